@@ -1,0 +1,5 @@
+//! handspan: from the keyboard to the sounds.
+pub mod map;
+pub mod midi;
+pub mod music;
+pub mod ports;

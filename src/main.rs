@@ -1,0 +1,2 @@
+//! handspan's command line.
+fn main() {}

@@ -1,0 +1,6 @@
+//! MIDI messages, machine control and standard MIDI files. Knows nothing of maps, ports or time.
+
+mod message;
+
+pub use message::{Message, decode};
+pub use wmidi::{Channel, Note, U7, U14};

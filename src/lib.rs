@@ -1,4 +1,5 @@
 //! handspan: from the keyboard to the sounds.
+pub mod engine;
 pub mod map;
 pub mod midi;
 pub mod music;

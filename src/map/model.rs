@@ -201,6 +201,25 @@ pub struct Song {
     pub sends: Vec<Send>,
 }
 
+impl Song {
+    /// Whether a zone belongs to a section: it names none, or that one, or one that the section is like.
+    #[must_use]
+    pub fn plays_in(&self, zone: &Zone, section: &str) -> bool {
+        let Some(named) = &zone.sections else { return true };
+        let mut section = Some(section);
+        // A chain of likenesses is no longer than there are sections, so a circle ends too.
+        for _ in 0..=self.sections.len() {
+            let Some(name) = section else { return false };
+            if named.iter().any(|named| named.value == name) {
+                return true;
+            }
+            let here = self.sections.iter().find(|section| section.name.value == name);
+            section = here.and_then(|here| here.like.as_ref()).map(|like| like.value.as_str());
+        }
+        false
+    }
+}
+
 /// How a zone treats pedals (controllers 64–69).
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Pedal {

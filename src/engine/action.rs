@@ -1,0 +1,173 @@
+//! What a player can do to the set, and the words for it.
+
+use super::plan::Plan;
+use crate::music::Key;
+
+/// Something done to the set, with all names already looked up.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Action {
+    /// On to the next song or pause.
+    NextSong,
+    /// Back to the song or pause before.
+    PreviousSong,
+    /// To the song or pause of this index in the set.
+    Song(usize),
+    /// The current song again, from its first section.
+    FromTheTop,
+    /// On to the next section of tonight's order.
+    NextSection,
+    /// Back to the section before.
+    PreviousSection,
+    /// To the section with this name: an index into the plan's section names.
+    Section(u16),
+    /// A semitone up.
+    RaiseKey,
+    /// A semitone down.
+    LowerKey,
+    /// To this key, the nearest way from what sounds.
+    Key {
+        /// Pitch class of the tonic.
+        tonic: u8,
+        /// Whether it is a minor key.
+        minor: bool,
+    },
+    /// Back to tonight's key.
+    TonightsKey,
+    /// Turns the zones of this name (an index into the plan's zone names) on or off, or the other way.
+    Zone {
+        /// Index of the name.
+        name: u16,
+        /// On, off, or the other way.
+        on: Option<bool>,
+    },
+    /// The current song's enter-sends again, those that were held back at the start among them.
+    SendAgain,
+    /// Programs, volumes, pans and controllers again, to all outputs.
+    Resend,
+    /// Silence everything at once.
+    Panic,
+}
+
+/// Why a text is no action.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum ActionError {
+    /// No such word.
+    #[error("\"{0}\" is no action; write one of: {words}", words = WORDS.join(", "))]
+    Unknown(String),
+    /// The word needs something after it.
+    #[error("\"{0}\" needs {1} after it")]
+    Missing(&'static str, &'static str),
+    /// What follows the word does not exist in this set.
+    #[error("there is no {0} \"{1}\" in this set")]
+    NoSuch(&'static str, String),
+    /// Not a key.
+    #[error(transparent)]
+    Key(#[from] crate::music::KeyError),
+}
+
+/// The words for actions.
+const WORDS: [&str; 15] = [
+    "next-song",
+    "previous-song",
+    "song",
+    "from-the-top",
+    "next-section",
+    "previous-section",
+    "section",
+    "raise-key",
+    "lower-key",
+    "key",
+    "tonights-key",
+    "zone",
+    "send-again",
+    "resend",
+    "panic",
+];
+
+impl Action {
+    /// Reads an action such as `next-song`, `song 3`, `section Chorus`, `key Eb` or `zone bed off`.
+    ///
+    /// # Errors
+    /// An unknown word, or a name that this set does not have.
+    pub fn parse(text: &str, plan: &Plan) -> Result<Action, ActionError> {
+        let text = text.trim();
+        let (word, rest) = text.split_once(char::is_whitespace).unwrap_or((text, ""));
+        let rest = rest.trim();
+        let plain = match word {
+            "next-song" => Action::NextSong,
+            "previous-song" => Action::PreviousSong,
+            "from-the-top" => Action::FromTheTop,
+            "next-section" => Action::NextSection,
+            "previous-section" => Action::PreviousSection,
+            "raise-key" => Action::RaiseKey,
+            "lower-key" => Action::LowerKey,
+            "tonights-key" => Action::TonightsKey,
+            "send-again" => Action::SendAgain,
+            "resend" => Action::Resend,
+            "panic" => Action::Panic,
+            "song" => return song(rest, plan),
+            "section" => return section(rest, plan),
+            "key" => return key(rest),
+            "zone" => return zone(rest, plan),
+            _ => return Err(ActionError::Unknown(text.to_owned())),
+        };
+        // A word too many may be a misunderstanding: better not done than done wrongly.
+        if rest.is_empty() { Ok(plain) } else { Err(ActionError::Unknown(text.to_owned())) }
+    }
+
+    /// Reads what a marker of a take says: `song 2`, `section Chorus`, `key Eb`, or `do` with any action.
+    ///
+    /// # Errors
+    /// As for [`Action::parse`].
+    pub fn from_marker(text: &str, plan: &Plan) -> Result<Action, ActionError> {
+        let text = text.trim();
+        match text.split_once(char::is_whitespace) {
+            Some(("do", action)) => Action::parse(action, plan),
+            Some(("song" | "section" | "key", _)) => Action::parse(text, plan),
+            _ => Err(ActionError::Unknown(text.to_owned())),
+        }
+    }
+}
+
+fn song(name: &str, plan: &Plan) -> Result<Action, ActionError> {
+    if name.is_empty() {
+        return Err(ActionError::Missing("song", "a title or its place in the set, counted from 1"));
+    }
+    let by_title = plan.titles.iter().position(|title| title.to_lowercase() == name.to_lowercase());
+    let by_place = || name.parse::<usize>().ok().filter(|place| (1..=plan.titles.len()).contains(place));
+    let index = by_title.or_else(|| by_place().map(|place| place - 1));
+    index.map(Action::Song).ok_or_else(|| ActionError::NoSuch("song", name.to_owned()))
+}
+
+fn section(name: &str, plan: &Plan) -> Result<Action, ActionError> {
+    if name.is_empty() {
+        return Err(ActionError::Missing("section", "its name"));
+    }
+    let index = plan.section_names.iter().position(|section| section == name);
+    index.map(|index| Action::Section(index as u16)).ok_or_else(|| ActionError::NoSuch("section", name.to_owned()))
+}
+
+fn key(name: &str) -> Result<Action, ActionError> {
+    if name.is_empty() {
+        return Err(ActionError::Missing("key", "a key such as Eb or C#m"));
+    }
+    let key: Key = name.parse()?;
+    Ok(Action::Key { tonic: key.tonic(), minor: key.is_minor() })
+}
+
+fn zone(rest: &str, plan: &Plan) -> Result<Action, ActionError> {
+    if rest.is_empty() {
+        return Err(ActionError::Missing("zone", "its name, and \"on\" or \"off\" if it is not to be the other way"));
+    }
+    let number = |name: &str| plan.zone_names.iter().position(|zone| zone == name).map(|index| index as u16);
+    // A zone's own name may end in "on" or "off": the whole is tried first.
+    if let Some(name) = number(rest) {
+        return Ok(Action::Zone { name, on: None });
+    }
+    let (name, on) = match rest.rsplit_once(char::is_whitespace) {
+        Some((name, "on")) => (name.trim_end(), Some(true)),
+        Some((name, "off")) => (name.trim_end(), Some(false)),
+        _ => (rest, None),
+    };
+    number(name).map(|name| Action::Zone { name, on }).ok_or_else(|| ActionError::NoSuch("zone", name.to_owned()))
+}

@@ -1,0 +1,371 @@
+//! Songs, sections and keys: a change is one step (rule R8), the shift (R5), and what an output needs to hear again
+//! when it comes back (R21).
+
+use std::sync::Arc;
+
+use super::action::Action;
+use super::ledger::Ledger;
+use super::out::{Notice, Out};
+use super::place::Follows;
+use super::plan::{PlanSong, PlanTonight};
+use super::press::Handful;
+use super::{Engine, Standing};
+
+/// `raise-key` and `lower-key` go no further from tonight's key, in semitones.
+const FURTHEST: i32 = 12;
+
+/// Which of the new song's or section's sends are said.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Saying {
+    All,
+    /// At the start nothing is set going: no transport, clock or note.
+    NothingStarts,
+}
+
+impl Engine {
+    /// The set begins.
+    pub(super) fn start(&mut self, entry: usize, place: usize, now: u64, out: &mut Out) {
+        let entry = entry.min(self.plan.entries.len().saturating_sub(1));
+        self.standing.entry = entry;
+        out.notice(Notice::Song);
+        let plan = Arc::clone(&self.plan);
+        if let Some(tonight) = plan.entries.get(entry).and_then(|entry| entry.song.as_ref()) {
+            self.standing.song = Some(entry);
+            self.stand_at(tonight, place.min(tonight.order.len() - 1));
+            self.switch_zones(None, now, out);
+            let song = &plan.songs[tonight.song];
+            self.say_all(&song.enter, Saying::NothingStarts, now, out);
+            self.say_all(&song.sections[self.standing.section].sends, Saying::NothingStarts, now, out);
+            let held = song.enter.iter().chain(&song.sections[self.standing.section].sends);
+            let held = held.filter(|send| plan.sends[usize::from(**send)].say.starts_something()).count();
+            if held > 0 {
+                out.notice(Notice::HeldBack(held as u16));
+            }
+        }
+    }
+
+    /// Does what a player asks for. `source` is the input that asked, if one did.
+    pub(super) fn act(&mut self, action: Action, source: Option<usize>, now: u64, out: &mut Out) {
+        let Standing { entry, place, section, added, .. } = self.standing;
+        match action {
+            Action::NextSong => self.enter(entry + 1, source, now, out),
+            Action::PreviousSong => self.enter(entry.wrapping_sub(1), source, now, out),
+            Action::Song(wanted) if wanted == entry => {}
+            Action::Song(wanted) => self.enter(wanted, source, now, out),
+            Action::FromTheTop => self.from_the_top(source, now, out),
+            Action::NextSection => self.enter_place(place + 1, source, now, out),
+            Action::PreviousSection if self.is_aside() => self.enter_place(place, source, now, out),
+            Action::PreviousSection => self.enter_place(place.wrapping_sub(1), source, now, out),
+            Action::Section(name) => self.enter_named(name, section, source, now, out),
+            Action::RaiseKey => self.add_to_key(added + 1, out),
+            Action::LowerKey => self.add_to_key(added - 1, out),
+            Action::Key { tonic, minor } => self.go_to_key(tonic, minor, out),
+            Action::TonightsKey => self.add_to_key(0, out),
+            Action::Zone { name, on } => self.turn_zone(name, on, source, now, out),
+            Action::SendAgain => match self.current() {
+                Some((_, _, song)) => self.say_all(&song.enter.clone(), Saying::All, now, out),
+                None => out.notice(Notice::NothingThere),
+            },
+            Action::Resend => {
+                for output in 0..self.plan.outputs.len() {
+                    self.set_up_output(output, out);
+                }
+                out.notice(Notice::SetUpAgain);
+            }
+            Action::Panic => self.panic(out),
+        }
+    }
+}
+
+/// The current song: its entry's index, how it goes tonight, and the song itself. `None` in a pause.
+type Current<'a> = (usize, &'a PlanTonight, &'a PlanSong);
+
+impl Engine {
+    /// Whether a section is sounding that tonight's order does not have at this place.
+    fn is_aside(&self) -> bool {
+        let tonight = self.tonight();
+        tonight.is_some_and(|(_, tonight, _)| usize::from(tonight.order[self.standing.place]) != self.standing.section)
+    }
+
+    /// The song whose zones the keys play, in a pause too.
+    fn tonight(&self) -> Option<Current<'_>> {
+        let entry = self.standing.song?;
+        let tonight = self.plan.entries.get(entry)?.song.as_ref()?;
+        Some((entry, tonight, self.plan.songs.get(tonight.song)?))
+    }
+
+    /// The song that was entered and not left.
+    fn current(&self) -> Option<Current<'_>> {
+        self.tonight().filter(|(entry, ..)| *entry == self.standing.entry)
+    }
+
+    /// Enters a song or a pause, leaving the one before.
+    fn enter(&mut self, entry: usize, source: Option<usize>, now: u64, out: &mut Out) {
+        let plan = Arc::clone(&self.plan);
+        let Some(entered) = plan.entries.get(entry) else {
+            out.notice(Notice::NothingThere);
+            return;
+        };
+        if let Some((_, tonight, _)) = self.current() {
+            let song = tonight.song;
+            self.drop_waiting_sends();
+            self.say_all(&plan.songs[song].leave, Saying::All, now, out);
+        }
+        self.standing.entry = entry;
+        out.notice(Notice::Song);
+        // A pause keeps the zones of the song that it leaves.
+        if let Some(tonight) = &entered.song {
+            if self.standing.song != Some(entry) {
+                self.standing.added = 0;
+            }
+            self.standing.song = Some(entry);
+            self.begin_song(tonight, source, now, out);
+        }
+    }
+
+    fn from_the_top(&mut self, source: Option<usize>, now: u64, out: &mut Out) {
+        let plan = Arc::clone(&self.plan);
+        let Some((entry, ..)) = self.current() else {
+            out.notice(Notice::NothingThere);
+            return;
+        };
+        if let Some(tonight) = &plan.entries[entry].song {
+            self.drop_waiting_sends();
+            out.notice(Notice::Song);
+            self.begin_song(tonight, source, now, out);
+        }
+    }
+
+    fn begin_song(&mut self, tonight: &PlanTonight, source: Option<usize>, now: u64, out: &mut Out) {
+        let plan = Arc::clone(&self.plan);
+        let song = &plan.songs[tonight.song];
+        for zone in song.zones.clone() {
+            self.on[zone] = plan.zones[zone].on;
+        }
+        self.stand_at(tonight, 0);
+        self.switch_zones(source, now, out);
+        self.say_all(&song.enter, Saying::All, now, out);
+        self.say_all(&song.sections[self.standing.section].sends, Saying::All, now, out);
+        self.strike_early(source, now, out);
+    }
+
+    /// Enters a place of tonight's order.
+    fn enter_place(&mut self, place: usize, source: Option<usize>, now: u64, out: &mut Out) {
+        let section = self.current().and_then(|(_, tonight, _)| tonight.order.get(place).copied());
+        match section {
+            Some(section) => self.enter_section(place, usize::from(section), source, now, out),
+            None => out.notice(Notice::NothingThere),
+        }
+    }
+
+    /// Enters the section of this name: at its next place in tonight's order, or from the beginning of the order; one
+    /// that the order lacks is played aside, and the order goes on from where it was left.
+    fn enter_named(&mut self, name: u16, current: usize, source: Option<usize>, now: u64, out: &mut Out) {
+        let Some((_, tonight, song)) = self.current() else {
+            out.notice(Notice::NothingThere);
+            return;
+        };
+        let Some(section) = song.sections.iter().position(|section| section.name == Some(name)) else {
+            out.notice(Notice::NothingThere);
+            return;
+        };
+        if section == current {
+            return;
+        }
+        let (length, here) = (tonight.order.len(), self.standing.place);
+        let onward = (1..=length).map(|step| (here + step) % length);
+        let place = onward.into_iter().find(|place| usize::from(tonight.order[*place]) == section);
+        self.enter_section(place.unwrap_or(here), section, source, now, out);
+    }
+
+    fn enter_section(&mut self, place: usize, section: usize, source: Option<usize>, now: u64, out: &mut Out) {
+        let plan = Arc::clone(&self.plan);
+        let Some(entry) = self.standing.song else { return };
+        if let Some(tonight) = &plan.entries[entry].song {
+            self.standing.place = place;
+            self.standing.section = section;
+            self.find_shift(tonight);
+            out.notice(Notice::Section);
+            self.switch_zones(source, now, out);
+            self.say_all(&plan.songs[tonight.song].sections[section].sends, Saying::All, now, out);
+            self.strike_early(source, now, out);
+        }
+    }
+
+    fn stand_at(&mut self, tonight: &PlanTonight, place: usize) {
+        self.standing.place = place;
+        self.standing.section = usize::from(tonight.order[place]);
+        self.find_shift(tonight);
+    }
+
+    /// Rule R5: tonight's shift, what the last section key adds, and what was added since. Fingers that play what is
+    /// heard are not moved by a section key.
+    fn find_shift(&mut self, tonight: &PlanTonight) {
+        let song = &self.plan.songs[tonight.song];
+        let Standing { place, section, added, .. } = self.standing;
+        let at_place = tonight.lifts[place];
+        let aside = usize::from(tonight.order[place]) != section;
+        let lift = if aside { song.sections[section].key.unwrap_or(at_place) } else { at_place };
+        self.standing.shift = if tonight.sounding { added } else { tonight.shift + lift + added };
+        self.standing.tonic = (i32::from(tonight.tonic) + lift + added).rem_euclid(12) as u8;
+    }
+
+    fn add_to_key(&mut self, added: i32, out: &mut Out) {
+        let plan = Arc::clone(&self.plan);
+        let tonight = self.standing.song.and_then(|entry| plan.entries[entry].song.as_ref());
+        match tonight {
+            Some(tonight) if added.abs() <= FURTHEST => {
+                self.standing.added = added;
+                self.find_shift(tonight);
+                out.notice(Notice::Key);
+            }
+            Some(_) => out.notice(Notice::NoSuchKey),
+            None => out.notice(Notice::NothingThere),
+        }
+    }
+
+    /// To a key by the nearest way from what sounds; where that would lead further than an octave from tonight's key,
+    /// the other way.
+    fn go_to_key(&mut self, tonic: u8, minor: bool, out: &mut Out) {
+        if self.tonight().is_some_and(|(_, tonight, _)| tonight.minor != minor) {
+            out.notice(Notice::NoSuchKey);
+            return;
+        }
+        let up = (i32::from(tonic) - i32::from(self.standing.tonic)).rem_euclid(12);
+        let added = self.standing.added + if up > 6 { up - 12 } else { up };
+        let added = if added.abs() > FURTHEST { added - 12 * added.signum() } else { added };
+        self.add_to_key(added, out);
+    }
+
+    fn turn_zone(&mut self, name: u16, on: Option<bool>, source: Option<usize>, now: u64, out: &mut Out) {
+        let plan = Arc::clone(&self.plan);
+        let zones = self.tonight().map_or(0..0, |(.., song)| song.zones.clone());
+        let mut named = zones.filter(|zone| plan.zones[*zone].name == name).peekable();
+        let Some(first) = named.peek() else {
+            out.notice(Notice::NothingThere);
+            return;
+        };
+        let on = on.unwrap_or(!self.on[*first]);
+        for zone in named {
+            self.on[zone] = on;
+        }
+        out.notice(Notice::Zone(name, on));
+        self.switch_zones(source, now, out);
+        self.strike_early(source, now, out);
+    }
+
+    fn say_all(&mut self, sends: &[u16], saying: Saying, now: u64, out: &mut Out) {
+        for send in sends {
+            let starts = self.plan.sends[usize::from(*send)].say.starts_something();
+            if saying == Saying::All || !starts {
+                self.send(*send, now, out);
+            }
+        }
+    }
+
+    /// Puts the zones of where we stand into use, and tells each place what it must know (rules R8 and R9).
+    fn switch_zones(&mut self, _source: Option<usize>, now: u64, out: &mut Out) {
+        let plan = Arc::clone(&self.plan);
+        std::mem::swap(&mut self.before, &mut self.in_use);
+        self.in_use.clear();
+        let entry = self.standing.song.and_then(|entry| plan.entries[entry].song.as_ref());
+        if let Some(tonight) = entry {
+            let section = &plan.songs[tonight.song].sections[self.standing.section];
+            self.in_use.extend(section.zones.iter().filter(|zone| self.on[usize::from(**zone)]));
+        }
+        self.hand_over_handfuls(now);
+        let place = |zone: u16| plan.zones[usize::from(zone)].place;
+        for index in 0..self.before.len() {
+            let left = place(self.before[index]);
+            if !self.before[..index].iter().any(|zone| place(*zone) == left) {
+                self.let_go(left, out);
+            }
+        }
+        for index in 0..self.in_use.len() {
+            let zone = self.in_use[index];
+            let stays = |other: &u16| place(*other) == place(zone) && self.in_use.contains(other);
+            let done = self.in_use[..index].iter().any(|other| place(*other) == place(zone));
+            if !done && !self.before.iter().any(|other| place(*other) == place(zone)) {
+                self.let_go(place(zone), out);
+            }
+            // A zone in use before and after notices nothing, nor does its place.
+            if !done && !self.before.iter().any(stays) {
+                self.set_up(place(zone), plan.zones[usize::from(zone)].set_up, out);
+            }
+        }
+        for index in 0..self.in_use.len() {
+            let taken = place(self.in_use[index]);
+            if !self.in_use[..index].iter().any(|zone| place(*zone) == taken) {
+                self.take_up(taken, out);
+            }
+        }
+    }
+
+    /// A zone going out of use hands an undecided handful to the new zone of its name, else drops it (rule R8).
+    fn hand_over_handfuls(&mut self, now: u64) {
+        let plan = Arc::clone(&self.plan);
+        for index in 0..self.before.len() {
+            let old = self.before[index];
+            if self.in_use.contains(&old) {
+                continue;
+            }
+            let handful = std::mem::take(&mut self.handfuls[usize::from(old)]);
+            let zone = &plan.zones[usize::from(old)];
+            let heir = |new: &&u16| plan.zones[usize::from(**new)].name == zone.name && !self.before.contains(new);
+            if !zone.by_handful || !handful.is_undecided(now, plan.gather) {
+                continue;
+            }
+            if let Some(new) = self.in_use.iter().find(heir).copied() {
+                self.handfuls[usize::from(new)] = handful;
+                self.offer_again(old, &handful);
+            }
+        }
+    }
+
+    /// The keys of a handful that were offered to the zone `old` count as offered to every zone that comes.
+    fn offer_again(&mut self, old: u16, handful: &Handful) {
+        for number in 0..self.ledger.keys() as u32 {
+            let key = self.ledger.key_mut(number);
+            if key.down && key.press >= handful.first() {
+                key.offered = if key.offered >= old { u16::MAX } else { 0 };
+            }
+        }
+    }
+
+    /// Rule R21: an output knows nothing of us any more. All that is in use there is set up afresh.
+    pub(super) fn set_up_output(&mut self, output: usize, out: &mut Out) {
+        let plan = Arc::clone(&self.plan);
+        let there = |place: u16| usize::from(plan.places[usize::from(place)].output) == output;
+        for place in (0..plan.places.len() as u16).filter(|place| there(*place)) {
+            let state = &mut self.places[usize::from(place)];
+            state.forget();
+            state.before = Follows::default();
+        }
+        let zone = |index: usize, engine: &Engine| &plan.zones[usize::from(engine.in_use[index])];
+        for step in [Engine::set_up_zone, Engine::take_up_zone] {
+            for index in 0..self.in_use.len() {
+                let place = zone(index, self).place;
+                let done = (0..index).any(|other| zone(other, self).place == place);
+                if there(place) && !done {
+                    step(self, self.in_use[index], out);
+                }
+            }
+        }
+    }
+
+    fn set_up_zone(&mut self, zone: u16, out: &mut Out) {
+        let zone = &self.plan.zones[usize::from(zone)];
+        self.set_up(zone.place, zone.set_up, out);
+    }
+
+    fn take_up_zone(&mut self, zone: u16, out: &mut Out) {
+        self.take_up(self.plan.zones[usize::from(zone)].place, out);
+    }
+
+    /// Whether a key of an input is down, for those who draw it.
+    #[must_use]
+    pub fn is_down(&self, input: usize, channel: u8, key: u8) -> bool {
+        let number = Ledger::number(input, channel & 15, key & 127) as usize;
+        number < self.ledger.keys() && self.ledger.key(number as u32).down
+    }
+}

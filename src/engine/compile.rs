@@ -1,0 +1,297 @@
+//! From maps as written to the plan. Every name in a [`Book`] is known to exist, so nothing here can fail.
+
+use std::collections::HashMap;
+
+use super::plan::{
+    Inputs, MOST_INPUTS, Place, Plan, PlanEntry, PlanInput, PlanOutput, PlanSection, PlanSend, PlanSong, PlanTonight,
+    PlanZone, Say, SetUp,
+};
+use crate::map::{At, Book, Controls, Curve, Entry, Gear, Moment, PlayIn, Send, SendMessage, Song, Sound, Way, Zone};
+use crate::music::Key;
+
+/// A song has at most this many zones, sections and sends together that the tables can number.
+const MOST: usize = u16::MAX as usize;
+
+impl Plan {
+    /// Compiles a set. Inputs beyond [`MOST_INPUTS`] are not listened to.
+    #[must_use]
+    pub fn new(book: &Book) -> Plan {
+        let gear = &book.gear;
+        let mut compiler = Compiler {
+            gear,
+            plan: Plan { gather: gear.gather, early: gear.early, places: places(book), ..Plan::default() },
+            section_numbers: HashMap::new(),
+            zone_numbers: HashMap::new(),
+        };
+        compiler.gear();
+        for song in &book.songs {
+            let song = compiler.song(song);
+            compiler.plan.songs.push(song);
+        }
+        for entry in &book.set.entries {
+            let tonight = entry.song.map(|song| tonight(book, entry, song));
+            let title = entry.title.clone().or_else(|| entry.song.map(|song| book.songs[song].title.value.clone()));
+            compiler.plan.titles.push(title.unwrap_or_default());
+            compiler.plan.entries.push(PlanEntry { song: tonight });
+        }
+        compiler.plan
+    }
+}
+
+struct Compiler<'a> {
+    gear: &'a Gear,
+    plan: Plan,
+    section_numbers: HashMap<String, u16>,
+    zone_numbers: HashMap<String, u16>,
+}
+
+/// Places in gear order: by output, then channel.
+fn places(book: &Book) -> Vec<Place> {
+    let output = |name: &At<String>| output_number(&book.gear, name);
+    let sounds =
+        book.gear.sounds.iter().map(|sound| Place { output: output(&sound.output), channel: sound.channel.index() });
+    let sends = book
+        .songs
+        .iter()
+        .flat_map(|song| &song.sends)
+        .filter_map(|send| channel_of(&send.message).map(|channel| Place { output: output(&send.to), channel }));
+    let mut places: Vec<Place> = sounds.chain(sends).collect();
+    places.sort_unstable();
+    places.dedup();
+    places
+}
+
+fn channel_of(message: &SendMessage) -> Option<u8> {
+    match message {
+        SendMessage::Program { channel, .. }
+        | SendMessage::Control { channel, .. }
+        | SendMessage::Note { channel, .. } => Some(channel.index()),
+        SendMessage::System { .. } => None,
+    }
+}
+
+fn output_number(gear: &Gear, name: &At<String>) -> u8 {
+    gear.outputs.iter().position(|output| output.name.value == name.value).unwrap_or(0) as u8
+}
+
+impl Compiler<'_> {
+    fn gear(&mut self) {
+        for input in self.gear.inputs.iter().take(MOST_INPUTS) {
+            let mut heard_as = std::array::from_fn(|number| number as u8);
+            for (from, to) in &input.controls {
+                heard_as[usize::from(u8::from(*from))] = u8::from(*to);
+            }
+            self.plan.inputs.push(PlanInput {
+                channel: input.channel.map(|channel| channel.index()),
+                curve: touch(input.curve.as_ref(), 0.0),
+                heard_as,
+            });
+        }
+        for output in &self.gear.outputs {
+            self.plan.outputs.push(PlanOutput { clock: output.clock, exclusive: output.sysex });
+        }
+    }
+
+    fn song(&mut self, song: &Song) -> PlanSong {
+        let first = self.plan.zones.len();
+        for zone in song.zones.iter().take(MOST - first.min(MOST)) {
+            let zone = self.zone(zone);
+            self.plan.zones.push(zone);
+        }
+        let zones = first..self.plan.zones.len();
+        let mut enter = Vec::new();
+        let mut leave = Vec::new();
+        let mut at_section: HashMap<&str, Vec<u16>> = HashMap::new();
+        for send in &song.sends {
+            let number = self.plan.sends.len() as u16;
+            let send_list = match &send.at.value {
+                Moment::Enter => &mut enter,
+                Moment::Leave => &mut leave,
+                Moment::Section(name) => at_section.entry(name).or_default(),
+            };
+            send_list.push(number);
+            let send = self.send(send);
+            self.plan.sends.push(send);
+        }
+        let mut sections: Vec<PlanSection> = Vec::new();
+        for section in &song.sections {
+            let name = number_of(&mut self.section_numbers, &mut self.plan.section_names, &section.name.value);
+            let belonging = zones.clone().filter(|zone| song.plays_in(&song.zones[zone - first], &section.name.value));
+            sections.push(PlanSection {
+                name: Some(name),
+                zones: belonging.map(|zone| zone as u16).collect(),
+                key: section.key.as_ref().map(|key| song.key.value.nearest_way(key.value)),
+                sends: at_section.remove(section.name.value.as_str()).unwrap_or_default(),
+            });
+        }
+        if sections.is_empty() {
+            let zones = zones.clone().map(|zone| zone as u16).collect();
+            sections.push(PlanSection { name: None, zones, key: None, sends: Vec::new() });
+        }
+        let most = sections.iter().map(|section| section.zones.len()).max().unwrap_or(0);
+        self.plan.most_zones = self.plan.most_zones.max(most);
+        PlanSong { zones, sections, enter, leave }
+    }
+
+    fn zone(&mut self, zone: &Zone) -> PlanZone {
+        let sound = self.gear.sounds.iter().find(|sound| sound.name.value == zone.sound.value);
+        let inputs = self.inputs_named(zone.input.as_ref());
+        PlanZone {
+            name: number_of(&mut self.zone_numbers, &mut self.plan.zone_names, &zone.name),
+            inputs,
+            feet: zone.feet.as_ref().map_or(inputs, |feet| self.inputs_named(Some(feet))),
+            keys: (zone.keys.value.0 as u8, zone.keys.value.1 as u8),
+            window: zone.velocity.value,
+            by_handful: zone.by_handful,
+            only: zone.only,
+            velocity: touch(zone.curve.as_ref(), zone.level),
+            offset: 12 * zone.octave + zone.transpose,
+            follow_key: zone.follow_key,
+            within: zone.within.as_ref().map(|range| (range.value.0 as u8, range.value.1 as u8)),
+            place: sound.map_or(0, |sound| self.place(output_number(self.gear, &sound.output), sound.channel.index())),
+            set_up: sound.map_or_else(SetUp::default, |sound| set_up(sound, zone)),
+            pedal: zone.pedal,
+            controls: followed(&zone.controls),
+            bend: zone.bend,
+            on: zone.on,
+        }
+    }
+
+    fn inputs_named(&self, name: Option<&At<String>>) -> Inputs {
+        let wanted = |input: &crate::map::Input| name.map_or(input.play, |name| input.name.value == name.value);
+        let inputs = self.gear.inputs.iter().take(MOST_INPUTS).enumerate();
+        inputs.filter(|(_, input)| wanted(input)).fold(0, |set, (number, _)| set | 1 << number)
+    }
+
+    fn place(&self, output: u8, channel: u8) -> u16 {
+        self.plan.places.binary_search(&Place { output, channel }).unwrap_or(0) as u16
+    }
+
+    fn send(&self, send: &Send) -> PlanSend {
+        let output = output_number(self.gear, &send.to);
+        let bytes = |(msb, lsb): (wmidi::U7, wmidi::U7)| (u8::from(msb), u8::from(lsb));
+        PlanSend {
+            output,
+            place: channel_of(&send.message).map_or(0, |channel| self.place(output, channel)),
+            after: send.after,
+            dropped_on_leaving: send.at.value != Moment::Leave,
+            say: match &send.message {
+                SendMessage::Program { bank, program, .. } => {
+                    Say::Program { bank: bank.map(bytes), program: u8::from(*program) }
+                }
+                SendMessage::Control { number, value, .. } => {
+                    Say::Control { number: u8::from(*number), value: u8::from(*value) }
+                }
+                SendMessage::Note { note, velocity, length, .. } => {
+                    Say::Note { note: *note as u8, velocity: u8::from(*velocity), length: *length }
+                }
+                SendMessage::System { bytes, starts } => Say::System { bytes: bytes.clone(), starts: *starts },
+            },
+        }
+    }
+}
+
+fn number_of(numbers: &mut HashMap<String, u16>, names: &mut Vec<String>, name: &str) -> u16 {
+    if let Some(number) = numbers.get(name) {
+        return *number;
+    }
+    let number = names.len() as u16;
+    names.push(name.to_owned());
+    numbers.insert(name.to_owned(), number);
+    number
+}
+
+fn set_up(sound: &Sound, zone: &Zone) -> SetUp {
+    SetUp {
+        bank: sound.bank.map(|(msb, lsb)| (u8::from(msb), u8::from(lsb))),
+        program: sound.program.map(u8::from),
+        volume: zone.volume.or(sound.volume).map(u8::from),
+        pan: sound.pan.map(u8::from),
+    }
+}
+
+/// The controllers that a zone follows, one bit each. 120 belongs to them; 121 and 123–127 speak of the input.
+fn followed(controls: &Controls) -> u128 {
+    let pedals = (64..=69).fold(0u128, |set, number| set | 1 << number);
+    match controls {
+        Controls::Follow => !pedals,
+        Controls::Ignore => 0,
+        Controls::List(numbers) => numbers.iter().fold(0, |set, number| set | 1 << u8::from(*number)) & !pedals,
+    }
+}
+
+/// A table of velocities (rule R6): the curve unrounded, times 10^(level/40), then rounded half away from zero and
+/// clamped to 1–127. The law of level is DLS Level 1's, −40·log10(v/127) dB.
+fn touch(curve: Option<&Curve>, level: f64) -> [u8; 128] {
+    let factor = 10f64.powf(level / 40.0);
+    std::array::from_fn(|velocity| {
+        let velocity = velocity.max(1) as f64;
+        let touched = curve.map_or(velocity, |curve| curve.at(velocity));
+        (touched * factor).round().clamp(1.0, 127.0) as u8
+    })
+}
+
+/// What one entry of the set makes of its song: tonight's order, keys and shift (rule R5).
+fn tonight(book: &Book, entry: &Entry, number: usize) -> PlanTonight {
+    let song = &book.songs[number];
+    let keys = Keys::of(book, entry, song);
+    let order = entry.order.as_ref().or(song.order.as_ref());
+    let section_named = |name: &At<String>| song.sections.iter().position(|s| s.name.value == name.value);
+    let mut order: Vec<u16> = match order {
+        Some(order) => order.iter().filter_map(section_named).map(|section| section as u16).collect(),
+        None => (0..song.sections.len()).map(|section| section as u16).collect(),
+    };
+    if order.is_empty() {
+        order.push(0);
+    }
+    let mut lift = 0;
+    let lifts = order.iter().map(|section| {
+        let key = song.sections.get(usize::from(*section)).and_then(|section| section.key.as_ref());
+        lift = key.map_or(lift, |key| song.key.value.nearest_way(key.value));
+        lift
+    });
+    PlanTonight {
+        song: number,
+        lifts: lifts.collect(),
+        order,
+        shift: keys.shift,
+        sounding: keys.sounding,
+        tonic: keys.tonight.tonic(),
+        minor: song.key.value.is_minor(),
+    }
+}
+
+/// The keys of one entry of a set, and the shift between them (rule R5).
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Keys {
+    /// What is printed.
+    pub chart: Key,
+    /// What the fingers play in on entering the song.
+    pub play_in: Key,
+    /// What the room hears on entering the song.
+    pub tonight: Key,
+    /// Whether the fingers play in whatever is heard.
+    pub sounding: bool,
+    /// Semitones from the play-in key to tonight's.
+    pub shift: i32,
+}
+
+impl Keys {
+    /// The keys of `entry`, which is `song`'s.
+    #[must_use]
+    pub fn of(book: &Book, entry: &Entry, song: &Song) -> Keys {
+        let tonight = entry.key.as_ref().map_or(song.key.value, |key| key.value);
+        let chosen = entry.play_in.as_ref().or(song.play_in.as_ref()).or(book.set.play_in.as_ref());
+        let (play_in, sounding) = match chosen.map(|chosen| chosen.value) {
+            None => (song.key.value, false),
+            Some(PlayIn::Key(key)) => (key, false),
+            Some(PlayIn::Sounding) => (tonight, true),
+        };
+        let shift = match entry.way.unwrap_or(song.way) {
+            Way::Nearest => play_in.nearest_way(tonight),
+            Way::Up => play_in.way_up(tonight),
+            Way::Down => -tonight.way_up(play_in),
+        };
+        Keys { chart: song.key.value, play_in, tonight, sounding, shift }
+    }
+}

@@ -1,0 +1,204 @@
+//! Held notes: what sounds, and which pressed key owns it (rules R1 and R2).
+//!
+//! The ledger is sized for every key of every channel of every input and every note of every place, so it cannot
+//! fill. A pressed key remembers the notes that its press began, where it began them; its release ends exactly
+//! those. A note counts its owners and ends with the last one.
+
+use super::plan::Plan;
+
+/// A key of a channel of an input, as one number.
+pub(super) type KeyNumber = u32;
+
+/// Who struck a note last: a pressed key, or a send counted from here on.
+pub(super) const FIRST_SEND: u32 = 1 << 31;
+
+/// A note of a place that a press began.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Share {
+    pub place: u16,
+    pub zone: u16,
+    pub note: u8,
+    /// Whether pressure of the key reaches it.
+    pub pressure: bool,
+    /// The note's count of endings by force when it began; another count now means that it has already ended.
+    generation: u32,
+}
+
+/// What is known of a key.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Key {
+    pub down: bool,
+    /// Velocity after the input's curve.
+    pub velocity: u8,
+    /// When it was struck.
+    pub at: u64,
+    /// The count of presses when it was struck.
+    pub press: u64,
+    /// The zones of its song up to this one were offered the key (an `only` zone takes it from later ones).
+    pub offered: u16,
+    shares: u16,
+}
+
+/// What is known of a note of a place.
+#[derive(Debug, Clone, Copy, Default)]
+struct Note {
+    owners: u32,
+    generation: u32,
+    struck: u64,
+    striker: u32,
+}
+
+#[derive(Debug)]
+pub(super) struct Ledger {
+    keys: Vec<Key>,
+    /// `room` shares for each key.
+    shares: Vec<Share>,
+    room: usize,
+    notes: Vec<Note>,
+}
+
+/// What a strike has to do.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Strike {
+    /// Nothing sounds there: on.
+    Fresh,
+    /// It sounds: off, then on.
+    Again,
+    /// Another owner struck it just now: only own it too.
+    Join,
+    /// The key can own no more notes: leave it alone.
+    Never,
+}
+
+impl Ledger {
+    pub fn new(plan: &Plan) -> Ledger {
+        let keys = plan.inputs.len() * 16 * 128;
+        // Twice the zones of a section: a press takes each once, and `early_ms` may add those of a new section.
+        let room = 2 * plan.most_zones.max(1);
+        Ledger {
+            keys: vec![Key::default(); keys],
+            shares: vec![Share::default(); keys * room],
+            room,
+            notes: vec![Note::default(); plan.places.len() * 128],
+        }
+    }
+
+    pub fn number(input: usize, channel: u8, key: u8) -> KeyNumber {
+        ((input as u32 * 16 + u32::from(channel)) << 7) | u32::from(key)
+    }
+
+    pub fn key(&self, number: KeyNumber) -> &Key {
+        &self.keys[number as usize]
+    }
+
+    pub fn key_mut(&mut self, number: KeyNumber) -> &mut Key {
+        &mut self.keys[number as usize]
+    }
+
+    pub fn keys(&self) -> usize {
+        self.keys.len()
+    }
+
+    /// The notes that a key began, as many as still belong to it.
+    pub fn shares(&self, number: KeyNumber) -> &[Share] {
+        let first = number as usize * self.room;
+        &self.shares[first..first + usize::from(self.keys[number as usize].shares)]
+    }
+
+    /// Whether the key can own one more note.
+    pub fn has_room(&self, number: KeyNumber) -> bool {
+        usize::from(self.keys[number as usize].shares) < self.room
+    }
+
+    fn note(&self, place: u16, note: u8) -> &Note {
+        &self.notes[usize::from(place) * 128 + usize::from(note)]
+    }
+
+    fn note_mut(&mut self, place: u16, note: u8) -> &mut Note {
+        &mut self.notes[usize::from(place) * 128 + usize::from(note)]
+    }
+
+    pub fn sounds(&self, place: u16, note: u8) -> bool {
+        self.note(place, note).owners > 0
+    }
+
+    /// What striking a note has to do (rule R2).
+    pub fn strike(&self, place: u16, note: u8, striker: u32, now: u64, gather: u64) -> Strike {
+        let sounding = self.note(place, note);
+        if sounding.owners == 0 {
+            Strike::Fresh
+        } else if sounding.striker != striker && now.saturating_sub(sounding.struck) < gather {
+            Strike::Join
+        } else {
+            Strike::Again
+        }
+    }
+
+    /// Notes that `striker` struck a note now.
+    pub fn struck(&mut self, place: u16, note: u8, striker: u32, now: u64) {
+        let sounding = self.note_mut(place, note);
+        sounding.struck = now;
+        sounding.striker = striker;
+    }
+
+    /// Makes a key own a note; it must have room.
+    pub fn own(&mut self, number: KeyNumber, mut share: Share) {
+        share.generation = self.add_owner(share.place, share.note);
+        let key = &mut self.keys[number as usize];
+        self.shares[number as usize * self.room + usize::from(key.shares)] = share;
+        key.shares += 1;
+    }
+
+    /// One more owner of a note that is no key; what it returns goes back to [`Ledger::remove_owner`].
+    pub fn add_owner(&mut self, place: u16, note: u8) -> u32 {
+        let sounding = self.note_mut(place, note);
+        sounding.owners += 1;
+        sounding.generation
+    }
+
+    /// One owner fewer; whether the note ends with it. An owner of a note that was ended by force is none.
+    pub fn remove_owner(&mut self, place: u16, note: u8, generation: u32) -> bool {
+        let sounding = self.note_mut(place, note);
+        if sounding.generation != generation || sounding.owners == 0 {
+            return false;
+        }
+        sounding.owners -= 1;
+        sounding.owners == 0
+    }
+
+    /// Lets go of the key's note of this index, and whether the note ends with that; `None` when it has no such one.
+    /// The caller goes through all and then calls [`Ledger::forget`].
+    pub fn release_share(&mut self, number: KeyNumber, index: usize) -> Option<(Share, bool)> {
+        let share = *self.shares(number).get(index)?;
+        Some((share, self.remove_owner(share.place, share.note, share.generation)))
+    }
+
+    /// The key owns nothing any longer and is up.
+    pub fn forget(&mut self, number: KeyNumber) {
+        let key = &mut self.keys[number as usize];
+        key.shares = 0;
+        key.down = false;
+    }
+
+    /// Whether a share's note is still the one that its press began.
+    pub fn is_live(&self, share: &Share) -> bool {
+        let sounding = self.note(share.place, share.note);
+        sounding.generation == share.generation && sounding.owners > 0
+    }
+
+    /// Ends a note whoever owns it; whether it sounded.
+    pub fn end_by_force(&mut self, place: u16, note: u8) -> bool {
+        let sounding = self.note_mut(place, note);
+        let sounded = sounding.owners > 0;
+        if sounded {
+            sounding.owners = 0;
+            sounding.generation = sounding.generation.wrapping_add(1);
+        }
+        sounded
+    }
+
+    /// How many notes sound.
+    pub fn sounding(&self) -> usize {
+        self.notes.iter().filter(|note| note.owners > 0).count()
+    }
+}

@@ -1,0 +1,243 @@
+//! The engine: what comes out for what goes in. Pure and deterministic; time is an argument (rule R20).
+//!
+//! [`Plan`] is a set compiled flat, [`Engine`] its state while it is played, and [`Engine::step`] the one way in.
+//! The engine knows no port, clock, file or thread. After [`Engine::new`] it allocates nothing.
+//!
+//! | file | rules |
+//! | --- | --- |
+//! | `ledger` | R1, R2: what sounds and who owns it |
+//! | `press` | R3, R4, R6: from a pressed key to notes |
+//! | `feet` | R7, R9: controllers, pedals, bend, pressure |
+//! | `change` | R5, R8: songs, sections, keys |
+//! | `place` | R8, R21: what each channel of each output was last told |
+//! | `send` | R8, R20: messages to other machines, now and later |
+//! | `silence` | R16, R17: panic, a lost input, the end |
+
+mod action;
+mod change;
+mod compile;
+mod feet;
+mod ledger;
+mod out;
+mod place;
+mod plan;
+mod press;
+pub mod script;
+mod send;
+mod silence;
+
+use std::sync::Arc;
+
+pub use action::{Action, ActionError};
+pub use compile::Keys;
+pub use out::{Notice, Out, Said};
+pub use plan::{MOST_INPUTS, Plan};
+
+use crate::midi::Message;
+use feet::Feet;
+use ledger::Ledger;
+use place::PlaceState;
+use press::{Handful, Struck};
+use send::Pending;
+
+/// Something that happens to the engine.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Event<'a> {
+    /// The set begins with this entry and place of its order; sends that set something going are held back.
+    Start {
+        /// Index of the entry.
+        entry: usize,
+        /// Place in its order.
+        place: usize,
+    },
+    /// A message from an input.
+    Message {
+        /// Number of the input.
+        input: usize,
+        /// What it said.
+        message: Message<'a>,
+    },
+    /// Somebody does something to the set.
+    Action(Action),
+    /// An input's port is gone, or messages of it may be lost.
+    InputLost(usize),
+    /// An output's port is there again, or a program has begun to listen to it.
+    OutputBack(usize),
+    /// Only time has passed.
+    Time,
+    /// Everything ends.
+    Stop,
+}
+
+/// Where the set stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Standing {
+    /// Index of the entry.
+    pub entry: usize,
+    /// Index of the entry whose zones the keys play: another one only in a pause. `None` before the first song.
+    pub song: Option<usize>,
+    /// Place in the song's order; while in a section that the order lacks, the place that was left for it.
+    pub place: usize,
+    /// Index of the section.
+    pub section: usize,
+    /// Semitones that `raise-key`, `lower-key` and `key` have added.
+    pub added: i32,
+    /// From the keys that are pressed to the notes that sound, in semitones.
+    pub shift: i32,
+    /// Pitch class of the tonic that the room hears, 0 = C.
+    pub tonic: u8,
+}
+
+/// What the engine had to leave out.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Counts {
+    /// Notes that would have lain outside 0–127 (rule R4).
+    pub out_of_range: u64,
+    /// Messages of unknown inputs or of no known form.
+    pub not_understood: u64,
+}
+
+/// A set as it is played.
+#[derive(Debug)]
+pub struct Engine {
+    plan: Arc<Plan>,
+    standing: Standing,
+    counts: Counts,
+    ledger: Ledger,
+    feet: Feet,
+    places: Vec<PlaceState>,
+    pending: Pending,
+    /// Zones in use, in file order.
+    in_use: Vec<u16>,
+    /// Which zones are on, for the current song.
+    on: Vec<bool>,
+    handfuls: Vec<Handful>,
+    presses: u64,
+    /// The input whose clock is passed on (rule R18).
+    clock: Option<usize>,
+    /// Scratch, kept for its memory.
+    struck: Vec<Struck>,
+    /// Scratch, kept for its memory.
+    before: Vec<u16>,
+}
+
+impl Engine {
+    /// The engine before the set begins: [`Event::Start`] must come first.
+    #[must_use]
+    pub fn new(plan: Arc<Plan>) -> Engine {
+        let zones = plan.zones.len();
+        let keys = plan.inputs.len() * 16 * 128;
+        Engine {
+            standing: Standing::default(),
+            counts: Counts::default(),
+            ledger: Ledger::new(&plan),
+            feet: Feet::new(&plan),
+            places: vec![PlaceState::default(); plan.places.len()],
+            pending: Pending::new(plan.sends.len()),
+            in_use: Vec::with_capacity(plan.most_zones),
+            on: plan.zones.iter().map(|zone| zone.on).collect(),
+            handfuls: vec![Handful::default(); zones],
+            presses: 0,
+            clock: None,
+            // One press strikes at most a note for each zone, or, with `velocity_by`, for each key that is down.
+            struck: Vec::with_capacity(plan.most_zones + keys),
+            before: Vec::with_capacity(plan.most_zones),
+            plan,
+        }
+    }
+
+    /// A buffer that fits this engine's plan.
+    #[must_use]
+    pub fn out(&self) -> Out {
+        let system = self.plan.sends.iter().map(|send| send.longest()).sum();
+        Out::for_places(self.plan.places.len(), system)
+    }
+
+    /// Takes one event at `now`, in microseconds, never less than before; what has become due since the last step
+    /// runs first, at its own time. Returns when it next wants to be called. Cannot fail, wait or allocate.
+    pub fn step(&mut self, event: Event<'_>, now: u64, out: &mut Out) -> Option<u64> {
+        self.run_due(now, out);
+        out.at(now);
+        match event {
+            Event::Start { entry, place } => self.start(entry, place, now, out),
+            Event::Message { input, message } => self.hear(input, message, now, out),
+            Event::Action(action) => self.act(action, None, now, out),
+            Event::InputLost(input) => self.lose_input(input, out),
+            Event::OutputBack(output) => self.set_up_output(output, out),
+            Event::Time => {}
+            Event::Stop => self.stop(out),
+        }
+        self.pending.next()
+    }
+
+    fn hear(&mut self, input: usize, message: Message<'_>, now: u64, out: &mut Out) {
+        let Some(known) = self.plan.inputs.get(input) else {
+            self.counts.not_understood += 1;
+            return;
+        };
+        let only = known.channel;
+        let heard = |channel: wmidi::Channel| only.is_none_or(|only| only == channel.index());
+        match message {
+            Message::NoteOn { channel, note, velocity } if heard(channel) => {
+                self.press(input, channel.index(), note as u8, u8::from(velocity), now, out);
+            }
+            Message::NoteOff { channel, note, velocity } if heard(channel) => {
+                self.release(Ledger::number(input, channel.index(), note as u8), u8::from(velocity), out);
+            }
+            Message::PolyPressure { channel, note, value } if heard(channel) => {
+                self.press_key_harder(Ledger::number(input, channel.index(), note as u8), u8::from(value), out);
+            }
+            Message::Control { channel, number, value } if heard(channel) => {
+                self.turn(input, channel.index(), u8::from(number), u8::from(value), out);
+            }
+            Message::Pressure { channel, value } if heard(channel) => self.press_channel(input, u8::from(value), out),
+            Message::Bend { channel, value } if heard(channel) => self.bend(input, u16::from(value), out),
+            Message::Clock(_) | Message::SongPosition(_) => self.pass_clock(input, message, out),
+            Message::Exclusive(bytes) => {
+                let plan = Arc::clone(&self.plan);
+                out.say_to_all(numbers(&plan, |output| output.exclusive), bytes);
+            }
+            // Program changes, song select and the other system messages are not passed on (rules R7 and R18).
+            _ => {}
+        }
+    }
+
+    /// Rule R18: the clock of the first input that sends one.
+    fn pass_clock(&mut self, input: usize, message: Message<'_>, out: &mut Out) {
+        if *self.clock.get_or_insert(input) == input {
+            let mut bytes = [0; 3];
+            let length = message.encode(&mut bytes);
+            let plan = Arc::clone(&self.plan);
+            out.say_to_all(numbers(&plan, |output| output.clock), &bytes[..length]);
+        }
+    }
+
+    /// Where the set stands.
+    #[must_use]
+    pub fn standing(&self) -> Standing {
+        self.standing
+    }
+
+    /// What was left out so far.
+    #[must_use]
+    pub fn counts(&self) -> Counts {
+        self.counts
+    }
+
+    /// How many notes sound.
+    #[must_use]
+    pub fn sounding(&self) -> usize {
+        self.ledger.sounding()
+    }
+
+    /// The plan that is played.
+    #[must_use]
+    pub fn plan(&self) -> &Arc<Plan> {
+        &self.plan
+    }
+}
+
+/// Numbers of the outputs that want something.
+fn numbers(plan: &Plan, wants: impl Fn(&plan::PlanOutput) -> bool) -> impl Iterator<Item = u8> {
+    plan.outputs.iter().enumerate().filter(move |(_, output)| wants(output)).map(|(number, _)| number as u8)
+}

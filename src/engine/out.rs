@@ -1,0 +1,120 @@
+//! What one step says: messages for the outputs, and notices for whoever tells the player.
+
+/// A message for an output.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Said<'a> {
+    /// When it belongs, in microseconds: the time of its own cause, which may lie before the step's.
+    pub at: u64,
+    /// Number of the output.
+    pub output: usize,
+    /// One whole message with its status byte.
+    pub bytes: &'a [u8],
+}
+
+/// Something the player may want to know.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Notice {
+    /// A song or pause was entered.
+    Song,
+    /// A section was entered.
+    Section,
+    /// The key that is heard changed.
+    Key,
+    /// A zone was turned on or off: index of its name, and whether it is on now.
+    Zone(u16, bool),
+    /// There is no next one, or no previous one, or nothing of that name here: nothing changed.
+    NothingThere,
+    /// The key is of the other mode, or further away than an octave: nothing changed.
+    NoSuchKey,
+    /// So many sends were held back at the start; `send-again` says them.
+    HeldBack(u16),
+    /// Everything was silenced.
+    Panic,
+    /// Programs, volumes, pans and controllers were said again.
+    SetUpAgain,
+}
+
+#[derive(Debug, Clone, Copy)]
+struct Span {
+    at: u64,
+    output: u16,
+    start: u32,
+    length: u32,
+}
+
+/// The buffer that a step writes into. It is sized for the largest step of its plan and is emptied, never freed,
+/// between steps.
+#[derive(Debug, Default)]
+pub struct Out {
+    at: u64,
+    bytes: Vec<u8>,
+    spans: Vec<Span>,
+    notices: Vec<Notice>,
+}
+
+impl Out {
+    /// A buffer for a plan with so many places. No step says more than an off and an on for every note of every
+    /// place and some dozens of messages of set-up, besides sends and one system exclusive message.
+    #[must_use]
+    pub fn for_places(places: usize, send_bytes: usize) -> Out {
+        let messages = places.max(1) * (2 * 128 + 64) + 256;
+        Out {
+            at: 0,
+            bytes: Vec::with_capacity(3 * messages + send_bytes + 65_536),
+            spans: Vec::with_capacity(messages),
+            notices: Vec::with_capacity(16),
+        }
+    }
+
+    /// Forgets what was said.
+    pub fn clear(&mut self) {
+        self.bytes.clear();
+        self.spans.clear();
+        self.notices.clear();
+    }
+
+    /// What was said, in order.
+    pub fn said(&self) -> impl Iterator<Item = Said<'_>> {
+        self.spans.iter().map(|span| Said {
+            at: span.at,
+            output: usize::from(span.output),
+            bytes: &self.bytes[span.start as usize..(span.start + span.length) as usize],
+        })
+    }
+
+    /// Whether nothing was said.
+    #[must_use]
+    pub fn is_silent(&self) -> bool {
+        self.spans.is_empty()
+    }
+
+    /// What the player may want to know.
+    #[must_use]
+    pub fn notices(&self) -> &[Notice] {
+        &self.notices
+    }
+
+    /// The time that what follows belongs to.
+    pub(super) fn at(&mut self, at: u64) {
+        self.at = at;
+    }
+
+    pub(super) fn say(&mut self, output: u8, bytes: &[u8]) {
+        self.say_to_all(std::iter::once(output), bytes);
+    }
+
+    /// The same bytes to several outputs, kept once.
+    pub(super) fn say_to_all(&mut self, outputs: impl Iterator<Item = u8>, bytes: &[u8]) {
+        let start = self.bytes.len() as u32;
+        self.bytes.extend_from_slice(bytes);
+        for output in outputs {
+            self.spans.push(Span { at: self.at, output: u16::from(output), start, length: bytes.len() as u32 });
+        }
+    }
+
+    pub(super) fn notice(&mut self, notice: Notice) {
+        if self.notices.len() < self.notices.capacity() {
+            self.notices.push(notice);
+        }
+    }
+}

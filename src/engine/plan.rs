@@ -1,0 +1,218 @@
+//! The plan: a set compiled flat. What the maps say in words is numbers and tables here, so that nothing on the
+//! playing path parses, searches by name or allocates.
+//!
+//! Numbers count places in the tables: inputs and outputs in gear order, zones and sends over all songs,
+//! entries in set order. The one thing that is not tabulated is which zones a key reaches: the list of zones in
+//! use is short, and walking it costs less than the memory of a list for every input, key and section
+//! (the bench `note_on` shows it).
+
+use crate::map::Pedal;
+
+/// Number of inputs that a plan can have: one bit each in [`Inputs`].
+pub const MOST_INPUTS: usize = 32;
+
+/// A set of inputs, one bit each.
+pub type Inputs = u32;
+
+/// A set compiled for the engine.
+#[derive(Debug, Clone, Default)]
+pub struct Plan {
+    /// Notes struck within this time of the first are one handful, in microseconds.
+    pub(super) gather: u64,
+    /// Keys struck less than this before a change from elsewhere also sound in new zones, in microseconds.
+    pub(super) early: u64,
+    pub(super) inputs: Vec<PlanInput>,
+    pub(super) outputs: Vec<PlanOutput>,
+    /// Every (output, channel) that a sound or a send names, in gear order (rule R16).
+    pub(super) places: Vec<Place>,
+    pub(super) zones: Vec<PlanZone>,
+    pub(super) songs: Vec<PlanSong>,
+    pub(super) entries: Vec<PlanEntry>,
+    pub(super) sends: Vec<PlanSend>,
+    /// Titles of the entries, names of sections and zones: for those who name them, off the playing path.
+    pub(super) titles: Vec<String>,
+    pub(super) section_names: Vec<String>,
+    pub(super) zone_names: Vec<String>,
+    /// The most zones that one section has.
+    pub(super) most_zones: usize,
+}
+
+/// What the engine knows of an input.
+#[derive(Debug, Clone)]
+pub(super) struct PlanInput {
+    /// The only channel that is heard, 0–15.
+    pub channel: Option<u8>,
+    /// Velocity in, velocity out (rule R6); entry 0 is not used.
+    pub curve: [u8; 128],
+    /// As which number each controller is heard.
+    pub heard_as: [u8; 128],
+}
+
+/// What the engine knows of an output.
+#[derive(Debug, Clone)]
+pub(super) struct PlanOutput {
+    pub clock: bool,
+    pub exclusive: bool,
+}
+
+/// One channel of one output.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) struct Place {
+    pub output: u8,
+    pub channel: u8,
+}
+
+/// How a zone's sound is set up; numbers as on the wire.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct SetUp {
+    pub bank: Option<(u8, u8)>,
+    pub program: Option<u8>,
+    pub volume: Option<u8>,
+    pub pan: Option<u8>,
+}
+
+/// A zone, flat.
+#[derive(Debug, Clone)]
+pub(super) struct PlanZone {
+    /// Index into the plan's zone names.
+    pub name: u16,
+    /// The inputs that it listens to.
+    pub inputs: Inputs,
+    /// The inputs whose pedals and controllers it follows.
+    pub feet: Inputs,
+    pub keys: (u8, u8),
+    pub window: (u8, u8),
+    pub by_handful: bool,
+    pub only: bool,
+    /// Velocity after the input's curve, velocity on the wire (rule R6).
+    pub velocity: [u8; 128],
+    /// Octaves and transposition together, in semitones.
+    pub offset: i32,
+    pub follow_key: bool,
+    pub within: Option<(u8, u8)>,
+    pub place: u16,
+    pub set_up: SetUp,
+    pub pedal: Pedal,
+    /// One bit for each controller that it follows; pedals are not among them.
+    pub controls: u128,
+    /// Whether it follows bend and pressure.
+    pub bend: bool,
+    pub on: bool,
+}
+
+/// A song file, flat. A song without sections has one nameless section.
+#[derive(Debug, Clone)]
+pub(super) struct PlanSong {
+    /// Its zones in the plan's table.
+    pub zones: std::ops::Range<usize>,
+    pub sections: Vec<PlanSection>,
+    pub enter: Vec<u16>,
+    pub leave: Vec<u16>,
+}
+
+/// A section, flat.
+#[derive(Debug, Clone)]
+pub(super) struct PlanSection {
+    /// Index into the plan's section names; `None` where the song has no sections.
+    pub name: Option<u16>,
+    /// The zones that belong to it, in file order.
+    pub zones: Vec<u16>,
+    /// Nearest way from the chart's key to its own, where it gives one.
+    pub key: Option<i32>,
+    /// What is said on entering it.
+    pub sends: Vec<u16>,
+}
+
+/// A song of the set, or a pause.
+#[derive(Debug, Clone)]
+pub(super) struct PlanEntry {
+    /// `None`: a pause.
+    pub song: Option<PlanTonight>,
+}
+
+/// A song as it goes tonight.
+#[derive(Debug, Clone)]
+pub(super) struct PlanTonight {
+    /// Index into the plan's songs.
+    pub song: usize,
+    /// Section index at each place of tonight's order; never empty.
+    pub order: Vec<u16>,
+    /// What the last section key at or before each place adds (rule R5).
+    pub lifts: Vec<i32>,
+    /// Tonight's tonic minus the play-in tonic, on tonight's way.
+    pub shift: i32,
+    /// The fingers play what is heard: section keys do not move them.
+    pub sounding: bool,
+    /// Tonight's tonic, 0–11.
+    pub tonic: u8,
+    pub minor: bool,
+}
+
+/// A send, flat.
+#[derive(Debug, Clone)]
+pub(super) struct PlanSend {
+    pub output: u8,
+    /// The place, for a channel message.
+    pub place: u16,
+    /// Microseconds after its moment.
+    pub after: u64,
+    /// Whether what still waits is dropped when its song is left: all but leave-sends.
+    pub dropped_on_leaving: bool,
+    pub say: Say,
+}
+
+/// What a send says.
+#[derive(Debug, Clone)]
+pub(super) enum Say {
+    Program { bank: Option<(u8, u8)>, program: u8 },
+    Control { number: u8, value: u8 },
+    Note { note: u8, velocity: u8, length: u64 },
+    System { bytes: Vec<u8>, starts: bool },
+}
+
+impl Say {
+    /// Whether it sets something going that the start of the program must not (rule R8).
+    pub fn starts_something(&self) -> bool {
+        matches!(self, Say::Note { .. } | Say::System { starts: true, .. })
+    }
+}
+
+impl Plan {
+    /// How many songs and pauses the set has.
+    #[must_use]
+    pub fn entries(&self) -> usize {
+        self.entries.len()
+    }
+
+    /// How many inputs the gear has.
+    #[must_use]
+    pub fn inputs(&self) -> usize {
+        self.inputs.len()
+    }
+
+    /// How many outputs the gear has.
+    #[must_use]
+    pub fn outputs(&self) -> usize {
+        self.outputs.len()
+    }
+
+    /// Title of an entry; empty where there is no such entry.
+    #[must_use]
+    pub fn title(&self, entry: usize) -> &str {
+        self.titles.get(entry).map_or("", String::as_str)
+    }
+
+    /// Name of the section at a place of an entry's order, where it has one.
+    #[must_use]
+    pub fn section_name(&self, entry: usize, section: usize) -> Option<&str> {
+        let tonight = self.entries.get(entry)?.song.as_ref()?;
+        let name = self.songs.get(tonight.song)?.sections.get(section)?.name?;
+        self.section_names.get(usize::from(name)).map(String::as_str)
+    }
+
+    /// How many places tonight's order of an entry has; 0 for a pause.
+    #[must_use]
+    pub fn order_length(&self, entry: usize) -> usize {
+        self.entries.get(entry).and_then(|e| e.song.as_ref()).map_or(0, |tonight| tonight.order.len())
+    }
+}

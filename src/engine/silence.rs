@@ -1,0 +1,53 @@
+//! Making it quiet: panic (rule R16), a lost input and the end (R17).
+
+use super::Engine;
+use super::out::{Notice, Out};
+use super::place::CENTRE;
+
+impl Engine {
+    /// Rule R16. Only what is needed is said, so that a listener's queue of 200 events holds it.
+    pub(super) fn panic(&mut self, out: &mut Out) {
+        self.pending.forget_all();
+        for place in 0..self.places.len() as u16 {
+            if !self.places[usize::from(place)].played {
+                continue;
+            }
+            self.end_all_notes(place, out);
+            // Said even where the pedal should be up: in a panic what should be is not enough.
+            self.say_control(place, 64, 0, out);
+            self.lift_pedals(place, out);
+            self.say_bend(place, CENTRE, out);
+            self.say_control(place, 123, 0, out);
+            self.say_control(place, 120, 0, out);
+        }
+        for key in 0..self.ledger.keys() as u32 {
+            self.ledger.forget(key);
+        }
+        out.notice(Notice::Panic);
+    }
+
+    /// Rule R17: an input's keys come up, lowest first, its pedals lift, bend and pressure rest.
+    pub(super) fn lose_input(&mut self, input: usize, out: &mut Out) {
+        if input >= self.plan.inputs.len() {
+            return;
+        }
+        self.lift_keys(input, None, out);
+        self.lift_feet(input, out);
+        if self.clock == Some(input) {
+            self.clock = None;
+        }
+    }
+
+    /// Rule R17: all inputs so, then the rest at once, without leave-sends.
+    pub(super) fn stop(&mut self, out: &mut Out) {
+        for input in 0..self.plan.inputs.len() {
+            self.lose_input(input, out);
+        }
+        self.pending.forget_all();
+        for place in 0..self.places.len() as u16 {
+            self.end_all_notes(place, out);
+            self.lift_pedals(place, out);
+            self.rest_bend(place, out);
+        }
+    }
+}

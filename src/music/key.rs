@@ -1,10 +1,19 @@
-//! Musical keys, major and minor, and the ways between them.
+//! Musical keys, major and minor: their spelling, their notes, and the ways between them.
+//!
+//! Spelling is reckoned on the line of fifths (… Bb F C G D A E B F# …), where a major key's signature is
+//! its tonic's place counted from C and a minor key's is that of the major key three fifths lower
+//! (common practice).
 
 use std::fmt;
 use std::str::FromStr;
 
+use super::note::{LETTERS, NATURALS};
+
+/// Places of the letters C, D, E, F, G, A, B on the line of fifths, counted from C.
+const FIFTHS: [i32; 7] = [0, 2, 4, -1, 1, 3, 5];
+
 /// A major or minor key with its spelling, such as `F#`, `Bb` or `C#m`.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub struct Key {
     /// 0 = C … 6 = B.
     letter: u8,
@@ -24,8 +33,8 @@ impl Key {
     /// The tonic's pitch class, 0 = C … 11 = B.
     #[must_use]
     pub fn tonic(self) -> u8 {
-        let natural = [0i16, 2, 4, 5, 7, 9, 11][usize::from(self.letter % 7)];
-        (natural + i16::from(self.accidental)).rem_euclid(12) as u8
+        let natural = NATURALS[usize::from(self.letter % 7)];
+        (natural + i32::from(self.accidental)).rem_euclid(12) as u8
     }
 
     /// Whether it is a minor key.
@@ -46,6 +55,104 @@ impl Key {
     pub fn way_up(self, to: Key) -> i32 {
         (i32::from(to.tonic()) - i32::from(self.tonic())).rem_euclid(12)
     }
+
+    /// Semitones from this key's tonic down to another's, −11 … 0.
+    #[must_use]
+    pub fn way_down(self, to: Key) -> i32 {
+        -to.way_up(self)
+    }
+
+    /// The key signature: sharps, or flats as a negative number, −7 … +7 (the byte `sf` of the standard
+    /// MIDI file's key signature, RP-001). A key that no signature can write, such as G# major with its
+    /// eight sharps, has that of the key it is written as, here Ab major.
+    #[must_use]
+    pub fn signature(self) -> i32 {
+        self.written().sharps()
+    }
+
+    /// The seven pitch classes of its scale from the tonic upward; of a minor key, the natural minor.
+    #[must_use]
+    pub fn scale(self) -> [u8; 7] {
+        let steps = if self.minor { [0, 2, 3, 5, 7, 8, 10] } else { [0, 2, 4, 5, 7, 9, 11] };
+        steps.map(|step| (self.tonic() + step) % 12)
+    }
+
+    /// The minor key with a major key's signature, or the major key with a minor key's.
+    #[must_use]
+    pub fn relative(self) -> Key {
+        let key = self.written();
+        let tonic = if key.minor { key.fifths() - 3 } else { key.fifths() + 3 };
+        Key::at_fifths(tonic, !key.minor)
+    }
+
+    /// The key so many semitones higher, or lower for a negative number, as it is usually written: with
+    /// the fewest sharps or flats (common practice: Db rather than C#, B rather than Cb, G#m rather than
+    /// Abm). Where both have six, F# and Gb, D#m and Ebm, it has sharps if this key has, flats if this key
+    /// has, and from C and Am sharps upward and flats downward. A way of whole octaves changes nothing.
+    #[must_use]
+    pub fn transposed(self, semitones: i32) -> Key {
+        if semitones % 12 == 0 {
+            return self;
+        }
+        let tonic = (i32::from(self.tonic()) + semitones.rem_euclid(12)).rem_euclid(12) as u8;
+        let sharp = match self.signature() {
+            0 => semitones > 0,
+            sharps => sharps > 0,
+        };
+        Key::usual(tonic, self.minor, sharp)
+    }
+
+    /// The key on a pitch class (0 = C … 11 = B, folded by octaves) as it is usually written: with the
+    /// fewest sharps or flats, and of F# and Gb, D#m and Ebm, the one that `sharp` asks for.
+    #[must_use]
+    pub fn usual(tonic: u8, minor: bool, sharp: bool) -> Key {
+        // Seven semitones make a fifth, and 7·7 = 1 modulo 12: so this is the tonic's place, modulo 12.
+        let tonic = i32::from(tonic % 12) * 7;
+        let mode = if minor { 3 } else { 0 };
+        let sharps = (tonic - mode + 5).rem_euclid(12) - 5;
+        Key::at_fifths(if sharps == 6 && !sharp { -6 } else { sharps } + mode, minor)
+    }
+
+    /// This key, or the one it is written as where no signature can write it: G# major as Ab major.
+    #[must_use]
+    pub fn written(self) -> Key {
+        match self.sharps() {
+            8.. => Key::at_fifths(self.fifths() - 12, self.minor),
+            ..=-8 => Key::at_fifths(self.fifths() + 12, self.minor),
+            _ => self,
+        }
+    }
+
+    /// The letter (0 = C … 6 = B) with which this key writes a pitch class; never more than a semitone off.
+    pub(super) fn letter_of(self, pitch_class: u8) -> u8 {
+        // The harmonic chromatic scale reaches from five fifths below the tonic to six above it.
+        let lowest = self.written().fifths() - 5;
+        let place = lowest + (i32::from(pitch_class) * 7 - lowest).rem_euclid(12);
+        // Beyond Fb and B# only double accidentals are left.
+        let place = match place {
+            13.. => place - 12,
+            ..=-9 => place + 12,
+            _ => place,
+        };
+        Key::at_fifths(place, false).letter
+    }
+
+    /// The tonic's place on the line of fifths: 0 = C, 1 = G, −1 = F; from −8 (Fb) to 12 (B#).
+    fn fifths(self) -> i32 {
+        FIFTHS[usize::from(self.letter % 7)] + 7 * i32::from(self.accidental)
+    }
+
+    /// Sharps (flats: negative) that its scale has, however many.
+    fn sharps(self) -> i32 {
+        if self.minor { self.fifths() - 3 } else { self.fifths() }
+    }
+
+    /// The key whose tonic stands at a place from −8 to 12 on the line of fifths.
+    fn at_fifths(place: i32, minor: bool) -> Key {
+        let accidental = (place + 1).div_euclid(7);
+        let letter = ((place - 7 * accidental) * 4).rem_euclid(7);
+        Key { letter: letter as u8, accidental: accidental.clamp(-1, 1) as i8, minor }
+    }
 }
 
 impl FromStr for Key {
@@ -54,7 +161,8 @@ impl FromStr for Key {
     fn from_str(text: &str) -> Result<Self, KeyError> {
         let fault = || KeyError(text.to_owned());
         let mut rest = text.chars();
-        let letter = rest.next().and_then(|c| "CDEFGAB".find(c)).ok_or_else(fault)? as u8;
+        let first = rest.next().ok_or_else(fault)?;
+        let letter = LETTERS.iter().position(|letter| *letter == first).ok_or_else(fault)? as u8;
         let rest = rest.as_str();
         let (accidental, rest) = match rest.as_bytes().first() {
             Some(b'#') => (1, &rest[1..]),
@@ -72,7 +180,7 @@ impl FromStr for Key {
 
 impl fmt::Display for Key {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let letter = ["C", "D", "E", "F", "G", "A", "B"][usize::from(self.letter % 7)];
+        let letter = LETTERS[usize::from(self.letter % 7)];
         let accidental = match self.accidental {
             1 => "#",
             -1 => "b",
@@ -81,3 +189,6 @@ impl fmt::Display for Key {
         write!(f, "{letter}{accidental}{}", if self.minor { "m" } else { "" })
     }
 }
+
+#[cfg(test)]
+mod tests;

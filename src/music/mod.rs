@@ -2,5 +2,6 @@
 
 mod key;
 pub mod note;
+pub mod range;
 
 pub use key::{Key, KeyError};

@@ -1,0 +1,202 @@
+//! Reads the gear file.
+
+use super::diagnostic::{Diagnostic, Kind, quoted};
+use super::names::Known;
+use super::reader::{Fields, Page, Value};
+use super::values::{self, ALL_KEYS};
+use super::{At, Curve, Gear, Input, Output, Sound, Wire};
+use crate::midi::{Channel, U7};
+
+/// Fields at the top of a gear file.
+pub(super) const TOP: &[&str] = &["middle_c", "gather_ms", "early_ms"];
+
+/// What songs have to know of the gear: its names, whatever else may be wrong with it.
+#[derive(Debug)]
+pub(super) struct Names {
+    /// Inputs, and whether zones may listen to each.
+    pub inputs: Known<bool>,
+    /// Outputs.
+    pub outputs: Known<()>,
+    /// Sounds.
+    pub sounds: Known<()>,
+    /// Curves, as far as they could be read.
+    pub curves: Known<Option<Curve>>,
+}
+
+impl Names {
+    /// No names; `whole` is false where the gear could not be read.
+    pub fn none(whole: bool) -> Self {
+        Self {
+            inputs: Known::new("input", "the gear", whole),
+            outputs: Known::new("output", "the gear", whole),
+            sounds: Known::new("sound", "the gear", whole),
+            curves: Known::new("curve", "the gear", whole),
+        }
+    }
+}
+
+/// Reads the gear; what is wrong goes to the page.
+pub(super) fn read(mut top: Fields<'_>) -> (Gear, Names) {
+    values::middle_c(&mut top);
+    let page = top.page;
+    let mut names = Names::none(!page.broken);
+    let mut time = |name, default: u64| {
+        top.take(name).and_then(|value| values::milliseconds(&value, 0.0, 1000.0)).unwrap_or(default)
+    };
+    let (gather, early) = (time("gather_ms", 45_000), time("early_ms", 0));
+    let curves = curves(&mut top, &mut names);
+    let inputs = inputs(&mut top, &mut names);
+    let outputs = outputs(&mut top, &mut names);
+    let sounds = sounds(&mut top, &mut names);
+    top.done();
+    (Gear { gather, early, inputs, outputs, sounds, curves }, names)
+}
+
+/// The named tables below one heading, such as all of `[inputs]`.
+fn named<'a>(top: &mut Fields<'a>, name: &'static str) -> Vec<(At<String>, Value<'a>)> {
+    let table = top.take(name).and_then(|value| value.table(name));
+    let named: Vec<_> = table.map(|table| table.named().collect()).unwrap_or_default();
+    for (name, value) in &named {
+        if name.value.trim().is_empty() {
+            value.page.report(Diagnostic::error(Kind::Unreadable, name.spot, "a name may not be empty"));
+        }
+    }
+    named
+}
+
+fn curves(top: &mut Fields<'_>, names: &mut Names) -> Vec<(At<String>, Curve)> {
+    let mut curves = Vec::new();
+    for (name, value) in named(top, "curves") {
+        let curve = values::inline_curve(&value);
+        names.curves.list.push((name.value.clone(), curve.clone()));
+        curves.extend(curve.map(|curve| (name, curve)));
+    }
+    curves
+}
+
+fn inputs(top: &mut Fields<'_>, names: &mut Names) -> Vec<Input> {
+    let tables = named(top, "inputs");
+    if tables.is_empty() && !top.has("inputs") && !top.page.broken {
+        let fault = Diagnostic::error(Kind::Finding, top.spot, "the gear has no input to play on");
+        top.page.report(fault.help("write [inputs.keyboard], and below it port = \"part of the port's name\""));
+    }
+    let several = tables.len() > 1;
+    let mut inputs = Vec::new();
+    for (name, value) in tables {
+        let Some(mut fields) = value.table("an input") else {
+            names.inputs.list.push((name.value, true));
+            continue;
+        };
+        if several && !fields.has("play") {
+            let title = format!("the input {} does not say whether it plays", quoted(&name.value));
+            let fault = Diagnostic::error(Kind::Finding, name.spot, title).label("play is missing");
+            let help = "where there are several inputs, write play = true for keys that sound, play = false for cues and pedals only";
+            top.page.report(fault.help(help));
+        }
+        let input = Input {
+            port: fields.need("port").and_then(|value| value.text()).unwrap_or_else(|| values::unread(top.page)),
+            serial: fields.take("serial").and_then(|value| value.text()).map(|at| at.value),
+            channel: fields.take("channel").and_then(|value| values::channel(&value)),
+            keys: fields.take("keys").and_then(|value| values::range(&value)).map_or(ALL_KEYS, |at| at.value),
+            curve: fields.take("curve").and_then(|value| values::curve(&value, &names.curves)),
+            controls: fields.take("controls").map(|value| renumbered(&value)).unwrap_or_default(),
+            play: fields.take("play").and_then(|value| value.flag()).unwrap_or(true),
+            optional: fields.take("optional").and_then(|value| value.flag()).unwrap_or(false),
+            name,
+        };
+        fields.done();
+        names.inputs.list.push((input.name.value.clone(), input.play));
+        inputs.push(input);
+    }
+    inputs
+}
+
+/// Controllers heard as others: `{ 7 = 11 }`.
+fn renumbered(value: &Value<'_>) -> Vec<(U7, U7)> {
+    let Some(table) = value.table("controls") else { return Vec::new() };
+    let mut controls: Vec<(U7, U7)> = Vec::new();
+    for (from, to) in table.named() {
+        let number = from.value.parse::<u8>().ok().and_then(|number| U7::new(number).ok());
+        let Some(number) = number else {
+            let title = format!("{} is no controller's number", quoted(&from.value));
+            let fault = Diagnostic::error(Kind::Unreadable, from.spot, title).label("0 to 127");
+            value.page.report(fault.help("write for example controls = { 7 = 11 }: its 7 counts as 11"));
+            continue;
+        };
+        if controls.iter().any(|(known, _)| *known == number) {
+            let title = format!("controller {} is renumbered twice", u8::from(number));
+            value.page.report(Diagnostic::error(Kind::Finding, from.spot, title).label("again").help("take one out"));
+        }
+        let Some(target) = values::seven_bits(&to) else { continue };
+        if u8::from(number) >= 120 || u8::from(target) >= 120 {
+            let title = "120 to 127 are commands such as all notes off, not controllers";
+            value.page.report(Diagnostic::error(Kind::Finding, to.spot, title).label("here").help("take it out"));
+        }
+        controls.push((number, target));
+    }
+    controls
+}
+
+fn outputs(top: &mut Fields<'_>, names: &mut Names) -> Vec<Output> {
+    let mut outputs = Vec::new();
+    for (name, value) in named(top, "outputs") {
+        names.outputs.list.push((name.value.clone(), ()));
+        let Some(mut fields) = value.table("an output") else { continue };
+        let mut flag = |field| fields.take(field).and_then(|value| value.flag()).unwrap_or(false);
+        let (own, optional, clock, sysex) = (flag("virtual"), flag("optional"), flag("clock"), flag("sysex"));
+        let port = fields.take("port");
+        if own == port.is_some() && !top.page.broken {
+            let title = format!("the output {} {}", quoted(&name.value), if own {
+                "is virtual and names a port too"
+            } else {
+                "leads nowhere"
+            });
+            let fault = Diagnostic::error(Kind::Finding, name.spot, title);
+            top.page.report(fault.label(if own { "both" } else { "neither virtual nor a port" }).help(
+                "write virtual = true for a port that other programs see as handspan's, or port = \"part of its name\" for one that exists",
+            ));
+        }
+        outputs.push(Output {
+            port: port.and_then(|value| value.text()),
+            optional,
+            wire: fields
+                .take("wire")
+                .and_then(|value| value.choice(&[("din", Wire::Din), ("usb", Wire::Usb)]))
+                .unwrap_or(Wire::Usb),
+            clock,
+            sysex,
+            name,
+        });
+        fields.done();
+    }
+    outputs
+}
+
+fn sounds(top: &mut Fields<'_>, names: &mut Names) -> Vec<Sound> {
+    let mut sounds = Vec::new();
+    for (name, value) in named(top, "sounds") {
+        names.sounds.list.push((name.value.clone(), ()));
+        let Some(mut fields) = value.table("a sound") else { continue };
+        let output = fields.need("output").and_then(|value| value.text());
+        if let Some(output) = &output {
+            names.outputs.find(top.page, output);
+        }
+        let channel = fields.need("channel").and_then(|value| values::channel(&value));
+        let sound = Sound {
+            output: output.clone().unwrap_or_else(|| values::unread(top.page)),
+            channel: channel.unwrap_or(Channel::Ch1),
+            program: fields.take("program").and_then(|value| values::program(&value)),
+            bank: fields.take("bank").and_then(|value| values::bank(&value)),
+            volume: fields.take("volume").and_then(|value| values::seven_bits(&value)),
+            pan: fields.take("pan").and_then(|value| values::seven_bits(&value)),
+            label: fields.take("label").and_then(|value| value.text()).map(|at| at.value),
+            name,
+        };
+        fields.done();
+        // A sound without its place would seem to share another's.
+        if output.is_some() && channel.is_some() {
+            sounds.push(sound);
+        }
+    }
+    sounds
+}

@@ -1,0 +1,80 @@
+//! Names that a map gives to its things: which are known, and which known one was meant.
+
+use super::At;
+use super::diagnostic::{Diagnostic, Kind, quoted, several};
+use super::reader::Page;
+
+/// The names of one kind of thing, each with what is known about it.
+#[derive(Debug)]
+pub(super) struct Known<T> {
+    /// What such a thing is called, such as "sound".
+    pub noun: &'static str,
+    /// Where they are written, such as "the gear".
+    pub home: &'static str,
+    /// All of them, in file order.
+    pub list: Vec<(String, T)>,
+    /// Whether the list is whole; if the file that holds it could not be read, no name can be called unknown.
+    pub whole: bool,
+}
+
+impl<T> Known<T> {
+    /// None known yet.
+    pub fn new(noun: &'static str, home: &'static str, whole: bool) -> Self {
+        Self { noun, home, list: Vec::new(), whole }
+    }
+
+    /// The thing of this name, without a report.
+    pub fn get(&self, name: &str) -> Option<&T> {
+        self.list.iter().find(|(known, _)| known == name).map(|(_, value)| value)
+    }
+
+    /// The thing of this name; reports it where there is none.
+    pub fn find(&self, page: &Page<'_>, name: &At<String>) -> Option<&T> {
+        let found = self.get(&name.value);
+        if found.is_none() && self.whole {
+            page.report(self.unknown(name));
+        }
+        found
+    }
+
+    fn unknown(&self, name: &At<String>) -> Diagnostic {
+        let names = || self.list.iter().map(|(known, _)| known.as_str());
+        let title = format!("{} has no {} {}", self.home, self.noun, quoted(&name.value));
+        let help = match nearest(&name.value, names()) {
+            Some(near) => format!("write {}", quoted(near)),
+            None if self.list.is_empty() => format!("{} has no {}s at all; add one there first", self.home, self.noun),
+            None => format!("write one of {}", several(names())),
+        };
+        Diagnostic::error(Kind::Finding, name.spot, title).label(format!("unknown {}", self.noun)).help(help)
+    }
+}
+
+/// The known name that was most likely meant, if one is near: letters swapped, left out, added or mistaken.
+pub(super) fn nearest<'n>(name: &str, known: impl Iterator<Item = &'n str>) -> Option<&'n str> {
+    // Names are short; comparing long ones would only cost time.
+    const LONGEST: usize = 80;
+    let name = name.to_lowercase();
+    let length = name.chars().count();
+    if length > LONGEST {
+        return None;
+    }
+    let distance = |other: &str| strsim::osa_distance(&name, &other.to_lowercase());
+    let near = |other: &&str| distance(other) <= length.max(other.chars().count()).min(12) / 3;
+    known.filter(|other| other.len() <= 4 * LONGEST).filter(near).min_by_key(|other| distance(other))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_name_that_was_meant_is_found() {
+        let known = || ["velocity", "velocity_by", "sound", "keys", "on"].into_iter();
+        assert_eq!(nearest("velocty", known()), Some("velocity"));
+        assert_eq!(nearest("Sound", known()), Some("sound"));
+        assert_eq!(nearest("key", known()), Some("keys"));
+        assert_eq!(nearest("trumpet", known()), None);
+        assert_eq!(nearest("", known()), None);
+        assert_eq!(nearest(&"velocity".repeat(200), known()), None);
+    }
+}

@@ -1,0 +1,302 @@
+//! A cursor over the tables of one TOML file: takes the fields that a table may have, each in the wanted form,
+//! reports what is of the wrong type or out of range, and at the end every field that nobody asked for.
+//! It never stops at the first fault.
+
+use std::cell::{Cell, RefCell};
+use std::ops::RangeInclusive;
+
+use toml::Spanned;
+use toml::de::{DeTable, DeValue};
+
+use super::diagnostic::{Diagnostic, Kind, quoted, several};
+use super::names::nearest;
+use super::{At, Spot, words};
+
+/// What was found while files were read.
+pub(super) type Faults = RefCell<Vec<Diagnostic>>;
+
+/// One file being read.
+pub(super) struct Page<'a> {
+    /// Its index among the sources.
+    pub file: usize,
+    /// The octave number of middle C in this file.
+    pub middle_c: Cell<i32>,
+    /// Its text is broken TOML: what seems to be missing may only be unreadable.
+    pub broken: bool,
+    /// Fields at the top of such a file, to tell a field that slipped below a header.
+    pub top: &'static [&'static str],
+    /// Where faults go.
+    pub faults: &'a Faults,
+}
+
+impl Page<'_> {
+    /// A place in this file.
+    pub fn spot(&self, span: std::ops::Range<usize>) -> Spot {
+        Spot { file: self.file, start: span.start, end: span.end }
+    }
+
+    /// Reports a fault.
+    pub fn report(&self, fault: Diagnostic) {
+        self.faults.borrow_mut().push(fault);
+    }
+}
+
+/// A table with its fields.
+pub(super) struct Fields<'a> {
+    /// The file that it stands in.
+    pub page: &'a Page<'a>,
+    /// Its header, or all of an inline table.
+    pub spot: Spot,
+    what: &'static str,
+    table: &'a DeTable<'a>,
+    asked: Vec<&'static str>,
+}
+
+impl<'a> Fields<'a> {
+    /// A table to be read as `what`, such as "a zone".
+    pub fn new(page: &'a Page<'a>, what: &'static str, spot: Spot, table: &'a DeTable<'a>) -> Self {
+        Self { page, spot, what, table, asked: Vec::new() }
+    }
+
+    /// The field of this name, if it is there.
+    pub fn take(&mut self, name: &'static str) -> Option<Value<'a>> {
+        self.asked.push(name);
+        let (key, value) = self.table.iter().find(|(key, _)| key.get_ref() == name)?;
+        Some(Value { page: self.page, name: key.get_ref(), spot: self.page.spot(value.span()), value: value.get_ref() })
+    }
+
+    /// The field of this name; reports it where it is missing.
+    pub fn need(&mut self, name: &'static str) -> Option<Value<'a>> {
+        let value = self.take(name);
+        if value.is_none() {
+            self.missing(name);
+        }
+        value
+    }
+
+    /// Reports that a field is missing.
+    pub fn missing(&self, name: &str) {
+        if !self.page.broken {
+            let fault = Diagnostic::error(Kind::Unreadable, self.spot, format!("{} needs {}", self.what, words::a(name)));
+            self.page.report(fault.help(format!("write for example {}", words::example(name))));
+        }
+    }
+
+    /// Whether a field of this name is there.
+    pub fn has(&self, name: &str) -> bool {
+        self.table.iter().any(|(key, _)| key.get_ref() == name)
+    }
+
+    /// All fields, for tables whose keys are the user's own names.
+    pub fn named(self) -> impl Iterator<Item = (At<String>, Value<'a>)> {
+        let page = self.page;
+        self.table.iter().map(move |(key, value)| {
+            let at = At { value: key.get_ref().to_string(), spot: page.spot(key.span()) };
+            (at, Value { page, name: key.get_ref(), spot: page.spot(value.span()), value: value.get_ref() })
+        })
+    }
+
+    /// The tables of a `[[name]]` list, in file order.
+    pub fn list_of(&mut self, name: &'static str, what: &'static str) -> Vec<Fields<'a>> {
+        let Some(value) = self.take(name) else { return Vec::new() };
+        match value.value {
+            DeValue::Array(_) => value.items().into_iter().filter_map(|item| item.table(what)).collect(),
+            _ => {
+                value.wrong(&format!("a list of tables, each under its own [[{name}]]"));
+                Vec::new()
+            }
+        }
+    }
+
+    /// Reports every field that was not asked for.
+    pub fn done(self) {
+        for (key, _) in self.table.iter().filter(|(key, _)| !self.asked.contains(&&***key.get_ref())) {
+            let (name, spot) = (key.get_ref().as_ref(), self.page.spot(key.span()));
+            let title = format!("{} has no field {}", self.what, quoted(name));
+            let fault = Diagnostic::error(Kind::Unreadable, spot, title);
+            self.page.report(if words::comes_later(self.what, name) {
+                Diagnostic { title: format!("this version does not know {} yet", quoted(name)), ..fault }
+                    .label("not in this version")
+                    .help("take it out; nothing would act on it")
+            } else if let Some(near) = nearest(name, self.asked.iter().copied()) {
+                fault.label("unknown").help(format!("write {near}"))
+            } else if self.page.top.contains(&name) {
+                let help = format!("{name} belongs to the whole file: move it above the first line that starts with [");
+                fault.label("unknown here").help(help)
+            } else {
+                fault.label("unknown").help(format!("it can have {}", several(self.asked.iter().copied())))
+            });
+        }
+    }
+}
+
+/// The value of a field, or one item of a list.
+#[derive(Clone, Copy)]
+pub(super) struct Value<'a> {
+    /// The file that it stands in.
+    pub page: &'a Page<'a>,
+    /// Where it stands.
+    pub spot: Spot,
+    /// The field that it belongs to.
+    pub name: &'a str,
+    value: &'a DeValue<'a>,
+}
+
+impl<'a> Value<'a> {
+    /// Reports that this is not what the field takes, such as "a whole number from 1 to 16".
+    pub fn wrong(&self, expected: &str) {
+        let title = format!("{} takes {expected}", self.name);
+        let fault = Diagnostic::error(Kind::Unreadable, self.spot, title).label(format!("this is {}", self.found()));
+        self.page.report(fault.help(format!("write for example {}", words::example(self.name))));
+    }
+
+    /// Reports a finding about this value.
+    pub fn finding(&self, title: impl Into<String>, label: &str, help: impl Into<String>) {
+        self.page.report(Diagnostic::error(Kind::Finding, self.spot, title).label(label).help(help));
+    }
+
+    fn found(&self) -> String {
+        match self.value {
+            DeValue::String(text) => format!("the text {}", quoted(text)),
+            DeValue::Integer(number) => number.to_string(),
+            DeValue::Float(number) => number.to_string(),
+            DeValue::Boolean(flag) => flag.to_string(),
+            DeValue::Datetime(_) => "a date or time".to_owned(),
+            DeValue::Array(items) => format!("a list of {}", items.len()),
+            DeValue::Table(_) => "a table".to_owned(),
+        }
+    }
+
+    /// A value with this one's place.
+    pub fn at<T>(&self, value: T) -> At<T> {
+        At { value, spot: self.spot }
+    }
+
+    /// The text, if it is one.
+    pub fn as_text(&self) -> Option<&'a str> {
+        match self.value {
+            DeValue::String(text) => Some(text),
+            _ => None,
+        }
+    }
+
+    /// A text that is not empty.
+    pub fn text(&self) -> Option<At<String>> {
+        let text = self.as_text().filter(|text| !text.trim().is_empty());
+        if text.is_none() {
+            self.wrong("a text in quotation marks, not an empty one");
+        }
+        Some(self.at(text?.to_owned()))
+    }
+
+    /// `true` or `false`.
+    pub fn flag(&self) -> Option<bool> {
+        if let DeValue::Boolean(flag) = self.value {
+            return Some(*flag);
+        }
+        self.wrong("true or false");
+        None
+    }
+
+    /// The whole number, if it is one.
+    pub fn as_whole(&self) -> Option<i64> {
+        match self.value {
+            DeValue::Integer(number) => i64::from_str_radix(number.as_str(), number.radix()).ok(),
+            _ => None,
+        }
+    }
+
+    /// A whole number within limits.
+    pub fn whole<T: TryFrom<i64>>(&self, limits: RangeInclusive<i64>) -> Option<T> {
+        let number = self.as_whole().filter(|number| limits.contains(number));
+        if number.is_none() {
+            self.wrong(&format!("a whole number from {} to {}", limits.start(), limits.end()));
+        }
+        T::try_from(number?).ok()
+    }
+
+    /// A number, whole or not, within limits.
+    pub fn number(&self, limits: RangeInclusive<f64>) -> Option<f64> {
+        let number = self.as_number().filter(|number| limits.contains(number));
+        if number.is_none() {
+            self.wrong(&format!("a number from {} to {}", limits.start(), limits.end()));
+        }
+        number
+    }
+
+    /// The number, whole or not, if it is one.
+    pub fn as_number(&self) -> Option<f64> {
+        match self.value {
+            DeValue::Float(number) => number.as_str().parse().ok(),
+            DeValue::Integer(_) => self.as_whole().map(|number| number as f64),
+            _ => None,
+        }
+    }
+
+    /// One of a few words.
+    pub fn choice<T: Copy>(&self, words: &[(&str, T)]) -> Option<T> {
+        let chosen = self.as_text().and_then(|text| words.iter().find(|(word, _)| *word == text));
+        if chosen.is_none() {
+            let known = || words.iter().map(|(word, _)| *word);
+            let title = format!("{} takes one of {}", self.name, several(known()));
+            let near = self.as_text().and_then(|text| nearest(text, known()));
+            let fault =
+                Diagnostic::error(Kind::Unreadable, self.spot, title).label(format!("this is {}", self.found()));
+            let example = format!("{} = {}", self.name, quoted(near.or_else(|| known().next()).unwrap_or_default()));
+            self.page.report(fault.help(if near.is_some() {
+                format!("write {example}")
+            } else {
+                format!("write for example {example}")
+            }));
+        }
+        chosen.map(|(_, value)| *value)
+    }
+
+    /// Whether it is a list.
+    pub fn is_list(&self) -> bool {
+        matches!(self.value, DeValue::Array(_))
+    }
+
+    /// The items of a list; of anything else none.
+    pub fn items(&self) -> Vec<Value<'a>> {
+        let DeValue::Array(items) = self.value else { return Vec::new() };
+        let item = |item: &'a Spanned<DeValue<'a>>| Value {
+            spot: self.page.spot(item.span()),
+            value: item.get_ref(),
+            ..*self
+        };
+        items.iter().map(item).collect()
+    }
+
+    /// A list of which each item is read on its own.
+    pub fn list<T>(&self, expected: &str, read: impl Fn(&Value<'a>) -> Option<T>) -> Option<Vec<T>> {
+        if !self.is_list() {
+            self.wrong(expected);
+            return None;
+        }
+        self.items().iter().map(read).collect::<Vec<_>>().into_iter().collect()
+    }
+
+    /// A list of exactly two.
+    pub fn pair(&self, expected: &str) -> Option<(Value<'a>, Value<'a>)> {
+        if let [first, second] = self.items()[..] {
+            return Some((first, second));
+        }
+        self.wrong(expected);
+        None
+    }
+
+    /// A table to be read as `what`.
+    pub fn table(&self, what: &'static str) -> Option<Fields<'a>> {
+        if let DeValue::Table(table) = self.value {
+            return Some(Fields::new(self.page, what, self.spot, table));
+        }
+        self.wrong("a table");
+        None
+    }
+
+    /// Whether it is a table.
+    pub fn is_table(&self) -> bool {
+        matches!(self.value, DeValue::Table(_))
+    }
+}

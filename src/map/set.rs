@@ -1,0 +1,146 @@
+//! Reads a set.
+
+use super::diagnostic::{Diagnostic, Kind};
+use super::names::Known;
+use super::reader::{Fields, Value};
+use super::song::Draft;
+use super::{At, Entry, PlayIn, Set, Singer, Spot, agree, song, values};
+
+/// Fields at the top of a set.
+pub(super) const TOP: &[&str] = &["title", "gear", "play_in", "middle_c"];
+
+/// A file that a set names, and where.
+pub(super) type Named = At<String>;
+
+/// A set that is read in two goes: first the files that it names, then what depends on them.
+pub(super) struct Draught<'a> {
+    top: Fields<'a>,
+    entries: Vec<Fields<'a>>,
+    /// The gear file, if it names one.
+    pub gear: Option<Named>,
+    /// For each entry the song's file, if it names one.
+    pub songs: Vec<Option<Named>>,
+}
+
+/// Finds the files that a set names.
+pub(super) fn files(mut top: Fields<'_>) -> Draught<'_> {
+    values::middle_c(&mut top);
+    let gear = top.need("gear").and_then(|value| value.text());
+    let mut entries = top.list_of("song", "an entry of the set");
+    let songs = entries.iter_mut().map(|entry| entry.take("map").and_then(|value| value.text())).collect();
+    Draught { top, entries, gear, songs }
+}
+
+/// Reads the rest of a set. `index` gives each entry's song among `songs`, `None` where its file could not be read.
+pub(super) fn read(draught: Draught<'_>, index: &[Option<usize>], songs: &[Draft]) -> Set {
+    let Draught { mut top, entries, .. } = draught;
+    let page = top.page;
+    let title = top.need("title").and_then(|value| value.text()).map(|at| at.value).unwrap_or_default();
+    let play_in = top.take("play_in").and_then(|value| values::play_in(&value));
+    let (singers, voices) = singers(&mut top);
+    if !page.broken && !entries.iter().any(|entry| entry.has("map")) {
+        let fault = Diagnostic::error(Kind::Finding, top.spot, "the set has no song");
+        page.report(fault.help("write [[song]], and below it map = \"songs/first-snow.toml\""));
+    }
+    let entries: Vec<Entry> = entries
+        .into_iter()
+        .zip(index)
+        .map(|(entry, index)| match entry.has("map") {
+            true => performed(entry, *index, index.and_then(|index| songs.get(index)), &voices),
+            false => pause(entry),
+        })
+        .collect();
+    top.done();
+    if let Some(At { value: PlayIn::Key(key), spot }) = play_in {
+        for fault in disagreeing(key, spot, &entries, songs) {
+            page.report(fault);
+        }
+    }
+    Set { title, play_in, singers, entries }
+}
+
+fn singers(top: &mut Fields<'_>) -> (Vec<Singer>, Known<()>) {
+    let mut known = Known::new("singer", "the set", !top.page.broken);
+    let table = top.take("singers").and_then(|value| value.table("singers"));
+    let named = table.map(|table| table.named().collect::<Vec<_>>()).unwrap_or_default();
+    let singer = |(name, value): (At<String>, Value<'_>)| {
+        known.list.push((name.value.clone(), ()));
+        let mut fields = value.table("a singer")?;
+        let range = fields.need("range").and_then(|value| values::range(&value));
+        let comfortable = fields.take("comfortable").and_then(|value| values::range(&value));
+        fields.done();
+        Some(Singer { name, range: range?.value, comfortable: comfortable.map(|at| at.value) })
+    };
+    let singers = named.into_iter().filter_map(singer).collect();
+    (singers, known)
+}
+
+fn performed(mut fields: Fields<'_>, index: Option<usize>, draft: Option<&Draft>, voices: &Known<()>) -> Entry {
+    let page = fields.page;
+    let nothing = Known::new("section", "the song", false);
+    let sections = draft.map_or(&nothing, |draft| &draft.sections);
+    let song_key = draft.and_then(|draft| draft.key.map(|key| (key, draft.song.key.spot)));
+    let entry = Entry {
+        spot: fields.spot,
+        song: index,
+        title: fields.take("title").and_then(|value| value.text()).map(|at| at.value),
+        key: fields.take("key").and_then(|value| values::key(&value)),
+        play_in: fields.take("play_in").and_then(|value| values::play_in(&value)),
+        way: fields.take("way").and_then(|value| values::way(&value)),
+        order: fields.take("order").and_then(|value| song::order(&value, sections)),
+        singer: fields.take("singer").and_then(|value| value.text()),
+        remark: fields.take("remark").and_then(|value| value.text()).map(|at| at.value),
+    };
+    fields.done();
+    if let Some(singer) = &entry.singer {
+        voices.find(page, singer);
+    }
+    if let Some((song_key, chart)) = song_key {
+        if let Some(key) = &entry.key {
+            agree::same_mode(page, "tonight's key", key, song_key, Some(chart));
+        }
+        if let Some(At { value: PlayIn::Key(key), spot }) = entry.play_in {
+            agree::play_in(page, spot, key, song_key, chart);
+        }
+    }
+    entry
+}
+
+/// An entry without a map.
+fn pause(mut fields: Fields<'_>) -> Entry {
+    let page = fields.page;
+    let title = fields.take("title");
+    if title.is_none() && !page.broken {
+        let title = "this entry has neither a map nor a title";
+        let help = "write map = \"songs/first-snow.toml\" for a song, or title = \"Welcome\" for a pause";
+        page.report(Diagnostic::error(Kind::Finding, fields.spot, title).help(help));
+    }
+    let title = title.and_then(|value| value.text()).map(|at| at.value);
+    let remark = fields.take("remark").and_then(|value| value.text()).map(|at| at.value);
+    for name in ["key", "play_in", "way", "order", "singer"] {
+        if let Some(value) = fields.take(name).filter(|_| !page.broken) {
+            let help = format!("take {name} out, or write map = and the song's file");
+            value.finding(format!("a pause has no {name}"), "an entry without a map is a pause", help);
+        }
+    }
+    let spot = fields.spot;
+    fields.done();
+    Entry { spot, song: None, title, key: None, play_in: None, way: None, order: None, singer: None, remark }
+}
+
+/// Songs that say nothing of their play-in key, and whose mode is not that of the set's.
+fn disagreeing(key: crate::music::Key, spot: Spot, entries: &[Entry], songs: &[Draft]) -> Vec<Diagnostic> {
+    let mut faults = Vec::new();
+    for entry in entries.iter().filter(|entry| entry.play_in.is_none()) {
+        let Some(draft) = entry.song.and_then(|index| songs.get(index)).filter(|draft| draft.song.play_in.is_none())
+        else {
+            continue;
+        };
+        if let Some(song) = draft.key.filter(|song| song.is_minor() != key.is_minor()) {
+            let help = format!("write play_in = \"{}\" at this song, here or in its own file", key.relative());
+            let fault = agree::play_in_fault(spot, key, song).help(help).also(entry.spot, "for this song");
+            faults.push(fault.also(draft.song.key.spot, "the chart's key"));
+        }
+    }
+    faults
+}

@@ -1,0 +1,131 @@
+//! Reads a song's map.
+
+use super::agree;
+use super::diagnostic::{Diagnostic, Kind, quoted};
+use super::gear::Names;
+use super::names::Known;
+use super::reader::{Fields, Value};
+use super::{At, Gear, PlayIn, Section, Song, Way, send, values, zone};
+use crate::music::Key;
+
+/// Fields at the top of a song's map.
+pub(super) const TOP: &[&str] =
+    &["title", "key", "play_in", "way", "tempo", "meter", "melody_range", "order", "middle_c"];
+
+/// A song as far as it could be read, and what the set has to know of it.
+#[derive(Debug)]
+pub(super) struct Draft {
+    /// The song; where something could not be read, a fault is reported and a placeholder stands.
+    pub song: Song,
+    /// The chart's key, if it could be read.
+    pub key: Option<Key>,
+    /// Its sections.
+    pub sections: Known<()>,
+}
+
+/// Reads a song; what is wrong goes to the page.
+pub(super) fn read(mut top: Fields<'_>, gear: &Gear, names: &Names) -> Draft {
+    values::middle_c(&mut top);
+    let page = top.page;
+    let title = top.need("title").and_then(|value| value.text());
+    let key = top.need("key").and_then(|value| values::key(&value));
+    let play_in = top.take("play_in").and_then(|value| values::play_in(&value));
+    let way = top.take("way").and_then(|value| values::way(&value)).unwrap_or(Way::Nearest);
+    let tempo = top.take("tempo").and_then(|value| value.number(10.0..=400.0));
+    let meter = top.take("meter").and_then(|value| meter(&value));
+    let melody_range = top.take("melody_range").and_then(|value| values::range(&value));
+    let (sections, known) = sections(&mut top);
+    let order = top.take("order").and_then(|value| order(&value, &known));
+    let zones = top.list_of("zone", "a zone").into_iter().map(|fields| zone::read(fields, names, &known)).collect();
+    let sends = top.list_of("send", "a send");
+    let sends = sends.into_iter().filter_map(|fields| send::read(fields, &known, &names.outputs)).collect();
+    top.done();
+    let placeholder = At { value: Key::C_MAJOR, spot: page.spot(0..0) };
+    let read_key = key.as_ref().map(|key| key.value);
+    let song = Song {
+        title: title.unwrap_or_else(|| values::unread(page)),
+        key: key.unwrap_or(placeholder),
+        play_in,
+        way,
+        tempo,
+        meter,
+        melody_range,
+        order,
+        zones,
+        sections,
+        sends,
+    };
+    if let Some(key) = read_key {
+        if let Some(At { value: PlayIn::Key(play_in), spot }) = song.play_in {
+            agree::play_in(page, spot, play_in, key, song.key.spot);
+        }
+        for changed in song.sections.iter().filter_map(|section| section.key.as_ref()) {
+            agree::same_mode(page, "this section's key", changed, key, Some(song.key.spot));
+        }
+    }
+    agree::no_circles(page, &song.sections);
+    agree::one_sound_a_place(page, &song, gear);
+    Draft { song, key: read_key, sections: known }
+}
+
+fn sections(top: &mut Fields<'_>) -> (Vec<Section>, Known<()>) {
+    let page = top.page;
+    let mut known = Known::new("section", "the song", !page.broken);
+    let mut sections: Vec<Section> = Vec::new();
+    for mut fields in top.list_of("section", "a section") {
+        let name = fields.need("name").and_then(|value| value.text());
+        if let Some(name) = &name {
+            if matches!(name.value.as_str(), "enter" | "leave") {
+                let title = format!("a section cannot be called {}", quoted(&name.value));
+                let fault = Diagnostic::error(Kind::Finding, name.spot, title).label("means something else");
+                page.report(fault.help("choose another name: sends use enter and leave for the song itself"));
+            }
+            if let Some(first) = sections.iter().find(|section| section.name.value == name.value) {
+                let title = format!("there are two sections {}", quoted(&name.value));
+                let fault = Diagnostic::error(Kind::Finding, name.spot, title).label("again");
+                let help = "give one of them another name; to play a section twice, name it twice in order";
+                page.report(fault.help(help).also(first.name.spot, "first here"));
+            }
+            known.list.push((name.value.clone(), ()));
+        } else {
+            // A section without a name could be any that is looked for.
+            known.whole = false;
+        }
+        let section = Section {
+            name: name.unwrap_or_else(|| values::unread(page)),
+            like: fields.take("like").and_then(|value| value.text()),
+            key: fields.take("key").and_then(|value| values::key(&value)),
+            remark: fields.take("remark").and_then(|value| value.text()).map(|at| at.value),
+        };
+        fields.done();
+        sections.push(section);
+    }
+    for like in sections.iter().filter_map(|section| section.like.as_ref()) {
+        known.find(page, like);
+    }
+    (sections, known)
+}
+
+/// An order of sections, each of which the song has.
+pub(super) fn order(value: &Value<'_>, sections: &Known<()>) -> Option<Vec<At<String>>> {
+    let order = values::names(value, true)?;
+    if order.is_empty() {
+        value.finding("an order needs at least one section", "empty", "name the sections, or take order out: then they come as in the file");
+    }
+    for name in &order {
+        sections.find(value.page, name);
+    }
+    Some(order)
+}
+
+fn meter(value: &Value<'_>) -> Option<(u8, u8)> {
+    let parts = value.as_text().and_then(|text| text.split_once('/'));
+    let numbers = parts.and_then(|(beats, unit)| Some((beats.parse().ok()?, unit.parse().ok()?)));
+    match numbers {
+        Some((beats @ 1..=32, unit @ (1 | 2 | 4 | 8 | 16 | 32))) => Some((beats, unit)),
+        _ => {
+            value.wrong("beats and their note value");
+            None
+        }
+    }
+}

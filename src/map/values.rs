@@ -1,0 +1,214 @@
+//! The values that fields hold: notes, keys, channels, times, curves.
+
+use super::diagnostic::{Diagnostic, Kind, quoted};
+use super::names::Known;
+use super::reader::{Fields, Page, Value};
+use super::{At, Curve, KeyRange, PlayIn, Way};
+use crate::midi::{Channel, Note, U7};
+use crate::music::Key;
+use crate::music::note::{self, NoteError};
+
+const NOTE_HELP: &str = "a note is a capital letter A to G, then # or b where needed, then the octave, such as \"F#3\"";
+const KEY_HELP: &str =
+    "a key is a capital letter A to G, then # or b where needed, then m for minor, such as \"Eb\" or \"C#m\"";
+const RANGE: &str = "two notes, the lowest and the highest";
+
+/// Reads the octave by which this file counts its notes, from `middle_c` at its top.
+pub(super) fn middle_c(top: &mut Fields<'_>) {
+    const FORMS: [(&str, i32); 3] = [("C3", 3), ("C4", 4), ("C5", 5)];
+    if let Some(octave) = top.take("middle_c").and_then(|value| value.choice(&FORMS)) {
+        top.page.middle_c.set(octave);
+    }
+}
+
+/// A note by name or number.
+pub(super) fn note(value: &Value<'_>) -> Option<Note> {
+    let Some(text) = value.as_text() else {
+        return value.whole::<u8>(0..=127).and_then(|number| Note::try_from(number).ok());
+    };
+    let fault = |title, help| {
+        value.page.report(Diagnostic::error(Kind::Unreadable, value.spot, title).label("not a note").help(help));
+        None
+    };
+    match note::parse(text, value.page.middle_c.get()) {
+        Ok(note) => Some(note),
+        Err(NoteError::Name(_)) => fault(format!("{} is no note", quoted(text)), NOTE_HELP.to_owned()),
+        Err(NoteError::Range { lowest, highest, .. }) => {
+            fault(format!("MIDI has no note {}", quoted(text)), format!("write one from {lowest} to {highest}"))
+        }
+    }
+}
+
+/// A pair of notes, lowest first.
+pub(super) fn range(value: &Value<'_>) -> Option<At<KeyRange>> {
+    let (low, high) = value.pair(RANGE)?;
+    let (low, high) = (note(&low), note(&high));
+    let (low, high) = (low?, high?);
+    if low > high {
+        let octave = value.page.middle_c.get();
+        let (low, high) = (note::name(low, octave), note::name(high, octave));
+        let help = format!("write {} = [\"{high}\", \"{low}\"]", value.name);
+        value.finding(format!("{} has its highest note first", value.name), "the lowest comes first", help);
+        return None;
+    }
+    Some(value.at((low, high)))
+}
+
+/// A musical key.
+pub(super) fn key(value: &Value<'_>) -> Option<At<Key>> {
+    let Some(text) = value.as_text() else {
+        value.wrong("a key in quotation marks");
+        return None;
+    };
+    match text.parse() {
+        Ok(key) => Some(value.at(key)),
+        Err(_) => {
+            let title = format!("{} is no key", quoted(text));
+            let fault = Diagnostic::error(Kind::Unreadable, value.spot, title).label("not a key");
+            value.page.report(fault.help(KEY_HELP));
+            None
+        }
+    }
+}
+
+/// The key that the fingers play in, or "sounding".
+pub(super) fn play_in(value: &Value<'_>) -> Option<At<PlayIn>> {
+    if value.as_text() == Some("sounding") {
+        return Some(value.at(PlayIn::Sounding));
+    }
+    key(value).map(|at| At { value: PlayIn::Key(at.value), spot: at.spot })
+}
+
+/// Which way the shift goes.
+pub(super) fn way(value: &Value<'_>) -> Option<Way> {
+    value.choice(&[("nearest", Way::Nearest), ("up", Way::Up), ("down", Way::Down)])
+}
+
+/// A channel, from 1 as on a front panel.
+pub(super) fn channel(value: &Value<'_>) -> Option<Channel> {
+    value.whole::<u8>(1..=16).and_then(|number| Channel::from_index(number - 1).ok())
+}
+
+/// A program, from 1 as on a front panel.
+pub(super) fn program(value: &Value<'_>) -> Option<U7> {
+    value.whole::<u8>(1..=128).and_then(|number| U7::new(number - 1).ok())
+}
+
+/// A value from 0 to 127.
+pub(super) fn seven_bits(value: &Value<'_>) -> Option<U7> {
+    value.whole::<u8>(0..=127).and_then(|number| U7::new(number).ok())
+}
+
+/// Bank select, most and least significant byte.
+pub(super) fn bank(value: &Value<'_>) -> Option<(U7, U7)> {
+    let (most, least) = value.pair("two numbers from 0 to 127, controller 0 and controller 32")?;
+    let (most, least) = (seven_bits(&most), seven_bits(&least));
+    Some((most?, least?))
+}
+
+/// A time in milliseconds, as microseconds.
+pub(super) fn milliseconds(value: &Value<'_>, from: f64, to: f64) -> Option<u64> {
+    value.number(from..=to).map(|time| (time * 1000.0).round() as u64)
+}
+
+/// A list of names, none twice unless that makes sense.
+pub(super) fn names(value: &Value<'_>, twice: bool) -> Option<Vec<At<String>>> {
+    let names = value.list("a list of names", Value::text)?;
+    for (index, name) in names.iter().enumerate() {
+        if let Some(first) = names[..index].iter().find(|first| !twice && first.value == name.value) {
+            let fault = Diagnostic::error(Kind::Finding, name.spot, format!("{} is named twice", quoted(&name.value)));
+            value.page.report(fault.label("again").help("take one out").also(first.spot, "first here"));
+        }
+    }
+    Some(names)
+}
+
+/// A curve: a table, or the name of one among the gear's.
+pub(super) fn curve(value: &Value<'_>, curves: &Known<Option<Curve>>) -> Option<Curve> {
+    if value.is_table() {
+        return inline_curve(value);
+    }
+    if value.as_text().is_none() {
+        value.wrong("the name of a curve, or a table");
+        return None;
+    }
+    curves.find(value.page, &value.text()?)?.clone()
+}
+
+/// A curve as a table.
+pub(super) fn inline_curve(value: &Value<'_>) -> Option<Curve> {
+    let mut fields = value.table("a curve")?;
+    let (gamma, points, fixed) = (fields.take("gamma"), fields.take("points"), fields.take("fixed"));
+    let (low, high) = (fields.take("low"), fields.take("high"));
+    let end = |field: Option<Value<'_>>, default| field.map_or(Some(default), |value| value.number(1.0..=127.0));
+    let curve = match (gamma, points, fixed) {
+        (Some(gamma), None, None) => {
+            let (gamma, low, high) = (exponent(&gamma), end(low, 1.0), end(high, 127.0));
+            gamma.zip(low).zip(high).map(|((gamma, low), high)| Curve::Gamma { gamma, low, high })
+        }
+        (None, Some(list), None) => points_of(&list).map(Curve::Points),
+        (None, None, Some(fixed)) => fixed.number(1.0..=127.0).map(Curve::Fixed),
+        _ => {
+            let help = "write { gamma = 0.7 }, { points = [[1, 40], [127, 110]] } or { fixed = 90 }";
+            value.finding("a curve has one of gamma, points and fixed", "not exactly one", help);
+            None
+        }
+    };
+    if gamma.is_none() {
+        for (name, stray) in [("low", low), ("high", high)] {
+            if let Some(stray) = stray {
+                stray.finding(format!("{name} belongs to gamma"), "not used here", "take it out");
+            }
+        }
+    }
+    fields.done();
+    curve
+}
+
+fn exponent(value: &Value<'_>) -> Option<f64> {
+    let Some(gamma) = value.as_number() else {
+        value.wrong("a number above 0, at most 10");
+        return None;
+    };
+    if gamma > 0.0 && gamma <= 10.0 {
+        return Some(gamma);
+    }
+    let help = "below 1 a soft touch counts more, above 1 it counts less; 0.5 to 2 is usual";
+    value.finding("gamma lies above 0, at most 10", "outside", help);
+    None
+}
+
+fn points_of(value: &Value<'_>) -> Option<Vec<(f64, f64)>> {
+    let point = |item: &Value<'_>| {
+        let (touch, out) = item.pair("points, each [velocity in, velocity out]")?;
+        let (touch, out) = (touch.number(1.0..=127.0), out.number(1.0..=127.0));
+        Some((touch?, out?))
+    };
+    let points = value.list("a list of points", point)?;
+    if points.len() < 2 {
+        value.finding("a curve needs at least two points", "too few", "write for example [[1, 40], [127, 110]]");
+        return None;
+    }
+    let items = value.items();
+    for (index, pair) in points.windows(2).enumerate() {
+        if pair[1].0 <= pair[0].0 {
+            let help = "sort the points by their first number, each one greater than the one before";
+            items[index + 1].finding("the touch of a curve's points must rise", "not above the point before", help);
+            return None;
+        }
+        if pair[1].1 < pair[0].1 {
+            let help = "a harder touch may not count less: write a second number as high as the one before, or higher";
+            items[index + 1].finding("a curve may not fall", "below the point before", help);
+            return None;
+        }
+    }
+    Some(points)
+}
+
+/// A placeholder for a value that could not be read; the fault is reported, so nothing ever plays it.
+pub(super) fn unread<T: Default>(page: &Page<'_>) -> At<T> {
+    At { value: T::default(), spot: page.spot(0..0) }
+}
+
+/// Every key of a MIDI keyboard.
+pub(super) const ALL_KEYS: KeyRange = (Note::LOWEST_NOTE, Note::HIGHEST_NOTE);

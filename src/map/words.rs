@@ -1,0 +1,100 @@
+//! What the messages know about fields: an example of each, and which belong to a later version.
+
+/// What to write for a field, as a whole line.
+pub(super) fn example(field: &str) -> String {
+    match EXAMPLES.iter().find(|(name, _)| *name == field) {
+        Some((_, value)) if value.starts_with('[') && value.ends_with('\n') => value.trim_end().to_owned(),
+        Some((_, value)) => format!("{field} = {value}"),
+        None => format!("{field} = …"),
+    }
+}
+
+/// A field in a sentence: `a title`, `an output`.
+pub(super) fn a(field: &str) -> String {
+    let article = if field.starts_with(['a', 'e', 'i', 'o']) { "an" } else { "a" };
+    format!("{article} {field}")
+}
+
+/// Whether a field of this kind of table is part of the format, but not of this version.
+pub(super) fn comes_later(what: &str, field: &str) -> bool {
+    LATER.iter().any(|(kind, fields)| *kind == what && fields.contains(&field))
+}
+
+const LATER: [(&str, &[&str]); 4] = [
+    ("the gear", &["latency", "stand", "cue"]),
+    ("the song", &["number", "fingers", "drone", "cue"]),
+    ("a zone", &["plays", "min_keys", "linger", "stay_in_key", "one_key_chord", "fade_ms"]),
+    ("a section", &["chords"]),
+];
+
+/// An example of each field; one that ends in a newline is the header of a table.
+const EXAMPLES: &[(&str, &str)] = &[
+    ("after_ms", "500"),
+    ("at", "\"enter\""),
+    ("bank", "[0, 0]"),
+    ("bend", "\"follow\""),
+    ("bytes", "\"F0 7E 7F 06 01 F7\""),
+    ("channel", "1"),
+    ("clock", "true, or \"start\" in a message"),
+    ("comfortable", "[\"A3\", \"B4\"]"),
+    ("control", "[7, 100]"),
+    ("controls", "[1, 11] in a zone, { 7 = 11 } at an input"),
+    ("curve", "{ gamma = 0.7 }"),
+    ("curves", "[curves]\n"),
+    ("early_ms", "0"),
+    ("feet", "\"keyboard\""),
+    ("fixed", "90"),
+    ("follow_key", "true"),
+    ("gamma", "0.7"),
+    ("gather_ms", "45"),
+    ("gear", "\"gear.toml\""),
+    ("high", "127"),
+    ("input", "\"keyboard\""),
+    ("inputs", "[inputs.keyboard]\n"),
+    ("key", "\"Eb\""),
+    ("keys", "[\"C3\", \"B5\"]"),
+    ("label", "\"desk 21-22\""),
+    ("length_ms", "100"),
+    ("level", "-6.0"),
+    ("like", "\"Chorus\""),
+    ("locate", "\"00:01:30:00\""),
+    ("low", "1"),
+    ("map", "\"songs/first-snow.toml\""),
+    ("melody_range", "[\"A3\", \"D5\"]"),
+    ("message", "{ program = 5, channel = 1 }"),
+    ("meter", "\"4/4\""),
+    ("middle_c", "\"C4\""),
+    ("name", "\"Chorus\""),
+    ("note", "[\"C1\", 100]"),
+    ("octave", "-1"),
+    ("on", "true"),
+    ("only", "true"),
+    ("optional", "true"),
+    ("order", "[\"Verse\", \"Chorus\"]"),
+    ("output", "\"piano\""),
+    ("outputs", "[outputs.piano]\n"),
+    ("pan", "64"),
+    ("pedal", "\"follow\""),
+    ("play", "true"),
+    ("play_in", "\"C\""),
+    ("points", "[[1, 40], [64, 80], [127, 110]]"),
+    ("port", "\"stage piano\""),
+    ("program", "1"),
+    ("range", "[\"G3\", \"D5\"]"),
+    ("remark", "\"she counts it in\""),
+    ("sections", "[\"Chorus\"]"),
+    ("serial", "\"A12345\""),
+    ("singer", "\"guest\""),
+    ("singers", "[singers.guest]\n"),
+    ("song_select", "3"),
+    ("sound", "\"grand\""),
+    ("sounds", "[sounds.grand]\n"),
+    ("sysex", "true"),
+    ("tempo", "84"),
+    ("title", "\"First Snow\""),
+    ("to", "\"desk\""),
+    ("transport", "\"play\""),
+    ("transpose", "0"),
+    ("velocity", "[1, 127]"),
+    ("velocity_by", "\"handful\""),
+];

@@ -1,0 +1,143 @@
+//! Reads the zones of a song.
+
+use super::diagnostic::quoted;
+use super::gear::Names;
+use super::names::Known;
+use super::reader::{Fields, Value};
+use super::values::{self, ALL_KEYS};
+use super::{At, Controls, Pedal, Zone};
+use crate::midi::U7;
+
+/// Reads a zone; names in it are looked up in the gear and among the song's sections.
+pub(super) fn read(mut fields: Fields<'_>, gear: &Names, sections: &Known<()>) -> Zone {
+    let page = fields.page;
+    let spot = fields.spot;
+    let named = fields.take("name").and_then(|value| value.text());
+    let sound = fields.need("sound").and_then(|value| value.text());
+    if let Some(sound) = &sound {
+        gear.sounds.find(page, sound);
+    }
+    let (pedal, controls) = (fields.take("pedal"), fields.take("controls"));
+    let zone = Zone {
+        spot,
+        name: named.or_else(|| sound.clone()).map(|at| at.value).unwrap_or_default(),
+        sound: sound.unwrap_or_else(|| values::unread(page)),
+        input: fields.take("input").and_then(|value| played(&value, gear)),
+        feet: fields.take("feet").and_then(|value| value.text()).inspect(|name| {
+            gear.inputs.find(page, name);
+        }),
+        keys: fields.take("keys").and_then(|value| values::range(&value)).unwrap_or(At { value: ALL_KEYS, spot }),
+        velocity: fields.take("velocity").and_then(|value| window(&value)).unwrap_or(At { value: (1, 127), spot }),
+        by_handful: fields
+            .take("velocity_by")
+            .and_then(|value| value.choice(&[("note", false), ("handful", true)]))
+            .unwrap_or(false),
+        only: fields.take("only").and_then(|value| value.flag()).unwrap_or(false),
+        curve: fields.take("curve").and_then(|value| values::curve(&value, &gear.curves)),
+        level: fields.take("level").and_then(|value| value.number(-60.0..=24.0)).unwrap_or(0.0),
+        volume: fields.take("volume").and_then(|value| values::seven_bits(&value)),
+        transpose: fields.take("transpose").and_then(|value| value.whole(-127..=127)).unwrap_or(0),
+        octave: fields.take("octave").and_then(|value| value.whole(-10..=10)).unwrap_or(0),
+        follow_key: fields.take("follow_key").and_then(|value| value.flag()).unwrap_or(true),
+        within: fields.take("within").and_then(|value| octave_wide(&value)),
+        sections: fields.take("sections").and_then(|value| listed(&value, sections)),
+        pedal: pedal
+            .and_then(|value| {
+                value.choice(&[("follow", Pedal::Follow), ("ignore", Pedal::Ignore), ("switch", Pedal::Switch)])
+            })
+            .unwrap_or(Pedal::Follow),
+        controls: controls.and_then(|value| followed(&value)).unwrap_or(Controls::Follow),
+        bend: fields
+            .take("bend")
+            .and_then(|value| value.choice(&[("follow", true), ("ignore", false)]))
+            .unwrap_or(true),
+        on: fields.take("on").and_then(|value| value.flag()).unwrap_or(true),
+    };
+    fields.done();
+    zone
+}
+
+/// An input that zones may listen to.
+fn played(value: &Value<'_>, gear: &Names) -> Option<At<String>> {
+    let name = value.text()?;
+    if gear.inputs.find(value.page, &name) == Some(&false) {
+        let title = format!("the input {} has play = false, so no zone can listen to it", quoted(&name.value));
+        value.finding(title, "cues and pedals only", "name another input, or write play = true in the gear");
+    }
+    Some(name)
+}
+
+fn window(value: &Value<'_>) -> Option<At<(u8, u8)>> {
+    let (low, high) = value.pair("two velocities, the lowest and the highest")?;
+    let (low, high) = (low.whole::<u8>(1..=127), high.whole::<u8>(1..=127));
+    let (low, high) = (low?, high?);
+    if low > high {
+        let help = format!("write velocity = [{high}, {low}]");
+        value.finding("no touch lies in this velocity window", "the lowest comes first", help);
+        return None;
+    }
+    Some(value.at((low, high)))
+}
+
+fn octave_wide(value: &Value<'_>) -> Option<At<(crate::midi::Note, crate::midi::Note)>> {
+    let range = values::range(value)?;
+    let (low, high) = (u8::from(range.value.0), u8::from(range.value.1));
+    if high - low < 11 {
+        let octave = value.page.middle_c.get();
+        let name = |note: u8| crate::midi::Note::try_from(note).map(|note| crate::music::note::name(note, octave));
+        // Near the top of the keyboard there is room for an octave only further down.
+        let low = low.min(127 - 11);
+        let example = name(low).and_then(|low_name| name(low + 11).map(|high| format!("[\"{low_name}\", \"{high}\"]")));
+        value.finding(
+            "within is narrower than twelve notes, so some notes have no place in it",
+            "too narrow",
+            format!("write for example within = {}", example.unwrap_or_default()),
+        );
+        return None;
+    }
+    Some(range)
+}
+
+/// The names of sections, each of which the song has.
+pub(super) fn listed(value: &Value<'_>, sections: &Known<()>) -> Option<Vec<At<String>>> {
+    let names = values::names(value, false)?;
+    if names.is_empty() {
+        value.finding("a zone with no section never plays", "empty", "name a section, or take sections out: then it plays in all");
+    }
+    for name in &names {
+        sections.find(value.page, name);
+    }
+    Some(names)
+}
+
+fn followed(value: &Value<'_>) -> Option<Controls> {
+    if !value.is_list() {
+        if value.as_text().is_some() {
+            return value.choice(&[("follow", true), ("ignore", false)]).map(|follow| {
+                if follow { Controls::Follow } else { Controls::Ignore }
+            });
+        }
+        value.wrong("\"follow\", \"ignore\" or a list of controllers");
+        return None;
+    }
+    let controller = |item: &Value<'_>| {
+        let number = values::seven_bits(item)?;
+        if let Some((what, help)) = never_listed(number) {
+            let title = format!("controller {} cannot be in this list: it is {what}", u8::from(number));
+            item.finding(title, "not here", help);
+        }
+        Some(number)
+    };
+    value.list("a list of controllers", controller).map(Controls::List)
+}
+
+/// Why a controller cannot be followed by number, and what to do instead.
+fn never_listed(number: U7) -> Option<(&'static str, &'static str)> {
+    Some(match u8::from(number) {
+        64..=69 => ("a pedal", "take it out; pedal = \"follow\", \"ignore\" or \"switch\" says what the zone does with pedals"),
+        0 | 32 => ("bank select, which would change the sound under the player", "take it out; give the sound a bank in the gear"),
+        88 => ("the fine part of a velocity, which is false after a curve", "take it out"),
+        120..=127 => ("a command such as all notes off, not a controller", "take it out; such commands always work"),
+        _ => return None,
+    })
+}

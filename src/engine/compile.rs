@@ -147,7 +147,7 @@ impl Compiler<'_> {
             velocity: touch(zone.curve.as_ref(), zone.level),
             offset: 12 * zone.octave + zone.transpose,
             follow_key: zone.follow_key,
-            within: zone.within.as_ref().map(|range| (range.value.0 as u8, range.value.1 as u8)),
+            within: zone.within.as_ref().map(|range| range.value),
             place: sound.map_or(0, |sound| self.place(output_number(self.gear, &sound.output), sound.channel.index())),
             set_up: sound.map_or_else(SetUp::default, |sound| set_up(sound, zone)),
             pedal: zone.pedal,

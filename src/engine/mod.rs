@@ -9,7 +9,8 @@
 //! | `press` | R3, R4, R6: from a pressed key to notes |
 //! | `feet` | R7, R9: controllers, pedals, bend, pressure |
 //! | `change` | R5, R8: songs, sections, keys |
-//! | `place` | R8, R21: what each channel of each output was last told |
+//! | `switch` | R8, R9, R21: zones going in and out of use |
+//! | `place` | R8: what each channel of each output was last told |
 //! | `send` | R8, R20: messages to other machines, now and later |
 //! | `silence` | R16, R17: panic, a lost input, the end |
 
@@ -25,6 +26,8 @@ mod press;
 pub mod script;
 mod send;
 mod silence;
+mod switch;
+pub mod words;
 
 use std::sync::Arc;
 

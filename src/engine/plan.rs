@@ -6,7 +6,7 @@
 //! use is short, and walking it costs less than the memory of a list for every input, key and section
 //! (the bench `note_on` shows it).
 
-use crate::map::Pedal;
+use crate::map::{KeyRange, Pedal};
 
 /// Number of inputs that a plan can have: one bit each in [`Inputs`].
 pub const MOST_INPUTS: usize = 32;
@@ -89,7 +89,7 @@ pub(super) struct PlanZone {
     /// Octaves and transposition together, in semitones.
     pub offset: i32,
     pub follow_key: bool,
-    pub within: Option<(u8, u8)>,
+    pub within: Option<KeyRange>,
     pub place: u16,
     pub set_up: SetUp,
     pub pedal: Pedal,

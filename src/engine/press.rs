@@ -6,6 +6,7 @@ use super::Engine;
 use super::ledger::{KeyNumber, Ledger, Share, Strike};
 use super::out::Out;
 use super::plan::PlanZone;
+use crate::music::range::fold_into;
 
 /// Notes struck together in a zone that looks at velocity by the handful.
 #[derive(Debug, Clone, Copy, Default)]
@@ -44,15 +45,8 @@ pub(super) struct Struck {
 
 /// The note that a zone makes of a key (rule R4); `None` outside 0–127.
 pub(super) fn pitch(zone: &PlanZone, key: u8, shift: i32) -> Option<u8> {
-    let mut pitch = i32::from(key) + zone.offset + if zone.follow_key { shift } else { 0 };
-    if let Some((low, high)) = zone.within {
-        let (low, high) = (i32::from(low), i32::from(high));
-        if pitch < low {
-            pitch += (low - pitch + 11) / 12 * 12;
-        } else if pitch > high {
-            pitch -= (pitch - high + 11) / 12 * 12;
-        }
-    }
+    let pitch = i32::from(key) + zone.offset + if zone.follow_key { shift } else { 0 };
+    let pitch = zone.within.map_or(Some(pitch), |within| fold_into(pitch, within))?;
     u8::try_from(pitch).ok().filter(|pitch| *pitch < 128)
 }
 

@@ -29,7 +29,9 @@ pub(super) fn same_mode(page: &Page<'_>, what: &str, key: &At<Key>, song: Key, c
 /// Reports a play-in key that is not of the song's mode.
 pub(super) fn play_in(page: &Page<'_>, spot: Spot, key: Key, song: Key, chart: Spot) {
     if key.is_minor() != song.is_minor() {
-        page.report(play_in_fault(spot, key, song).help(format!("write \"{}\"", key.relative())).also(chart, "the chart's key"));
+        page.report(
+            play_in_fault(spot, key, song).help(format!("write \"{}\"", key.relative())).also(chart, "the chart's key"),
+        );
     }
 }
 
@@ -59,7 +61,8 @@ pub(super) fn no_circles(page: &Page<'_>, sections: &[Section]) {
     let mut reported: Vec<&str> = Vec::new();
     for section in sections {
         let (line, circle) = lineage(sections, section);
-        let back = circle && line.last().and_then(|last| last.like.as_ref()).is_some_and(|like| like.value == section.name.value);
+        let back = circle
+            && line.last().and_then(|last| last.like.as_ref()).is_some_and(|like| like.value == section.name.value);
         let Some(like) = section.like.as_ref().filter(|_| back && !reported.contains(&section.name.value.as_str()))
         else {
             continue;
@@ -91,7 +94,8 @@ pub(super) fn one_sound_a_place(page: &Page<'_>, song: &Song, gear: &Gear) {
             let Some(place) = together(song, earlier, later) else { continue };
             reported.push(pair);
             let (one, other) = (quoted(pair.0), quoted(pair.1));
-            let title = format!("the sounds {one} and {other} play together{place} on one channel, which has room for one");
+            let title =
+                format!("the sounds {one} and {other} play together{place} on one channel, which has room for one");
             let fault = Diagnostic::error(Kind::Finding, later.sound.spot, title).label("in use together");
             let where_it_is = format!("output {}, channel {}", quoted(&first.output.value), first.channel.number());
             page.report(

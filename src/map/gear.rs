@@ -2,7 +2,7 @@
 
 use super::diagnostic::{Diagnostic, Kind, quoted};
 use super::names::Known;
-use super::reader::{Fields, Page, Value};
+use super::reader::{Fields, Value};
 use super::values::{self, ALL_KEYS};
 use super::{At, Curve, Gear, Input, Output, Sound, Wire};
 use crate::midi::{Channel, U7};
@@ -146,11 +146,11 @@ fn outputs(top: &mut Fields<'_>, names: &mut Names) -> Vec<Output> {
         let (own, optional, clock, sysex) = (flag("virtual"), flag("optional"), flag("clock"), flag("sysex"));
         let port = fields.take("port");
         if own == port.is_some() && !top.page.broken {
-            let title = format!("the output {} {}", quoted(&name.value), if own {
-                "is virtual and names a port too"
-            } else {
-                "leads nowhere"
-            });
+            let title = format!(
+                "the output {} {}",
+                quoted(&name.value),
+                if own { "is virtual and names a port too" } else { "leads nowhere" }
+            );
             let fault = Diagnostic::error(Kind::Finding, name.spot, title);
             top.page.report(fault.label(if own { "both" } else { "neither virtual nor a port" }).help(
                 "write virtual = true for a port that other programs see as handspan's, or port = \"part of its name\" for one that exists",

@@ -1,5 +1,23 @@
 //! The map files: TOML text to gear, songs and set as written, with positions and diagnostics.
+//!
+//! [`load`] is given a path and a way to read files; it touches nothing else. A [`Book`] comes out only if
+//! nothing is wrong; what is wrong comes as [`Diagnostic`]s, all of them at once.
 
+mod agree;
+mod curve;
+mod diagnostic;
+mod gear;
+mod load;
 mod model;
+mod names;
+mod reader;
+mod send;
+mod set;
+mod song;
+mod values;
+mod words;
+mod zone;
 
+pub use diagnostic::{Diagnostic, Kind, Level, Listed, ListedAlso, Place};
+pub use load::{Loaded, load};
 pub use model::*;

@@ -77,7 +77,8 @@ impl<'a> Fields<'a> {
     /// Reports that a field is missing.
     pub fn missing(&self, name: &str) {
         if !self.page.broken {
-            let fault = Diagnostic::error(Kind::Unreadable, self.spot, format!("{} needs {}", self.what, words::a(name)));
+            let fault =
+                Diagnostic::error(Kind::Unreadable, self.spot, format!("{} needs {}", self.what, words::a(name)));
             self.page.report(fault.help(format!("write for example {}", words::example(name))));
         }
     }
@@ -110,7 +111,7 @@ impl<'a> Fields<'a> {
 
     /// Reports every field that was not asked for.
     pub fn done(self) {
-        for (key, _) in self.table.iter().filter(|(key, _)| !self.asked.contains(&&***key.get_ref())) {
+        for (key, _) in self.table.iter().filter(|(key, _)| !self.asked.iter().any(|asked| *asked == key.get_ref())) {
             let (name, spot) = (key.get_ref().as_ref(), self.page.spot(key.span()));
             let title = format!("{} has no field {}", self.what, quoted(name));
             let fault = Diagnostic::error(Kind::Unreadable, spot, title);

@@ -5,10 +5,20 @@ use super::names::Known;
 use super::reader::{Fields, Value};
 use super::values;
 use super::{At, Moment, Send, SendMessage};
+use crate::midi::machine_control::{self, Transport};
 use crate::midi::{Channel, Note, U7};
 
 /// The forms that a message can have; each has exactly one of them.
 const FORMS: [&str; 8] = ["program", "control", "note", "transport", "locate", "clock", "song_select", "bytes"];
+
+const TRANSPORT: [(&str, Transport); 6] = [
+    ("stop", Transport::Stop),
+    ("play", Transport::Play),
+    ("pause", Transport::Pause),
+    ("record", Transport::Record),
+    ("rewind", Transport::Rewind),
+    ("forward", Transport::Forward),
+];
 
 /// Reads a send. `sections` are the song's, `outputs` the gear's.
 pub(super) fn read(mut fields: Fields<'_>, sections: &Known<()>, outputs: &Known<()>) -> Option<Send> {
@@ -77,7 +87,9 @@ fn message(mut fields: Fields<'_>) -> Option<SendMessage> {
         (first, _) => {
             let title = if first.is_some() { "a message says one thing only" } else { "this message says nothing" };
             let fault = Diagnostic::error(Kind::Unreadable, fields.spot, title);
-            fields.page.report(fault.help(format!("write one of {}, such as {{ program = 5, channel = 1 }}", FORMS.join(", "))));
+            fields.page.report(
+                fault.help(format!("write one of {}, such as {{ program = 5, channel = 1 }}", FORMS.join(", "))),
+            );
             None
         }
     };
@@ -126,13 +138,10 @@ fn velocity_of(value: &Value<'_>) -> Option<U7> {
 }
 
 fn system_message(form: &str, value: &Value<'_>) -> Option<SendMessage> {
+    // Rule R8 holds back all that concerns a transport or clock when `play` starts, even a stop.
     let (bytes, starts) = match form {
-        // Numbers of RP-013 (MIDI Machine Control), to all devices (7F).
-        "transport" => {
-            let commands = [("stop", 1), ("play", 2), ("forward", 4), ("rewind", 5), ("record", 6), ("pause", 9)];
-            (vec![0xF0, 0x7F, 0x7F, 0x06, value.choice(&commands)?, 0xF7], true)
-        }
-        "locate" => (locate(value)?, true),
+        "transport" => (value.choice(&TRANSPORT)?.bytes().to_vec(), true),
+        "locate" => (place(value)?, true),
         // MIDI 1.0 Detailed Specification 4.2.1 p. 30.
         "clock" => (vec![value.choice(&[("start", 0xFA), ("continue", 0xFB), ("stop", 0xFC)])?], true),
         "song_select" => (vec![0xF3, u8::from(values::seven_bits(value)?)], false),
@@ -145,15 +154,13 @@ fn system_message(form: &str, value: &Value<'_>) -> Option<SendMessage> {
     Some(SendMessage::System { bytes, starts })
 }
 
-/// The machine control command that goes to a place: hours, minutes, seconds, frames. Its layout is from memory.
-fn locate(value: &Value<'_>) -> Option<Vec<u8>> {
-    let parts = value.as_text().map(|text| text.split(':').map(|part| (part.len() == 2).then(|| part.parse().ok())));
-    let parts: Option<Vec<u8>> = parts.and_then(|parts| parts.map(Option::flatten).collect());
-    if let Some(&[hours @ 0..24, minutes @ 0..60, seconds @ 0..60, frames @ 0..30]) = parts.as_deref() {
-        return Some(vec![0xF0, 0x7F, 0x7F, 0x06, 0x44, 0x06, 0x01, hours, minutes, seconds, frames, 0x00, 0xF7]);
+/// The machine control command that goes to a place on the tape.
+fn place(value: &Value<'_>) -> Option<Vec<u8>> {
+    let bytes = value.as_text().and_then(|text| machine_control::locate(text).ok());
+    if bytes.is_none() {
+        value.wrong("hours, minutes, seconds and frames, at 24 frames a second");
     }
-    value.wrong("a place as \"hours:minutes:seconds:frames\", two digits each");
-    None
+    bytes.map(Vec::from)
 }
 
 /// Exactly one system message, F0–F7, from hexadecimal text.

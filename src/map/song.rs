@@ -40,7 +40,7 @@ pub(super) fn read(mut top: Fields<'_>, gear: &Gear, names: &Names) -> Draft {
     let sends = top.list_of("send", "a send");
     let sends = sends.into_iter().filter_map(|fields| send::read(fields, &known, &names.outputs)).collect();
     top.done();
-    let placeholder = At { value: Key::C_MAJOR, spot: page.spot(0..0) };
+    let placeholder = At { value: Key::usual(0, false, true), spot: page.spot(0..0) };
     let read_key = key.as_ref().map(|key| key.value);
     let song = Song {
         title: title.unwrap_or_else(|| values::unread(page)),
@@ -110,7 +110,11 @@ fn sections(top: &mut Fields<'_>) -> (Vec<Section>, Known<()>) {
 pub(super) fn order(value: &Value<'_>, sections: &Known<()>) -> Option<Vec<At<String>>> {
     let order = values::names(value, true)?;
     if order.is_empty() {
-        value.finding("an order needs at least one section", "empty", "name the sections, or take order out: then they come as in the file");
+        value.finding(
+            "an order needs at least one section",
+            "empty",
+            "name the sections, or take order out: then they come as in the file",
+        );
     }
     for name in &order {
         sections.find(value.page, name);

@@ -96,5 +96,13 @@ const EXAMPLES: &[(&str, &str)] = &[
     ("transport", "\"play\""),
     ("transpose", "0"),
     ("velocity", "[1, 127]"),
+    ("virtual", "true"),
     ("velocity_by", "\"handful\""),
+    ("way", "\"nearest\""),
+    ("wire", "\"din\""),
+    ("within", "[\"C3\", \"C4\"]"),
+    ("zone", "[[zone]]\n"),
+    ("section", "[[section]]\n"),
+    ("send", "[[send]]\n"),
+    ("song", "[[song]]\n"),
 ];

@@ -102,7 +102,11 @@ fn octave_wide(value: &Value<'_>) -> Option<At<(crate::midi::Note, crate::midi::
 pub(super) fn listed(value: &Value<'_>, sections: &Known<()>) -> Option<Vec<At<String>>> {
     let names = values::names(value, false)?;
     if names.is_empty() {
-        value.finding("a zone with no section never plays", "empty", "name a section, or take sections out: then it plays in all");
+        value.finding(
+            "a zone with no section never plays",
+            "empty",
+            "name a section, or take sections out: then it plays in all",
+        );
     }
     for name in &names {
         sections.find(value.page, name);
@@ -113,9 +117,9 @@ pub(super) fn listed(value: &Value<'_>, sections: &Known<()>) -> Option<Vec<At<S
 fn followed(value: &Value<'_>) -> Option<Controls> {
     if !value.is_list() {
         if value.as_text().is_some() {
-            return value.choice(&[("follow", true), ("ignore", false)]).map(|follow| {
-                if follow { Controls::Follow } else { Controls::Ignore }
-            });
+            return value
+                .choice(&[("follow", true), ("ignore", false)])
+                .map(|follow| if follow { Controls::Follow } else { Controls::Ignore });
         }
         value.wrong("\"follow\", \"ignore\" or a list of controllers");
         return None;
@@ -134,8 +138,13 @@ fn followed(value: &Value<'_>) -> Option<Controls> {
 /// Why a controller cannot be followed by number, and what to do instead.
 fn never_listed(number: U7) -> Option<(&'static str, &'static str)> {
     Some(match u8::from(number) {
-        64..=69 => ("a pedal", "take it out; pedal = \"follow\", \"ignore\" or \"switch\" says what the zone does with pedals"),
-        0 | 32 => ("bank select, which would change the sound under the player", "take it out; give the sound a bank in the gear"),
+        64..=69 => {
+            ("a pedal", "take it out; pedal = \"follow\", \"ignore\" or \"switch\" says what the zone does with pedals")
+        }
+        0 | 32 => (
+            "bank select, which would change the sound under the player",
+            "take it out; give the sound a bank in the gear",
+        ),
         88 => ("the fine part of a velocity, which is false after a curve", "take it out"),
         120..=127 => ("a command such as all notes off, not a controller", "take it out; such commands always work"),
         _ => return None,

@@ -1,0 +1,288 @@
+//! Loads a set with everything it names, and finds every fault of every file in one go.
+
+use std::io;
+use std::path::{Component, Path, PathBuf};
+
+use toml::de::DeTable;
+
+use super::diagnostic::{Diagnostic, Kind, Level, quoted};
+use super::reader::{Faults, Fields, Page};
+use super::song::Draft;
+use super::{Book, Gear, Set, Song, Source, Spot, gear, set, song};
+
+/// What came of loading a set.
+#[derive(Debug, Clone)]
+pub struct Loaded {
+    /// The set with everything it names; there is one if and only if no diagnostic is an error.
+    pub book: Option<Book>,
+    /// All files that were read: the set first, then the gear, then the songs.
+    pub sources: Vec<Source>,
+    /// What is wrong, file by file and from top to bottom.
+    pub diagnostics: Vec<Diagnostic>,
+}
+
+/// Loads a set. Files that it names are looked for beside it: their paths are joined to the folder of
+/// `set_path` and handed to `read`, each file once. Nothing else is touched.
+pub fn load(set_path: &str, read: &mut dyn FnMut(&str) -> io::Result<Vec<u8>>) -> Loaded {
+    let mut desk = Desk { read, sources: Vec::new(), faults: Faults::default() };
+    let read = desk.set(set_path);
+    let Desk { sources, faults, .. } = desk;
+    let mut diagnostics = faults.into_inner();
+    diagnostics.sort_by_key(|fault| fault.spot.map(|spot| (spot.file, spot.start)));
+    let wrong = diagnostics.iter().any(|fault| fault.level == Level::Error);
+    let book = read.filter(|_| !wrong).map(|(gear, songs, set)| Book { sources: sources.clone(), gear, songs, set });
+    Loaded { book, sources, diagnostics }
+}
+
+/// The three kinds of map.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum MapKind {
+    Set,
+    Gear,
+    Song,
+}
+
+impl MapKind {
+    fn called(self) -> &'static str {
+        match self {
+            MapKind::Set => "a set",
+            MapKind::Gear => "gear",
+            MapKind::Song => "a song's map",
+        }
+    }
+
+    fn top(self) -> &'static [&'static str] {
+        match self {
+            MapKind::Set => set::TOP,
+            MapKind::Gear => gear::TOP,
+            MapKind::Song => song::TOP,
+        }
+    }
+
+    /// Fields that only this kind has.
+    fn marks(self) -> &'static [&'static str] {
+        match self {
+            MapKind::Set => &["song", "gear", "singers"],
+            MapKind::Gear => &["inputs", "outputs", "sounds", "curves"],
+            MapKind::Song => &["zone", "section", "send", "key"],
+        }
+    }
+
+    /// What a file is that was taken for this kind, if it is plainly another.
+    fn mistaken(self, table: &DeTable<'_>) -> Option<MapKind> {
+        let marked = |kind: &MapKind| table.keys().any(|key| kind.marks().contains(&key.get_ref().as_ref()));
+        let others = [MapKind::Set, MapKind::Gear, MapKind::Song].into_iter().filter(|kind| *kind != self);
+        if marked(&self) { None } else { others.into_iter().find(marked) }
+    }
+}
+
+/// What is on the table while a set is loaded.
+struct Desk<'r> {
+    read: &'r mut dyn FnMut(&str) -> io::Result<Vec<u8>>,
+    sources: Vec<Source>,
+    faults: Faults,
+}
+
+impl Desk<'_> {
+    fn report(&self, fault: Diagnostic) {
+        self.faults.borrow_mut().push(fault);
+    }
+
+    fn set(&mut self, path: &str) -> Option<(Gear, Vec<Song>, Set)> {
+        let (file, text) = self.open(path, None)?;
+        let (table, broken) = self.parse(file, &text);
+        if let Some(other) = MapKind::Set.mistaken(&table) {
+            let title = format!("{} looks like {}, not a set", quoted(path), other.called());
+            let spot = Spot { file, start: 0, end: 0 };
+            self.report(
+                Diagnostic::error(Kind::Unreadable, spot, title).help("name the file that lists tonight's songs"),
+            );
+            return None;
+        }
+        let set_faults = Faults::default();
+        let page = page(file, broken, MapKind::Set, &set_faults);
+        let draught = set::files(Fields::new(&page, "the set", whole(file), &table));
+        let home = Home { own: path, gear: draught.gear.as_ref().map(|named| joined(path, &named.value)) };
+        let gear = draught.gear.as_ref().and_then(|named| self.gear(&home, named));
+        let missing = (
+            Gear { gather: 0, early: 0, inputs: vec![], outputs: vec![], sounds: vec![], curves: vec![] },
+            gear::Names::none(false),
+        );
+        let (gear, names) = gear.unwrap_or(missing);
+        let mut songs: Vec<Draft> = Vec::new();
+        let mut met: Vec<(PathBuf, Option<usize>)> = Vec::new();
+        let mut index = Vec::new();
+        for named in &draught.songs {
+            let Some(named) = named else {
+                index.push(None);
+                continue;
+            };
+            let identity = plain(&joined(path, &named.value));
+            let known = met.iter().find(|(path, _)| *path == identity).map(|(_, index)| *index);
+            index.push(known.unwrap_or_else(|| {
+                let draft = self.song(&home, named, &gear, &names);
+                let place = draft.is_some().then_some(songs.len());
+                songs.extend(draft);
+                met.push((identity, place));
+                place
+            }));
+        }
+        let set = set::read(draught, &index, &songs);
+        self.faults.borrow_mut().append(&mut set_faults.take());
+        Some((gear, songs.into_iter().map(|draft| draft.song).collect(), set))
+    }
+
+    fn gear(&mut self, home: &Home<'_>, named: &set::Named) -> Option<(Gear, gear::Names)> {
+        let (file, text) = self.open_named(home, named, MapKind::Gear)?;
+        let (table, broken) = self.parse(file, &text);
+        if self.is_other(MapKind::Gear, &table, named) {
+            return None;
+        }
+        let page = page(file, broken, MapKind::Gear, &self.faults);
+        Some(gear::read(Fields::new(&page, "the gear", whole(file), &table)))
+    }
+
+    fn song(&mut self, home: &Home<'_>, named: &set::Named, gear: &Gear, names: &gear::Names) -> Option<Draft> {
+        let (file, text) = self.open_named(home, named, MapKind::Song)?;
+        let (table, broken) = self.parse(file, &text);
+        if self.is_other(MapKind::Song, &table, named) {
+            return None;
+        }
+        let page = page(file, broken, MapKind::Song, &self.faults);
+        Some(song::read(Fields::new(&page, "the song", whole(file), &table), gear, names))
+    }
+
+    fn is_other(&self, wanted: MapKind, table: &DeTable<'_>, named: &set::Named) -> bool {
+        let other = wanted.mistaken(table);
+        if let Some(other) = other {
+            self.report(mistaken(named, wanted, other));
+        }
+        other.is_some()
+    }
+
+    /// Opens a file that the set names, unless that leads back to a file that is open already.
+    fn open_named(&mut self, home: &Home<'_>, named: &set::Named, wanted: MapKind) -> Option<(usize, String)> {
+        let path = joined(home.own, &named.value);
+        if plain(&path) == plain(home.own) {
+            let title = format!("{} leads back to the set itself", quoted(&named.value));
+            let fault = Diagnostic::error(Kind::Unreadable, named.spot, title).label("circular");
+            self.report(fault.help(format!("name the file that holds {}", wanted.called())));
+            return None;
+        }
+        if wanted == MapKind::Song && home.gear.as_ref().is_some_and(|gear| plain(gear) == plain(&path)) {
+            self.report(mistaken(named, wanted, MapKind::Gear));
+            return None;
+        }
+        self.open(&path, Some(named))
+    }
+
+    /// Reads a file and lays it among the sources.
+    fn open(&mut self, path: &str, named: Option<&set::Named>) -> Option<(usize, String)> {
+        let bytes = match (self.read)(path) {
+            Ok(bytes) => bytes,
+            Err(error) => {
+                let title = format!("{} cannot be read: {}", quoted(path), reason(&error));
+                let fault = Diagnostic::error(Kind::Unreadable, named.map(|named| named.spot), title);
+                self.report(match named {
+                    Some(_) => fault.label("named here").help("paths start at the folder that the set is in"),
+                    None => fault.help("name the file that lists tonight's songs"),
+                });
+                return None;
+            }
+        };
+        let file = self.sources.len();
+        let readable = std::str::from_utf8(&bytes).map_err(|error| error.valid_up_to());
+        let text = String::from_utf8_lossy(&bytes).into_owned();
+        self.sources.push(Source { path: path.to_owned(), text: text.clone() });
+        if let Err(start) = readable {
+            let spot = Spot { file, start, end: start + char::REPLACEMENT_CHARACTER.len_utf8() };
+            let fault = Diagnostic::error(Kind::Unreadable, spot, format!("{} is not UTF-8 text", quoted(path)));
+            self.report(fault.label("not a character").help("save it again as plain text, with the encoding UTF-8"));
+            return None;
+        }
+        Some((file, text))
+    }
+
+    /// Parses a file; syntax errors are reported, the first of each line. Whether there were any comes with the table.
+    fn parse<'t>(&self, file: usize, text: &'t str) -> (DeTable<'t>, bool) {
+        let (table, errors) = DeTable::parse_recoverable(text);
+        let mut lines = Vec::new();
+        for error in &errors {
+            let span = error.span().unwrap_or(text.len()..text.len());
+            let line = line_of(text, span.start);
+            if !lines.contains(&line) {
+                lines.push(line);
+                self.report(syntax(error.message(), text, Spot { file, start: span.start, end: span.end }));
+            }
+        }
+        (table.into_inner(), !errors.is_empty())
+    }
+}
+
+/// The set's own path, and the gear's.
+struct Home<'p> {
+    own: &'p str,
+    gear: Option<String>,
+}
+
+fn page<'a>(file: usize, broken: bool, kind: MapKind, faults: &'a Faults) -> Page<'a> {
+    Page { file, middle_c: std::cell::Cell::new(4), broken, top: kind.top(), faults }
+}
+
+fn whole(file: usize) -> Spot {
+    Spot { file, start: 0, end: 0 }
+}
+
+fn line_of(text: &str, at: usize) -> usize {
+    text.as_bytes().iter().take(at).filter(|byte| **byte == b'\n').count()
+}
+
+fn mistaken(named: &set::Named, wanted: MapKind, other: MapKind) -> Diagnostic {
+    let title = format!("{} looks like {}, not {}", quoted(&named.value), other.called(), wanted.called());
+    let fault =
+        Diagnostic::error(Kind::Unreadable, named.spot, title).label(format!("{} belongs here", wanted.called()));
+    fault.help(format!("name the file that holds {}", wanted.called()))
+}
+
+fn syntax(message: &str, text: &str, spot: Spot) -> Diagnostic {
+    let marked = text.get(spot.start..spot.end).unwrap_or_default();
+    if message.starts_with("duplicate key") {
+        let fault = Diagnostic::error(Kind::Unreadable, spot, format!("{} is written twice", quoted(marked)));
+        return fault.label("again").help("take one of the two out, or give it another name");
+    }
+    let fault = Diagnostic::error(Kind::Unreadable, spot, format!("this is not TOML: {message}"));
+    if message.starts_with("string values must be quoted") {
+        return fault.label("a text needs quotation marks").help(format!("write {}", quoted(marked)));
+    }
+    fault
+}
+
+fn reason(error: &io::Error) -> String {
+    match error.kind() {
+        io::ErrorKind::NotFound => "there is no such file".to_owned(),
+        io::ErrorKind::IsADirectory => "it is a folder".to_owned(),
+        io::ErrorKind::PermissionDenied => "you may not read it".to_owned(),
+        _ => error.to_string(),
+    }
+}
+
+/// A path that a set names, as a path beside the set.
+fn joined(set: &str, named: &str) -> String {
+    let folder = Path::new(set).parent().unwrap_or(Path::new(""));
+    folder.join(named).to_string_lossy().into_owned()
+}
+
+/// A path without detours, to tell whether two are the same file.
+fn plain(path: impl AsRef<Path>) -> PathBuf {
+    let mut plain = PathBuf::new();
+    for part in path.as_ref().components() {
+        match part {
+            Component::CurDir => {}
+            Component::ParentDir if matches!(plain.components().next_back(), Some(Component::Normal(_))) => {
+                plain.pop();
+            }
+            part => plain.push(part),
+        }
+    }
+    plain
+}

@@ -49,7 +49,7 @@ impl Engine {
             Action::PreviousSong => self.enter(entry.wrapping_sub(1), source, now, out),
             Action::Song(wanted) if wanted == entry => {}
             Action::Song(wanted) => self.enter(wanted, source, now, out),
-            Action::FromTheTop => self.from_the_top(source, now, out),
+            Action::FromTheTop => self.begin_again(source, now, out),
             Action::NextSection => self.enter_place(place + 1, source, now, out),
             Action::PreviousSection if self.is_aside() => self.enter_place(place, source, now, out),
             Action::PreviousSection => self.enter_place(place.wrapping_sub(1), source, now, out),
@@ -120,7 +120,7 @@ impl Engine {
         }
     }
 
-    fn from_the_top(&mut self, source: Option<usize>, now: u64, out: &mut Out) {
+    fn begin_again(&mut self, source: Option<usize>, now: u64, out: &mut Out) {
         let plan = Arc::clone(&self.plan);
         let Some((entry, ..)) = self.current() else {
             out.notice(Notice::NothingThere);

@@ -16,7 +16,6 @@ pub(super) const FIRST_SEND: u32 = 1 << 31;
 #[derive(Debug, Clone, Copy, Default)]
 pub(super) struct Share {
     pub place: u16,
-    pub zone: u16,
     pub note: u8,
     /// Whether pressure of the key reaches it.
     pub pressure: bool,
@@ -118,10 +117,6 @@ impl Ledger {
         &mut self.notes[usize::from(place) * 128 + usize::from(note)]
     }
 
-    pub fn sounds(&self, place: u16, note: u8) -> bool {
-        self.note(place, note).owners > 0
-    }
-
     /// What striking a note has to do (rule R2).
     pub fn strike(&self, place: u16, note: u8, striker: u32, now: u64, gather: u64) -> Strike {
         let sounding = self.note(place, note);
@@ -142,8 +137,8 @@ impl Ledger {
     }
 
     /// Makes a key own a note; it must have room.
-    pub fn own(&mut self, number: KeyNumber, mut share: Share) {
-        share.generation = self.add_owner(share.place, share.note);
+    pub fn own(&mut self, number: KeyNumber, place: u16, note: u8, pressure: bool) {
+        let share = Share { place, note, pressure, generation: self.add_owner(place, note) };
         let key = &mut self.keys[number as usize];
         self.shares[number as usize * self.room + usize::from(key.shares)] = share;
         key.shares += 1;

@@ -35,7 +35,6 @@ impl Handful {
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Struck {
     key: KeyNumber,
-    zone: u16,
     place: u16,
     note: u8,
     velocity: u8,
@@ -77,7 +76,7 @@ impl Engine {
                 self.admit(number, zone_number, zone, now)
             } else {
                 zone.takes(velocity) && {
-                    self.aim(number, zone_number, zone);
+                    self.aim(number, zone);
                     true
                 }
             };
@@ -98,7 +97,7 @@ impl Engine {
             *handful = Handful { begun: Some(now), first: key.press, admitted: false };
         }
         if handful.admitted {
-            self.aim(number, zone_number, zone);
+            self.aim(number, zone);
             return true;
         }
         if !zone.takes(key.velocity) {
@@ -111,7 +110,7 @@ impl Engine {
             let state = self.ledger.key(other);
             let waits = state.down && state.press >= first && state.offered >= zone_number;
             if waits && zone.hears((other >> 11) as usize, (other & 127) as u8) {
-                self.aim(other, zone_number, zone);
+                self.aim(other, zone);
             }
         }
         self.struck[begin..].sort_unstable_by_key(|struck| (struck.note, struck.key));
@@ -119,14 +118,13 @@ impl Engine {
     }
 
     /// Adds what a zone makes of a key to what is about to be struck.
-    pub(super) fn aim(&mut self, key: KeyNumber, zone_number: u16, zone: &PlanZone) {
+    pub(super) fn aim(&mut self, key: KeyNumber, zone: &PlanZone) {
         let Some(note) = pitch(zone, (key & 127) as u8, self.standing.shift) else {
             self.counts.out_of_range += 1;
             return;
         };
         self.struck.push(Struck {
             key,
-            zone: zone_number,
             place: zone.place,
             note,
             velocity: zone.velocity[usize::from(self.ledger.key(key).velocity)],
@@ -139,7 +137,7 @@ impl Engine {
     pub(super) fn strike_all(&mut self, now: u64, out: &mut Out) {
         for index in 0..self.struck.len() {
             let strike = self.judge(index, now);
-            let Struck { key, zone, place, note, pressure, .. } = self.struck[index];
+            let Struck { key, place, note, pressure, .. } = self.struck[index];
             self.struck[index].strike = strike;
             if strike == Strike::Again {
                 self.say_off(place, note, 64, out);
@@ -148,7 +146,7 @@ impl Engine {
                 self.ledger.struck(place, note, key, now);
             }
             if strike != Strike::Never {
-                self.ledger.own(key, Share { place, zone, note, pressure, ..Share::default() });
+                self.ledger.own(key, place, note, pressure);
             }
         }
         for index in 0..self.struck.len() {
@@ -229,7 +227,7 @@ impl Engine {
                 let input = (key >> 11) as usize;
                 let early = state.down && now.saturating_sub(state.at) < plan.early && source != Some(input);
                 if early && self.reaches(&plan, key, index) && self.ledger.has_room(key) {
-                    self.aim(key, zone_number, &plan.zones[usize::from(zone_number)]);
+                    self.aim(key, &plan.zones[usize::from(zone_number)]);
                 }
             }
             self.struck[begin..].sort_unstable_by_key(|struck| (struck.note, struck.key));

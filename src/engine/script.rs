@@ -105,7 +105,10 @@ impl Script {
             }
         }
         if script.lines.is_empty() {
-            return Err(ScriptError { line: text.lines().count(), what: "\"=== play\" and its lines are missing".into() });
+            return Err(ScriptError {
+                line: text.lines().count(),
+                what: "\"=== play\" and its lines are missing".into(),
+            });
         }
         Ok(script)
     }
@@ -120,8 +123,7 @@ impl Script {
             file.map(|(_, text)| text.clone().into_bytes()).ok_or_else(|| io::ErrorKind::NotFound.into())
         };
         let loaded = map::load("set.toml", &mut read);
-        let faults: Vec<String> =
-            loaded.diagnostics.iter().map(|fault| fault.render(&loaded.sources, false)).collect();
+        let faults: Vec<String> = loaded.diagnostics.iter().map(|fault| fault.render(&loaded.sources, false)).collect();
         loaded.book.ok_or_else(|| faults.join("\n"))
     }
 

@@ -42,7 +42,10 @@ pub fn read(words: &str, channel: u8) -> Result<Vec<u8>, String> {
     let channel = channel.ok_or("a channel is 1 to 16")?;
     let mut rest: Vec<&str> = words_left.collect();
     if kind == "bytes" {
-        return rest.iter().map(|byte| u8::from_str_radix(byte, 16).map_err(|_| format!("\"{byte}\" is no byte"))).collect();
+        return rest
+            .iter()
+            .map(|byte| u8::from_str_radix(byte, 16).map_err(|_| format!("\"{byte}\" is no byte")))
+            .collect();
     }
     if kind == "off" && rest.len() == 1 {
         rest.push("64");

@@ -210,6 +210,12 @@ impl Plan {
         self.section_names.get(usize::from(name)).map(String::as_str)
     }
 
+    /// Name of a zone, by the index that notices and actions carry; empty where there is none.
+    #[must_use]
+    pub fn zone_name(&self, name: u16) -> &str {
+        self.zone_names.get(usize::from(name)).map_or("", String::as_str)
+    }
+
     /// How many places tonight's order of an entry has; 0 for a pause.
     #[must_use]
     pub fn order_length(&self, entry: usize) -> usize {

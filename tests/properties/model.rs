@@ -1,0 +1,129 @@
+//! A second, slow and plain telling of rules R1–R5, straight from the maps as written: which notes must sound after
+//! each event. It shares no table with the engine.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use handspan::map::{Book, Zone};
+
+/// (output, channel, note)
+pub type Wire = (usize, u8, u8);
+/// (input, channel, key)
+pub type Pressed = (usize, u8, u8);
+
+/// Which notes sound and who owns them.
+#[derive(Debug, Default)]
+pub struct Model {
+    owners: BTreeMap<Wire, BTreeSet<Pressed>>,
+    off_zones: BTreeSet<(usize, usize)>,
+}
+
+/// Where the set stands, in the maps' own terms.
+#[derive(Debug, Clone, Copy)]
+pub struct Where {
+    pub entry: Option<usize>,
+    pub section: usize,
+    pub shift: i32,
+}
+
+impl Model {
+    /// On entering a song its zones are on as written.
+    pub fn entered(&mut self, book: &Book, entry: usize) {
+        let song = book.set.entries[entry].song.expect("a song");
+        for (number, zone) in book.songs[song].zones.iter().enumerate() {
+            if zone.on {
+                self.off_zones.remove(&(song, number));
+            } else {
+                self.off_zones.insert((song, number));
+            }
+        }
+    }
+
+    /// Zones of a name are turned the other way than the first of them stands.
+    pub fn turned(&mut self, book: &Book, entry: usize, name: &str) {
+        let song = book.set.entries[entry].song.expect("a song");
+        let named: Vec<usize> = book.songs[song]
+            .zones
+            .iter()
+            .enumerate()
+            .filter(|(_, zone)| zone.name == name)
+            .map(|(number, _)| number)
+            .collect();
+        let on = named.first().is_some_and(|first| self.off_zones.contains(&(song, *first)));
+        for number in named {
+            if on {
+                self.off_zones.remove(&(song, number));
+            } else {
+                self.off_zones.insert((song, number));
+            }
+        }
+    }
+
+    pub fn press(&mut self, book: &Book, place: Where, key: Pressed, velocity: u8) {
+        self.release(key);
+        let Some(entry) = place.entry else { return };
+        let song_number = book.set.entries[entry].song.expect("a song");
+        let song = &book.songs[song_number];
+        let section = &song.sections[place.section].name.value;
+        for (number, zone) in song.zones.iter().enumerate() {
+            if self.off_zones.contains(&(song_number, number)) || !song.plays_in(zone, section) {
+                continue;
+            }
+            if !takes(book, zone, key, velocity) {
+                continue;
+            }
+            let pitch = pitch(zone, key.2, place.shift);
+            if (0..128).contains(&pitch) {
+                let sound = book.gear.sounds.iter().find(|sound| sound.name.value == zone.sound.value).expect("a sound");
+                let output = book.gear.outputs.iter().position(|output| output.name.value == sound.output.value);
+                let wire = (output.expect("an output"), sound.channel.index(), pitch as u8);
+                self.owners.entry(wire).or_default().insert(key);
+            }
+            if zone.only {
+                break;
+            }
+        }
+    }
+
+    pub fn release(&mut self, key: Pressed) {
+        self.owners.retain(|_, owners| {
+            owners.remove(&key);
+            !owners.is_empty()
+        });
+    }
+
+    pub fn release_input(&mut self, input: usize) {
+        self.owners.retain(|_, owners| {
+            owners.retain(|owner| owner.0 != input);
+            !owners.is_empty()
+        });
+    }
+
+    pub fn release_all(&mut self) {
+        self.owners.clear();
+    }
+
+    pub fn sounding(&self) -> BTreeSet<Wire> {
+        self.owners.keys().copied().collect()
+    }
+}
+
+fn takes(book: &Book, zone: &Zone, key: Pressed, velocity: u8) -> bool {
+    let input = &book.gear.inputs[key.0];
+    let curved = input.curve.as_ref().map_or(f64::from(velocity), |curve| curve.at(f64::from(velocity))).round();
+    zone.input.as_ref().is_none_or(|name| name.value == input.name.value)
+        && (zone.keys.value.0 as u8..=zone.keys.value.1 as u8).contains(&key.2)
+        && (f64::from(zone.velocity.value.0)..=f64::from(zone.velocity.value.1)).contains(&curved.clamp(1.0, 127.0))
+}
+
+fn pitch(zone: &Zone, key: u8, shift: i32) -> i32 {
+    let mut pitch = i32::from(key) + 12 * zone.octave + zone.transpose + if zone.follow_key { shift } else { 0 };
+    if let Some(range) = &zone.within {
+        while pitch < i32::from(range.value.0 as u8) {
+            pitch += 12;
+        }
+        while pitch > i32::from(range.value.1 as u8) {
+            pitch -= 12;
+        }
+    }
+    pitch
+}

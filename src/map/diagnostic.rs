@@ -226,6 +226,12 @@ pub(super) fn several<'n>(names: impl Iterator<Item = &'n str>) -> String {
     }
 }
 
+/// A choice among names: `one of "a", "b"`, or the only one.
+pub(super) fn one_of<'n>(names: impl Iterator<Item = &'n str> + Clone) -> String {
+    let several = several(names.clone());
+    if names.count() > 1 { format!("one of {several}") } else { several }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

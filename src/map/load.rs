@@ -24,10 +24,14 @@ pub struct Loaded {
 /// Loads a set. Files that it names are looked for beside it: their paths are joined to the folder of
 /// `set_path` and handed to `read`, each file once. Nothing else is touched.
 pub fn load(set_path: &str, read: &mut dyn FnMut(&str) -> io::Result<Vec<u8>>) -> Loaded {
-    let mut desk = Desk { read, sources: Vec::new(), faults: Faults::default() };
+    let mut desk = Desk { read, sources: Vec::new(), faults: Faults::default(), broken: Faults::default() };
     let read = desk.set(set_path);
-    let Desk { sources, faults, .. } = desk;
-    let mut diagnostics = faults.into_inner();
+    let Desk { sources, faults, broken, .. } = desk;
+    let mut diagnostics = broken.into_inner();
+    // What a broken line seems to say is not worth a second report.
+    let place = |fault: &Diagnostic| fault.spot.and_then(|spot| spot.place(&sources)).map(|at| (at.file, at.line));
+    let broken: Vec<_> = diagnostics.iter().map(place).collect();
+    diagnostics.extend(faults.into_inner().into_iter().filter(|fault| !broken.contains(&place(fault))));
     diagnostics.sort_by_key(|fault| fault.spot.map(|spot| (spot.file, spot.start)));
     let wrong = diagnostics.iter().any(|fault| fault.level == Level::Error);
     let book = read.filter(|_| !wrong).map(|(gear, songs, set)| Book { sources: sources.clone(), gear, songs, set });
@@ -81,6 +85,8 @@ struct Desk<'r> {
     read: &'r mut dyn FnMut(&str) -> io::Result<Vec<u8>>,
     sources: Vec<Source>,
     faults: Faults,
+    /// Syntax errors.
+    broken: Faults,
 }
 
 impl Desk<'_> {
@@ -212,7 +218,8 @@ impl Desk<'_> {
             let line = line_of(text, span.start);
             if !lines.contains(&line) {
                 lines.push(line);
-                self.report(syntax(error.message(), text, Spot { file, start: span.start, end: span.end }));
+                let spot = Spot { file, start: span.start, end: span.end };
+                self.broken.borrow_mut().push(syntax(error.message(), text, spot));
             }
         }
         (table.into_inner(), !errors.is_empty())
@@ -250,11 +257,16 @@ fn syntax(message: &str, text: &str, spot: Spot) -> Diagnostic {
         let fault = Diagnostic::error(Kind::Unreadable, spot, format!("{} is written twice", quoted(marked)));
         return fault.label("again").help("take one of the two out, or give it another name");
     }
-    let fault = Diagnostic::error(Kind::Unreadable, spot, format!("this is not TOML: {message}"));
-    if message.starts_with("string values must be quoted") {
-        return fault.label("a text needs quotation marks").help(format!("write {}", quoted(marked)));
+    let fault = |title: &str| Diagnostic::error(Kind::Unreadable, spot, title);
+    match message {
+        "string values must be quoted, expected literal string" => {
+            fault("a text needs quotation marks").label("this is none").help(format!("write {}", quoted(marked.trim())))
+        }
+        "invalid basic string, expected `\"`" | "invalid literal string, expected `'`" => {
+            fault("a text has no closing quotation mark").label("missing here").help("close it on the same line")
+        }
+        _ => fault(&format!("this is not written as TOML: {message}")),
     }
-    fault
 }
 
 fn reason(error: &io::Error) -> String {

@@ -1,7 +1,7 @@
 //! Names that a map gives to its things: which are known, and which known one was meant.
 
 use super::At;
-use super::diagnostic::{Diagnostic, Kind, quoted, several};
+use super::diagnostic::{Diagnostic, Kind, one_of, quoted};
 use super::reader::Page;
 
 /// The names of one kind of thing, each with what is known about it.
@@ -43,7 +43,7 @@ impl<T> Known<T> {
         let help = match nearest(&name.value, names()) {
             Some(near) => format!("write {}", quoted(near)),
             None if self.list.is_empty() => format!("{} has no {}s at all; add one there first", self.home, self.noun),
-            None => format!("write one of {}", several(names())),
+            None => format!("write {}", one_of(names())),
         };
         Diagnostic::error(Kind::Finding, name.spot, title).label(format!("unknown {}", self.noun)).help(help)
     }

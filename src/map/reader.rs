@@ -62,7 +62,13 @@ impl<'a> Fields<'a> {
     pub fn take(&mut self, name: &'static str) -> Option<Value<'a>> {
         self.asked.push(name);
         let (key, value) = self.table.iter().find(|(key, _)| key.get_ref() == name)?;
-        Some(Value { page: self.page, name: key.get_ref(), spot: self.page.spot(value.span()), value: value.get_ref() })
+        Some(Value {
+            page: self.page,
+            name: key.get_ref(),
+            home: self.what,
+            spot: self.page.spot(value.span()),
+            value: value.get_ref(),
+        })
     }
 
     /// The field of this name; reports it where it is missing.
@@ -79,7 +85,7 @@ impl<'a> Fields<'a> {
         if !self.page.broken {
             let fault =
                 Diagnostic::error(Kind::Unreadable, self.spot, format!("{} needs {}", self.what, words::a(name)));
-            self.page.report(fault.help(format!("write for example {}", words::example(name))));
+            self.page.report(fault.help(format!("write for example {}", words::example(self.what, name))));
         }
     }
 
@@ -88,12 +94,12 @@ impl<'a> Fields<'a> {
         self.table.iter().any(|(key, _)| key.get_ref() == name)
     }
 
-    /// All fields, for tables whose keys are the user's own names.
+    /// All fields, for tables whose keys are the user's own names; faults in them speak of the table.
     pub fn named(self) -> impl Iterator<Item = (At<String>, Value<'a>)> {
-        let page = self.page;
+        let (page, name) = (self.page, self.what);
         self.table.iter().map(move |(key, value)| {
             let at = At { value: key.get_ref().to_string(), spot: page.spot(key.span()) };
-            (at, Value { page, name: key.get_ref(), spot: page.spot(value.span()), value: value.get_ref() })
+            (at, Value { page, name, home: name, spot: page.spot(value.span()), value: value.get_ref() })
         })
     }
 
@@ -113,13 +119,19 @@ impl<'a> Fields<'a> {
     pub fn done(self) {
         for (key, _) in self.table.iter().filter(|(key, _)| !self.asked.iter().any(|asked| *asked == key.get_ref())) {
             let (name, spot) = (key.get_ref().as_ref(), self.page.spot(key.span()));
+            let near = nearest(name, self.asked.iter().copied());
+            let later = words::comes_later(self.what, name);
+            // Where a header is broken, fields seem to belong to the table before it.
+            if self.page.broken && near.is_none() && !later {
+                continue;
+            }
             let title = format!("{} has no field {}", self.what, quoted(name));
             let fault = Diagnostic::error(Kind::Unreadable, spot, title);
-            self.page.report(if words::comes_later(self.what, name) {
+            self.page.report(if later {
                 Diagnostic { title: format!("this version does not know {} yet", quoted(name)), ..fault }
                     .label("not in this version")
                     .help("take it out; nothing would act on it")
-            } else if let Some(near) = nearest(name, self.asked.iter().copied()) {
+            } else if let Some(near) = near {
                 fault.label("unknown").help(format!("write {near}"))
             } else if self.page.top.contains(&name) {
                 let help = format!("{name} belongs to the whole file: move it above the first line that starts with [");
@@ -140,6 +152,8 @@ pub(super) struct Value<'a> {
     pub spot: Spot,
     /// The field that it belongs to.
     pub name: &'a str,
+    /// The kind of table that the field stands in.
+    home: &'static str,
     value: &'a DeValue<'a>,
 }
 
@@ -148,7 +162,7 @@ impl<'a> Value<'a> {
     pub fn wrong(&self, expected: &str) {
         let title = format!("{} takes {expected}", self.name);
         let fault = Diagnostic::error(Kind::Unreadable, self.spot, title).label(format!("this is {}", self.found()));
-        self.page.report(fault.help(format!("write for example {}", words::example(self.name))));
+        self.page.report(fault.help(format!("write for example {}", words::example(self.home, self.name))));
     }
 
     /// Reports a finding about this value.

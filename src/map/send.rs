@@ -168,7 +168,7 @@ fn whole_message(value: &Value<'_>) -> Option<Vec<u8>> {
     let text = value.text()?.value;
     let byte = |part: &str| (part.len() == 2).then(|| u8::from_str_radix(part, 16).ok()).flatten();
     let Some(bytes) = text.split_whitespace().map(byte).collect::<Option<Vec<u8>>>() else {
-        value.wrong("bytes of two hexadecimal digits with spaces between");
+        value.wrong("pairs of hexadecimal digits with spaces between");
         return None;
     };
     let whole = match bytes[..] {

@@ -38,7 +38,8 @@ pub(super) fn read(draught: Draught<'_>, index: &[Option<usize>], songs: &[Draft
     let title = top.need("title").and_then(|value| value.text()).map(|at| at.value).unwrap_or_default();
     let play_in = top.take("play_in").and_then(|value| values::play_in(&value));
     let (singers, voices) = singers(&mut top);
-    if !page.broken && !entries.iter().any(|entry| entry.has("map")) {
+    let unread = entries.is_empty() && top.has("song");
+    if !page.broken && !unread && !entries.iter().any(|entry| entry.has("map")) {
         let fault = Diagnostic::error(Kind::Finding, top.spot, "the set has no song");
         page.report(fault.help("write [[song]], and below it map = \"songs/first-snow.toml\""));
     }

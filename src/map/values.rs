@@ -180,7 +180,7 @@ fn exponent(value: &Value<'_>) -> Option<f64> {
 
 fn points_of(value: &Value<'_>) -> Option<Vec<(f64, f64)>> {
     let point = |item: &Value<'_>| {
-        let (touch, out) = item.pair("points, each [velocity in, velocity out]")?;
+        let (touch, out) = item.pair("pairs, each [velocity in, velocity out]")?;
         let (touch, out) = (touch.number(1.0..=127.0), out.number(1.0..=127.0));
         Some((touch?, out?))
     };

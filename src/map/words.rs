@@ -1,9 +1,12 @@
 //! What the messages know about fields: an example of each, and which belong to a later version.
 
-/// What to write for a field, as a whole line.
-pub(super) fn example(field: &str) -> String {
+/// What to write for a field of a kind of table, as a whole line.
+pub(super) fn example(home: &str, field: &str) -> String {
+    if field == "controls" && home != "a zone" {
+        return "controls = { 7 = 11 }".to_owned();
+    }
     match EXAMPLES.iter().find(|(name, _)| *name == field) {
-        Some((_, value)) if value.starts_with('[') && value.ends_with('\n') => value.trim_end().to_owned(),
+        Some((_, line)) if line.ends_with('\n') => line.trim_end().to_owned(),
         Some((_, value)) => format!("{field} = {value}"),
         None => format!("{field} = …"),
     }
@@ -11,8 +14,13 @@ pub(super) fn example(field: &str) -> String {
 
 /// A field in a sentence: `a title`, `an output`.
 pub(super) fn a(field: &str) -> String {
-    let article = if field.starts_with(['a', 'e', 'i', 'o']) { "an" } else { "a" };
-    format!("{article} {field}")
+    match field {
+        "at" => "a moment: at".to_owned(),
+        "to" => "an output: to".to_owned(),
+        "gear" => "a gear file: gear".to_owned(),
+        _ if field.starts_with(['a', 'e', 'i', 'o']) => format!("an {field}"),
+        _ => format!("a {field}"),
+    }
 }
 
 /// Whether a field of this kind of table is part of the format, but not of this version.
@@ -27,7 +35,7 @@ const LATER: [(&str, &[&str]); 4] = [
     ("a section", &["chords"]),
 ];
 
-/// An example of each field; one that ends in a newline is the header of a table.
+/// An example of each field; one that ends in a newline is a line of its own.
 const EXAMPLES: &[(&str, &str)] = &[
     ("after_ms", "500"),
     ("at", "\"enter\""),
@@ -35,12 +43,12 @@ const EXAMPLES: &[(&str, &str)] = &[
     ("bend", "\"follow\""),
     ("bytes", "\"F0 7E 7F 06 01 F7\""),
     ("channel", "1"),
-    ("clock", "true, or \"start\" in a message"),
+    ("clock", "true"),
     ("comfortable", "[\"A3\", \"B4\"]"),
     ("control", "[7, 100]"),
-    ("controls", "[1, 11] in a zone, { 7 = 11 } at an input"),
+    ("controls", "[1, 11]"),
     ("curve", "{ gamma = 0.7 }"),
-    ("curves", "[curves]\n"),
+    ("curves", "gentle = { gamma = 0.7 }\n"),
     ("early_ms", "0"),
     ("feet", "\"keyboard\""),
     ("fixed", "90"),
@@ -98,6 +106,7 @@ const EXAMPLES: &[(&str, &str)] = &[
     ("velocity", "[1, 127]"),
     ("virtual", "true"),
     ("velocity_by", "\"handful\""),
+    ("volume", "100"),
     ("way", "\"nearest\""),
     ("wire", "\"din\""),
     ("within", "[\"C3\", \"C4\"]"),

@@ -91,9 +91,10 @@ pub struct NotAMessage;
 /// Fewer or more bytes than the message has, or data bytes above 127.
 pub fn decode(bytes: &[u8]) -> Result<Message<'_>, NotAMessage> {
     let (&status, data) = bytes.split_first().ok_or(NotAMessage)?;
-    match status {
-        0xF0 => return exclusive(bytes),
-        0xF1 | 0xF4..=0xF7 | 0xF9 | 0xFD | 0xFF => return Ok(Message::Other(status)),
+    match (status, data) {
+        (0xF0, _) => return exclusive(bytes),
+        (0xF1, [0..=0x7F]) | (0xF4..=0xF7 | 0xF9 | 0xFD | 0xFF, []) => return Ok(Message::Other(status)),
+        (0xF1 | 0xF4..=0xF7 | 0xF9 | 0xFD | 0xFF, _) => return Err(NotAMessage),
         _ => {}
     }
     let message = MidiMessage::from_bytes(bytes).map_err(|_| NotAMessage)?;
@@ -153,5 +154,109 @@ impl Message<'_> {
             Message::Exclusive(_) | Message::Other(_) => return 0,
         };
         message.copy_to_slice(buffer).unwrap_or(0)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+
+    /// Encodes a short message again.
+    fn again(message: Message<'_>) -> Vec<u8> {
+        let mut buffer = [0; 3];
+        let length = message.encode(&mut buffer);
+        buffer[..length].to_vec()
+    }
+
+    #[test]
+    fn status_bytes_mean_what_the_table_says() {
+        // MIDI 1.0 Detailed Specification 4.2.1, table of status bytes; channel 1 is 0 on the wire (p. 4).
+        let channel = Channel::Ch3;
+        let note = Note::C4;
+        let [low, high] = [1, 100].map(U7::from_u8_lossy);
+        let table: [(&[u8], Message); 14] = [
+            (&[0x82, 60, 100], Message::NoteOff { channel, note, velocity: high }),
+            (&[0x92, 60, 100], Message::NoteOn { channel, note, velocity: high }),
+            (&[0xA2, 60, 100], Message::PolyPressure { channel, note, value: high }),
+            (&[0xB2, 1, 100], Message::Control { channel, number: low, value: high }),
+            (&[0xC2, 100], Message::Program { channel, program: high }),
+            (&[0xD2, 100], Message::Pressure { channel, value: high }),
+            // Pitch bend: least significant byte first; the centre is 00 40 (p. 19).
+            (&[0xE2, 0x00, 0x40], Message::Bend { channel, value: U14::try_from(8192).unwrap() }),
+            // Song position 260 is F2 04 02 (p. 27).
+            (&[0xF2, 0x04, 0x02], Message::SongPosition(U14::try_from(260).unwrap())),
+            (&[0xF3, 100], Message::SongSelect(high)),
+            (&[0xF8], Message::Clock(0xF8)),
+            (&[0xFA], Message::Clock(0xFA)),
+            (&[0xFB], Message::Clock(0xFB)),
+            (&[0xFC], Message::Clock(0xFC)),
+            (&[0xFE], Message::Sensing),
+        ];
+        for (bytes, message) in table {
+            assert_eq!(decode(bytes), Ok(message));
+            assert_eq!(again(message), bytes);
+        }
+    }
+
+    #[test]
+    fn note_on_of_velocity_0_is_a_note_off_of_64() {
+        // P. 10. A note-off that says 0 itself keeps it.
+        let velocity = |bytes: &[u8]| match decode(bytes) {
+            Ok(Message::NoteOff { velocity, .. }) => u8::from(velocity),
+            other => panic!("{other:?}"),
+        };
+        assert_eq!(velocity(&[0x90, 60, 0]), 64);
+        assert_eq!(velocity(&[0x80, 60, 0]), 0);
+    }
+
+    #[test]
+    fn exclusive_is_whole_or_nothing() {
+        // Identity request (p. 40).
+        let identity = [0xF0, 0x7E, 0x7F, 0x06, 0x01, 0xF7];
+        assert_eq!(decode(&identity), Ok(Message::Exclusive(&identity)));
+        for bad in [&[0xF0][..], &[0xF0, 1], &[0xF0, 0x90, 0xF7], &[0xF0, 1, 0xF7, 0xF7], &[0xF7, 1], &[1, 0xF7]] {
+            assert_eq!(decode(bad), Err(NotAMessage), "{bad:02X?}");
+        }
+    }
+
+    #[test]
+    fn too_short_too_long_and_impossible_data_are_refused() {
+        let bad: [&[u8]; 14] = [
+            &[],
+            &[60],
+            &[0x90],
+            &[0x90, 60],
+            &[0x90, 60, 100, 0],
+            &[0x90, 128, 100],
+            &[0x90, 60, 0x80],
+            &[0xC0, 5, 5],
+            &[0xC0, 0x80],
+            &[0xF2, 4],
+            &[0xF3],
+            &[0xF1],
+            &[0xF6, 0],
+            &[0xF8, 0xF8],
+        ];
+        for bytes in bad {
+            assert_eq!(decode(bytes), Err(NotAMessage), "{bytes:02X?}");
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn whatever_decodes_encodes_again(bytes in proptest::collection::vec(any::<u8>(), 0..5)) {
+            if let Ok(message) = decode(&bytes) {
+                let encoded = again(message);
+                match message {
+                    Message::Exclusive(_) | Message::Other(_) => prop_assert!(encoded.is_empty()),
+                    Message::NoteOff { .. } if bytes[0] & 0xF0 == 0x90 => {
+                        prop_assert_eq!(encoded, vec![bytes[0] - 0x10, bytes[1], 64]);
+                    }
+                    _ => prop_assert_eq!(encoded, bytes),
+                }
+            }
+        }
     }
 }

@@ -303,7 +303,7 @@ proptest! {
     #[test]
     fn random_bytes_never_panic(bytes in proptest::collection::vec(any::<u8>(), 0..300)) {
         let _ = read(&bytes);
-        let _ = read(&file(&[bytes.clone()]));
+        let _ = read(&file(std::slice::from_ref(&bytes)));
         let _ = read(&[&b"MThd"[..], &bytes].concat());
     }
 

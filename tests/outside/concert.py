@@ -17,6 +17,14 @@ port = "x"
 """
 
 
+def render(concert_set, take_file, out):
+    """Runs `handspan render`; the finished process."""
+    if not HANDSPAN.is_file():
+        raise AssertionError(f"there is no program {HANDSPAN}: cargo build --release, or name it in HANDSPAN")
+    command = [str(HANDSPAN), "render", str(concert_set), str(take_file), "--out", str(out)]
+    return subprocess.run(command, capture_output=True, text=True, timeout=300, check=False)
+
+
 class Concert:
     """A set with its gear and songs, on disk until it is closed."""
 
@@ -39,13 +47,10 @@ class Concert:
 
     def run(self, take):
         """Renders a take (bytes or mido file); the finished process and the output folder."""
-        if not HANDSPAN.is_file():
-            raise AssertionError(f"there is no program {HANDSPAN}: cargo build --release, or name it in HANDSPAN")
         path = self.folder / "take.mid"
         path.write_bytes(take if isinstance(take, bytes) else file_bytes(take))
         out = Path(tempfile.mkdtemp(prefix="out-", dir=self.folder))
-        command = [str(HANDSPAN), "render", str(self.set), str(path), "--out", str(out)]
-        return subprocess.run(command, capture_output=True, text=True, timeout=300, check=False), out
+        return render(self.set, path, out), out
 
     def render(self, take):
         """Renders a take; each output's name to its `Rendered` file."""

@@ -14,11 +14,14 @@ const LEFT: (Note, Note) = (Note::C3, Note::B3);
 const BASS: (Note, Note) = (Note::C2, Note::B2);
 const RIGHT: (Note, Note) = (Note::C4, Note::G5);
 
+/// Things with their ticks.
+pub type Timed<T> = Vec<(u64, T)>;
+
 /// What has been played so far.
 pub struct Performance {
     now: u64,
-    markers: Vec<(u64, String)>,
-    messages: Vec<(u64, Vec<u8>)>,
+    markers: Timed<String>,
+    messages: Timed<Vec<u8>>,
     chance: Chance,
     /// The tune's last note.
     tune: i32,
@@ -37,7 +40,7 @@ impl Performance {
     }
 
     /// Markers, and messages in the order of their ticks.
-    pub fn finish(mut self) -> (Vec<(u64, String)>, Vec<(u64, Vec<u8>)>) {
+    pub fn finish(mut self) -> (Timed<String>, Timed<Vec<u8>>) {
         self.messages.sort_by_key(|(tick, _)| *tick);
         (self.markers, self.messages)
     }

@@ -23,6 +23,7 @@ mod out;
 mod place;
 mod plan;
 mod press;
+mod rehearsal;
 pub mod script;
 mod send;
 mod silence;
@@ -35,6 +36,7 @@ pub use action::{Action, ActionError};
 pub use compile::Keys;
 pub use out::{Notice, Out, Said};
 pub use plan::{MOST_INPUTS, Plan};
+pub use rehearsal::{Cause, Line, Rehearsal, Step};
 
 use crate::midi::Message;
 use feet::Feet;

@@ -178,7 +178,8 @@ impl Drawn {
                     ("leave", "{ note = [62, 80], channel = 3, length_ms = 5 }"),
                 ] {
                     let to = if message.contains("channel = 3") { "o1" } else { "o0" };
-                    let _ = write!(text, "[[send]]\nat = \"{at}\"\nto = \"{to}\"\nafter_ms = 20\nmessage = {message}\n");
+                    let _ =
+                        write!(text, "[[send]]\nat = \"{at}\"\nto = \"{to}\"\nafter_ms = 20\nmessage = {message}\n");
                 }
                 Some(text)
             }

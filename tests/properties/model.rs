@@ -73,7 +73,8 @@ impl Model {
             }
             let pitch = pitch(zone, key.2, place.shift);
             if (0..128).contains(&pitch) {
-                let sound = book.gear.sounds.iter().find(|sound| sound.name.value == zone.sound.value).expect("a sound");
+                let sound =
+                    book.gear.sounds.iter().find(|sound| sound.name.value == zone.sound.value).expect("a sound");
                 let output = book.gear.outputs.iter().position(|output| output.name.value == sound.output.value);
                 let wire = (output.expect("an output"), sound.channel.index(), pitch as u8);
                 self.owners.entry(wire).or_default().insert(key);

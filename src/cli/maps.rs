@@ -1,0 +1,27 @@
+//! Reading maps from the file system, and saying what is wrong with them.
+
+use std::fs;
+
+use super::{Failure, colour, complain};
+use crate::map::{self, Book, Level, Loaded};
+
+/// Reads a set with its gear and songs; the findings are not yet told.
+pub(super) fn load(set: &str) -> Loaded {
+    map::load(set, &mut |path| fs::read(path))
+}
+
+/// Reads a set that must be without errors; all of them are told, of all files.
+///
+/// # Errors
+/// The maps have errors, which have been told.
+pub(super) fn load_sound(set: &str) -> Result<Book, Failure> {
+    let loaded = load(set);
+    for diagnostic in &loaded.diagnostics {
+        complain(&format!("{}\n", diagnostic.render(&loaded.sources, colour())));
+    }
+    let errors = loaded.diagnostics.iter().filter(|diagnostic| diagnostic.level == Level::Error).count();
+    loaded.book.ok_or_else(|| {
+        let them = if errors == 1 { "one error" } else { &format!("{errors} errors") };
+        Failure::Wrong(format!("{set} has {them}: nothing was started. Put right what is underlined and try again."))
+    })
+}

@@ -1,0 +1,146 @@
+//! The command line: one file per command, and what several commands share.
+
+mod check;
+mod demo;
+mod keyboard;
+mod maps;
+mod play;
+mod ports;
+mod render;
+mod telling;
+mod terminal;
+mod tryout;
+
+use std::io::{IsTerminal, Write};
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand};
+
+/// Piano and pad with one hand, song by song: velocity curves, key splits, layers, transposition and program changes
+/// from TOML maps, between a MIDI keyboard and the machines that sound.
+#[derive(Debug, Parser)]
+#[command(name = "handspan", version, arg_required_else_help = true, max_term_width = 100)]
+#[command(after_help = "Examples:
+  handspan try                           the demo, with nothing plugged in
+  handspan ports                         what is plugged in
+  handspan check maps/midwinter.toml     what could go wrong tonight
+  handspan play maps/midwinter.toml      play it
+
+Exit codes: 0 done, 1 it could not be done or the check found errors, 2 the command line or a map is wrong.")]
+struct CommandLine {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// The main job with nothing plugged in: the demo set and takes, and what the hand played beside what came out.
+    #[command(after_help = "Examples:\n  handspan try\n  handspan try --out ~/handspan-demo")]
+    Try {
+        /// Where the maps, takes and rendered files are left; a new folder for temporary files if not given.
+        #[arg(long, value_name = "FOLDER")]
+        out: Option<PathBuf>,
+    },
+    /// Plays a set: from the keyboard to the sounds, until it is told to stop.
+    #[command(after_help = terminal::KEYS_HELP)]
+    Play {
+        /// The set's map, such as maps/midwinter.toml.
+        set: String,
+        /// The way to the ports: the system's own, or the portable one, which notices less.
+        #[arg(long, value_name = "WAY", default_value = "system")]
+        backend: Backend,
+    },
+    /// The MIDI inputs and outputs that the system has now.
+    Ports {
+        /// The way to the ports: the system's own, or the portable one.
+        #[arg(long, value_name = "WAY", default_value = "system")]
+        backend: Backend,
+    },
+    /// Everything that could go wrong with a set, before it does.
+    #[command(after_help = "Errors must be put right; hints are worth a look.\n\nExamples:\n  \
+        handspan check maps/midwinter.toml\n  handspan check maps/midwinter.toml --json")]
+    Check {
+        /// The set's map.
+        set: String,
+        /// For programs: a list of findings as JSON on standard output.
+        #[arg(long)]
+        json: bool,
+    },
+    /// Plays a recorded take through a set, offline and exact: one standard MIDI file for each output.
+    #[command(after_help = "Markers in the take steer the set: `song 2`, `section Chorus`, `key Eb`, `do next-song`.\n\n\
+        Example:\n  handspan render maps/midwinter.toml maps/takes/whole-set.mid --out rendered")]
+    Render {
+        /// The set's map.
+        set: String,
+        /// A standard MIDI file of what was played.
+        take: PathBuf,
+        /// The folder for the rendered files; made if it is not there.
+        #[arg(long, value_name = "FOLDER")]
+        out: PathBuf,
+        /// The input whose playing the take holds; the gear file's first with play = true if not given.
+        #[arg(long, value_name = "NAME")]
+        input: Option<String>,
+    },
+}
+
+/// Which way to the ports is taken, as the command line says it.
+#[derive(Debug, Clone, Copy, clap::ValueEnum)]
+enum Backend {
+    System,
+    Portable,
+}
+
+impl From<Backend> for crate::ports::Backend {
+    fn from(backend: Backend) -> Self {
+        match backend {
+            Backend::System => crate::ports::Backend::System,
+            Backend::Portable => crate::ports::Backend::Portable,
+        }
+    }
+}
+
+/// Why a command ends without having done its work.
+#[derive(Debug)]
+enum Failure {
+    /// The command line, a map or another file given is wrong: exit code 2.
+    Wrong(String),
+    /// It could not be done, or a check found errors: exit code 1.
+    Undone(String),
+}
+
+/// Runs the command line of this process; the exit code is decided here and nowhere else.
+#[must_use]
+pub fn main() -> ExitCode {
+    let result = match CommandLine::parse().command {
+        Command::Try { out } => tryout::run(out),
+        Command::Play { set, backend } => play::run(&set, backend.into()),
+        Command::Ports { backend } => ports::run(backend.into()),
+        Command::Check { set, json } => check::run(&set, json),
+        Command::Render { set, take, out, input } => render::run(&set, &take, &out, input.as_deref()),
+    };
+    let (code, sentence) = match result {
+        Ok(()) => return ExitCode::SUCCESS,
+        Err(Failure::Undone(sentence)) => (1, sentence),
+        Err(Failure::Wrong(sentence)) => (2, sentence),
+    };
+    if !sentence.is_empty() {
+        complain(&sentence);
+    }
+    ExitCode::from(code)
+}
+
+/// A sentence on standard error. A reader that is gone is no reason to stop.
+fn complain(sentence: &str) {
+    let _ = writeln!(std::io::stderr(), "{sentence}");
+}
+
+/// A line on standard output. A reader that is gone is no reason to stop.
+fn tell(line: &str) {
+    let _ = writeln!(std::io::stdout(), "{line}");
+}
+
+/// Whether diagnostics may be coloured.
+fn colour() -> bool {
+    std::io::stderr().is_terminal() && std::env::var_os("NO_COLOR").is_none()
+}

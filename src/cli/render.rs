@@ -1,0 +1,104 @@
+//! `handspan render`: a take through a set, offline, into one standard MIDI file for each output.
+
+use std::fs;
+use std::io::Write;
+use std::path::Path;
+use std::sync::Arc;
+
+use tempfile::NamedTempFile;
+
+use super::{Failure, complain, maps, tell};
+use crate::engine::{Plan, Rehearsal};
+use crate::map::Book;
+use crate::midi::file::{self, Take};
+
+pub(super) fn run(set: &str, take: &Path, out: &Path, input: Option<&str>) -> Result<(), Failure> {
+    let book = maps::load_sound(set)?;
+    let input = input_number(&book, input)?;
+    let take = read_take(take)?;
+    let rehearsal = Rehearsal::new(&Arc::new(Plan::new(&book)), &take, input, 0);
+    report(&rehearsal, &take);
+    for (file, messages) in write(&book, &rehearsal, &take, out)? {
+        tell(&format!("{file}  {messages} messages"));
+    }
+    Ok(())
+}
+
+/// The number of the input that the take is heard as.
+fn input_number(book: &Book, name: Option<&str>) -> Result<usize, Failure> {
+    let inputs = &book.gear.inputs;
+    let wanted = |input: &&crate::map::Input| name.map_or(input.play, |name| input.name.value == name);
+    let known = || inputs.iter().map(|input| format!("\"{}\"", input.name.value)).collect::<Vec<_>>().join(", ");
+    inputs.iter().position(|input| wanted(&input)).ok_or_else(|| {
+        Failure::Wrong(match name {
+            Some(name) => format!("the gear file has no input \"{name}\"; it has {}. Give one of them to --input.", known()),
+            None => "the gear file has no input with play = true: give the take's input with --input.".to_owned(),
+        })
+    })
+}
+
+/// Reads a take.
+///
+/// # Errors
+/// The file cannot be read or is no take, in a sentence.
+pub(super) fn read_take(path: &Path) -> Result<Take, Failure> {
+    let name = path.display();
+    let bytes = fs::read(path).map_err(|error| {
+        Failure::Wrong(format!("the take {name} cannot be read ({error}): check its name, or give another file."))
+    })?;
+    file::read(&bytes).map_err(|error| Failure::Wrong(format!("the take {name} cannot be used: {error}.")))
+}
+
+/// Says what the take asked for in vain.
+fn report(rehearsal: &Rehearsal, take: &Take) {
+    for (tick, why) in &rehearsal.unknown_markers {
+        let seconds = take.micros(*tick) as f64 / 1e6;
+        complain(&format!("marker at {seconds:.2} s (tick {tick}) changes nothing: {why}"));
+    }
+    if rehearsal.counts.out_of_range > 0 {
+        let count = rehearsal.counts.out_of_range;
+        complain(&format!("{count} notes lay outside the MIDI range 0 to 127 and were not sent; `check` says which."));
+    }
+}
+
+/// Writes one file for each output, each whole or not at all: they are written under passing names first, and renamed
+/// when all are there. Returns their paths and how many messages each holds.
+///
+/// # Errors
+/// The folder or a file cannot be written, in a sentence.
+pub(super) fn write(book: &Book, rehearsal: &Rehearsal, take: &Take, out: &Path) -> Result<Vec<(String, usize)>, Failure> {
+    let folder = out.display();
+    let unwritable = |error: &dyn std::fmt::Display| {
+        Failure::Wrong(format!(
+            "nothing can be written into {folder} ({error}): give --out a folder that you may write to."
+        ))
+    };
+    fs::create_dir_all(out).map_err(|error| unwritable(&error))?;
+    let mut ready = Vec::new();
+    for (number, output) in book.gear.outputs.iter().enumerate() {
+        let lines = rehearsal.lines_of(number);
+        let bytes = file::write(take.division, &take.tempo, &lines, take.end_tick)
+            .map_err(|error| Failure::Undone(format!("{}: {error}", output.name.value)))?;
+        let mut passing = NamedTempFile::new_in(out).map_err(|error| unwritable(&error))?;
+        passing.write_all(&bytes).and_then(|()| passing.as_file().sync_all()).map_err(|error| unwritable(&error))?;
+        ready.push((passing, out.join(format!("{}.mid", output.name.value)), lines.len()));
+    }
+    let mut written = Vec::new();
+    for (passing, path, messages) in ready {
+        open_to_all(passing.path());
+        passing.persist(&path).map_err(|error| unwritable(&error))?;
+        written.push((path.display().to_string(), messages));
+    }
+    Ok(written)
+}
+
+/// A passing file is its owner's alone; a rendered one is like any other new file.
+fn open_to_all(path: &Path) {
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt;
+        let _ = fs::set_permissions(path, fs::Permissions::from_mode(0o644));
+    }
+    #[cfg(not(unix))]
+    let _ = path;
+}

@@ -1,0 +1,108 @@
+//! The same engine, offline and exact: a take played through a plan.
+
+use std::sync::Arc;
+
+use super::{Action, Counts, Engine, Event, Notice, Plan, Standing};
+use crate::midi::decode;
+use crate::midi::file::{Take, TakeKind};
+
+/// What one event of a take made the engine say.
+#[derive(Debug, Clone)]
+pub struct Step {
+    /// What happened.
+    pub cause: Cause,
+    /// Its time, in microseconds from the take's start.
+    pub at: u64,
+    /// What was said before it and because of it.
+    pub said: Vec<Line>,
+    /// What the player would have been told.
+    pub notices: Vec<Notice>,
+    /// Where the set stood afterwards.
+    pub standing: Standing,
+}
+
+/// What happened in a [`Step`].
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Cause {
+    /// The set began.
+    Start,
+    /// The take's event of this index.
+    Event(usize),
+    /// The take ended: what was due ran, and everything stopped.
+    End,
+}
+
+/// A message to an output.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Line {
+    /// When, in the take's ticks: its cause's tick, or the tick nearest its own time where it waited.
+    pub tick: u64,
+    /// Number of the output.
+    pub output: usize,
+    /// One whole message.
+    pub bytes: Vec<u8>,
+}
+
+/// A take played through a plan.
+#[derive(Debug, Clone)]
+pub struct Rehearsal {
+    /// Each event of the take with what came of it, framed by the start and the end.
+    pub steps: Vec<Step>,
+    /// Markers that say nothing known: their tick, and why.
+    pub unknown_markers: Vec<(u64, String)>,
+    /// What was left out.
+    pub counts: Counts,
+}
+
+impl Rehearsal {
+    /// Plays `take` as the input of number `input`, starting in the first section of `entry`.
+    #[must_use]
+    pub fn new(plan: &Arc<Plan>, take: &Take, input: usize, entry: usize) -> Rehearsal {
+        let mut engine = Engine::new(Arc::clone(plan));
+        let mut rehearsal = Rehearsal { steps: Vec::new(), unknown_markers: Vec::new(), counts: Counts::default() };
+        let mut out = engine.out();
+        let mut step = |cause, event: Event<'_>, at: u64, tick: u64| {
+            out.clear();
+            engine.step(event, at, &mut out);
+            if matches!(event, Event::Time) {
+                // The end: what was due has run, now everything stops.
+                engine.step(Event::Stop, at, &mut out);
+            }
+            let tick_of = |said_at: u64| if said_at == at { tick } else { take.nearest_tick(said_at) };
+            let lines =
+                out.said().map(|said| Line { tick: tick_of(said.at), output: said.output, bytes: said.bytes.to_vec() });
+            rehearsal.steps.push(Step {
+                cause,
+                at,
+                said: lines.collect(),
+                notices: out.notices().to_vec(),
+                standing: engine.standing(),
+            });
+            rehearsal.counts = engine.counts();
+        };
+        step(Cause::Start, Event::Start { entry, place: 0 }, 0, 0);
+        for (index, event) in take.events.iter().enumerate() {
+            let cause = Cause::Event(index);
+            match &event.kind {
+                TakeKind::Message(bytes) => {
+                    if let Ok(message) = decode(bytes) {
+                        step(cause, Event::Message { input, message }, event.at, event.tick);
+                    }
+                }
+                TakeKind::Marker(text) => match Action::from_marker(text, plan) {
+                    Ok(action) => step(cause, Event::Action(action), event.at, event.tick),
+                    Err(error) => rehearsal.unknown_markers.push((event.tick, error.to_string())),
+                },
+            }
+        }
+        step(Cause::End, Event::Time, take.end, take.end_tick);
+        rehearsal
+    }
+
+    /// All messages of one output, by tick, as they were said.
+    #[must_use]
+    pub fn lines_of(&self, output: usize) -> Vec<(u64, &[u8])> {
+        let lines = self.steps.iter().flat_map(|step| &step.said).filter(|line| line.output == output);
+        lines.map(|line| (line.tick, line.bytes.as_slice())).collect()
+    }
+}

@@ -55,6 +55,21 @@ fn the_demo_loads_without_a_word() {
 }
 
 #[test]
+fn files_are_looked_for_beside_the_set_and_each_is_read_once() {
+    let files = demo();
+    let mut asked = Vec::new();
+    load(SET, &mut |path| {
+        asked.push(path.to_owned());
+        files.get(path).cloned().ok_or_else(|| io::ErrorKind::NotFound.into())
+    });
+    assert_eq!(asked[..3], [SET, "maps/gear.toml", "maps/songs/weir-gate.toml"]);
+    let mut once = asked.clone();
+    once.sort();
+    once.dedup();
+    assert_eq!(once.len(), asked.len());
+}
+
+#[test]
 fn the_demo_shows_every_field_of_a_zone() {
     let files = demo();
     let mut fields: Vec<&str> = files

@@ -173,7 +173,9 @@ impl Diagnostic {
             let source = sources.get(file)?;
             let marked = marks.iter().filter(|(spot, ..)| spot.file == file).map(|(spot, label, kind)| {
                 let start = boundary(&source.text, spot.start);
-                let end = boundary(&source.text, spot.end).max(start);
+                // An empty place is shown as its first character, if there is one on the line.
+                let next = source.text[start..].chars().next().filter(|c| !c.is_control());
+                let end = boundary(&source.text, spot.end).max(start + next.map_or(0, char::len_utf8));
                 kind.span(start..end).label(Some(*label).filter(|label| !label.is_empty()))
             });
             Some(Snippet::source(source.text.as_str()).path(source.path.as_str()).annotations(marked))

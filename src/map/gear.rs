@@ -4,7 +4,7 @@ use super::diagnostic::{Diagnostic, Kind, quoted};
 use super::names::Known;
 use super::reader::{Fields, Value};
 use super::values::{self, ALL_KEYS};
-use super::{At, Curve, Gear, Input, Output, Sound, Wire};
+use super::{At, Curve, Gear, Input, Output, Sound, Wire, words};
 use crate::midi::{Channel, U7};
 
 /// Fields at the top of a gear file.
@@ -52,13 +52,19 @@ pub(super) fn read(mut top: Fields<'_>) -> (Gear, Names) {
     (Gear { gather, early, inputs, outputs, sounds, curves }, names)
 }
 
-/// The named tables below one heading, such as all of `[inputs]`.
-fn named<'a>(top: &mut Fields<'a>, name: &'static str) -> Vec<(At<String>, Value<'a>)> {
-    let table = top.take(name).and_then(|value| value.table(name));
-    let named: Vec<_> = table.map(|table| table.named().collect()).unwrap_or_default();
+/// The named tables below one heading, such as all of `[inputs]`; `whole` turns false if that is no table,
+/// so that none of its names can be called unknown.
+fn named<'a>(top: &mut Fields<'a>, heading: &'static str, whole: &mut bool) -> Vec<(At<String>, Value<'a>)> {
+    let Some(value) = top.take(heading) else { return Vec::new() };
+    let Some(table) = value.table(heading) else {
+        *whole = false;
+        return Vec::new();
+    };
+    let named: Vec<_> = table.named().collect();
     for (name, value) in &named {
         if name.value.trim().is_empty() {
-            value.page.report(Diagnostic::error(Kind::Unreadable, name.spot, "a name may not be empty"));
+            let fault = Diagnostic::error(Kind::Unreadable, name.spot, "a name may not be empty").label("empty");
+            value.page.report(fault.help(format!("write for example {}", words::example("the gear", heading))));
         }
     }
     named
@@ -66,7 +72,7 @@ fn named<'a>(top: &mut Fields<'a>, name: &'static str) -> Vec<(At<String>, Value
 
 fn curves(top: &mut Fields<'_>, names: &mut Names) -> Vec<(At<String>, Curve)> {
     let mut curves = Vec::new();
-    for (name, value) in named(top, "curves") {
+    for (name, value) in named(top, "curves", &mut names.curves.whole) {
         let curve = values::inline_curve(&value);
         names.curves.list.push((name.value.clone(), curve.clone()));
         curves.extend(curve.map(|curve| (name, curve)));
@@ -75,7 +81,7 @@ fn curves(top: &mut Fields<'_>, names: &mut Names) -> Vec<(At<String>, Curve)> {
 }
 
 fn inputs(top: &mut Fields<'_>, names: &mut Names) -> Vec<Input> {
-    let tables = named(top, "inputs");
+    let tables = named(top, "inputs", &mut names.inputs.whole);
     if tables.is_empty() && !top.has("inputs") && !top.page.broken {
         let fault = Diagnostic::error(Kind::Finding, top.spot, "the gear has no input to play on");
         top.page.report(fault.help("write [inputs.keyboard], and below it port = \"part of the port's name\""));
@@ -139,7 +145,7 @@ fn renumbered(value: &Value<'_>) -> Vec<(U7, U7)> {
 
 fn outputs(top: &mut Fields<'_>, names: &mut Names) -> Vec<Output> {
     let mut outputs = Vec::new();
-    for (name, value) in named(top, "outputs") {
+    for (name, value) in named(top, "outputs", &mut names.outputs.whole) {
         names.outputs.list.push((name.value.clone(), ()));
         let Some(mut fields) = value.table("an output") else { continue };
         let mut flag = |field| fields.take(field).and_then(|value| value.flag()).unwrap_or(false);
@@ -174,7 +180,7 @@ fn outputs(top: &mut Fields<'_>, names: &mut Names) -> Vec<Output> {
 
 fn sounds(top: &mut Fields<'_>, names: &mut Names) -> Vec<Sound> {
     let mut sounds = Vec::new();
-    for (name, value) in named(top, "sounds") {
+    for (name, value) in named(top, "sounds", &mut names.sounds.whole) {
         names.sounds.list.push((name.value.clone(), ()));
         let Some(mut fields) = value.table("a sound") else { continue };
         let output = fields.need("output").and_then(|value| value.text());

@@ -8,7 +8,7 @@ use toml::de::DeTable;
 use super::diagnostic::{Diagnostic, Kind, Level, quoted};
 use super::reader::{Faults, Fields, Page};
 use super::song::Draft;
-use super::{Book, Gear, Set, Song, Source, Spot, gear, set, song};
+use super::{Book, Gear, Set, Song, Source, Spot, gear, set, song, syntax};
 
 /// What came of loading a set.
 #[derive(Debug, Clone)]
@@ -24,14 +24,19 @@ pub struct Loaded {
 /// Loads a set. Files that it names are looked for beside it: their paths are joined to the folder of
 /// `set_path` and handed to `read`, each file once. Nothing else is touched.
 pub fn load(set_path: &str, read: &mut dyn FnMut(&str) -> io::Result<Vec<u8>>) -> Loaded {
-    let mut desk = Desk { read, sources: Vec::new(), faults: Faults::default(), broken: Faults::default() };
+    let mut desk =
+        Desk { read, sources: Vec::new(), faults: Faults::default(), broken: Faults::default(), unclosed: Vec::new() };
     let read = desk.set(set_path);
-    let Desk { sources, faults, broken, .. } = desk;
+    let Desk { sources, faults, broken, unclosed, .. } = desk;
     let mut diagnostics = broken.into_inner();
     // What a broken line seems to say is not worth a second report.
     let place = |fault: &Diagnostic| fault.spot.and_then(|spot| spot.place(&sources)).map(|at| (at.file, at.line));
     let broken: Vec<_> = diagnostics.iter().map(place).collect();
-    diagnostics.extend(faults.into_inner().into_iter().filter(|fault| !broken.contains(&place(fault))));
+    let hidden = |fault: &Diagnostic| {
+        fault.spot.is_some_and(|spot| unclosed.iter().any(|(file, from)| spot.file == *file && spot.start >= *from))
+    };
+    let faults = faults.into_inner().into_iter().filter(|fault| !broken.contains(&place(fault)) && !hidden(fault));
+    diagnostics.extend(faults);
     diagnostics.sort_by_key(|fault| fault.spot.map(|spot| (spot.file, spot.start)));
     let wrong = diagnostics.iter().any(|fault| fault.level == Level::Error);
     let book = read.filter(|_| !wrong).map(|(gear, songs, set)| Book { sources: sources.clone(), gear, songs, set });
@@ -87,6 +92,8 @@ struct Desk<'r> {
     faults: Faults,
     /// Syntax errors.
     broken: Faults,
+    /// Files in which a list or table is not closed, and from where on they cannot be understood.
+    unclosed: Vec<(usize, usize)>,
 }
 
 impl Desk<'_> {
@@ -123,7 +130,7 @@ impl Desk<'_> {
                 index.push(None);
                 continue;
             };
-            let identity = plain(&joined(path, &named.value));
+            let identity = plain(joined(path, &named.value));
             let known = met.iter().find(|(path, _)| *path == identity).map(|(_, index)| *index);
             index.push(known.unwrap_or_else(|| {
                 let draft = self.song(&home, named, &gear, &names);
@@ -210,17 +217,25 @@ impl Desk<'_> {
     }
 
     /// Parses a file; syntax errors are reported, the first of each line. Whether there were any comes with the table.
-    fn parse<'t>(&self, file: usize, text: &'t str) -> (DeTable<'t>, bool) {
-        let (table, errors) = DeTable::parse_recoverable(text);
+    fn parse<'t>(&mut self, file: usize, text: &'t str) -> (DeTable<'t>, bool) {
+        let (table, mut errors) = DeTable::parse_recoverable(text);
+        let span = |error: &toml::de::Error| error.span().unwrap_or(text.len()..text.len());
+        errors.sort_by_key(|error| span(error).start);
         let mut lines = Vec::new();
         for error in &errors {
-            let span = error.span().unwrap_or(text.len()..text.len());
+            let span = span(error);
             let line = line_of(text, span.start);
-            if !lines.contains(&line) {
-                lines.push(line);
-                let spot = Spot { file, start: span.start, end: span.end };
-                self.broken.borrow_mut().push(syntax(error.message(), text, spot));
+            if lines.contains(&line) {
+                continue;
             }
+            lines.push(line);
+            if let Some(end) = syntax::unclosed_before(text, span.start, error.message()) {
+                self.broken.borrow_mut().push(syntax::unclosed(Spot { file, start: end, end }));
+                self.unclosed.push((file, end));
+                break;
+            }
+            let spot = Spot { file, start: span.start, end: span.end };
+            self.broken.borrow_mut().push(syntax::fault(error.message(), text, spot));
         }
         (table.into_inner(), !errors.is_empty())
     }
@@ -251,24 +266,6 @@ fn mistaken(named: &set::Named, wanted: MapKind, other: MapKind) -> Diagnostic {
     fault.help(format!("name the file that holds {}", wanted.called()))
 }
 
-fn syntax(message: &str, text: &str, spot: Spot) -> Diagnostic {
-    let marked = text.get(spot.start..spot.end).unwrap_or_default();
-    if message.starts_with("duplicate key") {
-        let fault = Diagnostic::error(Kind::Unreadable, spot, format!("{} is written twice", quoted(marked)));
-        return fault.label("again").help("take one of the two out, or give it another name");
-    }
-    let fault = |title: &str| Diagnostic::error(Kind::Unreadable, spot, title);
-    match message {
-        "string values must be quoted, expected literal string" => {
-            fault("a text needs quotation marks").label("this is none").help(format!("write {}", quoted(marked.trim())))
-        }
-        "invalid basic string, expected `\"`" | "invalid literal string, expected `'`" => {
-            fault("a text has no closing quotation mark").label("missing here").help("close it on the same line")
-        }
-        _ => fault(&format!("this is not written as TOML: {message}")),
-    }
-}
-
 fn reason(error: &io::Error) -> String {
     match error.kind() {
         io::ErrorKind::NotFound => "there is no such file".to_owned(),
@@ -281,7 +278,8 @@ fn reason(error: &io::Error) -> String {
 /// A path that a set names, as a path beside the set.
 fn joined(set: &str, named: &str) -> String {
     let folder = Path::new(set).parent().unwrap_or(Path::new(""));
-    folder.join(named).to_string_lossy().into_owned()
+    let joined: PathBuf = folder.join(named).components().filter(|part| *part != Component::CurDir).collect();
+    joined.to_string_lossy().into_owned()
 }
 
 /// A path without detours, to tell whether two are the same file.

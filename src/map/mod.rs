@@ -14,6 +14,7 @@ mod reader;
 mod send;
 mod set;
 mod song;
+mod syntax;
 mod values;
 mod words;
 mod zone;

@@ -57,6 +57,7 @@ fn said(case: &Case<'_>) -> String {
         Some((_, text)) if text.trim() == "(a folder)" => Err(io::ErrorKind::IsADirectory.into()),
         Some((_, text)) if text.trim() == "(forbidden)" => Err(io::ErrorKind::PermissionDenied.into()),
         Some((_, text)) if text.trim() == "(absent)" => Err(io::ErrorKind::NotFound.into()),
+        Some((_, text)) if text.trim() == "(no disk)" => Err(io::Error::other("the disk does not answer")),
         // What an editor writes that is set to Latin 1.
         Some((_, text)) if text.contains("(latin 1)") => {
             Ok(text.replace("(latin 1)", "\u{0}").bytes().map(|b| if b == 0 { 0xE9 } else { b }).collect())
@@ -73,6 +74,7 @@ fn said(case: &Case<'_>) -> String {
         let kind = serde_json::to_value(diagnostic.kind).unwrap();
         writeln!(said, "{}\n({})\n", lines.join("\n"), kind.as_str().unwrap()).unwrap();
     }
+    assert!(!said.contains(" = …"), "a field without an example:\n{said}");
     format!("{}\n", said.trim_end())
 }
 

@@ -11,7 +11,7 @@ fn mode(key: Key) -> &'static str {
 }
 
 /// Reports a key that is not of the song's mode; what to write has the same letter.
-pub(super) fn same_mode(page: &Page<'_>, what: &str, key: &At<Key>, song: Key, chart: Option<Spot>) {
+pub(super) fn same_mode(page: &Page<'_>, what: &str, key: &At<Key>, song: Key, chart: Spot) {
     if key.value.is_minor() == song.is_minor() {
         return;
     }
@@ -19,11 +19,7 @@ pub(super) fn same_mode(page: &Page<'_>, what: &str, key: &At<Key>, song: Key, c
     let instead = if song.is_minor() { format!("{written}m") } else { written.trim_end_matches('m').to_owned() };
     let title = format!("{what} is {}, but the song is in {song}, {}", mode(key.value), mode(song));
     let fault = Diagnostic::error(Kind::Finding, key.spot, title).label(mode(key.value));
-    let fault = fault.help(format!("write \"{instead}\""));
-    page.report(match chart {
-        Some(chart) => fault.also(chart, "the chart's key"),
-        None => fault,
-    });
+    page.report(fault.help(format!("write \"{instead}\"")).also(chart, "the chart's key"));
 }
 
 /// Reports a play-in key that is not of the song's mode.

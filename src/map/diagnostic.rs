@@ -44,7 +44,8 @@ pub struct Diagnostic {
     pub also: Vec<(Spot, String)>,
 }
 
-/// A [`Diagnostic`] for programs: what `--json` prints.
+/// A [`Diagnostic`] for programs: what `--json` prints. Where there is no place, `file`, `line` and `column`
+/// are left out.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Listed<'a> {
     /// How much it matters.

@@ -114,9 +114,9 @@ impl Desk<'_> {
         }
         let set_faults = Faults::default();
         let page = page(file, broken, MapKind::Set, &set_faults);
-        let draught = set::files(Fields::new(&page, "the set", whole(file), &table));
-        let home = Home { own: path, gear: draught.gear.as_ref().map(|named| joined(path, &named.value)) };
-        let gear = draught.gear.as_ref().and_then(|named| self.gear(&home, named));
+        let opened = set::files(Fields::new(&page, "the set", whole(file), &table));
+        let home = Home { own: path, gear: opened.gear.as_ref().map(|named| joined(path, &named.value)) };
+        let gear = opened.gear.as_ref().and_then(|named| self.gear(&home, named));
         let missing = (
             Gear { gather: 0, early: 0, inputs: vec![], outputs: vec![], sounds: vec![], curves: vec![] },
             gear::Names::none(false),
@@ -125,7 +125,7 @@ impl Desk<'_> {
         let mut songs: Vec<Draft> = Vec::new();
         let mut met: Vec<(PathBuf, Option<usize>)> = Vec::new();
         let mut index = Vec::new();
-        for named in &draught.songs {
+        for named in &opened.songs {
             let Some(named) = named else {
                 index.push(None);
                 continue;
@@ -140,7 +140,7 @@ impl Desk<'_> {
                 place
             }));
         }
-        let set = set::read(draught, &index, &songs);
+        let set = set::read(opened, &index, &songs);
         self.faults.borrow_mut().append(&mut set_faults.take());
         Some((gear, songs.into_iter().map(|draft| draft.song).collect(), set))
     }

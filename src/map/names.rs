@@ -37,13 +37,25 @@ impl<T> Known<T> {
         found
     }
 
+    /// How a thing of this name begins in the file that holds it.
+    fn definition(&self, name: &str) -> String {
+        let bare = !name.is_empty() && name.chars().all(|c| c.is_ascii_alphanumeric() || c == '-' || c == '_');
+        let key = if bare { name.to_owned() } else { quoted(name) };
+        match self.noun {
+            "section" => format!("[[section]] with name = {}", quoted(name)),
+            "curve" => format!("{key} = {{ gamma = 0.7 }} below [curves]"),
+            noun => format!("[{noun}s.{key}]"),
+        }
+    }
+
     fn unknown(&self, name: &At<String>) -> Diagnostic {
         let names = || self.list.iter().map(|(known, _)| known.as_str());
         let title = format!("{} has no {} {}", self.home, self.noun, quoted(&name.value));
+        let add = format!("add {} to {}", self.definition(&name.value), self.home);
         let help = match nearest(&name.value, names()) {
             Some(near) => format!("write {}", quoted(near)),
-            None if self.list.is_empty() => format!("{} has no {}s at all; add one there first", self.home, self.noun),
-            None => format!("write {}", one_of(names())),
+            None if self.list.is_empty() => add,
+            None => format!("write {}, or {add}", one_of(names())),
         };
         Diagnostic::error(Kind::Finding, name.spot, title).label(format!("unknown {}", self.noun)).help(help)
     }

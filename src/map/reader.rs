@@ -160,7 +160,7 @@ pub(super) struct Value<'a> {
 impl<'a> Value<'a> {
     /// Reports that this is not what the field takes, such as "a whole number from 1 to 16".
     pub fn wrong(&self, expected: &str) {
-        let title = format!("{} takes {expected}", self.name);
+        let title = format!("{} takes {expected}", quoted(self.name));
         let fault = Diagnostic::error(Kind::Unreadable, self.spot, title).label(format!("this is {}", self.found()));
         self.page.report(fault.help(format!("write for example {}", words::example(self.home, self.name))));
     }
@@ -253,7 +253,7 @@ impl<'a> Value<'a> {
         let chosen = self.as_text().and_then(|text| words.iter().find(|(word, _)| *word == text));
         if chosen.is_none() {
             let known = || words.iter().map(|(word, _)| *word);
-            let title = format!("{} takes one of {}", self.name, several(known()));
+            let title = format!("{} takes one of {}", quoted(self.name), several(known()));
             let near = self.as_text().and_then(|text| nearest(text, known()));
             let fault =
                 Diagnostic::error(Kind::Unreadable, self.spot, title).label(format!("this is {}", self.found()));

@@ -71,7 +71,7 @@ fn message(mut fields: Fields<'_>) -> Option<SendMessage> {
             ];
             for (stray, fits, name, homes) in strays {
                 if let Some(stray) = stray.filter(|_| !fits) {
-                    stray.finding(format!("{name} belongs to {homes} only"), "not used here", "take it out");
+                    stray.finding(format!("{} belongs to {homes} only", quoted(name)), "not used here", "take it out");
                 }
             }
             if on_channel {

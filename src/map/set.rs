@@ -13,7 +13,7 @@ pub(super) const TOP: &[&str] = &["title", "gear", "play_in", "middle_c"];
 pub(super) type Named = At<String>;
 
 /// A set that is read in two goes: first the files that it names, then what depends on them.
-pub(super) struct Draught<'a> {
+pub(super) struct Opened<'a> {
     top: Fields<'a>,
     entries: Vec<Fields<'a>>,
     /// The gear file, if it names one.
@@ -23,17 +23,17 @@ pub(super) struct Draught<'a> {
 }
 
 /// Finds the files that a set names.
-pub(super) fn files(mut top: Fields<'_>) -> Draught<'_> {
+pub(super) fn files(mut top: Fields<'_>) -> Opened<'_> {
     values::middle_c(&mut top);
     let gear = top.need("gear").and_then(|value| value.text());
     let mut entries = top.list_of("song", "an entry of the set");
     let songs = entries.iter_mut().map(|entry| entry.take("map").and_then(|value| value.text())).collect();
-    Draught { top, entries, gear, songs }
+    Opened { top, entries, gear, songs }
 }
 
 /// Reads the rest of a set. `index` gives each entry's song among `songs`, `None` where its file could not be read.
-pub(super) fn read(draught: Draught<'_>, index: &[Option<usize>], songs: &[Draft]) -> Set {
-    let Draught { mut top, entries, .. } = draught;
+pub(super) fn read(opened: Opened<'_>, index: &[Option<usize>], songs: &[Draft]) -> Set {
+    let Opened { mut top, entries, .. } = opened;
     let page = top.page;
     let title = top.need("title").and_then(|value| value.text()).map(|at| at.value).unwrap_or_default();
     let play_in = top.take("play_in").and_then(|value| values::play_in(&value));
@@ -98,7 +98,7 @@ fn performed(mut fields: Fields<'_>, index: Option<usize>, draft: Option<&Draft>
     }
     if let Some((song_key, chart)) = song_key {
         if let Some(key) = &entry.key {
-            agree::same_mode(page, "tonight's key", key, song_key, Some(chart));
+            agree::same_mode(page, "tonight's key", key, song_key, chart);
         }
         if let Some(At { value: PlayIn::Key(key), spot }) = entry.play_in {
             agree::play_in(page, spot, key, song_key, chart);

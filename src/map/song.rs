@@ -60,7 +60,7 @@ pub(super) fn read(mut top: Fields<'_>, gear: &Gear, names: &Names) -> Draft {
             agree::play_in(page, spot, play_in, key, song.key.spot);
         }
         for changed in song.sections.iter().filter_map(|section| section.key.as_ref()) {
-            agree::same_mode(page, "this section's key", changed, key, Some(song.key.spot));
+            agree::same_mode(page, "this section's key", changed, key, song.key.spot);
         }
     }
     agree::no_circles(page, &song.sections);

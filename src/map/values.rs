@@ -48,7 +48,7 @@ pub(super) fn range(value: &Value<'_>) -> Option<At<KeyRange>> {
         let octave = value.page.middle_c.get();
         let (low, high) = (note::name(low, octave), note::name(high, octave));
         let help = format!("write {} = [\"{high}\", \"{low}\"]", value.name);
-        value.finding(format!("{} has its highest note first", value.name), "the lowest comes first", help);
+        value.finding(format!("{} has its highest note first", quoted(value.name)), "the lowest comes first", help);
         return None;
     }
     Some(value.at((low, high)))
@@ -157,7 +157,7 @@ pub(super) fn inline_curve(value: &Value<'_>) -> Option<Curve> {
     if gamma.is_none() {
         for (name, stray) in [("low", low), ("high", high)] {
             if let Some(stray) = stray {
-                stray.finding(format!("{name} belongs to gamma"), "not used here", "take it out");
+                stray.finding(format!("{} belongs to gamma", quoted(name)), "not used here", "take it out");
             }
         }
     }

@@ -89,7 +89,7 @@ fn octave_wide(value: &Value<'_>) -> Option<At<(crate::midi::Note, crate::midi::
         let low = low.min(127 - 11);
         let example = name(low).and_then(|low_name| name(low + 11).map(|high| format!("[\"{low_name}\", \"{high}\"]")));
         value.finding(
-            "within is narrower than twelve notes, so some notes have no place in it",
+            "\"within\" is narrower than twelve notes, so some notes have no place in it",
             "too narrow",
             format!("write for example within = {}", example.unwrap_or_default()),
         );

@@ -74,7 +74,7 @@ fn said(case: &Case<'_>) -> String {
         let kind = serde_json::to_value(diagnostic.kind).unwrap();
         writeln!(said, "{}\n({})\n", lines.join("\n"), kind.as_str().unwrap()).unwrap();
     }
-    assert!(!said.contains(" = …"), "a field without an example:\n{said}");
+    assert!(!said.contains(" = …\n"), "a field without an example:\n{said}");
     format!("{}\n", said.trim_end())
 }
 

@@ -19,7 +19,7 @@ fn folder() -> std::path::PathBuf {
 #[test]
 fn the_files_are_what_the_example_writes() {
     let mut names = Vec::new();
-    for (name, bytes) in takes::all() {
+    for (name, bytes) in takes::all().unwrap() {
         let kept = std::fs::read(folder().join(&name)).unwrap_or_else(|error| panic!("{name}: {error}"));
         assert!(kept == bytes, "{name} is out of date: cargo run --example demo_takes -- maps/takes");
         names.push(name);
@@ -36,7 +36,7 @@ fn the_files_are_what_the_example_writes() {
 
 #[test]
 fn a_song_takes_less_than_a_minute_and_the_evening_has_enough_to_do() {
-    for (name, bytes) in takes::all() {
+    for (name, bytes) in takes::all().unwrap() {
         let take = read(&bytes).unwrap();
         let seconds = take.end / 1_000_000;
         if name == "whole-set.mid" {
@@ -49,7 +49,7 @@ fn a_song_takes_less_than_a_minute_and_the_evening_has_enough_to_do() {
 
 #[test]
 fn every_note_and_the_pedal_come_up_before_the_next_song() {
-    for (name, bytes) in takes::all() {
+    for (name, bytes) in takes::all().unwrap() {
         let mut down = std::collections::BTreeSet::new();
         let mut pedal = 0;
         for event in read(&bytes).unwrap().events {

@@ -1,8 +1,8 @@
 //! Two hands and a foot that play simply: chords in the left, a tune over them in the right, and the pedal.
 
 use handspan::midi::Note;
-use handspan::music::Key;
 use handspan::music::range::fold_into;
+use handspan::music::{Key, KeyError};
 
 use super::pieces::{Entry, Left, Piece};
 
@@ -51,7 +51,10 @@ impl Performance {
     }
 
     /// Plays an entry of the set and rests for a bar.
-    pub fn play(&mut self, entry: &Entry) {
+    ///
+    /// # Errors
+    /// A key or chord of the piece is not well written.
+    pub fn play(&mut self, entry: &Entry) -> Result<(), KeyError> {
         let piece = entry.piece;
         let [beats, value] = piece.meter;
         let beat = QUARTER * 4 / u64::from(value);
@@ -70,13 +73,14 @@ impl Performance {
             let bars: Vec<&str> = section.chords.split('|').map(str::trim).collect();
             for (place, chord) in bars.iter().enumerate() {
                 let last = place + 1 == bars.len();
-                self.bar(piece, &Chord::read(chord), section.loud, bar, beat, last);
+                self.bar(piece, &Chord::read(chord)?, section.loud, bar, beat, last)?;
             }
         }
         self.now += bar;
+        Ok(())
     }
 
-    fn bar(&mut self, piece: &Piece, chord: &Chord, loud: u8, bar: u64, beat: u64, last: bool) {
+    fn bar(&mut self, piece: &Piece, chord: &Chord, loud: u8, bar: u64, beat: u64, last: bool) -> Result<(), KeyError> {
         // The foot comes up with the new chord and goes down again behind it.
         self.control(self.now + 20, 64, 0);
         self.control(self.now + 110, 64, 127);
@@ -85,11 +89,12 @@ impl Performance {
             Left::Broken => self.broken(chord, loud, bar, beat),
             Left::Bass => self.bass(chord, loud, bar, beat),
         }
-        self.tune(piece, chord, loud, bar, last);
+        self.tune(piece, chord, loud, bar, last)?;
         self.now += bar;
         if last {
             self.control(self.now - 30, 64, 0);
         }
+        Ok(())
     }
 
     /// The chord in close position, held through the bar.
@@ -128,7 +133,7 @@ impl Performance {
     }
 
     /// The tune: a note of the chord on the first beat, steps of the scale after it, a long note at the end.
-    fn tune(&mut self, piece: &Piece, chord: &Chord, loud: u8, bar: u64, last: bool) {
+    fn tune(&mut self, piece: &Piece, chord: &Chord, loud: u8, bar: u64, last: bool) -> Result<(), KeyError> {
         // Lengths in eighths; the bar's last note fills it.
         let rhythm: &[u64] = match piece.meter {
             _ if last => &[],
@@ -137,7 +142,7 @@ impl Performance {
             [6, _] => self.chance.one_of(&[&[3], &[2, 1], &[2, 1, 2], &[3, 2]]),
             _ => self.chance.one_of(&[&[2, 2, 2], &[4, 2], &[3, 1, 2], &[2, 1, 1], &[4, 2, 1]]),
         };
-        let scale = piece.key().scale();
+        let scale = piece.key.parse::<Key>()?.scale();
         let mut begin = self.now;
         let mut steps: Vec<u64> = rhythm.iter().map(|length| length * QUARTER / 2).collect();
         steps.push(bar - steps.iter().sum::<u64>());
@@ -158,6 +163,7 @@ impl Performance {
             }
             begin += length;
         }
+        Ok(())
     }
 
     /// What a long note is shaped with: modulation, pressure, or a small bend and back.
@@ -203,11 +209,11 @@ struct Chord {
 
 impl Chord {
     /// Reads a symbol such as `Dm7` or `C/E`; the pieces use no others than these kinds.
-    fn read(symbol: &str) -> Chord {
-        let (symbol, bass) = symbol.split_once('/').unwrap_or((symbol, ""));
-        let root_length = if symbol[1..].starts_with(['#', 'b']) { 2 } else { 1 };
-        let (root, kind) = symbol.split_at(root_length);
-        let class = |name: &str| i32::from(name.parse::<Key>().expect("the pieces' roots are well written").tonic());
+    fn read(symbol: &str) -> Result<Chord, KeyError> {
+        let (upper, bass) = symbol.split_once('/').unwrap_or((symbol, ""));
+        let kind = upper.trim_start_matches(|sign: char| sign.is_ascii_uppercase() || matches!(sign, '#' | 'b'));
+        let root = &upper[..upper.len() - kind.len()];
+        let class = |name: &str| name.parse().map(|key: Key| i32::from(key.tonic()));
         let steps: &[i32] = match kind {
             "" => &[0, 4, 7],
             "m" => &[0, 3, 7],
@@ -215,11 +221,11 @@ impl Chord {
             "m7" => &[0, 3, 7, 10],
             "maj7" => &[0, 4, 7, 11],
             "sus4" => &[0, 5, 7],
-            other => panic!("the pieces have no chord of the kind {other}"),
+            _ => return Err(KeyError(symbol.to_owned())),
         };
-        let root = class(root);
-        let bass = if bass.is_empty() { root } else { class(bass) };
-        Chord { bass, notes: steps.iter().map(|step| (root + step) % 12).collect() }
+        let root = class(root)?;
+        let bass = if bass.is_empty() { root } else { class(bass)? };
+        Ok(Chord { bass, notes: steps.iter().map(|step| (root + step) % 12).collect() })
     }
 
     fn has(&self, note: i32) -> bool {

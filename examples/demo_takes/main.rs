@@ -10,7 +10,8 @@ mod hands;
 mod pieces;
 mod takes;
 
-use std::path::PathBuf;
+use std::error::Error;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 fn main() -> ExitCode {
@@ -18,12 +19,18 @@ fn main() -> ExitCode {
         eprintln!("say into which folder: cargo run --example demo_takes -- maps/takes");
         return ExitCode::from(2);
     };
-    for (name, bytes) in takes::all() {
-        let path = folder.join(name);
-        if let Err(error) = std::fs::write(&path, bytes) {
-            eprintln!("{} cannot be written: {error}", path.display());
-            return ExitCode::FAILURE;
+    match write(&folder) {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(error) => {
+            eprintln!("the takes cannot be written to {}: {error}", folder.display());
+            ExitCode::FAILURE
         }
     }
-    ExitCode::SUCCESS
+}
+
+fn write(folder: &Path) -> Result<(), Box<dyn Error>> {
+    for (name, bytes) in takes::all()? {
+        std::fs::write(folder.join(name), bytes)?;
+    }
+    Ok(())
 }

@@ -1,7 +1,5 @@
 //! What is played: the songs of the demo set in the keys that the fingers play in, and the evening's order.
 
-use handspan::music::Key;
-
 /// A song as it is played.
 pub struct Piece {
     /// Its map's name in `maps/songs`, and its take's.
@@ -52,13 +50,6 @@ pub struct Entry {
     pub sections: &'static [Section],
     /// A key that somebody asks for at the beginning of the last section, as the room hears it.
     pub wish: Option<&'static str>,
-}
-
-impl Piece {
-    /// The key that the fingers play in.
-    pub fn key(&self) -> Key {
-        self.key.parse().expect("the pieces' keys are well written")
-    }
 }
 
 const fn section(name: &'static str, loud: u8, chords: &'static str) -> Section {

@@ -1,38 +1,44 @@
 //! The files: each song for itself, and the whole evening.
 
+use std::error::Error;
+
 use handspan::midi::file::Writer;
 use handspan::midi::tempo::{Division, TempoEvent, TempoKind};
 
 use super::hands::{Performance, QUARTER};
 use super::pieces::{EVENING, Entry, PIECES, Piece};
 
-/// Every take: its file name and its bytes.
-pub fn all() -> Vec<(String, Vec<u8>)> {
-    let mut takes: Vec<(String, Vec<u8>)> = PIECES
-        .iter()
-        .map(|piece| {
-            let entry = Entry { place: piece.place, piece, sections: piece.sections, wish: None };
-            (format!("{}.mid", piece.stem), take(piece.stem, &[entry]))
-        })
-        .collect();
-    takes.push(("whole-set.mid".to_owned(), take("whole set", &EVENING)));
-    takes
+/// A file: its name and its bytes.
+pub type File = (String, Vec<u8>);
+
+/// Every take.
+///
+/// # Errors
+/// A key or chord of a piece is not well written.
+pub fn all() -> Result<Vec<File>, Box<dyn Error>> {
+    let mut takes = Vec::new();
+    for piece in PIECES {
+        let entry = Entry { place: piece.place, piece, sections: piece.sections, wish: None };
+        takes.push((format!("{}.mid", piece.stem), take(piece.stem, &[entry])?));
+    }
+    takes.push(("whole-set.mid".to_owned(), take("whole set", &EVENING)?));
+    Ok(takes)
 }
 
 /// Entries of the set one after another, each entered by its marker.
-fn take(name: &str, entries: &[Entry]) -> Vec<u8> {
+fn take(name: &str, entries: &[Entry]) -> Result<Vec<u8>, Box<dyn Error>> {
     let mut performance = Performance::new(name);
     let mut starts = Vec::new();
     for entry in entries {
         starts.push((performance.now(), entry.piece));
         performance.mark(&format!("song {}", entry.place));
-        performance.play(entry);
+        performance.play(entry)?;
     }
     bytes(name, &starts, performance)
 }
 
-fn bytes(name: &str, starts: &[(u64, &Piece)], performance: Performance) -> Vec<u8> {
-    let division = Division::quarter(QUARTER as u16).expect("480 ticks are in range");
+fn bytes(name: &str, starts: &[(u64, &Piece)], performance: Performance) -> Result<Vec<u8>, Box<dyn Error>> {
+    let division = Division::quarter(QUARTER as u16).ok_or("a quarter has too many ticks")?;
     let mut writer = Writer::new(division);
     writer.name(name);
     for (tick, piece) in starts {
@@ -51,5 +57,5 @@ fn bytes(name: &str, starts: &[(u64, &Piece)], performance: Performance) -> Vec<
     for (tick, message) in &messages {
         writer.message(*tick, message);
     }
-    writer.finish(end).expect("a take of some minutes fits into a file")
+    Ok(writer.finish(end)?)
 }

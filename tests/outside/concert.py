@@ -65,7 +65,7 @@ class Rendered:
 
     def __init__(self, path):
         self.bytes = path.read_bytes()
-        self.file = mido.MidiFile(file=io.BytesIO(self.bytes))
+        self.file = mido.MidiFile(file=io.BytesIO(escapes_as_meta(self.bytes)))
         if self.file.type != 0 or len(self.file.tracks) != 1:
             raise AssertionError(f"{path.name} is not of format 0")
         # RP-001: the division is in bytes 12 and 13 of the file.
@@ -75,7 +75,9 @@ class Rendered:
         now = 0
         for message in self.file.tracks[0]:
             now += message.time
-            if message.is_meta:
+            if message.type == "sequencer_specific":
+                self.messages.append((now, bytes(message.data)))
+            elif message.is_meta:
                 self.meta.append((now, message))
             else:
                 self.messages.append((now, bytes(message.bytes())))
@@ -101,6 +103,40 @@ class Rendered:
             (notes.add if on else notes.remove)(note)
             states[tick] = frozenset(notes)
         return states
+
+
+def escapes_as_meta(data):
+    """The file with its escapes (F7 and a length, RP-001), which mido does not know, as sequencer-specific meta events.
+
+    They hold system messages other than exclusive ones. Other events are copied as they are.
+    """
+    def number(at):
+        value = 0
+        while True:
+            value = value << 7 | data[at] & 0x7F
+            at += 1
+            if data[at - 1] < 0x80:
+                return value, at
+
+    track, at, status = bytearray(), 22, 0
+    while at < len(data):
+        begin = at
+        _, at = number(at)
+        track += data[begin:at]
+        begin = at
+        if data[at] >= 0x80:
+            status = data[at]
+            at += 1
+        if status < 0xF0:
+            at += 1 if status >> 4 in (0xC, 0xD) else 2
+        else:
+            length, at = number(at + 1 if status == 0xFF else at)
+            at += length
+        if status == 0xF7:
+            track += b"\xff\x7f"
+            begin += 1
+        track += data[begin:at]
+    return data[:18] + len(track).to_bytes(4, "big") + bytes(track)
 
 
 def take(events, end=None, division=480, meta=()):

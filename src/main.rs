@@ -1,2 +1,7 @@
-//! handspan's command line.
-fn main() {}
+//! handspan's command line; everything else is in the library.
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    handspan::cli::main()
+}

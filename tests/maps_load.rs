@@ -129,7 +129,7 @@ fn values_arrive_as_written() {
     assert!(system(&[0xF0, 0x7F, 0x7F, 0x06, 0x02, 0xF7], true));
     assert!(system(&[0xF0, 0x7F, 0x7F, 0x06, 0x44, 0x06, 0x01, 0, 0, 0, 0, 0, 0xF7], true));
     assert!(system(&[0xFA], true) && system(&[0xFC], true));
-    assert!(system(&[0xF3, 3], false));
+    assert!(system(&[0xF3, 2], false));
     assert!(system(&[0xF0, 0x7F, 0x7F, 0x04, 0x01, 0x00, 0x60, 0xF7], false));
     assert!(messages.iter().any(|m| matches!(m, SendMessage::Program { bank: Some(_), .. })));
     assert!(messages.iter().any(|m| matches!(m, SendMessage::Note { length: 250_000, .. })));

@@ -216,6 +216,21 @@ impl Plan {
         self.zone_names.get(usize::from(name)).map_or("", String::as_str)
     }
 
+    /// Index of the name of the zone of this number, from 0 in file order, of the song of an entry.
+    #[must_use]
+    pub fn zone_in_song(&self, entry: Option<usize>, number: usize) -> Option<u16> {
+        let tonight = self.entries.get(entry?)?.song.as_ref()?;
+        let zone = self.songs.get(tonight.song)?.zones.clone().nth(number)?;
+        Some(self.zones[zone].name)
+    }
+
+    /// Index of the section at a place of tonight's order of an entry.
+    #[must_use]
+    pub fn section_at(&self, entry: usize, place: usize) -> Option<usize> {
+        let tonight = self.entries.get(entry)?.song.as_ref()?;
+        tonight.order.get(place).map(|section| usize::from(*section))
+    }
+
     /// How many places tonight's order of an entry has; 0 for a pause.
     #[must_use]
     pub fn order_length(&self, entry: usize) -> usize {

@@ -144,7 +144,8 @@ fn system_message(form: &str, value: &Value<'_>) -> Option<SendMessage> {
         "locate" => (place(value)?, true),
         // MIDI 1.0 Detailed Specification 4.2.1 p. 30.
         "clock" => (vec![value.choice(&[("start", 0xFA), ("continue", 0xFB), ("stop", 0xFC)])?], true),
-        "song_select" => (vec![0xF3, u8::from(values::seven_bits(value)?)], false),
+        // Counted from 1 as on a front panel, like programs.
+        "song_select" => (vec![0xF3, u8::from(values::program(value)?)], false),
         _ => {
             let bytes = whole_message(value)?;
             let machine_control = matches!(bytes[..], [0xF0, 0x7F, _, 0x06, ..]);

@@ -1,0 +1,160 @@
+//! What happens in a performance, in plain words.
+
+use super::keyboard;
+use crate::daemon::Report;
+use crate::engine::{Keys, Notice, Plan, Standing};
+use crate::map::{Book, Entry, Song};
+use crate::music::Key;
+
+/// Puts reports into words.
+pub(super) struct Teller<'a> {
+    pub book: &'a Book,
+    pub plan: &'a Plan,
+    /// Columns for a keyboard, where one is to be drawn on entering a song.
+    pub drawn: Option<usize>,
+}
+
+/// How far what hangs under a song's line is indented.
+const INDENT: &str = "      ";
+
+impl Teller<'_> {
+    /// The lines for a report.
+    pub(super) fn lines(&self, report: &Report) -> Vec<String> {
+        let gear = &self.book.gear;
+        let input = |number: &usize| gear.inputs.get(*number).map_or("?", |input| input.name.value.as_str());
+        let output = |number: &usize| gear.outputs.get(*number).map_or("?", |output| output.name.value.as_str());
+        let line = match report {
+            Report::Told(notice, standing) => return self.told(*notice, standing),
+            Report::InputGone(number) => {
+                format!("{} is gone: its notes have ended, its pedals are up. Plug it in again.", input(number))
+            }
+            Report::InputBack(number) => format!("{} is back.", input(number)),
+            Report::OutputGone(number) => format!("Nobody listens to {} any longer.", output(number)),
+            Report::OutputBack(number) => format!("{} is listened to, and has been set up.", output(number)),
+            Report::Overrun => "The system lost messages on their way here: all held notes were ended.".to_owned(),
+            Report::NotTaken(number) => format!("{} did not take a message: its listener is too slow.", output(number)),
+            Report::Ended(ended) => {
+                let counts = [
+                    (ended.counts.out_of_range, "notes lay outside the MIDI range and were not sent"),
+                    (ended.not_taken, "messages were not taken by an output"),
+                    (ended.unheard, "lines like these were dropped because nobody read them"),
+                ];
+                let counts = counts.iter().filter(|(count, _)| *count > 0);
+                let mut lines = vec!["The end: every note has ended, every pedal is up.".to_owned()];
+                lines.extend(counts.map(|(count, what)| format!("{count} {what}.")));
+                return lines;
+            }
+        };
+        vec![line]
+    }
+
+    fn told(&self, notice: Notice, standing: &Standing) -> Vec<String> {
+        let line = match notice {
+            Notice::Song => return self.song(standing),
+            Notice::Section => return self.section(standing).into_iter().collect(),
+            Notice::Key => match self.playing(standing) {
+                Some((entry, song)) => {
+                    let heard = heard(&Keys::of(self.book, entry, song), standing);
+                    let added = match standing.added {
+                        0 => "tonight's key".to_owned(),
+                        added => format!("{} {} tonight's key", semitones(added.abs()), if added > 0 { "above" } else { "below" }),
+                    };
+                    format!("{INDENT}heard in {heard} from here on: {added}")
+                }
+                None => return Vec::new(),
+            },
+            Notice::Zone(name, on) => {
+                format!("{INDENT}zone {} is {}", self.plan.zone_name(name), if on { "on" } else { "off" })
+            }
+            Notice::NothingThere => format!("{INDENT}there is nothing further that way"),
+            Notice::NoSuchKey => format!("{INDENT}not that key: it is more than an octave away, or of the other mode"),
+            Notice::HeldBack(count) => {
+                let them = if count == 1 { "one message that starts something was" } else { &format!("{count} messages that start something were") };
+                format!("{INDENT}{them} held back, so that nothing runs before you do; key a says it")
+            }
+            Notice::Panic => "Panic: everything is silent.".to_owned(),
+            Notice::SetUpAgain => "All sounds were set up again.".to_owned(),
+        };
+        vec![line]
+    }
+
+    /// The entry and song whose zones the keys play.
+    fn playing(&self, standing: &Standing) -> Option<(&Entry, &Song)> {
+        let entry = self.book.set.entries.get(standing.song?)?;
+        Some((entry, self.book.songs.get(entry.song?)?))
+    }
+
+    fn song(&self, standing: &Standing) -> Vec<String> {
+        let number = format!("{}/{}", standing.entry + 1, self.plan.entries());
+        let title = self.plan.title(standing.entry);
+        let Some(entry) = self.book.set.entries.get(standing.entry) else { return Vec::new() };
+        let remark = entry.remark.as_ref().map(|remark| format!("{INDENT}{remark}"));
+        let mut lines = vec![String::new()];
+        match entry.song.and_then(|song| self.book.songs.get(song)) {
+            None => {
+                let keys = if standing.song.is_some() { "the keys go on playing the song before" } else { "the keys play nothing yet" };
+                lines.push(format!("{number:5} {title}: a pause; {keys}"));
+                lines.extend(remark);
+            }
+            Some(song) => {
+                let keys = Keys::of(self.book, entry, song);
+                lines.push(format!("{number:5} {title}"));
+                lines.push(format!("{INDENT}{}", in_which_keys(&keys, song)));
+                lines.extend(remark);
+                lines.extend(self.keyboards(song, &keys));
+                lines.extend(self.section(standing));
+            }
+        }
+        lines
+    }
+
+    fn keyboards(&self, song: &Song, keys: &Keys) -> Vec<String> {
+        let Some(width) = self.drawn else { return Vec::new() };
+        let playing = self.book.gear.inputs.iter().filter(|input| input.play);
+        playing.flat_map(|input| keyboard::draw(self.book, song, keys, input, width)).map(|line| format!("{INDENT}{line}")).collect()
+    }
+
+    fn section(&self, standing: &Standing) -> Option<String> {
+        let (entry, song) = self.playing(standing)?;
+        let section = song.sections.get(standing.section)?;
+        let here = standing.song?;
+        let length = self.plan.order_length(here);
+        let next = self.plan.section_at(here, standing.place + 1).and_then(|next| self.plan.section_name(here, next));
+        let mut line = format!("{INDENT}{} ({} of {length})", section.name.value, standing.place + 1);
+        if section.key.is_some() || standing.added != 0 {
+            line.push_str(&format!(", heard in {}", heard(&Keys::of(self.book, entry, song), standing)));
+        }
+        if let Some(remark) = &section.remark {
+            line.push_str(&format!(": {remark}"));
+        }
+        if let Some(next) = next {
+            line.push_str(&format!("  → {next}"));
+        }
+        Some(line)
+    }
+}
+
+/// The three keys, tempo and meter of a song tonight.
+pub(super) fn in_which_keys(keys: &Keys, song: &Song) -> String {
+    let mut words = vec![format!("heard in {}", keys.tonight)];
+    words.push(match keys.shift {
+        0 => format!("fingers in {}", keys.play_in),
+        shift => format!("fingers in {} ({shift:+} semitones)", keys.play_in),
+    });
+    if keys.chart != keys.tonight {
+        words.push(format!("chart in {}", keys.chart));
+    }
+    words.extend(song.tempo.map(|tempo| format!("♩ = {tempo}")));
+    words.extend(song.meter.map(|(beats, value)| format!("{beats}/{value}")));
+    words.join(", ")
+}
+
+/// The key that the room hears, spelled from tonight's.
+fn heard(keys: &Keys, standing: &Standing) -> Key {
+    let away = (i32::from(standing.tonic) - i32::from(keys.tonight.tonic())).rem_euclid(12);
+    if away == 0 { keys.tonight } else { keys.tonight.transposed(if away > 6 { away - 12 } else { away }) }
+}
+
+fn semitones(count: i32) -> String {
+    if count == 1 { "a semitone".to_owned() } else { format!("{count} semitones") }
+}

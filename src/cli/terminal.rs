@@ -1,0 +1,115 @@
+//! Single keys of the terminal, while `play` runs in one.
+
+use std::io::IsTerminal;
+use std::thread;
+
+use crossterm::event::{self, Event, KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
+use crossterm::terminal::{disable_raw_mode, enable_raw_mode};
+
+use crate::daemon::{Command, Remote};
+use crate::engine::Action;
+
+/// What the keys do, for `--help`.
+pub(super) const KEYS_HELP: &str = "While it runs in a terminal, single keys steer it:
+  down, up      next song, previous song
+  right, left   next section, previous section
+  +, -          a semitone up, a semitone down
+  0             back to tonight's key
+  1 to 9        turn a zone of the song on or off, in the order of its map
+  t             from the top: enter the song again
+  a             say again what entering the song says to other machines
+  s             set up all sounds again
+  !             panic: silence everything
+  q             end, with every note ended and every pedal lifted
+
+Example:
+  handspan play maps/midwinter.toml";
+
+/// The terminal in single-key mode; put back when dropped.
+pub(super) struct SingleKeys;
+
+impl SingleKeys {
+    /// Takes the terminal's keys to the daemon, if there is a terminal to type in.
+    pub(super) fn begin(remote: Remote) -> Option<SingleKeys> {
+        if !std::io::stdin().is_terminal() || enable_raw_mode().is_err() {
+            return None;
+        }
+        // The thread ends with the process: reading a terminal cannot be called off.
+        thread::Builder::new().name("keys".to_owned()).spawn(move || read_keys(&remote)).ok()?;
+        Some(SingleKeys)
+    }
+}
+
+impl Drop for SingleKeys {
+    fn drop(&mut self) {
+        let _ = disable_raw_mode();
+    }
+}
+
+fn read_keys(remote: &Remote) {
+    while let Ok(event) = event::read() {
+        let Event::Key(key) = event else { continue };
+        if key.kind == KeyEventKind::Release {
+            continue;
+        }
+        match meaning(key) {
+            Some(Meaning::Give(command)) => {
+                remote.give(command);
+            }
+            Some(Meaning::Stop) => remote.stop(),
+            None => {}
+        }
+    }
+    // The terminal is gone: the system says so with a signal of its own, and this thread has nothing more to do.
+}
+
+#[derive(Debug, PartialEq, Eq)]
+enum Meaning {
+    Give(Command),
+    Stop,
+}
+
+fn meaning(key: KeyEvent) -> Option<Meaning> {
+    let action = match key.code {
+        KeyCode::Char('c' | 'd') if key.modifiers.contains(KeyModifiers::CONTROL) => return Some(Meaning::Stop),
+        KeyCode::Char('q') => return Some(Meaning::Stop),
+        KeyCode::Down => Action::NextSong,
+        KeyCode::Up => Action::PreviousSong,
+        KeyCode::Right => Action::NextSection,
+        KeyCode::Left => Action::PreviousSection,
+        KeyCode::Char('+') => Action::RaiseKey,
+        KeyCode::Char('-') => Action::LowerKey,
+        KeyCode::Char('0') => Action::TonightsKey,
+        KeyCode::Char('t') => Action::FromTheTop,
+        KeyCode::Char('a') => Action::SendAgain,
+        KeyCode::Char('s') => Action::Resend,
+        KeyCode::Char('!') => Action::Panic,
+        KeyCode::Char(digit @ '1'..='9') => {
+            return Some(Meaning::Give(Command::TurnZone(digit as usize - '1' as usize)));
+        }
+        _ => return None,
+    };
+    Some(Meaning::Give(Command::Action(action)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn keys_mean_what_the_help_says() {
+        let typed = |code| meaning(KeyEvent::new(code, KeyModifiers::NONE));
+        let act = |action| Some(Meaning::Give(Command::Action(action)));
+        assert_eq!(typed(KeyCode::Down), act(Action::NextSong));
+        assert_eq!(typed(KeyCode::Left), act(Action::PreviousSection));
+        assert_eq!(typed(KeyCode::Char('!')), act(Action::Panic));
+        assert_eq!(typed(KeyCode::Char('1')), Some(Meaning::Give(Command::TurnZone(0))));
+        assert_eq!(typed(KeyCode::Char('q')), Some(Meaning::Stop));
+        assert_eq!(typed(KeyCode::Char('c')), None);
+        assert_eq!(
+            meaning(KeyEvent::new(KeyCode::Char('c'), KeyModifiers::CONTROL)),
+            Some(Meaning::Stop),
+            "in single-key mode the terminal sends no signal for it"
+        );
+    }
+}

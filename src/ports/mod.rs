@@ -3,7 +3,26 @@
 //! Three back ends, alike: the ALSA sequencer, midir (the portable one), and ports in memory for tests.
 //! This module knows bytes and names of ports; what the bytes mean for the music is the engine's business.
 
+#[cfg(target_os = "linux")]
+mod alsa;
+mod fault;
+mod matching;
+pub mod memory;
+mod portable;
+mod seats;
+mod stream;
+
+pub use fault::{Candidate, Fault, PortsError, SendFault, Side};
+
+use std::fmt;
+use std::sync::Arc;
 use std::time::Duration;
+
+/// The name under which other programs see us.
+pub const CLIENT: &str = "handspan";
+
+/// The longest system exclusive message that is taken in whole, in bytes (rule R18); longer ones are dropped and counted.
+pub const LONGEST_EXCLUSIVE: usize = 64 * 1024;
 
 /// An input as the gear file wants it. Its place in [`Wish::inputs`] is its number from then on.
 #[derive(Debug, Clone)]
@@ -47,8 +66,31 @@ pub struct Wish {
     pub outputs: Vec<OutputWish>,
 }
 
+/// Which way to the system's ports is taken.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Backend {
+    /// The system's own: the ALSA sequencer on Linux, elsewhere the same as [`Backend::Portable`].
+    #[default]
+    System,
+    /// midir, the same everywhere, and able to do less: see [`Capabilities`].
+    Portable,
+}
+
+/// What a way to the ports can do.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Capabilities {
+    /// It notices that ports go and come back, and that a program begins to listen to a virtual port.
+    pub notices: bool,
+    /// It always says [`Arrival::Overrun`] when messages were lost. Where not, the system may lose some unseen.
+    pub tells_losses: bool,
+    /// It hears system exclusive messages. All can send them.
+    pub hears_exclusive: bool,
+    /// It can offer virtual outputs.
+    pub virtual_outputs: bool,
+}
+
 /// What ended a wait.
-#[derive(Debug, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Arrival<'a> {
     /// One whole message with its status byte, from an input.
     Message {
@@ -61,7 +103,7 @@ pub enum Arrival<'a> {
     InputGone(usize),
     /// An input's port is there again and listened to.
     InputBack(usize),
-    /// An output's port is gone.
+    /// An output's port is gone, or the last program has stopped listening to our virtual port.
     OutputGone(usize),
     /// An output's port is there again, or a program has begun to listen to our virtual port.
     OutputBack(usize),
@@ -73,9 +115,166 @@ pub enum Arrival<'a> {
     Quiet,
 }
 
-/// The open ports of one gear file.
-pub trait Ports {
+/// The open ports of one gear file. Dropping it closes them.
+pub trait Ports: Send {
     /// Waits until something arrives, or for `timeout` (`None`: for ever). What has already arrived is
-    /// given one by one, in order, without waiting. Allocates nothing once open.
+    /// given one by one, in order, without waiting. Allocates nothing while messages of up to three bytes arrive.
     fn wait(&mut self, timeout: Option<Duration>) -> Arrival<'_>;
+
+    /// Sends one whole message with its status byte, at once. Never blocks, and allocates nothing for messages
+    /// of up to three bytes. A send that fails concerns this output alone, and is not tried again.
+    ///
+    /// # Errors
+    /// [`SendFault::Full`] where a listener did not take it (others may have), [`SendFault::Absent`] where the
+    /// output's port is away, [`SendFault::NotAMessage`] where the bytes are not exactly one message that can be sent.
+    fn send(&mut self, output: usize, bytes: &[u8]) -> Result<(), SendFault>;
+
+    /// A handle with which another thread ends [`Ports::wait`].
+    fn waker(&self) -> Waker;
+
+    /// Whether an input has a port to listen to at present.
+    fn input_there(&self, input: usize) -> bool;
+
+    /// Whether an output's port is there at present; a virtual one always is.
+    fn output_there(&self, output: usize) -> bool;
+
+    /// How many messages were thrown away so far because they were too long, cut short or malformed.
+    fn dropped(&self) -> u64;
+
+    /// What this way to the ports can do.
+    fn capabilities(&self) -> Capabilities;
+}
+
+/// Makes [`Ports::wait`] return [`Arrival::Woken`] soon, from any thread. Waking several times before the wait
+/// returns counts once, so whatever the wake is about must be looked up anew after each.
+#[derive(Clone)]
+pub struct Waker(Arc<dyn Fn() + Send + Sync>);
+
+impl Waker {
+    /// Ends the wait.
+    pub fn wake(&self) {
+        (self.0)();
+    }
+}
+
+impl fmt::Debug for Waker {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("Waker")
+    }
+}
+
+/// Which way messages run through a port, seen from us.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Direction {
+    /// We can listen to it.
+    Input,
+    /// We can send to it.
+    Output,
+}
+
+/// A port that the system has.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Listed {
+    /// Name of the device or program that has it.
+    pub client: String,
+    /// Name of the port itself.
+    pub port: String,
+    /// Where it sits now, such as `20:0`; empty where the system says nothing. Another device may sit there tomorrow.
+    pub address: String,
+    /// Whether we can listen or send to it; a port that takes both stands in the list twice.
+    pub direction: Direction,
+    /// Serial number of the device, where it has one and the system tells.
+    pub serial: Option<String>,
+    /// Whether it belongs to another handspan that runs now.
+    pub ours: bool,
+}
+
+impl Listed {
+    /// Both names as the gear file may write them: `client: port`, or one where they are the same.
+    #[must_use]
+    pub fn name(&self) -> String {
+        if self.client == self.port { self.port.clone() } else { format!("{}: {}", self.client, self.port) }
+    }
+}
+
+/// Opens all ports that a gear file wants. Optional ports that are absent are taken up when they come, where the
+/// back end notices.
+///
+/// # Errors
+/// All faults at once: ports that are missing, names that fit two, a system without MIDI.
+pub fn open(backend: Backend, wish: &Wish) -> Result<Box<dyn Ports>, PortsError> {
+    match backend {
+        #[cfg(target_os = "linux")]
+        Backend::System => Ok(Box::new(alsa::Sequencer::open(wish)?)),
+        _ => Ok(Box::new(portable::Portable::open(wish)?)),
+    }
+}
+
+/// The ports that the system has now, inputs first, without the system's own timer and announcements.
+///
+/// # Errors
+/// A system without MIDI, or one that does not let us see.
+pub fn list(backend: Backend) -> Result<Vec<Listed>, PortsError> {
+    match backend {
+        #[cfg(target_os = "linux")]
+        Backend::System => alsa::list(),
+        _ => portable::list(),
+    }
+}
+
+/// Something to be given by the next waits.
+#[derive(Debug, PartialEq, Eq)]
+enum Ready {
+    Short { input: usize, bytes: [u8; 3], length: usize },
+    Exclusive { input: usize, bytes: Vec<u8> },
+    InputGone(usize),
+    InputBack(usize),
+    OutputGone(usize),
+    OutputBack(usize),
+    Overrun,
+}
+
+/// What is ready to be given, and the bytes of what was given last, which the caller still looks at.
+#[derive(Debug, Default)]
+struct Outbox {
+    ready: std::collections::VecDeque<Ready>,
+    short: [u8; 3],
+    exclusive: Vec<u8>,
+}
+
+impl Outbox {
+    /// The next thing, if there is any; it may be looked at until the next call.
+    fn give(&mut self) -> Option<Arrival<'_>> {
+        Some(match self.ready.pop_front()? {
+            Ready::Short { input, bytes, length } => {
+                self.short = bytes;
+                Arrival::Message { input, bytes: self.short.get(..length).unwrap_or_default() }
+            }
+            Ready::Exclusive { input, bytes } => {
+                self.exclusive = bytes;
+                Arrival::Message { input, bytes: &self.exclusive }
+            }
+            Ready::InputGone(input) => Arrival::InputGone(input),
+            Ready::InputBack(input) => Arrival::InputBack(input),
+            Ready::OutputGone(output) => Arrival::OutputGone(output),
+            Ready::OutputBack(output) => Arrival::OutputBack(output),
+            Ready::Overrun => Arrival::Overrun,
+        })
+    }
+
+    /// Splits bytes of an input into whole messages.
+    fn take_in(&mut self, input: usize, splitter: &mut stream::Splitter, bytes: &[u8]) {
+        for byte in bytes {
+            match splitter.feed(*byte) {
+                None => {}
+                Some(stream::Whole::Short { bytes, length }) => {
+                    self.ready.push_back(Ready::Short { input, bytes, length });
+                }
+                Some(stream::Whole::Exclusive) => {
+                    let bytes = splitter.take_exclusive(std::mem::take(&mut self.exclusive));
+                    self.ready.push_back(Ready::Exclusive { input, bytes });
+                }
+            }
+        }
+    }
 }

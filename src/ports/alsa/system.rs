@@ -1,0 +1,94 @@
+//! Small questions to the sequencer and the kernel: who is there, which device it is, who is connected.
+
+use std::ffi::CString;
+use std::fs;
+
+use ::alsa::seq::{
+    Addr, ClientInfo, ClientIter, PortCap, PortInfo, PortIter, PortSubscribe, PortSubscribeIter, PortType,
+    QuerySubsType, Seq,
+};
+use rustix::io::Errno;
+
+use super::super::{CLIENT, Direction, Fault, Listed};
+
+/// Opens a client of this name that never blocks.
+pub(super) fn open(name: &str) -> Result<Seq, Fault> {
+    // alsa-lib writes its own words about a failure to standard error unless told otherwise.
+    let _quiet = ::alsa::Output::local_error_handler();
+    let seq = Seq::open(None, None, true).map_err(|error| match Errno::from_raw_os_error(error.errno()) {
+        Errno::NOENT | Errno::NODEV | Errno::NXIO => Fault::NoSequencer,
+        Errno::ACCESS | Errno::PERM => Fault::NotAllowed,
+        // The kernel gives no place because all are taken (192 for programs).
+        Errno::NOMEM | Errno::BUSY => Fault::TooManyClients,
+        _ => Fault::Refused { doing: "Opening the MIDI sequencer".into(), cause: error.to_string() },
+    })?;
+    seq.set_client_name(&text(name))
+        .map_err(|error| Fault::Refused { doing: "Naming our client".into(), cause: error.to_string() })?;
+    Ok(seq)
+}
+
+/// Makes a port of ours.
+pub(super) fn port(seq: &Seq, name: &str, capability: PortCap) -> Result<i32, Fault> {
+    seq.create_simple_port(&text(name), capability, PortType::MIDI_GENERIC | PortType::APPLICATION)
+        .map_err(|error| Fault::Refused { doing: format!("Making the port \"{name}\""), cause: error.to_string() })
+}
+
+/// The sequencer takes names of up to 63 bytes and cuts the rest off, within a letter if it comes so; we cut before it.
+fn text(name: &str) -> CString {
+    let fits = name.char_indices().map(|(at, letter)| at + letter.len_utf8()).take_while(|end| *end <= 63).last();
+    let name = name.get(..fits.unwrap_or(0)).unwrap_or_default();
+    CString::new(name.replace('\0', "")).unwrap_or_default()
+}
+
+/// Ports of others that we can listen to, or send to.
+pub(super) fn ports(seq: &Seq, direction: Direction) -> Vec<(Addr, Listed)> {
+    let own = seq.client_id().unwrap_or(-1);
+    let wanted = match direction {
+        Direction::Input => PortCap::READ | PortCap::SUBS_READ,
+        Direction::Output => PortCap::WRITE | PortCap::SUBS_WRITE,
+    };
+    let others =
+        ClientIter::new(seq).filter(|client| ![own, Addr::system_announce().client].contains(&client.get_client()));
+    let mut found = Vec::new();
+    for client in others {
+        for port in PortIter::new(seq, client.get_client()) {
+            let capability = port.get_capability();
+            if capability.contains(wanted) && !capability.contains(PortCap::NO_EXPORT) {
+                found.push((port.addr(), listed(&client, &port, direction)));
+            }
+        }
+    }
+    found
+}
+
+fn listed(client: &ClientInfo, port: &PortInfo, direction: Direction) -> Listed {
+    let name = client.get_name().unwrap_or_default().to_string();
+    Listed {
+        ours: name == CLIENT,
+        client: name,
+        port: port.get_name().unwrap_or_default().to_string(),
+        address: format!("{}:{}", port.get_client(), port.get_port()),
+        direction,
+        serial: serial(client),
+    }
+}
+
+/// Serial number of a client's USB device; the card's entry leads to the interface, one up is the device.
+fn serial(client: &ClientInfo) -> Option<String> {
+    let card = client.get_card().ok().filter(|card| *card >= 0)?;
+    let serial = fs::read_to_string(format!("/sys/class/sound/card{card}/device/../serial")).ok()?;
+    Some(serial.trim().to_string()).filter(|serial| !serial.is_empty())
+}
+
+/// Makes all that `sender` sends go to `dest`.
+pub(super) fn connect(seq: &Seq, sender: Addr, dest: Addr) -> Result<(), ::alsa::Error> {
+    let between = PortSubscribe::empty()?;
+    between.set_sender(sender);
+    between.set_dest(dest);
+    seq.subscribe_port(&between)
+}
+
+/// Whether what `sender` sends goes to `dest`.
+pub(super) fn is_connected(seq: &Seq, sender: Addr, dest: Addr) -> bool {
+    PortSubscribeIter::new(seq, sender, QuerySubsType::READ).any(|between| between.get_dest() == dest)
+}

@@ -1,0 +1,196 @@
+//! What can go wrong with ports, in the player's words.
+
+use std::fmt;
+
+/// Why ports could not be opened or listed: every fault, not only the first.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PortsError {
+    /// The faults; at least one.
+    pub faults: Vec<Fault>,
+}
+
+impl fmt::Display for PortsError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        for (index, fault) in self.faults.iter().enumerate() {
+            if index > 0 {
+                writeln!(f)?;
+            }
+            fault.fmt(f)?;
+        }
+        Ok(())
+    }
+}
+
+impl std::error::Error for PortsError {}
+
+impl From<Fault> for PortsError {
+    fn from(fault: Fault) -> Self {
+        PortsError { faults: vec![fault] }
+    }
+}
+
+/// Whether a name of the gear file is an input's or an output's.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Side {
+    /// Under `inputs`.
+    Input,
+    /// Under `outputs`.
+    Output,
+}
+
+impl Side {
+    fn table(self) -> &'static str {
+        match self {
+            Side::Input => "inputs",
+            Side::Output => "outputs",
+        }
+    }
+}
+
+/// A port that is named in a fault.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Candidate {
+    /// Its name as the gear file may write it.
+    pub name: String,
+    /// Where it sits now.
+    pub address: String,
+    /// Serial number of its device, where known.
+    pub serial: Option<String>,
+}
+
+impl fmt::Display for Candidate {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "\"{}\"", self.name)?;
+        match (&self.serial, self.address.as_str()) {
+            (Some(serial), _) => write!(f, " (serial \"{serial}\")"),
+            (None, "") => Ok(()),
+            (None, address) => write!(f, " (at {address}, no serial)"),
+        }
+    }
+}
+
+/// One fault.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Fault {
+    /// Nothing fits a port that must be there.
+    Missing {
+        /// Input or output.
+        side: Side,
+        /// The gear file's name of it.
+        name: String,
+        /// Part of the port's name that was looked for.
+        port: String,
+        /// The serial number that was looked for.
+        serial: Option<String>,
+        /// What is there.
+        there: Vec<Candidate>,
+    },
+    /// Several ports fit equally well.
+    Tied {
+        /// Input or output.
+        side: Side,
+        /// The gear file's name of it.
+        name: String,
+        /// Part of the port's name that was looked for.
+        port: String,
+        /// The ports that fit.
+        ties: Vec<Candidate>,
+    },
+    /// The system has no MIDI at present.
+    NoSequencer,
+    /// The system does not let this user at its MIDI ports.
+    NotAllowed,
+    /// The system takes no more clients.
+    TooManyClients,
+    /// This system has no virtual ports.
+    NoVirtualPorts {
+        /// The gear file's name of the output.
+        name: String,
+    },
+    /// The system refused something else.
+    Refused {
+        /// What was tried.
+        doing: String,
+        /// What the system said.
+        cause: String,
+    },
+}
+
+impl fmt::Display for Fault {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Fault::Missing { side, name, port, serial, there } => {
+                let table = side.table();
+                write!(f, "{table}.{name}: no port has \"{port}\" in its name")?;
+                if let Some(serial) = serial {
+                    write!(f, " and the serial number \"{serial}\"")?;
+                }
+                if there.is_empty() {
+                    write!(f, ", nor is there any other; ")?;
+                } else {
+                    write!(f, "; there are {}; ", listed(there))?;
+                }
+                write!(f, "plug it in, correct [{table}.{name}] in the gear file, or write optional = true there")
+            }
+            Fault::Tied { side, name, port, ties } => {
+                let table = side.table();
+                write!(f, "{table}.{name}: \"{port}\" fits {} equally well; ", listed(ties))?;
+                let same_name = ties.windows(2).any(|pair| pair[0].name == pair[1].name);
+                match (same_name, ties.iter().any(|tie| tie.serial.is_some()), side) {
+                    (false, ..) => write!(f, "write more of the name in [{table}.{name}] of the gear file"),
+                    (true, true, Side::Input) => {
+                        write!(f, "add serial = \"…\" of the right one to [{table}.{name}] in the gear file")
+                    }
+                    (true, ..) => write!(f, "nothing tells them apart, so unplug all but the right one"),
+                }
+            }
+            #[cfg(target_os = "linux")]
+            Fault::NoSequencer => write!(
+                f,
+                "this system has no MIDI sequencer at present: load the kernel module snd-seq (as root: modprobe snd-seq)"
+            ),
+            #[cfg(not(target_os = "linux"))]
+            Fault::NoSequencer => write!(f, "this system's MIDI service does not answer: start it, or log in again"),
+            Fault::NotAllowed => write!(
+                f,
+                "this user may not open the MIDI sequencer: join the group that owns /dev/snd/seq (mostly \"audio\") and log in again"
+            ),
+            Fault::TooManyClients => {
+                write!(f, "the MIDI sequencer takes no more programs: close some that use MIDI, then start again")
+            }
+            Fault::NoVirtualPorts { name } => write!(
+                f,
+                "outputs.{name}: this system has no virtual ports: install a loopback MIDI port, and in [outputs.{name}] of the gear file write port = \"its name\" in place of virtual = true"
+            ),
+            Fault::Refused { doing, cause } => write!(f, "{doing} failed, the system says: {cause}"),
+        }
+    }
+}
+
+fn listed(candidates: &[Candidate]) -> String {
+    let names: Vec<String> = candidates.iter().map(Candidate::to_string).collect();
+    match names.split_last() {
+        Some((last, rest)) if !rest.is_empty() => format!("{} and {last}", rest.join(", ")),
+        _ => names.concat(),
+    }
+}
+
+/// Why a message was not sent.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+pub enum SendFault {
+    /// There is no output of that number.
+    #[error("there is no such output")]
+    NoSuchOutput,
+    /// The output's port is away.
+    #[error("the output's port is away")]
+    Absent,
+    /// A listener's queue was full: it has not read for a while. Others may have got the message.
+    #[error("a program that listens does not keep up")]
+    Full,
+    /// The bytes are not exactly one message that can be sent.
+    #[error("these bytes are not one MIDI message that can be sent")]
+    NotAMessage,
+    /// The system refused, with this error number of its own (0 where it gives none).
+    #[error("the system refused to send (error {0})")]
+    Refused(i32),
+}

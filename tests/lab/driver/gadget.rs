@@ -1,0 +1,92 @@
+//! USB MIDI keyboards without hardware: the kernel's gadget side and host side, joined by a dummy bus.
+
+use std::fs::{self, OpenOptions};
+use std::io::Write;
+use std::os::unix::fs::symlink;
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+use crate::sequencer::{is_there, until};
+
+/// How long the kernel may take to find a keyboard that was plugged in; 0.4 s is usual.
+const PATIENCE: Duration = Duration::from_secs(10);
+
+/// A keyboard that can be plugged in and unplugged. Dropping it unplugs it.
+pub struct Keyboard {
+    folder: PathBuf,
+    bus: String,
+    /// Name of the gadget's own sound card.
+    card: String,
+    /// The name that the host sees.
+    pub product: String,
+}
+
+impl Keyboard {
+    /// Makes a keyboard for one of the two buses, not plugged in yet.
+    pub fn new(bus: usize, product: &str, serial: &str) -> Result<Self, String> {
+        let (folder, card) = (PathBuf::from(format!("/sys/kernel/config/usb_gadget/lab{bus}")), format!("lab{bus}"));
+        let keyboard = Keyboard { folder, bus: format!("dummy_udc.{bus}"), card, product: product.into() };
+        keyboard.make(serial).map_err(|error| format!("making the keyboard: {error}"))?;
+        Ok(keyboard)
+    }
+
+    fn make(&self, serial: &str) -> std::io::Result<()> {
+        let function = self.folder.join("functions/midi.0");
+        fs::create_dir_all(self.folder.join("strings/0x409"))?;
+        fs::create_dir_all(self.folder.join("configs/c.1"))?;
+        fs::create_dir_all(&function)?;
+        let write = |file: &str, text: &str| fs::write(self.folder.join(file), text);
+        write("idVendor", "0x1d6b")?;
+        write("idProduct", "0x0104")?;
+        write("strings/0x409/manufacturer", "Lab")?;
+        write("strings/0x409/product", &self.product)?;
+        write("strings/0x409/serialnumber", serial)?;
+        let link = self.folder.join("configs/c.1/midi.0");
+        if !link.exists() {
+            write("functions/midi.0/in_ports", "1")?;
+            write("functions/midi.0/out_ports", "1")?;
+            write("functions/midi.0/id", &self.card)?;
+            symlink(&function, link)?;
+        }
+        Ok(())
+    }
+
+    /// Puts the cable in, and waits until the sequencer has the keyboard.
+    pub fn plug(&self) -> Result<(), String> {
+        self.plug_blindly()?;
+        until("the keyboard at the sequencer", PATIENCE, || is_there(&self.product, ""))
+    }
+
+    /// Puts the cable in and does not wait.
+    pub fn plug_blindly(&self) -> Result<(), String> {
+        fs::write(self.folder.join("UDC"), &self.bus).map_err(|error| format!("plugging in: {error}"))
+    }
+
+    /// Pulls the cable.
+    pub fn unplug(&self) -> Result<(), String> {
+        fs::write(self.folder.join("UDC"), "\n").map_err(|error| format!("unplugging: {error}"))
+    }
+
+    /// Plays bytes.
+    pub fn play(&self, bytes: &[u8]) -> Result<(), String> {
+        let device = self.device().ok_or("the keyboard has no device of its own: is it plugged in?")?;
+        let mut device = OpenOptions::new().write(true).open(&device).map_err(|error| format!("{device}: {error}"))?;
+        device.write_all(bytes).map_err(|error| format!("playing: {error}"))
+    }
+
+    fn device(&self) -> Option<String> {
+        let cards = fs::read_dir("/sys/class/sound").ok()?.flatten().map(|entry| entry.path());
+        let named = |path: &Path| fs::read_to_string(path.join("id")).is_ok_and(|id| id.trim() == self.card);
+        let card = cards.into_iter().find(|path| named(path))?;
+        let number = card.file_name()?.to_str()?.strip_prefix("card")?.to_string();
+        Some(format!("/dev/snd/midiC{number}D0"))
+    }
+}
+
+impl Drop for Keyboard {
+    fn drop(&mut self) {
+        let _ = self.unplug();
+        let product = self.product.clone();
+        let _ = until("the keyboard gone", PATIENCE, || !is_there(&product, ""));
+    }
+}

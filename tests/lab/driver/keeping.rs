@@ -1,0 +1,210 @@
+//! The contract of the ports at the real sequencer, by both ways to it; and what only real devices do.
+
+use std::time::{Duration, Instant};
+
+use handspan::ports::{self, Arrival, Backend, InputWish, Listed, Ports, PortsError, Wish};
+
+use crate::Said;
+use crate::contract::{SCENARIOS, Stage};
+use crate::gadget::Keyboard;
+use crate::sequencer::{Listener, Player, Record, calm, taken};
+
+type Scenario = Box<dyn FnOnce() -> Said>;
+
+/// All of this file, with names.
+pub fn scenarios() -> Vec<(String, Scenario)> {
+    let mut all: Vec<(String, Scenario)> = Vec::new();
+    for (way, backend) in [("system", Backend::System), ("portable", Backend::Portable)] {
+        for (name, scenario) in SCENARIOS {
+            let run = move || scenario(&mut RealStage::new(backend)).map(|()| String::new());
+            all.push((format!("ports/{way}/{name}"), Box::new(run)));
+        }
+    }
+    all.push(("ports/usb_keyboard_unplugged_and_plugged_in_again".into(), Box::new(unplugged)));
+    all.push(("ports/equal_keyboards_are_told_apart_by_serial".into(), Box::new(equal_keyboards)));
+    all.push(("ports/listing_shows_names_and_serials".into(), Box::new(listing)));
+    all.push(("ports/overrun_is_told".into(), Box::new(overrun)));
+    all
+}
+
+struct RealStage {
+    backend: Backend,
+    players: Vec<Option<Player>>,
+    listeners: Vec<Option<Listener>>,
+    record: Record,
+}
+
+impl RealStage {
+    fn new(backend: Backend) -> Self {
+        RealStage { backend, players: Vec::new(), listeners: Vec::new(), record: Record::default() }
+    }
+}
+
+impl Stage for RealStage {
+    fn open(&mut self, wish: &Wish) -> Result<Box<dyn Ports>, PortsError> {
+        ports::open(self.backend, wish)
+    }
+
+    fn keyboard(&mut self, client: &str, port: &str) -> usize {
+        self.players.push(Player::new(client, port).ok());
+        self.players.len() - 1
+    }
+
+    fn play(&mut self, keyboard: usize, messages: &[Vec<u8>]) {
+        let player = self.players[keyboard].as_mut().expect("the keyboard could not be made");
+        for message in messages {
+            player.play(message);
+        }
+    }
+
+    fn take_away(&mut self, keyboard: usize) {
+        self.players[keyboard] = None;
+    }
+
+    fn instrument(&mut self, client: &str, port: &str) -> usize {
+        self.listeners.push(Listener::instrument(client, port, &self.record).ok());
+        self.listeners.len() - 1
+    }
+
+    fn take_away_instrument(&mut self, instrument: usize) {
+        self.listeners[instrument] = None;
+    }
+
+    fn listen(&mut self, _number: usize, name: &str) -> Result<usize, String> {
+        self.listeners.push(Some(Listener::to(ports::CLIENT, name, &self.record)?));
+        Ok(self.listeners.len() - 1)
+    }
+
+    fn stop_listening(&mut self, listener: usize) {
+        self.listeners[listener] = None;
+    }
+
+    fn heard(&mut self) -> Vec<Vec<u8>> {
+        calm(&self.record, Duration::from_millis(100));
+        taken(&self.record).into_iter().map(|heard| heard.bytes).collect()
+    }
+}
+
+fn one_input(port: &str, serial: Option<&str>) -> Wish {
+    let input =
+        InputWish { name: "keyboard".into(), port: port.into(), serial: serial.map(Into::into), optional: false };
+    Wish { inputs: vec![input], outputs: Vec::new() }
+}
+
+fn expect(ports: &mut dyn Ports, expected: Arrival<'_>) -> Result<(), String> {
+    match ports.wait(Some(Duration::from_secs(5))) {
+        arrival if arrival == expected => Ok(()),
+        arrival => Err(format!("expected {expected:?}, got {arrival:?}")),
+    }
+}
+
+fn unplugged() -> Said {
+    let keyboard = Keyboard::new(0, "Lab Stage Piano", "A1")?;
+    keyboard.plug()?;
+    let mut ports = ports::open(Backend::System, &one_input("stage piano", None)).map_err(|error| error.to_string())?;
+    let mut gone = Vec::new();
+    for round in 0..5 {
+        let chord = [0x90, 60, 100, 0x90, 64, 100, 0xB0, 64, 127];
+        keyboard.play(&chord)?;
+        for message in chord.chunks(3) {
+            expect(&mut *ports, Arrival::Message { input: 0, bytes: message })
+                .map_err(|error| format!("round {round}: {error}"))?;
+        }
+        let since = Instant::now();
+        keyboard.unplug()?;
+        expect(&mut *ports, Arrival::InputGone(0))?;
+        gone.push(since.elapsed());
+        keyboard.plug_blindly()?;
+        expect(&mut *ports, Arrival::InputBack(0))?;
+    }
+    Ok(format!("told at most {} ms after", gone.iter().max().map_or(0, Duration::as_millis)))
+}
+
+fn equal_keyboards() -> Said {
+    let first = Keyboard::new(0, "Lab Stage Piano", "A1")?;
+    let second = Keyboard::new(1, "Lab Stage Piano", "B2")?;
+    first.plug()?;
+    second.plug_blindly()?;
+    let both = || serials().is_ok_and(|serials| serials == ["A1", "B2"]);
+    crate::sequencer::until("both keyboards", Duration::from_secs(10), both)?;
+    let Err(error) = ports::open(Backend::System, &one_input("stage piano", None)) else {
+        return Err("a tie was not told".into());
+    };
+    let text = error.to_string();
+    if !["\"A1\"", "\"B2\"", "serial"].iter().all(|part| text.contains(part)) {
+        return Err(format!("the tie names no serials: {text}"));
+    }
+    let wish = one_input("stage piano", Some("B2"));
+    let mut ports = ports::open(Backend::System, &wish).map_err(|error| error.to_string())?;
+    let hears_the_second = |ports: &mut dyn Ports| {
+        first.play(&[0x90, 60, 1])?;
+        second.play(&[0x90, 61, 2])?;
+        expect(ports, Arrival::Message { input: 0, bytes: &[0x90, 61, 2] })
+    };
+    hears_the_second(&mut *ports)?;
+    // They come back in the other order, so that each sits where the other sat.
+    first.unplug()?;
+    second.unplug()?;
+    expect(&mut *ports, Arrival::InputGone(0))?;
+    second.plug_blindly()?;
+    expect(&mut *ports, Arrival::InputBack(0))?;
+    first.plug_blindly()?;
+    crate::sequencer::until("both keyboards", Duration::from_secs(10), || serials().is_ok_and(|all| all.len() == 2))?;
+    hears_the_second(&mut *ports)?;
+    Ok(String::new())
+}
+
+fn listed() -> Result<Vec<Listed>, String> {
+    ports::list(Backend::System).map_err(|error| error.to_string())
+}
+
+/// Serial numbers of the keyboards that are there, sorted.
+fn serials() -> Result<Vec<String>, String> {
+    let keyboards = listed()?.into_iter().filter(|listed| listed.direction == ports::Direction::Input);
+    let mut serials: Vec<String> =
+        keyboards.filter(|listed| listed.client.contains("Lab Stage")).filter_map(|listed| listed.serial).collect();
+    serials.sort();
+    Ok(serials)
+}
+
+fn listing() -> Said {
+    let keyboard = Keyboard::new(0, "Lab Stage Piano", "A1")?;
+    keyboard.plug()?;
+    let directions: Vec<ports::Direction> = (listed()?.iter())
+        .filter(|listed| listed.client == "Lab Stage Piano" && listed.serial.as_deref() == Some("A1") && !listed.ours)
+        .map(|listed| listed.direction)
+        .collect();
+    if directions != [ports::Direction::Input, ports::Direction::Output] {
+        return Err(format!("the keyboard is listed as {directions:?}"));
+    }
+    let system: Vec<String> = listed()?.iter().filter(|listed| listed.client == "System").map(Listed::name).collect();
+    if !system.is_empty() {
+        return Err(format!("the system's own ports are listed: {system:?}"));
+    }
+    Ok(String::new())
+}
+
+fn overrun() -> Said {
+    let mut player = Player::new("Lab Flood", "out")?;
+    let mut ports = ports::open(Backend::System, &one_input("lab flood", None)).map_err(|error| error.to_string())?;
+    // More than the kernel keeps, while nobody reads.
+    let refused = (0..2500).filter(|_| !player.play(&[0x90, 60, 1])).count();
+    let mut arrived = 0;
+    loop {
+        match ports.wait(Some(Duration::from_millis(500))) {
+            Arrival::Message { .. } => arrived += 1,
+            Arrival::Overrun => break,
+            arrival => return Err(format!("{arrival:?} after {arrived} messages, {refused} refused: no overrun told")),
+        }
+    }
+    player.play(&[0x80, 60, 1]);
+    let last = Arrival::Message { input: 0, bytes: &[0x80, 60, 1] };
+    loop {
+        match ports.wait(Some(Duration::from_secs(2))) {
+            arrival if arrival == last => break,
+            Arrival::Quiet => return Err("nothing is heard after the overrun".into()),
+            _ => {}
+        }
+    }
+    Ok(format!("{refused} refused of 2500"))
+}

@@ -1,0 +1,224 @@
+//! Other programs at the sequencer: some play, some listen. They use alsa-lib's own coder, not ours.
+
+use std::ffi::CString;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Arc, Mutex};
+use std::thread::{self, JoinHandle};
+use std::time::{Duration, Instant};
+
+use alsa::poll::Descriptors;
+use alsa::seq::{Addr, ClientIter, Event, EventType, MidiEvent, PortCap, PortIter, PortSubscribe, PortType, Seq};
+use alsa::{Direction, poll};
+
+/// Longest message that the coder takes.
+const LONGEST: u32 = 65536;
+
+fn open(name: &str) -> Result<Seq, String> {
+    let seq = Seq::open(None, None, true).map_err(|error| error.to_string())?;
+    let name = CString::new(name).map_err(|error| error.to_string())?;
+    seq.set_client_name(&name).map_err(|error| error.to_string())?;
+    Ok(seq)
+}
+
+fn port(seq: &Seq, name: &str, capability: PortCap) -> Result<i32, String> {
+    let name = CString::new(name).map_err(|error| error.to_string())?;
+    let kind = PortType::MIDI_GENERIC | PortType::APPLICATION;
+    seq.create_simple_port(&name, capability, kind).map_err(|error| error.to_string())
+}
+
+/// The address of a port, by the exact names of client and port.
+fn find(seq: &Seq, client: &str, port: &str) -> Option<Addr> {
+    let clients = ClientIter::new(seq).filter(|info| info.get_name().is_ok_and(|name| name == client));
+    let mut ports = clients.flat_map(|info| PortIter::new(seq, info.get_client()));
+    ports.find(|info| info.get_name().is_ok_and(|name| name == port)).map(|info| info.addr())
+}
+
+/// Whether some client of this name has a port with `part` in its name.
+pub fn is_there(client: &str, part: &str) -> bool {
+    let Ok(seq) = open("lab looks") else { return false };
+    let mut clients = ClientIter::new(&seq).filter(|info| info.get_name().is_ok_and(|name| name == client));
+    clients.any(|info| {
+        PortIter::new(&seq, info.get_client()).any(|port| port.get_name().is_ok_and(|name| name.contains(part)))
+    })
+}
+
+/// Waits until something holds.
+pub fn until(what: &str, patience: Duration, holds: impl Fn() -> bool) -> Result<(), String> {
+    let end = Instant::now() + patience;
+    while !holds() {
+        if Instant::now() > end {
+            return Err(format!("{what}: not within {patience:?}"));
+        }
+        thread::sleep(Duration::from_millis(10));
+    }
+    Ok(())
+}
+
+/// A program that plays.
+pub struct Player {
+    seq: Seq,
+    port: i32,
+    coder: MidiEvent,
+}
+
+impl Player {
+    /// Opens a client with one port to listen to.
+    pub fn new(client: &str, name: &str) -> Result<Self, String> {
+        let seq = open(client)?;
+        let port = port(&seq, name, PortCap::READ | PortCap::SUBS_READ)?;
+        let coder = MidiEvent::new(LONGEST).map_err(|error| error.to_string())?;
+        Ok(Player { seq, port, coder })
+    }
+
+    /// Plays one message; a fragment of an exclusive message goes out as it is. Says whether everyone took it.
+    pub fn play(&mut self, message: &[u8]) -> bool {
+        let (seq, port) = (&self.seq, self.port);
+        let send = |mut event: Event<'_>| {
+            event.set_source(port);
+            event.set_subs();
+            event.set_direct();
+            seq.event_output_direct(&mut event).is_ok()
+        };
+        if message.first() == Some(&0xF0) {
+            return send(Event::new_ext(EventType::Sysex, message));
+        }
+        self.coder.reset_encode();
+        match self.coder.encode(message) {
+            Ok((_, Some(event))) => send(event),
+            _ => false,
+        }
+    }
+}
+
+/// A message and when it was heard.
+#[derive(Debug, Clone)]
+pub struct Heard {
+    /// When.
+    pub at: Instant,
+    /// What.
+    pub bytes: Vec<u8>,
+}
+
+/// What a listener has heard so far; several may write into the same.
+pub type Record = Arc<Mutex<Vec<Heard>>>;
+
+/// Takes all that was recorded.
+pub fn taken(record: &Record) -> Vec<Heard> {
+    record.lock().map(|mut heard| std::mem::take(&mut *heard)).unwrap_or_default()
+}
+
+/// How much is recorded.
+fn length(record: &Record) -> usize {
+    record.lock().map(|heard| heard.len()).unwrap_or_default()
+}
+
+/// Waits until nothing has come for a while.
+pub fn calm(record: &Record, quiet: Duration) {
+    let mut known = length(record);
+    let mut since = Instant::now();
+    while since.elapsed() < quiet {
+        thread::sleep(Duration::from_millis(2));
+        let now = length(record);
+        if now != known {
+            known = now;
+            since = Instant::now();
+        }
+    }
+}
+
+/// Reads what is there without waiting; false when nothing is.
+pub fn read(seq: &Seq, coder: &MidiEvent, mut take: impl FnMut(&[u8])) -> bool {
+    let mut input = seq.input();
+    let Ok(mut event) = input.event_input() else { return false };
+    if let Some(bytes) = event.get_ext() {
+        take(bytes);
+    } else {
+        let mut bytes = [0; 16];
+        coder.reset_decode();
+        if let Ok(count) = coder.decode(&mut bytes, &mut event) {
+            take(&bytes[..count]);
+        }
+    }
+    true
+}
+
+/// A client with a port that can be sent to, with a long queue.
+pub fn ear(client: &str, name: &str) -> Result<(Seq, i32, MidiEvent), String> {
+    let seq = open(client)?;
+    seq.set_client_pool_input(2000).map_err(|error| error.to_string())?;
+    seq.input().set_input_buffer_size(131_072).map_err(|error| error.to_string())?;
+    let port = port(&seq, name, PortCap::WRITE | PortCap::SUBS_WRITE)?;
+    let coder = MidiEvent::new(LONGEST).map_err(|error| error.to_string())?;
+    coder.enable_running_status(false);
+    Ok((seq, port, coder))
+}
+
+/// Connects an ear to a port, found by the exact names.
+pub fn attach(seq: &Seq, own: i32, client: &str, name: &str) -> Result<(), String> {
+    let sender = find(seq, client, name).ok_or_else(|| format!("no port \"{name}\" of \"{client}\""))?;
+    let between = PortSubscribe::empty().map_err(|error| error.to_string())?;
+    between.set_sender(sender);
+    between.set_dest(Addr { client: seq.client_id().map_err(|error| error.to_string())?, port: own });
+    seq.subscribe_port(&between).map_err(|error| error.to_string())
+}
+
+/// Waits until there is something to read.
+pub fn sleep(seq: &Seq, milliseconds: i32) -> bool {
+    let Ok(mut fds) = (seq, Some(Direction::Capture)).get() else { return false };
+    poll::poll(&mut fds, milliseconds).is_ok_and(|ready| ready > 0)
+}
+
+/// A program or instrument that listens, on its own thread, until it is dropped.
+pub struct Listener {
+    stop: Arc<AtomicBool>,
+    thread: Option<JoinHandle<()>>,
+}
+
+impl Listener {
+    /// An instrument: it waits to be connected.
+    pub fn instrument(client: &str, name: &str, record: &Record) -> Result<Self, String> {
+        Self::start(client, name, None, record)
+    }
+
+    /// A program that connects itself to a port, found by the exact names.
+    pub fn to(client: &str, name: &str, record: &Record) -> Result<Self, String> {
+        Self::start("Lab Listener", name, Some((client, name)), record)
+    }
+
+    fn start(client: &str, name: &str, to: Option<(&str, &str)>, record: &Record) -> Result<Self, String> {
+        let (seq, own, coder) = ear(client, name)?;
+        if let Some((client, name)) = to {
+            attach(&seq, own, client, name)?;
+        }
+        let stop = Arc::new(AtomicBool::new(false));
+        let (stopped, record) = (Arc::clone(&stop), Arc::clone(record));
+        // The coder is made of bare pointers and must stay on one thread: a new one for this.
+        drop(coder);
+        let thread = thread::spawn(move || {
+            let Ok(coder) = MidiEvent::new(LONGEST) else { return };
+            coder.enable_running_status(false);
+            while !stopped.load(Ordering::SeqCst) {
+                sleep(&seq, 20);
+                let note = |bytes: &[u8]| {
+                    let heard = Heard { at: Instant::now(), bytes: bytes.to_vec() };
+                    if let Ok(mut record) = record.lock() {
+                        if !bytes.is_empty() {
+                            record.push(heard);
+                        }
+                    }
+                };
+                while read(&seq, &coder, note) {}
+            }
+        });
+        Ok(Listener { stop, thread: Some(thread) })
+    }
+}
+
+impl Drop for Listener {
+    fn drop(&mut self) {
+        self.stop.store(true, Ordering::SeqCst);
+        if let Some(thread) = self.thread.take() {
+            let _ = thread.join();
+        }
+    }
+}

@@ -7,11 +7,12 @@ use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
 use super::seats::Seats;
-use super::stream::{self, Splitter};
+use super::whole;
 use super::{
     Arrival, Capabilities, Direction, Listed, Outbox, Ports, PortsError, Ready, SendFault, Side, Target, Waker, Wish,
     matching,
 };
+use crate::midi::stream::Stream;
 
 /// The ports that others have, what they play, and what they heard. Clones are the same world.
 #[derive(Debug, Clone, Default)]
@@ -134,7 +135,7 @@ impl World {
         let mut ports = MemoryPorts {
             world: self.clone(),
             seats: Seats::new(wish.inputs.len(), wish.outputs.len()),
-            splitters: wish.inputs.iter().map(|_| Splitter::default()).collect(),
+            streams: wish.inputs.iter().map(|_| Stream::new()).collect(),
             wish: wish.clone(),
             outbox: Outbox::default(),
         };
@@ -166,7 +167,7 @@ pub struct MemoryPorts {
     world: World,
     wish: Wish,
     seats: Seats<usize>,
-    splitters: Vec<Splitter>,
+    streams: Vec<Stream>,
     outbox: Outbox,
 }
 
@@ -177,12 +178,12 @@ impl MemoryPorts {
                 let heard =
                     self.seats.all().into_iter().filter(|(side, _, peer)| (*side, *peer) == (Side::Input, address));
                 for (_, input, _) in heard {
-                    self.outbox.take_in(input, &mut self.splitters[input], &bytes);
+                    self.outbox.take_in(input, &mut self.streams[input], &bytes);
                 }
             }
             Happening::Said(input, bytes) => {
-                if let Some(splitter) = self.splitters.get_mut(input) {
-                    self.outbox.take_in(input, splitter, &bytes);
+                if let Some(stream) = self.streams.get_mut(input) {
+                    self.outbox.take_in(input, stream, &bytes);
                 }
             }
             Happening::Came(address) => self.take_up(address),
@@ -232,7 +233,7 @@ impl Ports for MemoryPorts {
         if output >= self.wish.outputs.len() {
             return Err(SendFault::NoSuchOutput);
         }
-        if !stream::is_whole(bytes) {
+        if !whole::is_whole(bytes) {
             return Err(SendFault::NotAMessage);
         }
         if !self.output_there(output) {
@@ -266,7 +267,7 @@ impl Ports for MemoryPorts {
     }
 
     fn dropped(&self) -> u64 {
-        self.splitters.iter().map(Splitter::dropped).sum()
+        self.streams.iter().map(Stream::dropped).sum()
     }
 
     fn capabilities(&self) -> Capabilities {

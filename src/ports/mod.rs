@@ -10,7 +10,7 @@ mod matching;
 pub mod memory;
 mod portable;
 mod seats;
-mod stream;
+mod whole;
 
 pub use fault::{Candidate, Fault, PortsError, SendFault, Side};
 
@@ -18,11 +18,10 @@ use std::fmt;
 use std::sync::Arc;
 use std::time::Duration;
 
+use crate::midi::stream::Stream;
+
 /// The name under which other programs see us.
 pub const CLIENT: &str = "handspan";
-
-/// The longest system exclusive message that is taken in whole, in bytes (rule R18); longer ones are dropped and counted.
-pub const LONGEST_EXCLUSIVE: usize = 64 * 1024;
 
 /// An input as the gear file wants it. Its place in [`Wish::inputs`] is its number from then on.
 #[derive(Debug, Clone)]
@@ -263,18 +262,26 @@ impl Outbox {
     }
 
     /// Splits bytes of an input into whole messages.
-    fn take_in(&mut self, input: usize, splitter: &mut stream::Splitter, bytes: &[u8]) {
+    fn take_in(&mut self, input: usize, stream: &mut Stream, bytes: &[u8]) {
         for byte in bytes {
-            match splitter.feed(*byte) {
+            match stream.push(*byte) {
                 None => {}
-                Some(stream::Whole::Short { bytes, length }) => {
-                    self.ready.push_back(Ready::Short { input, bytes, length });
-                }
-                Some(stream::Whole::Exclusive) => {
-                    let bytes = splitter.take_exclusive(std::mem::take(&mut self.exclusive));
+                Some(message @ [0xF0, ..]) => {
+                    // The buffer of the last one that was given, so that no more memory is asked for.
+                    let mut bytes = std::mem::take(&mut self.exclusive);
+                    bytes.clear();
+                    bytes.extend_from_slice(message);
                     self.ready.push_back(Ready::Exclusive { input, bytes });
                 }
+                Some(message) => self.ready.extend(short(input, message)),
             }
         }
     }
+}
+
+/// A message of up to three bytes.
+fn short(input: usize, message: &[u8]) -> Option<Ready> {
+    let mut bytes = [0; 3];
+    bytes.get_mut(..message.len())?.copy_from_slice(message);
+    Some(Ready::Short { input, bytes, length: message.len() })
 }

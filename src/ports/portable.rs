@@ -13,11 +13,12 @@ use std::time::{Duration, Instant};
 use crossbeam_channel::{Receiver, RecvTimeoutError, Sender, bounded};
 use midir::{Ignore, MidiIO, MidiInput, MidiInputConnection, MidiOutput, MidiOutputConnection, SendError};
 
-use super::stream::{self, Splitter, Whole};
+use super::whole;
 use super::{
     Arrival, CLIENT, Capabilities, Direction, Fault, Listed, Ports, PortsError, SendFault, Target, Waker, Wish,
     matching,
 };
+use crate::midi::stream::Stream;
 
 /// Messages that wait between midir's threads and ours; more than a controller sends while we are kept busy.
 const QUEUE: usize = 8192;
@@ -37,7 +38,7 @@ struct Shared {
 
 /// The open ports.
 pub(super) struct Portable {
-    inputs: Vec<Option<MidiInputConnection<Splitter>>>,
+    inputs: Vec<Option<MidiInputConnection<Stream>>>,
     outputs: Vec<Option<MidiOutputConnection>>,
     arrived: Receiver<Item>,
     sender: Sender<Item>,
@@ -149,17 +150,20 @@ struct Hearing {
 
 impl Hearing {
     /// Runs on midir's thread: never blocks, never panics, whatever the slice holds; one may hold several messages.
-    fn hear(&self, slice: &[u8], splitter: &mut Splitter) {
+    fn hear(&self, slice: &[u8], stream: &mut Stream) {
         for byte in slice {
-            if let Some(Whole::Short { bytes, length }) = splitter.feed(*byte) {
-                let item = Item::Message { input: self.input, bytes, length };
+            let Some(message) = stream.push(*byte) else { continue };
+            let mut bytes = [0; 3];
+            if let Some(place) = bytes.get_mut(..message.len()) {
+                place.copy_from_slice(message);
+                let item = Item::Message { input: self.input, bytes, length: message.len() };
                 if self.sender.try_send(item).is_err() {
                     self.shared.overrun.store(true, Ordering::SeqCst);
                 }
             }
         }
         // Each slice is complete in itself; nothing may hang over into the next.
-        splitter.forget();
+        stream.reset();
     }
 }
 
@@ -173,10 +177,10 @@ fn connect_input(
     port: &midir::MidiInputPort,
     listed: &Listed,
     hearing: Hearing,
-) -> Result<MidiInputConnection<Splitter>, Fault> {
-    let hear = move |_: u64, slice: &[u8], splitter: &mut Splitter| hearing.hear(slice, splitter);
+) -> Result<MidiInputConnection<Stream>, Fault> {
+    let hear = move |_: u64, slice: &[u8], stream: &mut Stream| hearing.hear(slice, stream);
     new_input()?
-        .connect(port, name, hear, Splitter::default())
+        .connect(port, name, hear, Stream::new())
         .map_err(|error| refused(format!("Connecting to \"{}\"", listed.name()))(&error))
 }
 
@@ -223,7 +227,7 @@ impl Ports for Portable {
     fn send(&mut self, output: usize, bytes: &[u8]) -> Result<(), SendFault> {
         let connection = self.outputs.get_mut(output).ok_or(SendFault::NoSuchOutput)?;
         // midir sends the first of several messages and keeps the beginning of an unfinished one for the next call.
-        if !stream::is_whole(bytes) {
+        if !whole::is_whole(bytes) {
             return Err(SendFault::NotAMessage);
         }
         match connection.as_mut().ok_or(SendFault::Absent)?.send(bytes) {
@@ -281,13 +285,13 @@ mod tests {
         let (sender, arrived) = bounded(2);
         let shared = Arc::new(Shared::default());
         let hearing = Hearing { input: 0, sender, shared: Arc::clone(&shared) };
-        let mut splitter = Splitter::default();
+        let mut stream = Stream::new();
         for slice in [&[][..], &[0x90], &[60, 1], &[0xF0, 1], &[0xB0, 6, 1, 0xB0, 38, 2]] {
-            hearing.hear(slice, &mut splitter);
+            hearing.hear(slice, &mut stream);
         }
         assert_eq!(arrived.len(), 2);
         assert!(!shared.overrun.load(Ordering::SeqCst));
-        hearing.hear(&[0x80, 60, 0], &mut splitter);
+        hearing.hear(&[0x80, 60, 0], &mut stream);
         assert!(shared.overrun.load(Ordering::SeqCst));
     }
 }

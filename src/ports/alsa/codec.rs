@@ -5,7 +5,7 @@
 
 use ::alsa::seq::{EvCtrl, EvNote, EvQueueControl, Event, EventType};
 
-use super::super::stream;
+use super::super::whole;
 
 /// One to four short messages that one event stands for.
 #[derive(Debug, Default, PartialEq, Eq)]
@@ -22,7 +22,7 @@ impl Few {
     fn of(bytes: &[[u8; 3]]) -> Self {
         let mut few = Few::default();
         for (place, bytes) in few.messages.iter_mut().zip(bytes) {
-            *place = (*bytes, stream::length(bytes[0]).unwrap_or(0));
+            *place = (*bytes, whole::length(bytes[0]).unwrap_or(0));
             few.count += 1;
         }
         few
@@ -101,7 +101,7 @@ fn decode_control(event: EventType, control: EvCtrl) -> Option<Few> {
 
 /// The event that says these bytes; `None` where they are not exactly one message that the sequencer can carry.
 pub(super) fn encode(bytes: &[u8]) -> Option<Event<'_>> {
-    if !stream::is_whole(bytes) {
+    if !whole::is_whole(bytes) {
         return None;
     }
     let (status, channel) = (bytes[0], bytes[0] & 0x0F);
@@ -150,7 +150,7 @@ mod tests {
     fn every_short_message_comes_back_byte_for_byte() {
         for status in (0x80..=0xEF).chain([0xF1, 0xF2, 0xF3, 0xF6, 0xF8, 0xF9, 0xFA, 0xFB, 0xFC, 0xFE, 0xFF]) {
             for data in [[0, 0], [1, 127], [127, 1], [64, 64], [127, 127]] {
-                let length = stream::length(status).unwrap();
+                let length = whole::length(status).unwrap();
                 let bytes = [status, data[0], data[1]];
                 let event = encode(&bytes[..length]).unwrap();
                 assert_eq!(decoded(&event), [bytes[..length].to_vec()], "{bytes:02X?}");

@@ -19,7 +19,8 @@ use rustix::event::{PollFd, PollFlags, Timespec};
 use rustix::io::Errno;
 
 use super::seats::Seats;
-use super::stream::Splitter;
+use crate::midi::stream::Stream;
+
 use super::{
     Arrival, CLIENT, Capabilities, Direction, Fault, Listed, Outbox, Ports, PortsError, Ready, SendFault, Side, Target,
     Waker, Wish, matching,
@@ -53,7 +54,7 @@ pub(super) struct Sequencer {
     /// Serial number of the device that each input last had.
     serials: Vec<Option<String>>,
     seats: Seats<Addr>,
-    splitters: Vec<Splitter>,
+    streams: Vec<Stream>,
     outbox: Outbox,
     refused: u64,
     bell: PipeReader,
@@ -113,7 +114,7 @@ impl Sequencer {
             owners,
             serials: vec![None; inputs.len()],
             seats: Seats::new(inputs.len(), outputs.len()),
-            splitters: inputs.iter().map(|_| Splitter::default()).collect(),
+            streams: inputs.iter().map(|_| Stream::new()).collect(),
             wish: wish.clone(),
             inputs,
             outputs,
@@ -179,8 +180,8 @@ impl Sequencer {
                     let owner = usize::try_from(event.get_dest().port).ok().and_then(|port| self.owners.get(port));
                     match (notice(&event, self.announcements), owner) {
                         (Notice::None, Some(Some((Side::Input, number)))) => {
-                            let splitter = self.splitters.get_mut(*number);
-                            take_in(&event, *number, splitter, &mut self.outbox, &mut self.refused);
+                            let stream = self.streams.get_mut(*number);
+                            take_in(&event, *number, stream, &mut self.outbox, &mut self.refused);
                             Notice::None
                         }
                         (notice, _) => notice,
@@ -204,7 +205,7 @@ impl Sequencer {
             Notice::None => return,
             Notice::Lost => {
                 told.push_back(Ready::Overrun);
-                self.splitters.iter_mut().for_each(Splitter::forget);
+                self.streams.iter_mut().for_each(Stream::reset);
                 self.look_again();
             }
             Notice::Started(peer) => self.take_up(peer),
@@ -221,9 +222,9 @@ impl Sequencer {
                 }
             }
         }
-        for (number, splitter) in self.splitters.iter_mut().enumerate() {
+        for (number, stream) in self.streams.iter_mut().enumerate() {
             if !self.seats.taken(Side::Input, number) {
-                splitter.forget();
+                stream.reset();
             }
         }
     }
@@ -364,9 +365,9 @@ fn notice(event: &Event<'_>, announcements: i32) -> Notice {
     }
 }
 
-fn take_in(event: &Event<'_>, input: usize, splitter: Option<&mut Splitter>, outbox: &mut Outbox, refused: &mut u64) {
-    if let (EventType::Sysex, Some(bytes), Some(splitter)) = (event.get_type(), event.get_ext(), splitter) {
-        outbox.take_in(input, splitter, bytes);
+fn take_in(event: &Event<'_>, input: usize, stream: Option<&mut Stream>, outbox: &mut Outbox, refused: &mut u64) {
+    if let (EventType::Sysex, Some(bytes), Some(stream)) = (event.get_type(), event.get_ext(), stream) {
+        outbox.take_in(input, stream, bytes);
         return;
     }
     match codec::decode(event) {
@@ -431,7 +432,7 @@ impl Ports for Sequencer {
     }
 
     fn dropped(&self) -> u64 {
-        self.refused + self.splitters.iter().map(Splitter::dropped).sum::<u64>()
+        self.refused + self.streams.iter().map(Stream::dropped).sum::<u64>()
     }
 
     fn capabilities(&self) -> Capabilities {

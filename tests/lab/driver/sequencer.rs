@@ -201,10 +201,8 @@ impl Listener {
                 sleep(&seq, 20);
                 let note = |bytes: &[u8]| {
                     let heard = Heard { at: Instant::now(), bytes: bytes.to_vec() };
-                    if let Ok(mut record) = record.lock() {
-                        if !bytes.is_empty() {
-                            record.push(heard);
-                        }
+                    if let (false, Ok(mut record)) = (bytes.is_empty(), record.lock()) {
+                        record.push(heard);
                     }
                 };
                 while read(&seq, &coder, note) {}

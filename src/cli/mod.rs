@@ -68,8 +68,10 @@ enum Command {
         json: bool,
     },
     /// Plays a recorded take through a set, offline and exact: one standard MIDI file for each output.
-    #[command(after_help = "Markers in the take steer the set: `song 2`, `section Chorus`, `key Eb`, `do next-song`.\n\n\
-        Example:\n  handspan render maps/midwinter.toml maps/takes/whole-set.mid --out rendered")]
+    #[command(
+        after_help = "Markers in the take steer the set: `song 2`, `section Chorus`, `key Eb`, `do next-song`.\n\n\
+        Example:\n  handspan render maps/midwinter.toml maps/takes/whole-set.mid --out rendered"
+    )]
     Render {
         /// The set's map.
         set: String,

@@ -49,7 +49,9 @@ fn opening(book: &Book, ports: &dyn Ports) -> Vec<String> {
         });
     }
     if !ports.capabilities().notices {
-        lines.push("  This way to the ports does not notice a cable that comes out: start again if one does.".to_owned());
+        lines.push(
+            "  This way to the ports does not notice a cable that comes out: start again if one does.".to_owned(),
+        );
     }
     lines
 }

@@ -4,7 +4,7 @@ use super::{Failure, tell};
 use crate::ports::{self, Backend, Direction};
 
 pub(super) fn run(backend: Backend) -> Result<(), Failure> {
-    let listed = ports::list(backend).map_err(|error| Failure::Undone(error.to_string()))?;
+    let listed = ports::list(backend).map_err(|error| Failure::Wrong(error.to_string()))?;
     for (heading, direction) in [("Inputs", Direction::Input), ("Outputs", Direction::Output)] {
         tell(heading);
         let here: Vec<_> = listed.iter().filter(|port| port.direction == direction).collect();

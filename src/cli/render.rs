@@ -31,7 +31,9 @@ fn input_number(book: &Book, name: Option<&str>) -> Result<usize, Failure> {
     let known = || inputs.iter().map(|input| format!("\"{}\"", input.name.value)).collect::<Vec<_>>().join(", ");
     inputs.iter().position(|input| wanted(&input)).ok_or_else(|| {
         Failure::Wrong(match name {
-            Some(name) => format!("the gear file has no input \"{name}\"; it has {}. Give one of them to --input.", known()),
+            Some(name) => {
+                format!("the gear file has no input \"{name}\"; it has {}. Give one of them to --input.", known())
+            }
             None => "the gear file has no input with play = true: give the take's input with --input.".to_owned(),
         })
     })
@@ -66,7 +68,12 @@ fn report(rehearsal: &Rehearsal, take: &Take) {
 ///
 /// # Errors
 /// The folder or a file cannot be written, in a sentence.
-pub(super) fn write(book: &Book, rehearsal: &Rehearsal, take: &Take, out: &Path) -> Result<Vec<(String, usize)>, Failure> {
+pub(super) fn write(
+    book: &Book,
+    rehearsal: &Rehearsal,
+    take: &Take,
+    out: &Path,
+) -> Result<Vec<(String, usize)>, Failure> {
     let folder = out.display();
     let unwritable = |error: &dyn std::fmt::Display| {
         Failure::Wrong(format!(
@@ -81,7 +88,11 @@ pub(super) fn write(book: &Book, rehearsal: &Rehearsal, take: &Take, out: &Path)
             .map_err(|error| Failure::Undone(format!("{}: {error}", output.name.value)))?;
         let mut passing = NamedTempFile::new_in(out).map_err(|error| unwritable(&error))?;
         passing.write_all(&bytes).and_then(|()| passing.as_file().sync_all()).map_err(|error| unwritable(&error))?;
-        ready.push((passing, out.join(format!("{}.mid", output.name.value)), lines.len()));
+        let path = out.join(format!("{}.mid", output.name.value));
+        if path.is_dir() {
+            return Err(unwritable(&format!("{} is a folder", path.display())));
+        }
+        ready.push((passing, path, lines.len()));
     }
     let mut written = Vec::new();
     for (passing, path, messages) in ready {

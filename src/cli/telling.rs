@@ -57,7 +57,11 @@ impl Teller<'_> {
                     let heard = heard(&Keys::of(self.book, entry, song), standing);
                     let added = match standing.added {
                         0 => "tonight's key".to_owned(),
-                        added => format!("{} {} tonight's key", semitones(added.abs()), if added > 0 { "above" } else { "below" }),
+                        added => format!(
+                            "{} {} tonight's key",
+                            semitones(added.abs()),
+                            if added > 0 { "above" } else { "below" }
+                        ),
                     };
                     format!("{INDENT}heard in {heard} from here on: {added}")
                 }
@@ -69,7 +73,11 @@ impl Teller<'_> {
             Notice::NothingThere => format!("{INDENT}there is nothing further that way"),
             Notice::NoSuchKey => format!("{INDENT}not that key: it is more than an octave away, or of the other mode"),
             Notice::HeldBack(count) => {
-                let them = if count == 1 { "one message that starts something was" } else { &format!("{count} messages that start something were") };
+                let them = if count == 1 {
+                    "one message that starts something was"
+                } else {
+                    &format!("{count} messages that start something were")
+                };
                 format!("{INDENT}{them} held back, so that nothing runs before you do; key a says it")
             }
             Notice::Panic => "Panic: everything is silent.".to_owned(),
@@ -92,7 +100,11 @@ impl Teller<'_> {
         let mut lines = vec![String::new()];
         match entry.song.and_then(|song| self.book.songs.get(song)) {
             None => {
-                let keys = if standing.song.is_some() { "the keys go on playing the song before" } else { "the keys play nothing yet" };
+                let keys = if standing.song.is_some() {
+                    "the keys go on playing the song before"
+                } else {
+                    "the keys play nothing yet"
+                };
                 lines.push(format!("{number:5} {title}: a pause; {keys}"));
                 lines.extend(remark);
             }
@@ -111,7 +123,10 @@ impl Teller<'_> {
     fn keyboards(&self, song: &Song, keys: &Keys) -> Vec<String> {
         let Some(width) = self.drawn else { return Vec::new() };
         let playing = self.book.gear.inputs.iter().filter(|input| input.play);
-        playing.flat_map(|input| keyboard::draw(self.book, song, keys, input, width)).map(|line| format!("{INDENT}{line}")).collect()
+        playing
+            .flat_map(|input| keyboard::draw(self.book, song, keys, input, width))
+            .map(|line| format!("{INDENT}{line}"))
+            .collect()
     }
 
     fn section(&self, standing: &Standing) -> Option<String> {

@@ -37,11 +37,19 @@ pub(super) fn run(out: Option<PathBuf>) -> Result<(), Failure> {
     let take = demo_take(demo::WHOLE_TAKE)?;
     let rehearsal = Rehearsal::new(&plan, &take, 0, 0);
     render::write(&book, &rehearsal, &take, &folder.join("rendered").join("whole-set"))?;
-    tell(&format!("\nThe whole set, {:.0} minutes of playing: {}", take.end as f64 / 60e6, tally(&book, &rehearsal, &take)));
+    tell(&format!(
+        "\nThe whole set, {:.0} minutes of playing: {}",
+        take.end as f64 / 60e6,
+        tally(&book, &rehearsal, &take)
+    ));
     tell(&format!("The maps, the takes and what came of them are in {}", folder.display()));
     let set = folder.join(demo::SET);
-    tell(&format!("Change a map there and hear what it does:\n  handspan render {} {} --out {}",
-        set.display(), folder.join(demo::WHOLE_TAKE).display(), folder.join("again").display()));
+    tell(&format!(
+        "Change a map there and hear what it does:\n  handspan render {} {} --out {}",
+        set.display(),
+        folder.join(demo::WHOLE_TAKE).display(),
+        folder.join("again").display()
+    ));
     Ok(())
 }
 
@@ -49,9 +57,11 @@ pub(super) fn run(out: Option<PathBuf>) -> Result<(), Failure> {
 fn folder(out: Option<PathBuf>) -> Result<PathBuf, Failure> {
     match out {
         Some(folder) => Ok(folder),
-        None => tempfile::Builder::new().prefix("handspan-try-").tempdir().map(|folder| folder.keep()).map_err(|error| {
-            Failure::Wrong(format!("no folder for temporary files can be made ({error}): name one with --out."))
-        }),
+        None => {
+            tempfile::Builder::new().prefix("handspan-try-").tempdir().map(|folder| folder.keep()).map_err(|error| {
+                Failure::Wrong(format!("no folder for temporary files can be made ({error}): name one with --out."))
+            })
+        }
     }
 }
 
@@ -117,7 +127,8 @@ fn show(book: &Book, song: usize, entry: usize, rehearsal: &Rehearsal, take: &Ta
         keyboard::draw(book, song, &keys, input, KEYBOARD).iter().for_each(|line| tell(&format!("  {line}")));
     }
     let used = outputs_used(book, rehearsal);
-    let heading: String = used.iter().map(|output| format!("{:COLUMN$}", book.gear.outputs[*output].name.value)).collect();
+    let heading: String =
+        used.iter().map(|output| format!("{:COLUMN$}", book.gear.outputs[*output].name.value)).collect();
     tell(&format!("\n  {:>9}  {:COLUMN$}{}", "", "the hand", heading.trim_end()));
     let rows: Vec<String> = rehearsal.steps.iter().flat_map(|step| rows(step, take, &used)).collect();
     rows.iter().take(LINES).for_each(|row| tell(row));

@@ -129,8 +129,7 @@ impl Daemon {
             self.take_one();
         }
         self.step(Event::Stop);
-        let ended =
-            Ended { counts: self.engine.counts(), not_taken: self.not_taken, unheard: self.reports.unheard() };
+        let ended = Ended { counts: self.engine.counts(), not_taken: self.not_taken, unheard: self.reports.unheard() };
         self.reports.give(Report::Ended(ended));
         ended
     }

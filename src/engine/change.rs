@@ -59,10 +59,7 @@ impl Engine {
             Action::Key { tonic, minor } => self.go_to_key(tonic, minor, out),
             Action::TonightsKey => self.add_to_key(0, out),
             Action::Zone { name, on } => self.turn_zone(name, on, source, now, out),
-            Action::SendAgain => match self.current() {
-                Some((_, _, song)) => self.say_all(&song.enter.clone(), Saying::All, now, out),
-                None => out.notice(Notice::NothingThere),
-            },
+            Action::SendAgain => self.send_again(now, out),
             Action::Resend => {
                 for output in 0..self.plan.outputs.len() {
                     self.set_up_output(output, out);
@@ -249,6 +246,18 @@ impl Engine {
         out.notice(Notice::Zone(name, on));
         self.switch_zones(now, out);
         self.strike_early(source, now, out);
+    }
+
+    /// The current song's enter-sends again.
+    fn send_again(&mut self, now: u64, out: &mut Out) {
+        let plan = Arc::clone(&self.plan);
+        match self.current() {
+            Some((_, tonight, _)) => {
+                let song = tonight.song;
+                self.say_all(&plan.songs[song].enter, Saying::All, now, out);
+            }
+            None => out.notice(Notice::NothingThere),
+        }
     }
 
     fn say_all(&mut self, sends: &[u16], saying: Saying, now: u64, out: &mut Out) {

@@ -1,0 +1,142 @@
+//! What the playing path costs: `cargo bench`. The figures that were measured are kept in DEVELOPERS.md.
+
+use std::fmt::Write as _;
+use std::hint::black_box;
+use std::io;
+use std::sync::Arc;
+
+use criterion::{BatchSize, Criterion, criterion_group, criterion_main};
+use handspan::check;
+use handspan::engine::{Action, Engine, Event, Out, Plan};
+use handspan::map::{self, Book};
+use handspan::midi::decode;
+
+/// A set of so many songs with so many zones each, all of which take every key.
+struct Made {
+    songs: usize,
+    zones: usize,
+}
+
+impl Made {
+    fn file(&self, path: &str) -> Option<String> {
+        let mut text = String::new();
+        match path {
+            "set.toml" => {
+                text.push_str("title = \"Made\"\ngear = \"gear.toml\"\n");
+                for song in 0..self.songs {
+                    let _ = write!(text, "[[song]]\nmap = \"songs/{song}.toml\"\nkey = \"Eb\"\n");
+                }
+            }
+            "gear.toml" => {
+                text.push_str(
+                    "[inputs.keyboard]\nport = \"piano\"\nkeys = [\"A0\", \"C8\"]\n[outputs.keys]\nvirtual = true\n",
+                );
+                text.push_str("[outputs.pad]\nvirtual = true\n[outputs.more]\nvirtual = true\n");
+                for sound in 0..48 {
+                    let output = ["keys", "pad", "more"][sound / 16];
+                    let _ = write!(text, "[sounds.s{sound}]\noutput = \"{output}\"\nchannel = {}\n", sound % 16 + 1);
+                    let _ = writeln!(text, "program = {}\nbank = [0, 1]\nvolume = 100\npan = 64", sound + 1);
+                }
+            }
+            song => {
+                let number: usize = song.strip_prefix("songs/")?.strip_suffix(".toml")?.parse().ok()?;
+                let _ = write!(text, "title = \"Song {number}\"\nkey = \"D\"\nplay_in = \"C\"\ntempo = 84\n");
+                for zone in 0..self.zones {
+                    // Neighbouring songs share no sound, so that a change has everything to say.
+                    let sound = (zone + number * self.zones) % 48;
+                    let _ = write!(text, "[[zone]]\nname = \"zone {zone}\"\nsound = \"s{sound}\"\nlevel = -3.0\n");
+                    let _ = writeln!(text, "curve = {{ points = [[1, 10], [64, 70], [127, 120]] }}");
+                }
+                text.push_str("[[section]]\nname = \"Verse\"\n[[section]]\nname = \"Chorus\"\nkey = \"E\"\n");
+            }
+        }
+        Some(text)
+    }
+
+    fn read(&self, path: &str) -> io::Result<Vec<u8>> {
+        self.file(path).map(String::into_bytes).ok_or_else(|| io::ErrorKind::NotFound.into())
+    }
+
+    fn book(&self) -> Book {
+        let loaded = map::load("set.toml", &mut |path| self.read(path));
+        loaded.book.unwrap_or_else(|| panic!("{}", loaded.diagnostics[0].render(&loaded.sources, false)))
+    }
+
+    fn engine(&self) -> (Engine, Out) {
+        let mut engine = Engine::new(Arc::new(Plan::new(&self.book())));
+        let mut out = engine.out();
+        engine.step(Event::Start { entry: 0, place: 0 }, 0, &mut out);
+        (engine, out)
+    }
+}
+
+fn note_on(criterion: &mut Criterion) {
+    let mut group = criterion.benchmark_group("note_on");
+    for zones in [1, 8, 32] {
+        let (mut engine, mut out) = Made { songs: 2, zones }.engine();
+        let (on, off) = ([0x90, 60, 90], [0x80, 60, 64]);
+        let mut now = 0;
+        // A note-off follows each note-on, untimed, so that every note-on is a fresh one.
+        group.bench_function(format!("{zones} zones"), |bencher| {
+            bencher.iter_custom(|times| {
+                let mut spent = std::time::Duration::ZERO;
+                for _ in 0..times {
+                    now += 100_000;
+                    let begun = std::time::Instant::now();
+                    let message = decode(black_box(&on)).expect("a message");
+                    engine.step(Event::Message { input: 0, message }, now, &mut out);
+                    spent += begun.elapsed();
+                    assert_eq!(out.said().count(), zones);
+                    out.clear();
+                    let message = decode(&off).expect("a message");
+                    engine.step(Event::Message { input: 0, message }, now + 1000, &mut out);
+                    out.clear();
+                }
+                spent
+            });
+        });
+    }
+    group.finish();
+}
+
+fn change_of_song(criterion: &mut Criterion) {
+    let mut group = criterion.benchmark_group("change_of_song");
+    for zones in [1, 8, 16] {
+        let (mut engine, mut out) = Made { songs: 2, zones }.engine();
+        let mut now = 0;
+        let mut there = false;
+        group.bench_function(format!("{zones} zones"), |bencher| {
+            bencher.iter(|| {
+                out.clear();
+                now += 1000;
+                there = !there;
+                let action = if there { Action::NextSong } else { Action::PreviousSong };
+                engine.step(Event::Action(black_box(action)), now, &mut out);
+            });
+        });
+    }
+    group.finish();
+}
+
+fn loading(criterion: &mut Criterion) {
+    let mut group = criterion.benchmark_group("load_and_check");
+    group.sample_size(10);
+    for songs in [10, 100, 1000] {
+        let made = Made { songs, zones: 4 };
+        group.bench_function(format!("{songs} songs"), |bencher| {
+            bencher.iter_batched(
+                || (),
+                |()| {
+                    let book = map::load("set.toml", &mut |path| made.read(path)).book.expect("a sound set");
+                    let findings = check::findings(&book).len();
+                    (Plan::new(&book), findings)
+                },
+                BatchSize::PerIteration,
+            );
+        });
+    }
+    group.finish();
+}
+
+criterion_group!(benches, note_on, change_of_song, loading);
+criterion_main!(benches);

@@ -1,0 +1,241 @@
+//! The program as its user meets it: exit codes, sentences, and that nothing is left half-done.
+
+use std::fs;
+use std::path::Path;
+
+use assert_cmd::Command;
+use tempfile::TempDir;
+
+const GEAR: &str = "[inputs.keyboard]\nport = \"a piano that nobody has\"\n[outputs.keys]\nvirtual = true\n\
+                    [outputs.pad]\nvirtual = true\n[sounds.grand]\noutput = \"keys\"\nchannel = 1\n";
+const SONG: &str = "title = \"Lantern\"\nkey = \"C\"\n[[zone]]\nsound = \"grand\"\n";
+const SET: &str = "title = \"Tonight\"\ngear = \"gear.toml\"\n[[song]]\nmap = \"song.toml\"\n";
+
+/// A folder with a set that is in order.
+fn maps() -> TempDir {
+    let folder = TempDir::new().expect("a folder");
+    for (name, text) in [("gear.toml", GEAR), ("song.toml", SONG), ("set.toml", SET)] {
+        fs::write(folder.path().join(name), text).expect("a map");
+    }
+    folder
+}
+
+struct Ran {
+    code: i32,
+    out: String,
+    err: String,
+}
+
+fn run(folder: &Path, arguments: &[&str]) -> Ran {
+    let mut command = Command::cargo_bin("handspan").expect("the program");
+    let output = command.current_dir(folder).args(arguments).output().expect("it runs");
+    Ran {
+        code: output.status.code().expect("no signal ended it"),
+        out: String::from_utf8(output.stdout).expect("text"),
+        err: String::from_utf8(output.stderr).expect("text"),
+    }
+}
+
+fn demo_take() -> Vec<u8> {
+    fs::read(Path::new(env!("CARGO_MANIFEST_DIR")).join("maps/takes/weir-gate.mid")).expect("a take")
+}
+
+/// Every command that reads a set refuses it alike: exit code 2, and a sentence with all of `said`.
+fn refuses_the_set(folder: &Path, said: &[&str]) {
+    fs::write(folder.join("take.mid"), demo_take()).expect("a take");
+    for arguments in
+        [&["render", "set.toml", "take.mid", "--out", "out"][..], &["play", "set.toml"][..], &["check", "set.toml"][..]]
+    {
+        let ran = run(folder, arguments);
+        assert_eq!(ran.code, 2, "{arguments:?}: {}", ran.err);
+        for words in said {
+            assert!(ran.err.contains(words), "{arguments:?} does not say {words:?}:\n{}", ran.err);
+        }
+        assert!(!folder.join("out").exists(), "nothing is begun");
+    }
+}
+
+#[test]
+fn a_broken_map_is_refused_with_file_line_and_column() {
+    let folder = maps();
+    fs::write(folder.path().join("song.toml"), "title = \"Lantern\nkey = \"C\"\n").expect("a map");
+    refuses_the_set(folder.path(), &["song.toml:1:"]);
+}
+
+#[test]
+fn a_map_that_is_not_text_is_refused() {
+    let folder = maps();
+    fs::write(folder.path().join("song.toml"), b"title = \"Lan\xFFtern\"\n").expect("a map");
+    refuses_the_set(folder.path(), &["song.toml", "UTF-8"]);
+}
+
+#[test]
+fn a_missing_file_is_refused() {
+    let folder = maps();
+    fs::remove_file(folder.path().join("song.toml")).expect("there before");
+    refuses_the_set(folder.path(), &["set.toml:4:", "song.toml"]);
+    fs::remove_file(folder.path().join("set.toml")).expect("there before");
+    refuses_the_set(folder.path(), &["set.toml"]);
+}
+
+#[test]
+fn a_folder_in_the_place_of_a_map_is_refused() {
+    let folder = maps();
+    fs::remove_file(folder.path().join("gear.toml")).expect("there before");
+    fs::create_dir(folder.path().join("gear.toml")).expect("a folder");
+    refuses_the_set(folder.path(), &["gear.toml", "folder"]);
+}
+
+#[test]
+fn a_set_that_leads_back_to_itself_is_refused() {
+    let folder = maps();
+    fs::write(folder.path().join("set.toml"), SET.replace("song.toml", "set.toml")).expect("a map");
+    refuses_the_set(folder.path(), &["set.toml:4:"]);
+    #[cfg(unix)]
+    {
+        let folder = maps();
+        fs::remove_file(folder.path().join("song.toml")).expect("there before");
+        std::os::unix::fs::symlink("song.toml", folder.path().join("song.toml")).expect("a link to itself");
+        refuses_the_set(folder.path(), &["set.toml:4:", "song.toml"]);
+    }
+}
+
+#[test]
+fn all_faults_of_all_files_are_told_at_once() {
+    let folder = maps();
+    fs::write(folder.path().join("song.toml"), SONG.replace("grand", "grant").replace("\"C\"", "\"H\""))
+        .expect("a map");
+    fs::write(folder.path().join("gear.toml"), GEAR.replace("channel = 1", "channel = 17")).expect("a map");
+    refuses_the_set(folder.path(), &["song.toml:2:", "song.toml:4:", "grand", "gear.toml:9:"]);
+}
+
+#[test]
+fn a_port_that_is_not_there_or_no_sequencer_ends_play_with_a_sentence() {
+    let folder = maps();
+    let ran = run(folder.path(), &["play", "set.toml"]);
+    assert_eq!(ran.code, 2, "{}", ran.err);
+    if Path::new("/dev/snd/seq").exists() {
+        assert!(ran.err.contains("a piano that nobody has"), "{}", ran.err);
+    } else {
+        assert!(ran.err.contains("snd-seq"), "says which kernel module is wanted: {}", ran.err);
+    }
+}
+
+#[test]
+fn a_take_that_is_none_is_refused() {
+    let folder = maps();
+    let whole = demo_take();
+    let cut = &whole[..whole.len() / 2];
+    for (bytes, said) in [(&b"not a midi file"[..], "MThd"), (&b""[..], "empty"), (cut, "cut short")] {
+        fs::write(folder.path().join("take.mid"), bytes).expect("a take");
+        let ran = run(folder.path(), &["render", "set.toml", "take.mid", "--out", "out"]);
+        assert_eq!(ran.code, 2, "{}", ran.err);
+        assert!(ran.err.contains("take.mid") && ran.err.contains(said), "{said}: {}", ran.err);
+        assert!(!folder.path().join("out").exists(), "nothing is begun");
+    }
+    let ran = run(folder.path(), &["render", "set.toml", "nowhere.mid", "--out", "out"]);
+    assert_eq!(ran.code, 2);
+    assert!(ran.err.contains("nowhere.mid"), "{}", ran.err);
+}
+
+#[test]
+fn a_folder_that_cannot_be_written_is_refused_and_keeps_what_it_has() {
+    let folder = maps();
+    fs::write(folder.path().join("take.mid"), demo_take()).expect("a take");
+    fs::write(folder.path().join("file"), "in the way").expect("a file");
+    let ran = run(folder.path(), &["render", "set.toml", "take.mid", "--out", "file"]);
+    assert_eq!(ran.code, 2);
+    assert!(ran.err.contains("file"), "{}", ran.err);
+    assert_eq!(fs::read_to_string(folder.path().join("file")).expect("still there"), "in the way");
+
+    let out = folder.path().join("out");
+    fs::create_dir_all(out.join("pad.mid")).expect("a folder in the way of a file");
+    fs::write(out.join("keys.mid"), "yesterday").expect("a file");
+    let ran = run(folder.path(), &["render", "set.toml", "take.mid", "--out", "out"]);
+    assert_eq!(ran.code, 2, "{}", ran.err);
+    assert_eq!(fs::read_to_string(out.join("keys.mid")).expect("still there"), "yesterday");
+    assert_eq!(fs::read_dir(&out).expect("a folder").count(), 2, "no passing files stay");
+}
+
+#[test]
+fn render_writes_one_file_for_each_output_and_replaces_old_ones() {
+    let folder = maps();
+    fs::write(folder.path().join("take.mid"), demo_take()).expect("a take");
+    let out = folder.path().join("out");
+    fs::create_dir(&out).expect("a folder");
+    fs::write(out.join("keys.mid"), "yesterday").expect("a file");
+    let ran = run(folder.path(), &["render", "set.toml", "take.mid", "--out", "out"]);
+    assert_eq!(ran.code, 0, "{}", ran.err);
+    assert!(ran.out.contains("keys.mid") && ran.out.contains("pad.mid"), "{}", ran.out);
+    for file in ["keys.mid", "pad.mid"] {
+        assert!(fs::read(out.join(file)).expect("a file").starts_with(b"MThd"));
+    }
+    let again = run(folder.path(), &["render", "set.toml", "take.mid", "--out", "again"]);
+    assert_eq!(again.code, 0);
+    let read = |folder: &str| fs::read(folder_path(&out, folder)).expect("a file");
+    assert_eq!(read("out"), read("again"), "the same input, the same bytes");
+}
+
+fn folder_path(out: &Path, name: &str) -> std::path::PathBuf {
+    out.with_file_name(name).join("keys.mid")
+}
+
+#[test]
+fn a_marker_that_says_nothing_known_is_reported_and_changes_nothing() {
+    use handspan::midi::file::Writer;
+    use handspan::midi::tempo::Division;
+    let folder = maps();
+    let mut writer = Writer::new(Division::quarter(480).expect("a division"));
+    writer.marker(480, "song 9");
+    writer.marker(480, "rehearsal letter B");
+    writer.message(960, &[0x90, 60, 90]);
+    fs::write(folder.path().join("take.mid"), writer.finish(1920).expect("a file")).expect("a take");
+    let ran = run(folder.path(), &["render", "set.toml", "take.mid", "--out", "out"]);
+    assert_eq!(ran.code, 0, "{}", ran.err);
+    assert!(
+        ran.err.contains("0.50 s") && ran.err.contains("\"9\"") && ran.err.contains("rehearsal letter B"),
+        "{}",
+        ran.err
+    );
+}
+
+#[test]
+fn an_unknown_input_is_refused_with_those_that_there_are() {
+    let folder = maps();
+    fs::write(folder.path().join("take.mid"), demo_take()).expect("a take");
+    let ran = run(folder.path(), &["render", "set.toml", "take.mid", "--out", "out", "--input", "organ"]);
+    assert_eq!(ran.code, 2);
+    assert!(ran.err.contains("organ") && ran.err.contains("\"keyboard\""), "{}", ran.err);
+}
+
+#[test]
+fn try_shows_every_song_and_leaves_what_it_made() {
+    let folder = TempDir::new().expect("a folder");
+    let ran = run(folder.path(), &["try", "--out", "demo"]);
+    assert_eq!(ran.code, 0, "{}", ran.err);
+    for title in ["Snow at the Weir Gate", "Candle by Candle", "Home Before the Thaw"] {
+        assert!(ran.out.contains(title), "{title}");
+    }
+    assert!(ran.out.contains("every one ended") && !ran.out.contains("never ended"), "{}", ran.out);
+    assert!(ran.out.contains("demo"), "names its folder");
+    let demo = folder.path().join("demo");
+    assert!(demo.join("takes/whole-set.mid").exists() && demo.join("rendered/whole-set/pad.mid").exists());
+    let ran = run(&demo, &["render", "midwinter.toml", "takes/whole-set.mid", "--out", "again"]);
+    assert_eq!(ran.code, 0, "{}", ran.err);
+    let read = |path: &str| fs::read(demo.join(path)).expect("a file");
+    assert_eq!(read("again/keys.mid"), read("rendered/whole-set/keys.mid"), "as the last lines of `try` promise");
+}
+
+#[test]
+fn the_command_line_explains_itself() {
+    let folder = TempDir::new().expect("a folder");
+    let ran = run(folder.path(), &[]);
+    assert_eq!(ran.code, 2);
+    let ran = run(folder.path(), &["--help"]);
+    assert_eq!(ran.code, 0);
+    for command in ["try", "play", "ports", "check", "render"] {
+        assert!(ran.out.contains(command), "{command}");
+        assert!(run(folder.path(), &[command, "--help"]).code == 0);
+    }
+    assert_eq!(run(folder.path(), &["singer", "set.toml"]).code, 2, "what does not work yet is unknown");
+}

@@ -1,0 +1,121 @@
+//! Nothing on the playing path allocates: a hundred thousand events through the demo set, counted.
+
+use std::alloc::{GlobalAlloc, Layout, System};
+use std::cell::Cell;
+use std::fs;
+use std::sync::Arc;
+
+use handspan::engine::{Action, Engine, Event, Plan};
+use handspan::map;
+use handspan::midi::decode;
+use handspan::midi::file::{self, TakeKind};
+
+/// Counts what the current thread asks for while it counts.
+struct Counting;
+
+thread_local! {
+    static COUNTING: Cell<bool> = const { Cell::new(false) };
+    static COUNT: Cell<usize> = const { Cell::new(0) };
+}
+
+fn note() {
+    // A thread that is ending has no counters any more, and nothing to count.
+    let _ = COUNTING.try_with(|counting| {
+        if counting.get() {
+            let _ = COUNT.try_with(|count| count.set(count.get() + 1));
+        }
+    });
+}
+
+// SAFETY: every call is handed on unchanged to the system's allocator, which keeps the contract; counting touches
+// only thread-local cells without destructors and allocates nothing.
+unsafe impl GlobalAlloc for Counting {
+    unsafe fn alloc(&self, layout: Layout) -> *mut u8 {
+        note();
+        // SAFETY: the caller keeps the contract of `alloc`, which is the same here.
+        unsafe { System.alloc(layout) }
+    }
+
+    unsafe fn dealloc(&self, pointer: *mut u8, layout: Layout) {
+        note();
+        // SAFETY: the pointer came from `System.alloc` with this layout, as all of ours do.
+        unsafe { System.dealloc(pointer, layout) }
+    }
+
+    unsafe fn realloc(&self, pointer: *mut u8, layout: Layout, size: usize) -> *mut u8 {
+        note();
+        // SAFETY: as for `dealloc`, and the caller vouches for the size.
+        unsafe { System.realloc(pointer, layout, size) }
+    }
+}
+
+#[global_allocator]
+static ALLOCATOR: Counting = Counting;
+
+fn counted(work: impl FnOnce()) -> usize {
+    COUNT.set(0);
+    COUNTING.set(true);
+    work();
+    COUNTING.set(false);
+    COUNT.get()
+}
+
+#[test]
+fn a_hundred_thousand_events_allocate_nothing() {
+    let loaded = map::load("maps/midwinter.toml", &mut |path| fs::read(path));
+    let book = loaded.book.expect("the demo loads");
+    let take = file::read(&fs::read("maps/takes/whole-set.mid").expect("the take")).expect("a take");
+    let plan = Arc::new(Plan::new(&book));
+    let other = ["zone grand off", "zone grand on", "resend", "send-again", "raise-key", "tonights-key", "panic"];
+    let other: Vec<Action> = other.iter().map(|text| Action::parse(text, &plan).expect("an action")).collect();
+    let marked: Vec<Option<Action>> = take
+        .events
+        .iter()
+        .map(|event| match &event.kind {
+            TakeKind::Marker(text) => Some(Action::from_marker(text, &plan).expect("a known marker")),
+            TakeKind::Message(_) => None,
+        })
+        .collect();
+    let mut engine = Engine::new(Arc::clone(&plan));
+    let mut out = engine.out();
+    let mut events = 0;
+    let mut messages = 0;
+    let mut start = 0;
+    let allocations = counted(|| {
+        engine.step(Event::Start { entry: 0, place: 0 }, 0, &mut out);
+        while events < 100_000 {
+            for (event, action) in take.events.iter().zip(&marked) {
+                let step = match (&event.kind, action) {
+                    (_, Some(action)) => Event::Action(*action),
+                    (TakeKind::Message(bytes), None) => match decode(bytes) {
+                        Ok(message) => Event::Message { input: events / 7 % 2, message },
+                        Err(_) => Event::Time,
+                    },
+                    (TakeKind::Marker(_), None) => Event::Time,
+                };
+                out.clear();
+                engine.step(step, start + event.at, &mut out);
+                messages += out.said().count();
+                events += 1;
+                if events % 997 == 0 {
+                    out.clear();
+                    engine.step(Event::Action(other[events % other.len()]), start + event.at, &mut out);
+                    engine.step(Event::OutputBack(events % 4), start + event.at, &mut out);
+                }
+            }
+            start += take.end;
+            out.clear();
+            engine.step(Event::InputLost(0), start, &mut out);
+        }
+        out.clear();
+        engine.step(Event::Stop, start, &mut out);
+    });
+    assert!(messages > 100_000, "the set was played: {messages} messages");
+    assert_eq!(allocations, 0, "in {events} events");
+}
+
+#[test]
+fn the_count_counts() {
+    let allocations = counted(|| drop(std::hint::black_box(vec![1u8; 100])));
+    assert_eq!(allocations, 2, "one to take the memory, one to give it back");
+}

@@ -7,15 +7,17 @@ use std::sync::Arc;
 
 use super::telling::in_which_keys;
 use super::{Failure, demo, keyboard, render, tell};
-use crate::engine::words::{channel, describe};
-use crate::engine::{Action, Cause, Keys, Plan, Rehearsal, Step};
+use crate::engine::words::{channel, describe_in};
+use crate::engine::{Action, Cause, Keys, Notice, Plan, Rehearsal, Step};
 use crate::map::{self, Book};
 use crate::midi::file::{self, Take, TakeKind};
 
-/// Lines of playing shown for each song; all of it is in the rendered files.
-const LINES: usize = 14;
+/// Keys shown after the beginning of a song and of each section; all of them are in the rendered files.
+const KEYS_SHOWN: usize = 4;
+/// Sections shown of each song.
+const SECTIONS_SHOWN: usize = 3;
 /// Columns of the hand's part, and of each output's.
-const COLUMN: usize = 18;
+const COLUMN: usize = 20;
 /// Columns of a keyboard.
 const KEYBOARD: usize = 88;
 
@@ -130,10 +132,13 @@ fn show(book: &Book, song: usize, entry: usize, rehearsal: &Rehearsal, take: &Ta
     let heading: String =
         used.iter().map(|output| format!("{:COLUMN$}", book.gear.outputs[*output].name.value)).collect();
     tell(&format!("\n  {:>9}  {:COLUMN$}{}", "", "the hand", heading.trim_end()));
-    let rows: Vec<String> = rehearsal.steps.iter().flat_map(|step| rows(step, take, &used)).collect();
-    rows.iter().take(LINES).for_each(|row| tell(row));
-    if rows.len() > LINES {
-        tell(&format!("  {:>9}  … and {} lines more", "", rows.len() - LINES));
+    let mut before = None;
+    for index in telling_steps(rehearsal, take) {
+        if before.is_some_and(|before| before + 1 != index) {
+            tell(&format!("  {:>9}  …", ""));
+        }
+        before = Some(index);
+        rows(&rehearsal.steps[index], take, &used, &keys).iter().for_each(|row| tell(row));
     }
     tell(&format!("  {}", tally(book, rehearsal, take)));
 }
@@ -143,13 +148,37 @@ fn outputs_used(book: &Book, rehearsal: &Rehearsal) -> Vec<usize> {
     (0..book.gear.outputs.len()).filter(said).collect()
 }
 
+/// The steps that tell what a song does: how it and its first sections begin, and the first keys after that.
+fn telling_steps(rehearsal: &Rehearsal, take: &Take) -> Vec<usize> {
+    let mut told = Vec::new();
+    let mut sections = 0;
+    let mut keys_left = 0;
+    for (index, step) in rehearsal.steps.iter().enumerate() {
+        let event = match step.cause {
+            Cause::Event(event) => take.events.get(event).map(|event| &event.kind),
+            Cause::Start | Cause::End => None,
+        };
+        let begins = step.cause == Cause::Start || step.notices.contains(&Notice::Section);
+        let is_key = matches!(event, Some(TakeKind::Message(bytes)) if bytes.first().is_some_and(|status| status & 0xF0 == 0x90));
+        if begins && sections < SECTIONS_SHOWN {
+            sections += 1;
+            keys_left = KEYS_SHOWN;
+            told.push(index);
+        } else if is_key && keys_left > 0 {
+            keys_left -= 1;
+            told.push(index);
+        }
+    }
+    told
+}
+
 /// What the hand did in one step, and what each output got of it, as many lines as the fullest needs.
-fn rows(step: &Step, take: &Take, used: &[usize]) -> Vec<String> {
+fn rows(step: &Step, take: &Take, used: &[usize], keys: &Keys) -> Vec<String> {
     let hand = match step.cause {
         Cause::Start => "(the song begins)".to_owned(),
         Cause::End => "(the end)".to_owned(),
         Cause::Event(index) => match take.events.get(index).map(|event| &event.kind) {
-            Some(TakeKind::Message(bytes)) => describe(bytes),
+            Some(TakeKind::Message(bytes)) => describe_in(bytes, keys.play_in),
             Some(TakeKind::Marker(text)) => format!("({text})"),
             None => String::new(),
         },
@@ -164,16 +193,14 @@ fn rows(step: &Step, take: &Take, used: &[usize]) -> Vec<String> {
             .map(|output| {
                 let cell = got(*output).nth(row).map_or_else(String::new, |line| {
                     let channel = channel(&line.bytes).map_or_else(String::new, |channel| format!("{channel:2}: "));
-                    format!("{channel}{}", describe(&line.bytes))
+                    format!("{channel}{}", describe_in(&line.bytes, keys.tonight))
                 });
                 format!("{cell:COLUMN$}")
             })
             .collect();
         format!("  {time:>9}  {hand:COLUMN$}{cells}").trim_end().to_owned()
     };
-    // A marker for the song that has begun already changes nothing and is not shown.
-    let quiet_marker = height == 0 && hand.starts_with('(');
-    (0..height.max(usize::from(!quiet_marker))).map(row).collect()
+    (0..height.max(1)).map(row).collect()
 }
 
 /// How many keys were pressed and how many notes each output got, and whether all of them ended.

@@ -1,7 +1,7 @@
 //! MIDI messages in words, as scripts and screens show them: `on C4 100`, `control 64 127`, `bytes F8`.
 
 use crate::midi::{self, Channel, Message, Note, U7, U14};
-use crate::music::note;
+use crate::music::{Key, note};
 
 /// Middle C is C4 wherever we write ourselves.
 const MIDDLE_C: i32 = 4;
@@ -9,7 +9,16 @@ const MIDDLE_C: i32 = 4;
 /// A message in words, without its channel; programs count from 1 as on a front panel.
 #[must_use]
 pub fn describe(bytes: &[u8]) -> String {
-    let name = |key: Note| note::name(key, MIDDLE_C);
+    describe_with(bytes, |key| note::name(key, MIDDLE_C))
+}
+
+/// A message in words, its note spelled as a key spells it: for people; [`read`] knows sharps and flats alike.
+#[must_use]
+pub fn describe_in(bytes: &[u8], key: Key) -> String {
+    describe_with(bytes, |note| note::name_in(note, key, MIDDLE_C))
+}
+
+fn describe_with(bytes: &[u8], name: impl Fn(Note) -> String) -> String {
     match midi::decode(bytes) {
         Ok(Message::NoteOn { note, velocity, .. }) => format!("on {} {}", name(note), u8::from(velocity)),
         Ok(Message::NoteOff { note, velocity, .. }) => format!("off {} {}", name(note), u8::from(velocity)),

@@ -1,0 +1,107 @@
+//! The promises that the source tree makes about itself: who may import whom, that every file says what it is, and
+//! that files stay small enough to read.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+/// A module and those that it may import.
+const MAY_IMPORT: [(&str, &[&str]); 8] = [
+    ("music", &[]),
+    ("midi", &[]),
+    ("map", &["music", "midi"]),
+    ("engine", &["music", "midi", "map"]),
+    ("check", &["music", "midi", "map", "engine"]),
+    ("ports", &["midi"]),
+    ("daemon", &["engine", "ports", "map", "check", "midi", "music"]),
+    ("cli", &["music", "midi", "map", "engine", "check", "ports", "daemon"]),
+];
+
+/// What the pure modules never reach for: a clock, a file, a thread or an environment.
+const IMPURE: [&str; 6] = ["Instant::now", "SystemTime", "std::fs", "std::thread", "std::env", "std::net"];
+
+const LONGEST_FILE: usize = 420;
+
+fn rust_files(folder: &Path, found: &mut Vec<PathBuf>) {
+    for entry in fs::read_dir(folder).expect("a folder") {
+        let path = entry.expect("an entry").path();
+        if path.is_dir() {
+            rust_files(&path, found);
+        } else if path.extension().is_some_and(|ending| ending == "rs") {
+            found.push(path);
+        }
+    }
+}
+
+fn files_below(folder: &str) -> Vec<(PathBuf, String)> {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join(folder);
+    let mut found = Vec::new();
+    rust_files(&root, &mut found);
+    let read = |path: PathBuf| (path.clone(), fs::read_to_string(&path).expect("readable"));
+    found.into_iter().map(read).collect()
+}
+
+/// The text without its unit tests, which may reach for what they like.
+fn without_tests(text: &str) -> &str {
+    text.split("#[cfg(test)]").next().unwrap_or(text)
+}
+
+#[test]
+fn modules_import_only_what_they_may() {
+    let mut faults = Vec::new();
+    for (module, may) in MAY_IMPORT {
+        for (path, text) in files_below(&format!("src/{module}")) {
+            for (other, _) in MAY_IMPORT {
+                let imports = without_tests(&text).contains(&format!("crate::{other}"));
+                if imports && other != module && !may.contains(&other) {
+                    faults.push(format!("{} imports {other}", path.display()));
+                }
+            }
+        }
+    }
+    assert!(faults.is_empty(), "{}", faults.join("\n"));
+}
+
+#[test]
+fn the_pure_modules_reach_for_nothing_outside() {
+    let mut faults = Vec::new();
+    for module in ["music", "midi", "map", "engine", "check"] {
+        for (path, text) in files_below(&format!("src/{module}")) {
+            for word in IMPURE.iter().filter(|word| without_tests(&text).contains(**word)) {
+                faults.push(format!("{} reaches for {word}", path.display()));
+            }
+        }
+    }
+    assert!(faults.is_empty(), "{}", faults.join("\n"));
+}
+
+#[test]
+fn every_file_opens_by_saying_what_it_is_and_is_short_enough_to_read() {
+    let mut faults = Vec::new();
+    for folder in ["src", "tests", "benches", "examples"] {
+        for (path, text) in files_below(folder) {
+            if !text.starts_with("//! ") {
+                faults.push(format!("{} does not open with a doc", path.display()));
+            }
+            if text.lines().count() > LONGEST_FILE {
+                faults.push(format!("{} has {} lines", path.display(), text.lines().count()));
+            }
+        }
+    }
+    assert!(faults.is_empty(), "{}", faults.join("\n"));
+}
+
+#[test]
+fn nothing_outside_tests_unwraps_or_panics() {
+    let mut faults = Vec::new();
+    for (path, text) in files_below("src") {
+        for (number, line) in without_tests(&text).lines().enumerate() {
+            let code = line.split("//").next().unwrap_or("");
+            for word in [".unwrap()", ".expect(", "panic!(", "todo!(", "unimplemented!(", "unreachable!("] {
+                if code.contains(word) {
+                    faults.push(format!("{}:{} says {word}", path.display(), number + 1));
+                }
+            }
+        }
+    }
+    assert!(faults.is_empty(), "{}", faults.join("\n"));
+}

@@ -23,10 +23,18 @@ struct Waiting {
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 enum What {
-    /// The end of its note, which the ledger knows by this count.
-    EndNote { generation: u32 },
+    /// The end of its note.
+    EndNote(SentNote),
     /// To be said.
     Say,
+}
+
+/// A note of a send that sounds, and what the ledger knows it by.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+struct SentNote {
+    place: u16,
+    note: u8,
+    generation: u32,
 }
 
 impl Waiting {
@@ -63,12 +71,12 @@ impl Pending {
         self.waiting.push(Waiting { at, send, what });
     }
 
-    /// The end of this send's last note, if that has not come yet.
-    fn take_note(&mut self, send: u16) -> Option<u32> {
+    /// This send's last note, if its end has not come yet.
+    fn take_note(&mut self, send: u16) -> Option<SentNote> {
         let note = |waiting: &Waiting| waiting.send == send && waiting.what != What::Say;
         let index = self.waiting.iter().position(note)?;
         match self.waiting.swap_remove(index).what {
-            What::EndNote { generation } => Some(generation),
+            What::EndNote(note) => Some(note),
             What::Say => None,
         }
     }
@@ -95,7 +103,7 @@ impl Engine {
             out.at(due.at);
             match due.what {
                 What::Say => self.say_send(due.send, due.at, out),
-                What::EndNote { generation } => self.end_sent_note(due.send, generation, out),
+                What::EndNote(note) => self.end_sent_note(note, out),
             }
         }
     }
@@ -122,8 +130,8 @@ impl Engine {
             Say::Program { bank, program } => self.say_program(send.place, *bank, Some(*program), out),
             Say::Control { number, value } => self.send_control(send.place, *number, *value, out),
             Say::Note { note, velocity, length } => {
-                if let Some(generation) = self.pending.take_note(number) {
-                    self.end_sent_note(number, generation, out);
+                if let Some(sounding) = self.pending.take_note(number) {
+                    self.end_sent_note(sounding, out);
                 }
                 let striker = FIRST_SEND + u32::from(number);
                 let strike = self.ledger.strike(send.place, *note, striker, now, plan.gather);
@@ -135,19 +143,16 @@ impl Engine {
                     self.say_on(send.place, *note, *velocity, out);
                 }
                 let generation = self.ledger.add_owner(send.place, *note);
-                self.pending.put(now.saturating_add(*length), number, What::EndNote { generation });
+                let sounding = SentNote { place: send.place, note: *note, generation };
+                self.pending.put(now.saturating_add(*length), number, What::EndNote(sounding));
             }
             Say::System { bytes, .. } => out.say(send.output, bytes),
         }
     }
 
-    fn end_sent_note(&mut self, number: u16, generation: u32, out: &mut Out) {
-        let plan = Arc::clone(&self.plan);
-        let send = &plan.sends[usize::from(number)];
-        if let Say::Note { note, .. } = send.say
-            && self.ledger.remove_owner(send.place, note, generation)
-        {
-            self.say_off(send.place, note, 64, out);
+    fn end_sent_note(&mut self, SentNote { place, note, generation }: SentNote, out: &mut Out) {
+        if self.ledger.remove_owner(place, note, generation) {
+            self.say_off(place, note, 64, out);
         }
     }
 

@@ -1,0 +1,118 @@
+//! Keys and inputs that play nothing.
+
+use std::collections::BTreeMap;
+
+use super::keyboard;
+use super::tonight::{Piece, Scene, Tonight};
+use super::words::{in_sections, quoted, range, the_keys};
+use crate::map::{Diagnostic, Input};
+
+/// Hint: a song without a zone. Hint: an input, not optional, that plays nothing in the whole song. Hint: keys of an
+/// input that play nothing in some section; where the gear does not say which keys there are, only those between keys
+/// that play in this song.
+pub(super) fn find(tonight: &Tonight<'_>, piece: &Piece<'_>, found: &mut Vec<Diagnostic>) {
+    let title = piece.song.title.spot;
+    if piece.parts.is_empty() {
+        let hint = Diagnostic::hint(title, "the keys play nothing in this song: it has no zone");
+        found.push(hint.label("silent").help("write [[zone]], and below it sound = and the name of a sound"));
+        return;
+    }
+    for (number, input) in tonight.playing() {
+        match playing_keys(piece, number) {
+            Some(hull) => {
+                let bounds = if keyboard::is_known(input) { keyboard::keys(input) } else { hull };
+                for ((low, high), scenes) in silent(piece, number, bounds) {
+                    found.push(gap(piece, number, input, (low, high), bounds, &scenes));
+                }
+            }
+            None if !input.optional && !piece.parts.iter().any(|part| part.hears(number)) => {
+                let name = quoted(&input.name.value);
+                let hint = Diagnostic::hint(title, format!("the input {name} plays nothing in this song"));
+                let help = format!("give it a zone with input = {name}, or write optional = true at [inputs] in the gear");
+                found.push(hint.label("no zone listens to it").help(help));
+            }
+            // What its zones lack is said of them.
+            None => {}
+        }
+    }
+}
+
+fn of_input(scene: &Scene, input: usize) -> impl Iterator<Item = &keyboard::Stretch> {
+    scene.keyboards.iter().filter(move |keyboard| keyboard.input == input).flat_map(|keyboard| &keyboard.stretches)
+}
+
+/// The lowest and the highest key of an input that play something somewhere in the song.
+fn playing_keys(piece: &Piece<'_>, input: usize) -> Option<(u8, u8)> {
+    let stretches = piece.scenes.iter().flat_map(|scene| of_input(scene, input));
+    let playing = stretches.filter(|stretch| !stretch.taken.is_empty()).map(|stretch| (stretch.low, stretch.high));
+    playing.reduce(|(low, high), (first, last)| (low.min(first), high.max(last)))
+}
+
+/// Keys within bounds that play nothing, with the scenes in which they do not.
+fn silent(piece: &Piece<'_>, input: usize, (lowest, highest): (u8, u8)) -> BTreeMap<(u8, u8), Vec<usize>> {
+    let mut silent: BTreeMap<(u8, u8), Vec<usize>> = BTreeMap::new();
+    for (number, scene) in piece.scenes.iter().enumerate() {
+        let mut open: Option<(u8, u8)> = None;
+        for stretch in of_input(scene, input) {
+            let (low, high) = (stretch.low.max(lowest), stretch.high.min(highest));
+            if low > high {
+                continue;
+            }
+            open = match open {
+                Some((start, _)) if stretch.taken.is_empty() => Some((start, high)),
+                None if stretch.taken.is_empty() => Some((low, high)),
+                Some(gap) => {
+                    silent.entry(gap).or_default().push(number);
+                    None
+                }
+                None => None,
+            };
+        }
+        if let Some(gap) = open {
+            silent.entry(gap).or_default().push(number);
+        }
+    }
+    silent
+}
+
+fn gap(
+    piece: &Piece<'_>,
+    number: usize,
+    input: &Input,
+    (low, high): (u8, u8),
+    bounds: (u8, u8),
+    scenes: &[usize],
+) -> Diagnostic {
+    let (name, place) = (quoted(&input.name.value), in_sections(piece, scenes));
+    if (low, high) == bounds {
+        // All of it, and so only in some sections.
+        let spot = scenes.first().and_then(|scene| piece.section(*scene)).map(|section| section.name.spot);
+        let spot = spot.unwrap_or(piece.song.title.spot);
+        let hint = Diagnostic::hint(spot, format!("the input {name} plays nothing{place}"));
+        return hint.label("its keys are silent").help("if that is not meant, let a zone play in this section too");
+    }
+    let octave = piece.octave;
+    let play = if low == high { "plays" } else { "play" };
+    let title = format!("{} of the input {name} {play} nothing{place}", the_keys(low, high, octave));
+    let zones = scenes.first().map(|scene| piece.scenes[*scene].zones.as_slice()).unwrap_or_default();
+    let heard = || zones.iter().map(|zone| &piece.parts[*zone]).filter(|part| part.hears(number) && part.names_keys());
+    let below = heard().filter(|part| part.keys().1 < low).max_by_key(|part| part.keys().1);
+    let above = heard().filter(|part| part.keys().0 > high).min_by_key(|part| part.keys().0);
+    match (below, above) {
+        (Some(below), above) => {
+            let hint = Diagnostic::hint(below.zone.keys.spot, title).label("ends below them");
+            let keys = range(below.keys().0, high, octave);
+            let hint = hint.help(format!("if that is not meant, write keys = {keys} here"));
+            above.into_iter().fold(hint, |hint, above| hint.also(above.zone.keys.spot, "begins above them"))
+        }
+        (None, Some(above)) => {
+            let hint = Diagnostic::hint(above.zone.keys.spot, title).label("begins above them");
+            let keys = range(low, above.keys().1, octave);
+            hint.help(format!("if that is not meant, write keys = {keys}"))
+        }
+        (None, None) => {
+            let hint = Diagnostic::hint(piece.song.title.spot, title);
+            hint.label("in this song").help("if that is not meant, let a zone reach over them")
+        }
+    }
+}

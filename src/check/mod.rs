@@ -1,0 +1,57 @@
+//! What could go wrong tonight, found before it does: findings on a set that has loaded without an error.
+//!
+//! An error would make tonight go wrong: something is silent, wrong or missing that the maps say is there. A hint is
+//! worth a look, but may be meant so.
+//!
+//! | file | findings |
+//! | --- | --- |
+//! | `reach` | zones that no key or touch reaches, that tonight leaves out, that reach beyond the keyboard |
+//! | `gaps` | keys and inputs that play nothing |
+//! | `touch` | velocities that no zone takes |
+//! | `pitch` | notes that leave MIDI's range, zones moved down into the mud, layers in it |
+//! | `channel` | programs that change under held notes, two volumes and two ways with a pedal on one channel |
+//! | `wire` | chords and changes of song that take long on a DIN cable |
+//! | `voice` | melodies outside a singer's range |
+//! | `stage` | inputs, cables and pauses of the whole evening |
+//! | `ports` | ports that are not there, or could be one of several |
+//!
+//! Everything here is static: nothing is played, and no port is opened. The work grows with the number of songs, and
+//! in each song with its sections, zones and the ranges that they divide the keyboard into.
+
+mod channel;
+mod gaps;
+mod keyboard;
+mod pitch;
+mod ports;
+mod reach;
+mod stage;
+mod tonight;
+mod touch;
+mod voice;
+mod wire;
+mod words;
+
+pub use ports::{PortMatch, PortMatches, SeenPort, port_findings};
+
+use crate::map::{Book, Diagnostic};
+use tonight::Tonight;
+
+/// Everything static that could go wrong tonight, file by file and from top to bottom.
+#[must_use]
+pub fn findings(book: &Book) -> Vec<Diagnostic> {
+    let tonight = Tonight::new(book);
+    let mut found = Vec::new();
+    stage::find(&tonight, &mut found);
+    for piece in &tonight.pieces {
+        reach::find(&tonight, piece, &mut found);
+        gaps::find(&tonight, piece, &mut found);
+        touch::find(&tonight, piece, &mut found);
+        pitch::find(&tonight, piece, &mut found);
+        channel::within_a_section(piece, &mut found);
+    }
+    channel::over_a_change(&tonight, &mut found);
+    voice::find(&tonight, &mut found);
+    wire::find(&tonight, &mut found);
+    found.sort_by_key(|finding| finding.spot.map(|spot| (spot.file, spot.start)));
+    found
+}

@@ -1,0 +1,249 @@
+//! Notes that leave MIDI's range tonight, and intervals that turn to mud low down.
+
+use std::collections::BTreeMap;
+
+use super::keyboard::{self, Keyboard, USUAL};
+use super::tonight::{Part, Piece, Shift, Tonight};
+use super::words::{in_sections, key_name, range, sounding, the_keys};
+use crate::map::{Diagnostic, Kind};
+use crate::music::range::lowest_clear;
+
+/// Error: keys of a zone whose notes leave 0–127 at one of tonight's shifts: they sound nothing (rule R4).
+/// Hint: two zones that sound an interval from one key, lower than it is clear ([`lowest_clear`]; common practice).
+/// Hint: a zone of a split that tonight's shift moves so low that a major third on its lowest keys, clear where
+/// nothing is shifted, is so no more. Zones with `within` stay in their range, and what does not follow the key is no
+/// matter of pitch: neither is looked at in the hints.
+pub(super) fn find(tonight: &Tonight<'_>, piece: &Piece<'_>, found: &mut Vec<Diagnostic>) {
+    let mut notes = Notes::default();
+    for (scene_number, scene) in piece.scenes.iter().enumerate() {
+        for keyboard in &scene.keyboards {
+            let known = keyboard::is_known(&tonight.book.gear.inputs[keyboard.input]);
+            notes.add(piece, scene_number, keyboard, known);
+        }
+    }
+    for (zone, (low, high, shift)) in &notes.below {
+        found.push(leaving(piece, &piece.parts[*zone], (*low, *high), shift));
+    }
+    for (zone, (low, high, shift)) in &notes.above {
+        found.push(leaving(piece, &piece.parts[*zone], (*low, *high), shift));
+    }
+    for ((lower, upper), mud) in &notes.layers {
+        found.push(layer(piece, (*lower, *upper), mud));
+    }
+    for (zone, (key, shift)) in &notes.lowered {
+        found.push(lowered(piece, &piece.parts[*zone], *key, shift));
+    }
+}
+
+/// What was found, by zone.
+#[derive(Default)]
+struct Notes {
+    /// Keys whose notes lie below 0, and the shift that takes most of them there.
+    below: BTreeMap<usize, (u8, u8, Shift)>,
+    above: BTreeMap<usize, (u8, u8, Shift)>,
+    /// By the two zones, in file order.
+    layers: BTreeMap<(usize, usize), Mud>,
+    /// The lowest key, and the shift that moves it lowest.
+    lowered: BTreeMap<usize, (u8, Shift)>,
+}
+
+/// Two zones that sound an interval too low to be clear.
+struct Mud {
+    keys: (u8, u8),
+    interval: i32,
+    /// The lowest key on which it is clear.
+    clear_from: i32,
+    scenes: Vec<usize>,
+}
+
+impl Notes {
+    fn add(&mut self, piece: &Piece<'_>, scene: usize, keyboard: &Keyboard, known: bool) {
+        let lowest = keyboard.stretches.first().map_or(0, |stretch| stretch.low);
+        for stretch in &keyboard.stretches {
+            // Where nobody says which keys there are, the ends of MIDI's range are hardly among them.
+            let keys_of = |part: &Part<'_>| match known || part.names_keys() {
+                true => (stretch.low, stretch.high),
+                false => (stretch.low.max(USUAL.0), stretch.high.min(USUAL.1)),
+            };
+            for shift in &piece.scenes[scene].shifts {
+                for (zone, _) in &stretch.taken {
+                    let part = &piece.parts[*zone];
+                    let keys = keys_of(part);
+                    if keys.0 <= keys.1 && part.zone.within.is_none() {
+                        self.leaves(*zone, part, keys, shift);
+                        self.sinks(*zone, part, keys.0, lowest, shift);
+                    }
+                }
+            }
+            self.layered(piece, scene, &stretch.taken, keys_of);
+        }
+    }
+
+    fn leaves(&mut self, zone: usize, part: &Part<'_>, (low, high): (u8, u8), shift: &Shift) {
+        let offset = part.offset_at(shift.semitones);
+        let (low, high) = (i32::from(low), i32::from(high));
+        let further = |known: &Shift| shift.semitones.abs() > known.semitones.abs();
+        for (leaving, first, last) in
+            [(&mut self.below, low, high.min(-offset - 1)), (&mut self.above, low.max(128 - offset), high)]
+        {
+            if first > last {
+                continue;
+            }
+            let (first, last) = (first as u8, last as u8);
+            let known = leaving.entry(zone).or_insert((first, last, *shift));
+            *known = (known.0.min(first), known.1.max(last), if further(&known.2) { *shift } else { known.2 });
+        }
+    }
+
+    fn sinks(&mut self, zone: usize, part: &Part<'_>, key: u8, lowest: u8, shift: &Shift) {
+        let Some(clear) = third_clear_from() else { return };
+        let untransposed = i32::from(key) + part.offset();
+        let split = part.names_keys() && part.keys().0 > lowest.max(1) && key == part.keys().0;
+        let holds_a_third = part.keys().1.saturating_sub(key) >= 4;
+        if !split || !holds_a_third || !part.zone.follow_key {
+            return;
+        }
+        if untransposed >= clear && untransposed + shift.semitones < clear {
+            let known = self.lowered.entry(zone).or_insert((key, *shift));
+            if shift.semitones < known.1.semitones {
+                *known = (key, *shift);
+            }
+        }
+    }
+
+    fn layered(
+        &mut self,
+        piece: &Piece<'_>,
+        scene: usize,
+        taken: &[(usize, u128)],
+        keys_of: impl Fn(&Part<'_>) -> (u8, u8),
+    ) {
+        let pitched = |zone: usize| {
+            let zone = piece.parts[zone].zone;
+            zone.follow_key && zone.within.is_none()
+        };
+        let taken: Vec<&(usize, u128)> = taken.iter().filter(|(zone, _)| pitched(*zone)).collect();
+        let lowest_shift = piece.scenes[scene].shifts.iter().map(|shift| shift.semitones).min().unwrap_or(0);
+        for (index, (second, second_touch)) in taken.iter().enumerate() {
+            for (first, first_touch) in &taken[..index] {
+                let (one, other) = (&piece.parts[*first], &piece.parts[*second]);
+                let interval = (one.offset() - other.offset()).abs();
+                let limit = u8::try_from(interval).ok().and_then(lowest_clear);
+                let Some(limit) = limit.filter(|_| first_touch & second_touch != 0) else { continue };
+                let clear_from = i32::from(u8::from(limit)) - one.offset().min(other.offset()) - lowest_shift;
+                let ((low, high), (from, to)) = (keys_of(one), keys_of(other));
+                let (low, high) = (low.max(from), i32::from(high.min(to)).min(clear_from - 1));
+                if i32::from(low) > high {
+                    continue;
+                }
+                let keys = (low, high as u8);
+                let mud = Mud { keys, interval, clear_from, scenes: Vec::new() };
+                let known = self.layers.entry((*first, *second)).or_insert(mud);
+                known.keys = (known.keys.0.min(keys.0), known.keys.1.max(keys.1));
+                known.clear_from = known.clear_from.max(clear_from);
+                if known.scenes.last() != Some(&scene) {
+                    known.scenes.push(scene);
+                }
+            }
+        }
+    }
+}
+
+/// The lowest note on which a major third is clear.
+fn third_clear_from() -> Option<i32> {
+    lowest_clear(4).map(|note| i32::from(u8::from(note)))
+}
+
+/// Semitones with their sign, as a distance: `down 3 semitones`.
+fn moved(semitones: i32) -> String {
+    let way = if semitones < 0 { "down" } else { "up" };
+    let plural = if semitones.abs() == 1 { "" } else { "s" };
+    format!("{way} {} semitone{plural}", semitones.abs())
+}
+
+/// Points at what makes tonight's shift.
+fn because(mut finding: Diagnostic, shift: &Shift) -> Diagnostic {
+    if let Some(spot) = shift.tonight {
+        finding = finding.also(spot, "tonight's key");
+    }
+    match shift.lifted_by {
+        Some(spot) if shift.lift != 0 => finding.also(spot, format!("{} from here on", moved(shift.lift))),
+        _ => finding,
+    }
+}
+
+fn leaving(piece: &Piece<'_>, part: &Part<'_>, (low, high): (u8, u8), shift: &Shift) -> Diagnostic {
+    let offset = part.offset_at(shift.semitones);
+    let (first, last) = (i32::from(low) + offset, i32::from(high) + offset);
+    let (end, octaves) = match first < 0 {
+        true => ("below MIDI's lowest", (-first + 11) / 12),
+        false => ("above MIDI's highest", -((last - 127 + 11) / 12)),
+    };
+    let (sounds, notes) = if low == high { ("sounds", "its note") } else { ("sound", "their notes") };
+    let title = format!(
+        "{} of the zone {} {sounds} nothing tonight: {notes} would lie {end}",
+        the_keys(low, high, piece.octave),
+        part.name(),
+    );
+    let fault = Diagnostic::error(Kind::Finding, part.zone.keys.spot, title);
+    let fault = fault.label(format!("moved {} in all", moved(offset)));
+    let octave = part.zone.octave + octaves;
+    let help = format!("write octave = {octave} in this zone, or take those keys out of it");
+    let fault = fault.help(help);
+    if part.zone.follow_key && shift.semitones != 0 { because(fault, shift) } else { fault }
+}
+
+fn layer(piece: &Piece<'_>, (first, second): (usize, usize), mud: &Mud) -> Diagnostic {
+    let (one, other) = (&piece.parts[first], &piece.parts[second]);
+    let place = in_sections(piece, &mud.scenes);
+    let title = format!(
+        "{} sound{} {} too low to be clear, with {} and {}{place}",
+        the_keys(mud.keys.0, mud.keys.1, piece.octave),
+        if mud.keys.0 == mud.keys.1 { "s" } else { "" },
+        interval_name(mud.interval),
+        one.name(),
+        other.name(),
+    );
+    let hint = Diagnostic::hint(other.zone.spot, title).label("one note").also(one.zone.spot, "the other note");
+    let help = match u8::try_from(mud.clear_from).ok().filter(|key| *key < other.keys().1) {
+        Some(key) => format!("for example let {} begin at {}", other.name(), key_name(key, piece.octave)),
+        None => format!("for example write octave = {} for both", one.zone.octave.max(other.zone.octave) + 1),
+    };
+    hint.help(help)
+}
+
+fn interval_name(semitones: i32) -> &'static str {
+    match semitones {
+        1 => "a minor second",
+        2 => "a major second",
+        3 => "a minor third",
+        4 => "a major third",
+        5 => "a fourth",
+        6 => "a tritone",
+        7 => "a fifth",
+        8 => "a minor sixth",
+        9 => "a major sixth",
+        10 => "a minor seventh",
+        11 => "a major seventh",
+        13 => "a minor ninth",
+        14 => "a major ninth",
+        15 => "a minor tenth",
+        16 => "a major tenth",
+        _ => "an interval",
+    }
+}
+
+fn lowered(piece: &Piece<'_>, part: &Part<'_>, key: u8, shift: &Shift) -> Diagnostic {
+    let clear = third_clear_from().unwrap_or_default();
+    let (offset, octave) = (part.offset_at(shift.semitones), piece.octave);
+    let heard = shift.keys.tonight.transposed(shift.lift);
+    let title =
+        format!("tonight's key moves the zone {} so low that thirds on its lowest keys turn to mud", part.name());
+    let sounds = sounding(i32::from(key) + offset, heard, octave);
+    let from = sounding(clear, heard, octave);
+    let label = format!("{} sounds as {sounds}; a major third is clear from {from} up", key_name(key, octave));
+    let (lowest, high) = (clear - offset, part.keys().1);
+    let keys = u8::try_from(lowest).map(|lowest| range(lowest.min(high), high, octave)).unwrap_or_default();
+    let help = format!("for example write keys = {keys}, or open chords on the lowest keys");
+    because(Diagnostic::hint(part.zone.keys.spot, title).label(label).help(help), shift)
+}

@@ -1,0 +1,108 @@
+//! Ports that are not there, or that could be one of several. Which ports a name fits is decided elsewhere, by the
+//! ports themselves: this module is handed what came of it.
+
+use super::words::{joined, quoted};
+use crate::map::{At, Book, Diagnostic, Input, Kind};
+
+/// A port that the system has now.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SeenPort {
+    /// Its name, as a gear file may write it.
+    pub name: String,
+    /// Where it sits now; may be empty.
+    pub address: String,
+    /// Serial number of its device, where known.
+    pub serial: Option<String>,
+}
+
+/// What an input or an output of the gear finds among the system's ports.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum PortMatch {
+    /// It looks for none: a virtual output.
+    Own,
+    /// The one that it means.
+    One(SeenPort),
+    /// None; those that are there.
+    Missing(Vec<SeenPort>),
+    /// Several that fit equally well.
+    Several(Vec<SeenPort>),
+}
+
+/// What all inputs and outputs find, each in the gear's order.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct PortMatches {
+    /// One for each input.
+    pub inputs: Vec<PortMatch>,
+    /// One for each output.
+    pub outputs: Vec<PortMatch>,
+}
+
+/// What is wrong with the ports that are there now.
+///
+/// Error: a port that is missing, unless it is optional. Error: a name that fits several ports equally well.
+/// Error: two playing inputs that find one port and hear the same channel, as each key then plays twice.
+#[must_use]
+pub fn port_findings(book: &Book, matches: &PortMatches) -> Vec<Diagnostic> {
+    let mut found = Vec::new();
+    let inputs: Vec<(&Input, &PortMatch)> = book.gear.inputs.iter().zip(&matches.inputs).collect();
+    for (input, matched) in &inputs {
+        found.extend(clear(&input.port, input.serial.as_deref(), input.optional, matched));
+    }
+    for (output, matched) in book.gear.outputs.iter().zip(&matches.outputs) {
+        found.extend(output.port.as_ref().and_then(|port| clear(port, None, output.optional, matched)));
+    }
+    for (index, (second, there)) in inputs.iter().enumerate() {
+        let same = |(first, here): &&(&Input, &PortMatch)| {
+            let overlap = first.channel.is_none() || second.channel.is_none() || first.channel == second.channel;
+            matches!(there, PortMatch::One(_)) && here == there && first.play && second.play && overlap
+        };
+        if let Some((first, _)) = inputs[..index].iter().find(same) {
+            let (one, other) = (quoted(&first.name.value), quoted(&second.name.value));
+            let title = format!("the inputs {one} and {other} are one port, so each of its keys plays twice");
+            let fault = Diagnostic::error(Kind::Finding, second.port.spot, title).label("the same port");
+            let help = "write a longer part of each port's name, the serial of each, or the channel that each hears";
+            found.push(fault.also(first.port.spot, "the same port").help(help));
+        }
+    }
+    found.sort_by_key(|finding| finding.spot.map(|spot| (spot.file, spot.start)));
+    found
+}
+
+fn clear(port: &At<String>, serial: Option<&str>, optional: bool, matched: &PortMatch) -> Option<Diagnostic> {
+    let wanted = quoted(&port.value);
+    let fault = |title: String| Diagnostic::error(Kind::Finding, port.spot, title);
+    match matched {
+        PortMatch::Missing(there) if !optional => {
+            let with = serial.map_or_else(String::new, |serial| format!(" and the serial number {}", quoted(serial)));
+            let there = match there.as_slice() {
+                [] => "no other is there".to_owned(),
+                there => format!("write part of a name that is there: {}", listed(there)),
+            };
+            let help = format!("plug it in or switch it on; else {there}, or write optional = true");
+            Some(fault(format!("no port has {wanted} in its name{with}")).label("not there").help(help))
+        }
+        PortMatch::Several(ties) => {
+            let serials: Vec<&str> = ties.iter().filter_map(|tie| tie.serial.as_deref()).collect();
+            let help = match serials.first() {
+                Some(first) if serials.len() == ties.len() => {
+                    format!("write the serial of the one you mean, for example serial = {}", quoted(first))
+                }
+                _ => "write a longer part of the name of the one you mean".to_owned(),
+            };
+            Some(fault(format!("{wanted} fits several ports: {}", listed(ties))).label("which one?").help(help))
+        }
+        _ => None,
+    }
+}
+
+fn listed(ports: &[SeenPort]) -> String {
+    let one = |port: &SeenPort| {
+        let details = match (&port.serial, port.address.as_str()) {
+            (Some(serial), _) => format!(" (serial {})", quoted(serial)),
+            (None, "") => String::new(),
+            (None, address) => format!(" (at {address})"),
+        };
+        format!("{}{details}", quoted(&port.name))
+    };
+    joined(&ports.iter().map(one).collect::<Vec<_>>())
+}

@@ -1,0 +1,52 @@
+//! Inputs, cables and pauses: what holds for the whole evening.
+
+use super::tonight::Tonight;
+use super::words::quoted;
+use crate::engine::MOST_INPUTS;
+use crate::map::{Diagnostic, Kind};
+
+/// Error: no input plays. Error: more inputs than the engine hears. Hint: an output that may lead back to an input.
+/// Hint: the set begins with a pause.
+pub(super) fn find(tonight: &Tonight<'_>, found: &mut Vec<Diagnostic>) {
+    let gear = &tonight.book.gear;
+    if let Some(input) = gear.inputs.first().filter(|_| tonight.playing().next().is_none()) {
+        let title = "no key plays anything tonight: no input has play = true";
+        let fault = Diagnostic::error(Kind::Finding, input.name.spot, title).label("play = false");
+        found.push(fault.help("write play = true at the keyboard that is played on"));
+    }
+    for input in gear.inputs.iter().skip(MOST_INPUTS) {
+        let title = format!("the input {} is one too many: {MOST_INPUTS} can be heard", quoted(&input.name.value));
+        let fault = Diagnostic::error(Kind::Finding, input.name.spot, title).label("not heard");
+        found.push(fault.help("take out inputs that are not there tonight"));
+    }
+    loops(tonight, found);
+    let entries = &tonight.book.set.entries;
+    if let Some(first) = entries.first().filter(|first| first.song.is_none()) {
+        let hint = Diagnostic::hint(first.spot, "the set begins with a pause: the keys play nothing until the first song");
+        let help = "put a song before it, whose zones the keys then play in the pause too, or leave it so";
+        found.push(hint.label("no song before it").help(help));
+    }
+}
+
+/// Outputs whose port's name may be an input's too. One that only steers (play = false) hears nothing that comes back
+/// to matter, unless clock or system exclusive messages go there.
+fn loops(tonight: &Tonight<'_>, found: &mut Vec<Diagnostic>) {
+    let gear = &tonight.book.gear;
+    let plain = |name: &str| name.trim().to_lowercase();
+    for output in &gear.outputs {
+        let Some(port) = &output.port else { continue };
+        let leads_to = plain(&port.value);
+        let meant = |input: &&crate::map::Input| {
+            let comes_from = plain(&input.port.value);
+            let matters = input.play || output.clock || output.sysex;
+            matters && (leads_to.contains(&comes_from) || comes_from.contains(&leads_to))
+        };
+        if let Some(input) = gear.inputs.iter().find(meant) {
+            let (one, other) = (quoted(&output.name.value), quoted(&input.name.value));
+            let title = format!("the output {one} may lead back to the input {other}: both may mean one port");
+            let hint = Diagnostic::hint(port.spot, title).label("sent here").also(input.port.spot, "heard from here");
+            let help = "if it is one instrument, turn its local control off, or each key sounds twice there, and see that it does not send on what it receives";
+            found.push(hint.help(help));
+        }
+    }
+}

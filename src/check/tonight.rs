@@ -1,0 +1,253 @@
+//! Tonight as the findings look at it: each song with the sections that are played, the zones in use in each, and
+//! the shifts that the evening's keys bring; names are looked up once.
+
+use std::collections::{BTreeMap, HashMap};
+
+use super::keyboard::{self, Keyboard, Velocities};
+use super::words;
+use crate::engine::{Keys, MOST_INPUTS};
+use crate::map::{At, Book, Curve, Entry, Input, Section, Song, Sound, Spot, Zone};
+
+/// One channel of one output: the output's number in the gear, and the channel.
+pub(super) type Place = (usize, u8);
+
+/// A set of inputs, one bit each.
+pub(super) type Inputs = u32;
+
+/// A set with everything looked up.
+pub(super) struct Tonight<'a> {
+    pub book: &'a Book,
+    /// For each input that the engine hears, the velocities that it can give after its curve.
+    pub touches: Vec<Velocities>,
+    /// Each song, by its number in the book.
+    pub pieces: Vec<Piece<'a>>,
+    /// The entries that are songs, in set order.
+    pub outings: Vec<Outing<'a>>,
+}
+
+/// A song as tonight plays it, in all its entries together.
+pub(super) struct Piece<'a> {
+    pub song: &'a Song,
+    /// How its file counts octaves.
+    pub octave: i32,
+    pub parts: Vec<Part<'a>>,
+    /// The sections that tonight's orders have, in the order in which they come first.
+    pub scenes: Vec<Scene>,
+}
+
+/// A zone with what its names mean.
+pub(super) struct Part<'a> {
+    pub zone: &'a Zone,
+    pub sound: &'a Sound,
+    pub place: Place,
+    pub inputs: Inputs,
+}
+
+/// A section that is played tonight.
+pub(super) struct Scene {
+    /// Its number in the song; `None` in a song without sections.
+    pub section: Option<usize>,
+    /// Zones in use, in file order.
+    pub zones: Vec<usize>,
+    /// The first zone in use at each place that is on when the song is entered: its set-up counts (rule R8).
+    pub first_at: BTreeMap<Place, usize>,
+    /// What each playing input's keys reach.
+    pub keyboards: Vec<Keyboard>,
+    /// Each shift that tonight brings to it, once.
+    pub shifts: Vec<Shift>,
+}
+
+/// A shift (rule R5) and where it comes from.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Shift {
+    pub semitones: i32,
+    /// The keys of the entry.
+    pub keys: Keys,
+    /// What the section key adds to tonight's key.
+    pub lift: i32,
+    /// Tonight's key, if the set gives one.
+    pub tonight: Option<Spot>,
+    /// The section key, where one is in force.
+    pub lifted_by: Option<Spot>,
+}
+
+/// An entry of the set that is a song.
+pub(super) struct Outing<'a> {
+    pub entry: &'a Entry,
+    /// The song's number in the book.
+    pub piece: usize,
+    pub keys: Keys,
+    pub stops: Vec<Stop>,
+}
+
+/// A place in an entry's order of sections.
+pub(super) struct Stop {
+    /// Number of the song's scene.
+    pub scene: usize,
+    /// What the section key in force adds to tonight's key.
+    pub lift: i32,
+    /// That section key.
+    pub lifted_by: Option<Spot>,
+}
+
+impl<'a> Tonight<'a> {
+    pub fn new(book: &'a Book) -> Tonight<'a> {
+        let inputs = book.gear.inputs.iter().take(MOST_INPUTS);
+        let touches = inputs.map(|input| keyboard::touches(input.curve.as_ref())).collect();
+        let names = Names::of(book);
+        let pieces = book.songs.iter().map(|song| Piece::new(book, song, &names)).collect();
+        let mut tonight = Tonight { book, touches, pieces, outings: Vec::new() };
+        for entry in &book.set.entries {
+            if let Some(song) = entry.song {
+                let outing = tonight.pieces[song].perform(book, entry, song);
+                tonight.outings.push(outing);
+            }
+        }
+        for piece in &mut tonight.pieces {
+            for scene in &mut piece.scenes {
+                scene.keyboards = keyboard::all(book, &tonight.touches, &piece.parts, &scene.zones);
+            }
+        }
+        tonight
+    }
+
+    /// The inputs that the engine hears and zones may listen to, with their numbers.
+    pub fn playing(&self) -> impl Iterator<Item = (usize, &'a Input)> + use<'a> {
+        playing(self.book)
+    }
+
+    /// An entry's title.
+    pub fn title(&self, outing: &Outing<'a>) -> String {
+        words::quoted(outing.entry.title.as_ref().unwrap_or(&self.pieces[outing.piece].song.title.value))
+    }
+}
+
+/// The inputs that the engine hears and zones may listen to, with their numbers.
+pub(super) fn playing(book: &Book) -> impl Iterator<Item = (usize, &Input)> + use<'_> {
+    book.gear.inputs.iter().take(MOST_INPUTS).enumerate().filter(|(_, input)| input.play)
+}
+
+/// Sounds, outputs and inputs by name.
+struct Names<'a> {
+    sounds: HashMap<&'a str, (&'a Sound, Place)>,
+    inputs: HashMap<&'a str, Inputs>,
+    all: Inputs,
+}
+
+impl<'a> Names<'a> {
+    fn of(book: &'a Book) -> Names<'a> {
+        let gear = &book.gear;
+        let outputs: HashMap<&str, usize> =
+            gear.outputs.iter().enumerate().map(|(number, output)| (output.name.value.as_str(), number)).collect();
+        let sounds = gear.sounds.iter().filter_map(|sound| {
+            let output = outputs.get(sound.output.value.as_str())?;
+            Some((sound.name.value.as_str(), (sound, (*output, sound.channel.index()))))
+        });
+        let inputs: HashMap<&str, Inputs> =
+            playing(book).map(|(number, input)| (input.name.value.as_str(), 1 << number)).collect();
+        let all = inputs.values().fold(0, |all, input| all | input);
+        Names { sounds: sounds.collect(), inputs, all }
+    }
+
+    fn listened_to(&self, input: Option<&At<String>>) -> Inputs {
+        input.map_or(self.all, |input| self.inputs.get(input.value.as_str()).copied().unwrap_or(0))
+    }
+}
+
+impl<'a> Piece<'a> {
+    fn new(book: &'a Book, song: &'a Song, names: &Names<'a>) -> Piece<'a> {
+        let part = |zone: &'a Zone| {
+            let (sound, place) = *names.sounds.get(zone.sound.value.as_str())?;
+            Some(Part { zone, sound, place, inputs: names.listened_to(zone.input.as_ref()) })
+        };
+        let parts = song.zones.iter().filter_map(part).collect();
+        Piece { song, octave: words::middle_c(book, song.title.spot), parts, scenes: Vec::new() }
+    }
+
+    /// The section of a scene.
+    pub fn section(&self, scene: usize) -> Option<&'a Section> {
+        self.song.sections.get(self.scenes.get(scene)?.section?)
+    }
+
+    /// Plays an entry in its order, as the plan has it: scenes that are new tonight are added.
+    fn perform(&mut self, book: &'a Book, entry: &'a Entry, number: usize) -> Outing<'a> {
+        let song = self.song;
+        let keys = Keys::of(book, entry, song);
+        let order = entry.order.as_ref().or(song.order.as_ref());
+        let numbers: HashMap<&str, usize> =
+            song.sections.iter().enumerate().map(|(number, section)| (section.name.value.as_str(), number)).collect();
+        let sections: Vec<Option<usize>> = match order {
+            Some(order) => order.iter().map(|name| numbers.get(name.value.as_str()).copied()).collect(),
+            None if song.sections.is_empty() => vec![None],
+            None => (0..song.sections.len()).map(Some).collect(),
+        };
+        let (mut lift, mut lifted_by) = (0, None);
+        let mut stops = Vec::new();
+        let mut known: HashMap<Option<usize>, usize> =
+            self.scenes.iter().enumerate().map(|(number, scene)| (scene.section, number)).collect();
+        for section in sections {
+            if let Some(key) = section.and_then(|section| song.sections[section].key.as_ref()) {
+                (lift, lifted_by) = (song.key.value.nearest_way(key.value), Some(key.spot));
+            }
+            let scene = *known.entry(section).or_insert_with(|| self.add_scene(section));
+            let semitones = if keys.sounding { 0 } else { keys.shift + lift };
+            let shifts = &mut self.scenes[scene].shifts;
+            if !shifts.iter().any(|shift| shift.semitones == semitones) {
+                let tonight = entry.key.as_ref().map(|key| key.spot);
+                shifts.push(Shift { semitones, keys, lift, tonight, lifted_by });
+            }
+            stops.push(Stop { scene, lift, lifted_by });
+        }
+        Outing { entry, piece: number, keys, stops }
+    }
+
+    fn add_scene(&mut self, section: Option<usize>) -> usize {
+        let name = section.map_or("", |section| self.song.sections[section].name.value.as_str());
+        let plays = |part: &Part<'_>| section.is_none() || self.song.plays_in(part.zone, name);
+        let zones: Vec<usize> = (0..self.parts.len()).filter(|zone| plays(&self.parts[*zone])).collect();
+        let mut first_at = BTreeMap::new();
+        for zone in zones.iter().filter(|zone| self.parts[**zone].zone.on) {
+            first_at.entry(self.parts[*zone].place).or_insert(*zone);
+        }
+        self.scenes.push(Scene { section, zones, first_at, keyboards: Vec::new(), shifts: Vec::new() });
+        self.scenes.len() - 1
+    }
+}
+
+impl Part<'_> {
+    /// The zone's name in quotation marks.
+    pub fn name(&self) -> String {
+        words::quoted(&self.zone.name)
+    }
+
+    /// Its keys, as numbers.
+    pub fn keys(&self) -> (u8, u8) {
+        (u8::from(self.zone.keys.value.0), u8::from(self.zone.keys.value.1))
+    }
+
+    /// Whether the map says which keys it has.
+    pub fn names_keys(&self) -> bool {
+        self.zone.keys.spot != self.zone.spot
+    }
+
+    /// From the pressed key to its note, without the shift, in semitones.
+    pub fn offset(&self) -> i32 {
+        12 * self.zone.octave + self.zone.transpose
+    }
+
+    /// From the pressed key to its note under a shift, before `within`.
+    pub fn offset_at(&self, shift: i32) -> i32 {
+        self.offset() + if self.zone.follow_key { shift } else { 0 }
+    }
+
+    /// Whether it listens to an input.
+    pub fn hears(&self, input: usize) -> bool {
+        self.inputs & 1 << input != 0
+    }
+}
+
+/// What a touch of `velocity` counts after an input's curve (rule R6).
+pub(super) fn touched(curve: Option<&Curve>, velocity: u8) -> u8 {
+    let velocity = f64::from(velocity);
+    curve.map_or(velocity, |curve| curve.at(velocity)).round().clamp(1.0, 127.0) as u8
+}

@@ -1,0 +1,177 @@
+//! What takes long on a DIN cable: 31,250 baud and ten bits a byte make 320 µs a byte (MIDI 1.0 Detailed Specification
+//! 4.2.1, p. 1). Running status is not counted on.
+
+use std::collections::BTreeSet;
+use std::sync::Arc;
+
+use super::tonight::{Piece, Scene, Tonight};
+use super::words::{in_sections, milliseconds, quoted};
+use crate::engine::{Action, Engine, Event, Plan};
+use crate::map::{Book, Diagnostic, Spot, Wire};
+
+/// One byte on the cable, in microseconds.
+const BYTE: usize = 320;
+/// Keys that two hands strike at once.
+const FINGERS: usize = 10;
+/// A chord may take so long before it is worth a hint, in microseconds: one zone under ten fingers takes 9,600.
+const CHORD: usize = 10_000;
+/// A change of song may take so long, in microseconds.
+const CHANGE: usize = 20_000;
+/// Between two changes everything that waits is said, in microseconds.
+const LONG: u64 = 24 * 3600 * 1_000_000;
+
+/// Hint: ten keys struck at once, or as many as there are, that take more than 10 ms on a DIN cable through all
+/// layers that lead there. Hint: a change of song whose messages take more than 20 ms on one. Each is told once for
+/// an output, of the longest.
+pub(super) fn find(tonight: &Tonight<'_>, found: &mut Vec<Diagnostic>) {
+    let outputs = tonight.book.gear.outputs.iter().enumerate();
+    let slow: Vec<usize> = outputs.filter(|(_, output)| output.wire == Wire::Din).map(|(number, _)| number).collect();
+    for output in &slow {
+        found.extend(chords(tonight, *output));
+    }
+    if !slow.is_empty() {
+        let changes = changes(tonight.book);
+        found.extend(slow.iter().filter_map(|output| longest_change(tonight, &changes, *output)));
+    }
+}
+
+/// The most notes that ten fingers can strike at one output.
+struct Chord {
+    notes: usize,
+    keys: usize,
+    /// A zone of each layer where the layers are thickest.
+    layers: Vec<usize>,
+}
+
+fn chords(tonight: &Tonight<'_>, output: usize) -> Option<Diagnostic> {
+    let mut worst: Option<(&Piece<'_>, usize, Chord)> = None;
+    let mut songs = 0;
+    for piece in &tonight.pieces {
+        let chords = piece.scenes.iter().enumerate().map(|(number, scene)| (number, thickest(piece, scene, output)));
+        let Some((scene, chord)) = chords.max_by_key(|(number, chord)| (chord.notes, std::cmp::Reverse(*number))) else {
+            continue;
+        };
+        songs += usize::from(3 * BYTE * chord.notes > CHORD);
+        if worst.as_ref().is_none_or(|(.., known)| known.notes < chord.notes) {
+            worst = Some((piece, scene, chord));
+        }
+    }
+    let (piece, scene, chord) = worst.filter(|_| songs > 0)?;
+    let Chord { notes, keys, layers } = chord;
+    let output = &tonight.book.gear.outputs[output];
+    let (name, song) = (quoted(&output.name.value), quoted(&piece.song.title.value));
+    let place = in_sections(piece, &[scene]);
+    let more = match songs - 1 {
+        0 => String::new(),
+        1 => "; one more song has such layers".to_owned(),
+        more => format!("; {more} more songs have such layers"),
+    };
+    let time = milliseconds(3 * BYTE * notes);
+    let title = format!(
+        "{keys} keys struck at once in {song}{place} make {notes} notes on the cable to {name}, which take {time}{more}"
+    );
+    let hint = Diagnostic::hint(output.name.spot, title).label("3 bytes a note, 0.32 ms a byte");
+    let hint = layers.iter().take(4).fold(hint, |hint, zone| hint.also(piece.parts[*zone].zone.sound.spot, "one layer"));
+    Some(hint.help("lead a layer to another output, or connect this one by USB and write wire = \"usb\""))
+}
+
+fn thickest(piece: &Piece<'_>, scene: &Scene, output: usize) -> Chord {
+    let stretches = scene.keyboards.iter().flat_map(|keyboard| &keyboard.stretches);
+    let layers = stretches.map(|stretch| {
+        let there = stretch.taken.iter().filter(|(zone, _)| piece.parts[*zone].place.0 == output);
+        (notes_of_a_key(piece, &there.copied().collect::<Vec<_>>()), usize::from(stretch.high - stretch.low) + 1)
+    });
+    let mut layers: Vec<(Vec<usize>, usize)> = layers.filter(|(zones, _)| !zones.is_empty()).collect();
+    layers.sort_by_key(|(zones, _)| std::cmp::Reverse(zones.len()));
+    let (mut notes, mut fingers) = (0, FINGERS);
+    for (zones, keys) in &layers {
+        let struck = fingers.min(*keys);
+        notes += struck * zones.len();
+        fingers -= struck;
+    }
+    Chord { notes, keys: FINGERS - fingers, layers: layers.into_iter().next().map(|(zones, _)| zones).unwrap_or_default() }
+}
+
+/// The zones that give a note each when one key is struck, with the velocity that reaches the most; two that give the
+/// same note on the same channel count once (rule R2).
+fn notes_of_a_key(piece: &Piece<'_>, taken: &[(usize, u128)]) -> Vec<usize> {
+    let at = |velocity: u32| {
+        let mut notes = BTreeSet::new();
+        let reached = taken.iter().filter(|(_, velocities)| velocities & 1 << velocity != 0).map(|(zone, _)| *zone);
+        let distinct = reached.filter(|zone| {
+            let part = &piece.parts[*zone];
+            part.zone.within.is_some() || notes.insert((part.place, part.zone.follow_key, part.offset()))
+        });
+        distinct.collect::<Vec<_>>()
+    };
+    // Most windows overlap where one of them begins.
+    let begin = |velocities: u128| velocities & !(velocities << 1);
+    let begins = taken.iter().fold(0, |begins, (_, velocities)| begins | begin(*velocities));
+    let velocities = (0..128).filter(|velocity| begins & 1 << velocity != 0);
+    velocities.map(at).max_by_key(Vec::len).unwrap_or_default()
+}
+
+/// A change from one entry of the set to the next.
+struct Change {
+    /// Index of the entry that is entered.
+    to: usize,
+    /// Bytes that each output gets at once.
+    bytes: Vec<usize>,
+}
+
+/// What the engine says at each change of song, going through the set in tonight's order with no hand on the keys.
+fn changes(book: &Book) -> Vec<Change> {
+    let plan = Arc::new(Plan::new(book));
+    let mut engine = Engine::new(plan);
+    let mut out = engine.out();
+    engine.step(Event::Start { entry: 0, place: 0 }, 0, &mut out);
+    let mut now = 0;
+    let mut changes = Vec::new();
+    for to in 1..book.set.entries.len() {
+        loop {
+            now += LONG;
+            let place = engine.standing().place;
+            out.clear();
+            engine.step(Event::Action(Action::NextSection), now, &mut out);
+            if engine.standing().place == place {
+                break;
+            }
+        }
+        now += LONG;
+        out.clear();
+        engine.step(Event::Action(Action::NextSong), now, &mut out);
+        let mut bytes = vec![0; book.gear.outputs.len()];
+        for said in out.said().filter(|said| said.at == now) {
+            if let Some(bytes) = bytes.get_mut(said.output) {
+                *bytes += said.bytes.len();
+            }
+        }
+        changes.push(Change { to, bytes });
+    }
+    changes
+}
+
+fn longest_change(tonight: &Tonight<'_>, changes: &[Change], output: usize) -> Option<Diagnostic> {
+    let bytes = |change: &Change| change.bytes.get(output).copied().unwrap_or(0);
+    let too_long = changes.iter().filter(|change| BYTE * bytes(change) > CHANGE);
+    let more = too_long.clone().count().saturating_sub(1);
+    // Of equals the first.
+    let longest = too_long.rev().max_by_key(|change| bytes(change))?;
+    let entries = &tonight.book.set.entries;
+    let title = |entry: usize| {
+        let entry = &entries[entry];
+        let song = entry.song.map(|song| &tonight.book.songs[song].title.value);
+        entry.title.as_ref().or(song).map(|title| quoted(title)).unwrap_or_default()
+    };
+    let name = &tonight.book.gear.outputs[output].name;
+    let more = match more {
+        0 => String::new(),
+        1 => "; one more change takes so long".to_owned(),
+        more => format!("; {more} more changes take so long"),
+    };
+    let (from, to, time) = (title(longest.to - 1), title(longest.to), milliseconds(BYTE * bytes(longest)));
+    let hint = format!("going from {from} to {to} takes {time} on the cable to {}{more}", quoted(&name.value));
+    let entered: Spot = entries[longest.to].spot;
+    let hint = Diagnostic::hint(name.spot, hint).label(format!("{} bytes at once, 0.32 ms a byte", bytes(longest)));
+    Some(hint.also(entered, "entered here").help("spread some of the messages by after_ms = 20, or lead them elsewhere"))
+}

@@ -1,0 +1,81 @@
+//! Names, keys and sections in the sentences of findings.
+
+use super::tonight::Piece;
+use crate::map::{Book, Spot};
+use crate::midi::Note;
+use crate::music::{Key, note};
+
+/// A name from a map in quotation marks, cut where it is long and without what would disturb a terminal.
+pub(super) fn quoted(text: &str) -> String {
+    const LONGEST: usize = 60;
+    let shown = text.chars().take(LONGEST).map(|c| if c.is_control() { char::REPLACEMENT_CHARACTER } else { c });
+    let more = if text.chars().nth(LONGEST).is_some() { "…" } else { "" };
+    format!("\"{}{more}\"", shown.collect::<String>())
+}
+
+/// The octave number of middle C in the file that a spot lies in: its own `middle_c`, which stands above the first
+/// table, or 4.
+pub(super) fn middle_c(book: &Book, spot: Spot) -> i32 {
+    let Some(source) = book.sources.get(spot.file) else { return 4 };
+    let top = source.text.lines().map(str::trim_start).take_while(|line| !line.starts_with('['));
+    let mut fields = top.filter_map(|line| line.split_once('='));
+    let written = fields.find(|(name, _)| name.trim().trim_matches(['"', '\'']) == "middle_c");
+    let octave = written.and_then(|(_, value)| value.chars().find(char::is_ascii_digit)?.to_digit(10));
+    octave.map_or(4, |octave| octave as i32)
+}
+
+/// A key of the keyboard by name.
+pub(super) fn key_name(number: u8, octave: i32) -> String {
+    Note::try_from(number & 127).map(|key| note::name(key, octave)).unwrap_or_default()
+}
+
+/// A range as a map writes it: `["C3", "B5"]`.
+pub(super) fn range(low: u8, high: u8, octave: i32) -> String {
+    format!("[\"{}\", \"{}\"]", key_name(low, octave), key_name(high, octave))
+}
+
+/// A range in a sentence: `C3 to B5`, or the only key.
+pub(super) fn from_to(low: u8, high: u8, octave: i32) -> String {
+    match low == high {
+        true => key_name(low, octave),
+        false => format!("{} to {}", key_name(low, octave), key_name(high, octave)),
+    }
+}
+
+/// Keys as the subject of a sentence: `the keys C3 to B5`, or `the key C3`.
+pub(super) fn the_keys(low: u8, high: u8, octave: i32) -> String {
+    format!("the {} {}", if low == high { "key" } else { "keys" }, from_to(low, high, octave))
+}
+
+/// A sounding note, spelled as the key asks; a number where MIDI has no such note.
+pub(super) fn sounding(number: i32, key: Key, octave: i32) -> String {
+    let known = u8::try_from(number).ok().and_then(|number| Note::try_from(number).ok());
+    known.map_or_else(|| format!("note {number}"), |known| note::name_in(known, key, octave))
+}
+
+/// Parts of a sentence: `a`, `a and b`, `a, b and c`; of many the first few.
+pub(super) fn joined(parts: &[String]) -> String {
+    const MOST: usize = 6;
+    match parts {
+        [] => String::new(),
+        [only] => only.clone(),
+        _ if parts.len() > MOST => format!("{} and {} more", parts[..MOST].join(", "), parts.len() - MOST),
+        [most @ .., last] => format!("{} and {last}", most.join(", ")),
+    }
+}
+
+/// Where in a song: nothing for all of it, else ` in the section "Verse"` or several.
+pub(super) fn in_sections(piece: &Piece<'_>, scenes: &[usize]) -> String {
+    if scenes.len() == piece.scenes.len() {
+        return String::new();
+    }
+    let name = |scene: &usize| piece.section(*scene).map(|section| quoted(&section.name.value));
+    let names: Vec<String> = scenes.iter().filter_map(name).collect();
+    let noun = if names.len() == 1 { "section" } else { "sections" };
+    format!(" in the {noun} {}", joined(&names))
+}
+
+/// Milliseconds with one decimal.
+pub(super) fn milliseconds(micros: usize) -> String {
+    format!("{:.1} ms", micros as f64 / 1000.0)
+}

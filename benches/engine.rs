@@ -66,6 +66,7 @@ impl Made {
         let mut engine = Engine::new(Arc::new(Plan::new(&self.book())));
         let mut out = engine.out();
         engine.step(Event::Start { entry: 0, place: 0 }, 0, &mut out);
+        out.clear();
         (engine, out)
     }
 }

@@ -63,7 +63,8 @@ fn two_volumes(piece: &Piece<'_>, (first, second): (&Part<'_>, &Part<'_>), scene
         in_sections(piece, scenes),
         first.name(),
     );
-    let number = |volume: Option<crate::midi::U7>| volume.map_or("none".to_owned(), |volume| u8::from(volume).to_string());
+    let number =
+        |volume: Option<crate::midi::U7>| volume.map_or("none".to_owned(), |volume| u8::from(volume).to_string());
     let said = number(first.zone.volume.or(first.sound.volume));
     Diagnostic::error(Kind::Finding, second.zone.spot, title)
         .label(format!("volume = {} here", number(second.zone.volume)))

@@ -22,7 +22,8 @@ pub(super) fn find(tonight: &Tonight<'_>, found: &mut Vec<Diagnostic>) {
     loops(tonight, found);
     let entries = &tonight.book.set.entries;
     if let Some(first) = entries.first().filter(|first| first.song.is_none()) {
-        let hint = Diagnostic::hint(first.spot, "the set begins with a pause: the keys play nothing until the first song");
+        let hint =
+            Diagnostic::hint(first.spot, "the set begins with a pause: the keys play nothing until the first song");
         let help = "put a song before it, whose zones the keys then play in the pause too, or leave it so";
         found.push(hint.label("no song before it").help(help));
     }

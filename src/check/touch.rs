@@ -52,7 +52,7 @@ fn hint(
     let part = &piece.parts[hole.zone?];
     let touches = tonight.touches[input];
     let name = quoted(&tonight.book.gear.inputs[input].name.value);
-    let keys: Vec<String> = 
+    let keys: Vec<String> =
         keyboard::runs(hole.keys, u128::MAX).into_iter().map(|(low, high)| from_to(low, high, piece.octave)).collect();
     let place = in_sections(piece, &hole.scenes);
     let title = format!(

@@ -12,9 +12,8 @@ pub(super) fn find(tonight: &Tonight<'_>, found: &mut Vec<Diagnostic>) {
     for outing in &tonight.outings {
         let melody = tonight.pieces[outing.piece].song.melody_range.as_ref();
         let named = outing.entry.singer.as_ref();
-        let singer = named.and_then(|name| {
-            tonight.book.set.singers.iter().find(|singer| singer.name.value == name.value)
-        });
+        let singer =
+            named.and_then(|name| tonight.book.set.singers.iter().find(|singer| singer.name.value == name.value));
         if let (Some(melody), Some(named), Some(singer)) = (melody, named, singer) {
             found.extend(one(tonight, outing, melody, named, singer));
         }
@@ -98,7 +97,9 @@ fn one(
     };
     let help = match nearest(&fits).map(|key| (key, true)).or_else(|| nearest(&reached_in).map(|key| (key, false))) {
         Some((key, true)) => format!("the nearest key that fits: write key = \"{key}\""),
-        Some((key, false)) if outside => format!("no key is comfortable; the nearest that can be sung: write key = \"{key}\""),
+        Some((key, false)) if outside => {
+            format!("no key is comfortable; the nearest that can be sung: write key = \"{key}\"")
+        }
         _ => "no other key fits better: ask the singer, or leave the melody's ends to others".to_owned(),
     };
     Some(hint.help(help))

@@ -48,7 +48,8 @@ fn chords(tonight: &Tonight<'_>, output: usize) -> Option<Diagnostic> {
     let mut songs = 0;
     for piece in &tonight.pieces {
         let chords = piece.scenes.iter().enumerate().map(|(number, scene)| (number, thickest(piece, scene, output)));
-        let Some((scene, chord)) = chords.max_by_key(|(number, chord)| (chord.notes, std::cmp::Reverse(*number))) else {
+        let Some((scene, chord)) = chords.max_by_key(|(number, chord)| (chord.notes, std::cmp::Reverse(*number)))
+        else {
             continue;
         };
         songs += usize::from(3 * BYTE * chord.notes > CHORD);
@@ -71,7 +72,8 @@ fn chords(tonight: &Tonight<'_>, output: usize) -> Option<Diagnostic> {
         "{keys} keys struck at once in {song}{place} make {notes} notes on the cable to {name}, which take {time}{more}"
     );
     let hint = Diagnostic::hint(output.name.spot, title).label("3 bytes a note, 0.32 ms a byte");
-    let hint = layers.iter().take(4).fold(hint, |hint, zone| hint.also(piece.parts[*zone].zone.sound.spot, "one layer"));
+    let hint =
+        layers.iter().take(4).fold(hint, |hint, zone| hint.also(piece.parts[*zone].zone.sound.spot, "one layer"));
     Some(hint.help("lead a layer to another output, or connect this one by USB and write wire = \"usb\""))
 }
 
@@ -89,7 +91,11 @@ fn thickest(piece: &Piece<'_>, scene: &Scene, output: usize) -> Chord {
         notes += struck * zones.len();
         fingers -= struck;
     }
-    Chord { notes, keys: FINGERS - fingers, layers: layers.into_iter().next().map(|(zones, _)| zones).unwrap_or_default() }
+    Chord {
+        notes,
+        keys: FINGERS - fingers,
+        layers: layers.into_iter().next().map(|(zones, _)| zones).unwrap_or_default(),
+    }
 }
 
 /// The zones that give a note each when one key is struck, with the velocity that reaches the most; two that give the
@@ -173,5 +179,7 @@ fn longest_change(tonight: &Tonight<'_>, changes: &[Change], output: usize) -> O
     let hint = format!("going from {from} to {to} takes {time} on the cable to {}{more}", quoted(&name.value));
     let entered: Spot = entries[longest.to].spot;
     let hint = Diagnostic::hint(name.spot, hint).label(format!("{} bytes at once, 0.32 ms a byte", bytes(longest)));
-    Some(hint.also(entered, "entered here").help("spread some of the messages by after_ms = 20, or lead them elsewhere"))
+    Some(
+        hint.also(entered, "entered here").help("spread some of the messages by after_ms = 20, or lead them elsewhere"),
+    )
 }

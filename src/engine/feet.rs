@@ -26,11 +26,16 @@ pub(super) struct Feet {
 #[derive(Debug, Clone)]
 struct InputFeet {
     /// Pedal values of each channel, and whether each is down as a switch.
-    pedals: [[(u8, bool); PEDAL_COUNT]; 16],
+    pedals: [[PedalState; PEDAL_COUNT]; 16],
+    /// The highest of all channels, for each pedal.
+    highest: [PedalState; PEDAL_COUNT],
     bend: Latest<u16>,
     pressure: Latest<u8>,
     lasting: [Latest<u8>; LASTING.len()],
 }
+
+/// A pedal's value, and whether it is down as a switch.
+type PedalState = (u8, bool);
 
 /// A value and the count of messages when it came; 0: never.
 #[derive(Debug, Clone, Copy)]
@@ -43,6 +48,7 @@ impl InputFeet {
     fn at_rest() -> InputFeet {
         InputFeet {
             pedals: [[(0, false); PEDAL_COUNT]; 16],
+            highest: [(0, false); PEDAL_COUNT],
             bend: Latest { value: CENTRE, count: 0 },
             pressure: Latest { value: 0, count: 0 },
             lasting: LASTING.map(|number| Latest { value: rest(number), count: 0 }),
@@ -55,10 +61,10 @@ impl Feet {
         Feet { inputs: vec![InputFeet::at_rest(); plan.inputs.len()], clock: 0 }
     }
 
-    /// The highest of a pedal over all channels of some inputs, as it comes or as a switch.
+    /// The highest of a pedal over some inputs, as it comes or as a switch.
     fn highest(&self, inputs: Inputs, pedal: usize, as_switch: bool) -> u8 {
-        let sources = members(inputs).filter_map(|input| self.inputs.get(input)).flat_map(|input| &input.pedals);
-        let values = sources.map(|pedals| match pedals[pedal] {
+        let sources = members(inputs).filter_map(|input| self.inputs.get(input));
+        let values = sources.map(|input| match input.highest[pedal] {
             (_, down) if as_switch => 127 * u8::from(down),
             (value, _) => value,
         });
@@ -73,8 +79,12 @@ impl Feet {
 }
 
 /// Numbers of the inputs of a set.
-fn members(inputs: Inputs) -> impl Iterator<Item = usize> {
-    (0..Inputs::BITS as usize).filter(move |input| inputs & 1 << input != 0)
+fn members(mut inputs: Inputs) -> impl Iterator<Item = usize> {
+    std::iter::from_fn(move || {
+        let first = inputs.trailing_zeros();
+        inputs &= inputs.wrapping_sub(1);
+        (first < Inputs::BITS).then_some(first as usize)
+    })
 }
 
 impl PlanZone {
@@ -116,9 +126,12 @@ impl Engine {
 
     fn pedal(&mut self, input: usize, channel: u8, number: u8, value: u8, out: &mut Out) {
         let pedal = usize::from(number - PEDALS.start());
-        let (last, down) = &mut self.feet.inputs[input].pedals[usize::from(channel)][pedal];
+        let feet = &mut self.feet.inputs[input];
+        let (last, down) = &mut feet.pedals[usize::from(channel)][pedal];
         *last = value;
         *down = value >= SWITCH_ON || *down && value >= SWITCH_OFF;
+        let channels = feet.pedals.iter().map(|pedals| pedals[pedal]);
+        feet.highest[pedal] = channels.fold((0, false), |high, state| (high.0.max(state.0), high.1 || state.1));
         self.refresh_pedal_where_reached(input, pedal, out);
     }
 
@@ -209,6 +222,7 @@ impl Engine {
     pub(super) fn lift_feet(&mut self, input: usize, out: &mut Out) {
         let feet = &mut self.feet.inputs[input];
         feet.pedals = [[(0, false); PEDAL_COUNT]; 16];
+        feet.highest = [(0, false); PEDAL_COUNT];
         let (bent, pressed) = (feet.bend.value != CENTRE, feet.pressure.value != 0);
         for pedal in 0..PEDAL_COUNT {
             self.refresh_pedal_where_reached(input, pedal, out);

@@ -143,7 +143,8 @@ pub(super) fn over_a_change(tonight: &Tonight<'_>, found: &mut Vec<Diagnostic>) 
     }
     found.extend(order.into_iter().map(|Cut { mut finding, more }| {
         if more > 0 {
-            finding.title.push_str(&format!("; {more} more change{} do so too", if more == 1 { "" } else { "s" }));
+            let others = if more == 1 { "one more change does".to_owned() } else { format!("{more} more changes do") };
+            finding.title.push_str(&format!("; {others} so too"));
         }
         finding
     }));

@@ -28,8 +28,7 @@ pub(super) fn find(tonight: &Tonight<'_>, piece: &Piece<'_>, found: &mut Vec<Dia
             None if !input.optional && !piece.parts.iter().any(|part| part.hears(number)) => {
                 let name = quoted(&input.name.value);
                 let hint = Diagnostic::hint(title, format!("the input {name} plays nothing in this song"));
-                let help =
-                    format!("give it a zone with input = {name}, or write optional = true at [inputs] in the gear");
+                let help = format!("give it a zone with input = {name}, or write optional = true for it in the gear");
                 found.push(hint.label("no zone listens to it").help(help));
             }
             // What its zones lack is said of them.

@@ -21,14 +21,11 @@ pub(super) fn find(tonight: &Tonight<'_>, piece: &Piece<'_>, found: &mut Vec<Dia
             notes.add(piece, scene_number, keyboard, known);
         }
     }
-    for (zone, (low, high, shift)) in &notes.below {
-        found.push(leaving(piece, &piece.parts[*zone], (*low, *high), shift));
+    for (zone, keys) in notes.below.iter().chain(&notes.above) {
+        found.push(leaving(piece, &piece.parts[*zone], keys));
     }
-    for (zone, (low, high, shift)) in &notes.above {
-        found.push(leaving(piece, &piece.parts[*zone], (*low, *high), shift));
-    }
-    for ((lower, upper), mud) in &notes.layers {
-        found.push(layer(piece, (*lower, *upper), mud));
+    for (zone, mud) in &notes.layers {
+        found.push(layer(piece, *zone, mud));
     }
     for (zone, (key, shift)) in &notes.lowered {
         found.push(lowered(piece, &piece.parts[*zone], *key, shift));
@@ -38,21 +35,40 @@ pub(super) fn find(tonight: &Tonight<'_>, piece: &Piece<'_>, found: &mut Vec<Dia
 /// What was found, by zone.
 #[derive(Default)]
 struct Notes {
-    /// Keys whose notes lie below 0, and the shift that takes most of them there.
-    below: BTreeMap<usize, (u8, u8, Shift)>,
-    above: BTreeMap<usize, (u8, u8, Shift)>,
-    /// By the two zones, in file order.
-    layers: BTreeMap<(usize, usize), Mud>,
+    below: BTreeMap<usize, Leaving>,
+    above: BTreeMap<usize, Leaving>,
+    /// By the later zone: with the earlier one it is muddy furthest up.
+    layers: BTreeMap<usize, Mud>,
     /// The lowest key, and the shift that moves it lowest.
     lowered: BTreeMap<usize, (u8, Shift)>,
 }
 
 /// Two zones that sound an interval too low to be clear.
 struct Mud {
+    /// The earlier zone.
+    with: usize,
     keys: (u8, u8),
     interval: i32,
     /// The lowest key on which it is clear.
     clear_from: i32,
+    scenes: Vec<usize>,
+}
+
+impl Mud {
+    /// The same two zones once more.
+    fn add(&mut self, other: Mud) {
+        self.keys = (self.keys.0.min(other.keys.0), self.keys.1.max(other.keys.1));
+        self.clear_from = self.clear_from.max(other.clear_from);
+        self.scenes.extend(other.scenes);
+        self.scenes.dedup();
+    }
+}
+
+/// Keys of a zone whose notes leave MIDI's range.
+struct Leaving {
+    keys: (u8, u8),
+    /// The shift that takes most of them there.
+    shift: Shift,
     scenes: Vec<usize>,
 }
 
@@ -70,7 +86,7 @@ impl Notes {
                     let part = &piece.parts[*zone];
                     let keys = keys_of(part);
                     if keys.0 <= keys.1 && part.zone.within.is_none() {
-                        self.leaves(*zone, part, keys, shift);
+                        self.leaves((scene, *zone), part, keys, shift);
                         self.sinks(*zone, part, keys.0, lowest, shift);
                     }
                 }
@@ -79,7 +95,7 @@ impl Notes {
         }
     }
 
-    fn leaves(&mut self, zone: usize, part: &Part<'_>, (low, high): (u8, u8), shift: &Shift) {
+    fn leaves(&mut self, (scene, zone): (usize, usize), part: &Part<'_>, (low, high): (u8, u8), shift: &Shift) {
         let offset = part.offset_at(shift.semitones);
         let (low, high) = (i32::from(low), i32::from(high));
         let further = |known: &Shift| shift.semitones.abs() > known.semitones.abs();
@@ -89,9 +105,15 @@ impl Notes {
             if first > last {
                 continue;
             }
-            let (first, last) = (first as u8, last as u8);
-            let known = leaving.entry(zone).or_insert((first, last, *shift));
-            *known = (known.0.min(first), known.1.max(last), if further(&known.2) { *shift } else { known.2 });
+            let keys = (first as u8, last as u8);
+            let known = leaving.entry(zone).or_insert(Leaving { keys, shift: *shift, scenes: vec![scene] });
+            known.keys = (known.keys.0.min(keys.0), known.keys.1.max(keys.1));
+            if further(&known.shift) {
+                known.shift = *shift;
+            }
+            if known.scenes.last() != Some(&scene) {
+                known.scenes.push(scene);
+            }
         }
     }
 
@@ -136,13 +158,11 @@ impl Notes {
                 if i32::from(low) > high {
                     continue;
                 }
-                let keys = (low, high as u8);
-                let mud = Mud { keys, interval, clear_from, scenes: Vec::new() };
-                let known = self.layers.entry((*first, *second)).or_insert(mud);
-                known.keys = (known.keys.0.min(keys.0), known.keys.1.max(keys.1));
-                known.clear_from = known.clear_from.max(clear_from);
-                if known.scenes.last() != Some(&scene) {
-                    known.scenes.push(scene);
+                let mud = Mud { with: *first, keys: (low, high as u8), interval, clear_from, scenes: vec![scene] };
+                match self.layers.get_mut(second) {
+                    Some(known) if known.with == *first => known.add(mud),
+                    Some(known) if known.clear_from >= clear_from => {}
+                    _ => _ = self.layers.insert(*second, mud),
                 }
             }
         }
@@ -172,7 +192,9 @@ fn because(mut finding: Diagnostic, shift: &Shift) -> Diagnostic {
     }
 }
 
-fn leaving(piece: &Piece<'_>, part: &Part<'_>, (low, high): (u8, u8), shift: &Shift) -> Diagnostic {
+fn leaving(piece: &Piece<'_>, part: &Part<'_>, leaving: &Leaving) -> Diagnostic {
+    let Leaving { keys: (low, high), shift, scenes } = leaving;
+    let (low, high) = (*low, *high);
     let offset = part.offset_at(shift.semitones);
     let (first, last) = (i32::from(low) + offset, i32::from(high) + offset);
     let (end, octaves) = match first < 0 {
@@ -181,9 +203,10 @@ fn leaving(piece: &Piece<'_>, part: &Part<'_>, (low, high): (u8, u8), shift: &Sh
     };
     let (sounds, notes) = if low == high { ("sounds", "its note") } else { ("sound", "their notes") };
     let title = format!(
-        "{} of the zone {} {sounds} nothing tonight: {notes} would lie {end}",
+        "{} of the zone {} {sounds} nothing tonight{}: {notes} would lie {end}",
         the_keys(low, high, piece.octave),
         part.name(),
+        in_sections(piece, scenes),
     );
     let fault = Diagnostic::error(Kind::Finding, part.zone.keys.spot, title);
     let fault = fault.label(format!("moved {} in all", moved(offset)));
@@ -193,16 +216,15 @@ fn leaving(piece: &Piece<'_>, part: &Part<'_>, (low, high): (u8, u8), shift: &Sh
     if part.zone.follow_key && shift.semitones != 0 { because(fault, shift) } else { fault }
 }
 
-fn layer(piece: &Piece<'_>, (first, second): (usize, usize), mud: &Mud) -> Diagnostic {
-    let (one, other) = (&piece.parts[first], &piece.parts[second]);
+fn layer(piece: &Piece<'_>, zone: usize, mud: &Mud) -> Diagnostic {
+    let (one, other) = (&piece.parts[mud.with], &piece.parts[zone]);
     let place = in_sections(piece, &mud.scenes);
     let title = format!(
-        "{} sound{} {} too low to be clear, with {} and {}{place}",
-        the_keys(mud.keys.0, mud.keys.1, piece.octave),
-        if mud.keys.0 == mud.keys.1 { "s" } else { "" },
-        interval_name(mud.interval),
+        "the zones {} and {} sound {} too low to be clear on {}{place}",
         one.name(),
         other.name(),
+        interval_name(mud.interval),
+        the_keys(mud.keys.0, mud.keys.1, piece.octave),
     );
     let hint = Diagnostic::hint(other.zone.spot, title).label("one note").also(one.zone.spot, "the other note");
     let help = match u8::try_from(mud.clear_from).ok().filter(|key| *key < other.keys().1) {
@@ -244,6 +266,6 @@ fn lowered(piece: &Piece<'_>, part: &Part<'_>, key: u8, shift: &Shift) -> Diagno
     let label = format!("{} sounds as {sounds}; a major third is clear from {from} up", key_name(key, octave));
     let (lowest, high) = (clear - offset, part.keys().1);
     let keys = u8::try_from(lowest).map(|lowest| range(lowest.min(high), high, octave)).unwrap_or_default();
-    let help = format!("for example write keys = {keys}, or open chords on the lowest keys");
+    let help = format!("for example write keys = {keys}, or play wide chords on the lowest keys");
     because(Diagnostic::hint(part.zone.keys.spot, title).label(label).help(help), shift)
 }

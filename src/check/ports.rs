@@ -58,7 +58,7 @@ pub fn port_findings(book: &Book, matches: &PortMatches) -> Vec<Diagnostic> {
         };
         if let Some((first, _)) = inputs[..index].iter().find(same) {
             let (one, other) = (quoted(&first.name.value), quoted(&second.name.value));
-            let title = format!("the inputs {one} and {other} are one port, so each of its keys plays twice");
+            let title = format!("the inputs {one} and {other} mean one port, so each of its keys plays twice");
             let fault = Diagnostic::error(Kind::Finding, second.port.spot, title).label("the same port");
             let help = "write a longer part of each port's name, the serial of each, or the channel that each hears";
             found.push(fault.also(first.port.spot, "the same port").help(help));
@@ -74,11 +74,14 @@ fn clear(port: &At<String>, serial: Option<&str>, optional: bool, matched: &Port
     match matched {
         PortMatch::Missing(there) if !optional => {
             let with = serial.map_or_else(String::new, |serial| format!(" and the serial number {}", quoted(serial)));
-            let there = match there.as_slice() {
-                [] => "no other is there".to_owned(),
-                there => format!("write part of a name that is there: {}", listed(there)),
+            let help = match there.as_slice() {
+                [] => "plug it in or switch it on, or write optional = true; no other port is there".to_owned(),
+                there => format!(
+                    "plug it in or switch it on, write part of a name that is there, or write optional = true; there {} {}",
+                    if there.len() == 1 { "is" } else { "are" },
+                    listed(there)
+                ),
             };
-            let help = format!("plug it in or switch it on; else {there}, or write optional = true");
             Some(fault(format!("no port has {wanted} in its name{with}")).label("not there").help(help))
         }
         PortMatch::Several(ties) => {

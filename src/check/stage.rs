@@ -46,7 +46,14 @@ fn loops(tonight: &Tonight<'_>, found: &mut Vec<Diagnostic>) {
             let (one, other) = (quoted(&output.name.value), quoted(&input.name.value));
             let title = format!("the output {one} may lead back to the input {other}: both may mean one port");
             let hint = Diagnostic::hint(port.spot, title).label("sent here").also(input.port.spot, "heard from here");
-            let help = "if it is one instrument, turn its local control off, or each key sounds twice there, and see that it does not send on what it receives";
+            let help = match input.play {
+                true => {
+                    "if it is one instrument, turn its local control off, or each key sounds twice there, and see that it does not send on what it receives"
+                }
+                false => {
+                    "see that it does not send on what it receives, or clock and system exclusive messages go in circles"
+                }
+            };
             found.push(hint.help(help));
         }
     }

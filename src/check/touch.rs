@@ -56,7 +56,7 @@ fn hint(
         keyboard::runs(hole.keys, u128::MAX).into_iter().map(|(low, high)| from_to(low, high, piece.octave)).collect();
     let place = in_sections(piece, &hole.scenes);
     let title = format!(
-        "no zone takes the velocities {} of the input {name} on {}{place}",
+        "no zone takes the velocities {} of the input {name} on the keys {}{place}",
         keyboard::in_words(missing, touches),
         joined(&keys),
     );

@@ -13,11 +13,22 @@ pub(super) fn find(tonight: &Tonight<'_>, found: &mut Vec<Diagnostic>) {
         let melody = tonight.pieces[outing.piece].song.melody_range.as_ref();
         let named = outing.entry.singer.as_ref();
         let singer =
-            named.and_then(|name| tonight.book.set.singers.iter().find(|singer| singer.name.value == name.value));
+            named.and_then(|named| tonight.book.set.singers.iter().find(|singer| singer.name.value == named.value));
         if let (Some(melody), Some(named), Some(singer)) = (melody, named, singer) {
-            found.extend(one(tonight, outing, melody, named, singer));
+            let octave = middle_c(tonight.book, outing.entry.spot);
+            found.extend(Sung { outing, melody, named, singer, octave }.hint());
         }
     }
+}
+
+/// A melody tonight, and who sings it.
+struct Sung<'t> {
+    outing: &'t Outing<'t>,
+    melody: &'t At<KeyRange>,
+    named: &'t At<String>,
+    singer: &'t Singer,
+    /// How the set's file counts octaves.
+    octave: i32,
 }
 
 /// A range as numbers.
@@ -25,82 +36,85 @@ fn numbers(range: KeyRange) -> (i32, i32) {
     (i32::from(u8::from(range.0)), i32::from(u8::from(range.1)))
 }
 
-/// The melody at a stop, if `key` is what the song begins in.
-fn heard(outing: &Outing<'_>, melody: &At<KeyRange>, key: Key, stop: &Stop) -> (i32, i32) {
-    let (low, high) = numbers(melody.value);
-    let way = outing.keys.chart.nearest_way(key) + stop.lift;
-    (low + way, high + way)
-}
+impl Sung<'_> {
+    /// Lowest and highest note at a stop, if `key` is what the song begins in.
+    fn heard(&self, key: Key, stop: &Stop) -> (i32, i32) {
+        let (low, high) = numbers(self.melody.value);
+        let way = self.outing.keys.chart.nearest_way(key) + stop.lift;
+        (low + way, high + way)
+    }
 
-fn inside((low, high): (i32, i32), range: KeyRange) -> bool {
-    let (lowest, highest) = numbers(range);
-    lowest <= low && high <= highest
-}
+    /// In how many of tonight's sections the melody leaves a range.
+    fn outside(&self, key: Key, range: KeyRange) -> usize {
+        let (lowest, highest) = numbers(range);
+        let leaves = |(low, high): (i32, i32)| low < lowest || high > highest;
+        self.outing.stops.iter().filter(|stop| leaves(self.heard(key, stop))).count()
+    }
 
-fn one(
-    tonight: &Tonight<'_>,
-    outing: &Outing<'_>,
-    melody: &At<KeyRange>,
-    named: &At<String>,
-    singer: &Singer,
-) -> Option<Diagnostic> {
-    let comfortable_in = |key: Key, range: KeyRange| {
-        let outside = outing.stops.iter().filter(|stop| !inside(heard(outing, melody, key, stop), range)).count();
-        2 * outside <= outing.stops.len()
-    };
-    let reached_in = |key: Key| outing.stops.iter().all(|stop| inside(heard(outing, melody, key, stop), singer.range));
-    let comfortable = singer.comfortable.unwrap_or(singer.range);
-    let fits = |key: Key| reached_in(key) && comfortable_in(key, comfortable);
-    let key = outing.keys.tonight;
-    if fits(key) {
-        return None;
+    fn can_be_sung(&self, key: Key) -> bool {
+        self.outside(key, self.singer.range) == 0
     }
-    let outside = !reached_in(key);
-    let (range, goes) = if outside { (singer.range, "reaches") } else { (comfortable, "is comfortable with") };
-    let octave = middle_c(tonight.book, outing.entry.spot);
-    let name = quoted(&singer.name.value);
-    let (lowest, highest) = numbers(range);
-    let at = |stop: &Stop| heard(outing, melody, key, stop);
-    let low = outing.stops.iter().min_by_key(|stop| at(stop).0).filter(|stop| at(stop).0 < lowest);
-    let high = outing.stops.iter().max_by_key(|stop| at(stop).1).filter(|stop| at(stop).1 > highest);
-    let note = |number: i32, stop: &Stop| sounding(number, key.transposed(stop.lift), octave);
-    let title = match (low, high) {
-        (Some(low), Some(high)) => format!(
-            "the melody goes from {} to {} tonight, lower and higher than {name} {goes}",
-            note(at(low).0, low),
-            note(at(high).1, high)
-        ),
-        (Some(low), None) => {
-            format!("the melody goes down to {} tonight, lower than {name} {goes}", note(at(low).0, low))
-        }
-        (None, high) => {
-            let highest = high.map(|high| note(at(high).1, high)).unwrap_or_default();
-            format!("the melody goes up to {highest} tonight, higher than {name} {goes}")
-        }
-    };
-    let in_words = from_to(u8::from(range.0), u8::from(range.1), octave);
-    let mut hint = Diagnostic::hint(named.spot, title)
-        .label(format!("{} {in_words}", if outside { "sings" } else { "comfortable:" }))
-        .also(melody.spot, "the melody, in the chart's key");
-    if let Some(spot) = outing.entry.key.as_ref().map(|key| key.spot) {
-        hint = hint.also(spot, "tonight's key");
+
+    fn fits(&self, key: Key) -> bool {
+        let comfortable = self.singer.comfortable.unwrap_or(self.singer.range);
+        self.can_be_sung(key) && 2 * self.outside(key, comfortable) <= self.outing.stops.len()
     }
-    let mut lifting: Vec<_> =
-        [low, high].into_iter().flatten().filter(|stop| stop.lift != 0).filter_map(|stop| stop.lifted_by).collect();
-    lifting.dedup();
-    for spot in lifting {
-        hint = hint.also(spot, "the section's key");
-    }
-    let nearest = |fits: &dyn Fn(Key) -> bool| {
-        let ways = (1..=6).flat_map(|way| [-way, way]);
-        ways.map(|way| key.transposed(way)).find(|key| fits(*key))
-    };
-    let help = match nearest(&fits).map(|key| (key, true)).or_else(|| nearest(&reached_in).map(|key| (key, false))) {
-        Some((key, true)) => format!("the nearest key that fits: write key = \"{key}\""),
-        Some((key, false)) if outside => {
-            format!("no key is comfortable; the nearest that can be sung: write key = \"{key}\"")
+
+    fn hint(&self) -> Option<Diagnostic> {
+        let key = self.outing.keys.tonight;
+        if self.fits(key) {
+            return None;
         }
-        _ => "no other key fits better: ask the singer, or leave the melody's ends to others".to_owned(),
-    };
-    Some(hint.help(help))
+        let name = quoted(&self.singer.name.value);
+        let in_words = |range: KeyRange| from_to(u8::from(range.0), u8::from(range.1), self.octave);
+        let (range, than, label) = match self.singer.comfortable.filter(|_| self.can_be_sung(key)) {
+            Some(range) => (range, format!("{name} is comfortable with"), format!("comfortable: {}", in_words(range))),
+            None => (self.singer.range, format!("{name} reaches"), format!("sings {}", in_words(self.singer.range))),
+        };
+        let (low, high) = self.ends(range);
+        let low_note = low.map(|stop| self.note(self.heard(key, stop).0, stop));
+        let high_note = high.map(|stop| self.note(self.heard(key, stop).1, stop));
+        let title = match (low_note, high_note) {
+            (Some(low), Some(high)) => {
+                format!("the melody goes from {low} to {high} tonight, lower and higher than {than}")
+            }
+            (Some(low), None) => format!("the melody goes down to {low} tonight, lower than {than}"),
+            (None, high) => format!("the melody goes up to {} tonight, higher than {than}", high.unwrap_or_default()),
+        };
+        let mut hint = Diagnostic::hint(self.named.spot, title).label(label).help(self.help());
+        hint = hint.also(self.melody.spot, "the melody, in the chart's key");
+        if let Some(tonight) = &self.outing.entry.key {
+            hint = hint.also(tonight.spot, "tonight's key");
+        }
+        let lifted = [low, high].into_iter().flatten().filter(|stop| stop.lift != 0);
+        let mut lifting: Vec<_> = lifted.filter_map(|stop| stop.lifted_by).collect();
+        lifting.dedup();
+        Some(lifting.into_iter().fold(hint, |hint, spot| hint.also(spot, "the section's key")))
+    }
+
+    /// The stops at which the melody goes lowest and highest beyond a range.
+    fn ends(&self, range: KeyRange) -> (Option<&Stop>, Option<&Stop>) {
+        let (key, (lowest, highest)) = (self.outing.keys.tonight, numbers(range));
+        let stops = &self.outing.stops;
+        let low = stops.iter().min_by_key(|stop| stop.lift).filter(|stop| self.heard(key, stop).0 < lowest);
+        // Of equals the first.
+        let high = stops.iter().rev().max_by_key(|stop| stop.lift).filter(|stop| self.heard(key, stop).1 > highest);
+        (low, high)
+    }
+
+    fn note(&self, number: i32, stop: &Stop) -> String {
+        sounding(number, self.outing.keys.tonight.transposed(stop.lift), self.octave)
+    }
+
+    fn help(&self) -> String {
+        let tonight = self.outing.keys.tonight;
+        let keys = || (1..=6).flat_map(|way| [-way, way]).map(|way| tonight.transposed(way));
+        if let Some(key) = keys().find(|key| self.fits(*key)) {
+            return format!("the nearest key that fits: write key = \"{key}\"");
+        }
+        match keys().find(|key| self.can_be_sung(*key)).filter(|_| !self.can_be_sung(tonight)) {
+            Some(key) => format!("no key is comfortable; the nearest that can be sung: write key = \"{key}\""),
+            None => "no other key fits better: ask the singer, or leave the melody's ends to others".to_owned(),
+        }
+    }
 }

@@ -1,5 +1,88 @@
-//! `handspan check`.
-use super::Failure;
-pub(super) fn run(_set: &str, _json: bool) -> Result<(), Failure> {
-    Err(Failure::Undone("not yet".into()))
+//! `handspan check`: everything that could go wrong with a set, before it does.
+//!
+//! With `--json` standard output holds one object and nothing else. Fields may be added, none will change:
+//!
+//! | field | holds |
+//! | --- | --- |
+//! | `set` | the set's path, as given |
+//! | `errors`, `hints` | how many of each |
+//! | `findings` | a list: `level` (`error`, `hint`), `kind` (`unreadable`: not a map, `finding`: it does not add up), `file`, `line`, `column` (from 1, in characters; left out where there is no place), `title`, `label`, `help` (or null), `also` (a list of `file`, `line`, `column`, `label`) |
+
+use serde::Serialize;
+
+use super::{Failure, colour, complain, maps, tell};
+use crate::check;
+use crate::map::{Diagnostic, Kind, Level, Listed, Source};
+
+/// What `--json` prints.
+#[derive(Debug, Serialize)]
+struct Report<'a> {
+    set: &'a str,
+    errors: usize,
+    hints: usize,
+    findings: Vec<Listed<'a>>,
+}
+
+/// Checks a set: what is found goes to standard error, a summary to standard output; for programs all of it to
+/// standard output, and to no other place.
+///
+/// # Errors
+/// A map cannot be read, or there is an error; it has been told.
+pub(super) fn run(set: &str, json: bool) -> Result<(), Failure> {
+    let loaded = maps::load(set);
+    let mut found = loaded.diagnostics;
+    if let Some(book) = &loaded.book {
+        found.extend(check::findings(book));
+    }
+    let errors = found.iter().filter(|finding| finding.level == Level::Error).count();
+    let hints = found.len() - errors;
+    let written = match json {
+        true => print(&Report { set, errors, hints, findings: listed(&found, &loaded.sources) }),
+        false => {
+            for finding in &found {
+                complain(&format!("{}\n", finding.render(&loaded.sources, colour())));
+            }
+            tell(&summary(set, errors, hints, loaded.book.is_none()));
+            Ok(())
+        }
+    };
+    // The findings have said all that there is to say.
+    let is_unreadable = |finding: &Diagnostic| finding.level == Level::Error && finding.kind == Kind::Unreadable;
+    if found.iter().any(is_unreadable) {
+        Err(Failure::Wrong(String::new()))
+    } else if errors > 0 {
+        Err(Failure::Undone(String::new()))
+    } else {
+        written
+    }
+}
+
+fn listed<'a>(found: &'a [Diagnostic], sources: &'a [Source]) -> Vec<Listed<'a>> {
+    found.iter().map(|finding| finding.listed(sources)).collect()
+}
+
+fn print(report: &Report<'_>) -> Result<(), Failure> {
+    let text = serde_json::to_string_pretty(report)
+        .map_err(|error| Failure::Undone(format!("the findings cannot be written as JSON: {error}")))?;
+    tell(&text);
+    Ok(())
+}
+
+fn summary(set: &str, errors: usize, hints: usize, stopped: bool) -> String {
+    let count = |number: usize, one: &str| match number {
+        0 => None,
+        1 => Some(format!("one {one}")),
+        _ => Some(format!("{number} {one}s")),
+    };
+    let counts: Vec<String> = [count(errors, "error"), count(hints, "hint")].into_iter().flatten().collect();
+    match (counts.as_slice(), stopped) {
+        ([], _) => format!("{set}: nothing to put right, nothing to look at."),
+        (_, true) => {
+            format!("{set}: {}. Put right what is underlined; only then can the rest be checked.", counts.join(", "))
+        }
+        (_, false) if errors == 0 => format!("{set}: nothing to put right, {} worth a look.", counts.join(", ")),
+        (_, false) => {
+            format!("{set}: {}. Errors would make tonight go wrong; hints are worth a look.", counts.join(", "))
+        }
+    }
 }

@@ -1,0 +1,6 @@
+//! What `handspan check` finds, in how many songs, and how it says so.
+
+mod beside_the_engine;
+mod command;
+mod findings;
+mod many_songs;

@@ -194,3 +194,68 @@ pub enum SendFault {
     #[error("the system refused to send (error {0})")]
     Refused(i32),
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn candidate(name: &str, address: &str, serial: Option<&str>) -> Candidate {
+        Candidate { name: name.into(), address: address.into(), serial: serial.map(Into::into) }
+    }
+
+    #[test]
+    fn a_port_with_another_serial_number_is_named() {
+        let fault = Fault::Missing {
+            side: Side::Input,
+            name: "keyboard".into(),
+            port: "piano".into(),
+            serial: Some("A1".into()),
+            there: vec![candidate("Piano", "20:0", Some("B2")), candidate("Piano", "24:0", None)],
+        };
+        assert_eq!(
+            fault.to_string(),
+            "inputs.keyboard: no port has \"piano\" in its name and the serial number \"A1\"; there are \"Piano\" \
+             (serial \"B2\") and \"Piano\" (at 24:0, no serial); plug it in, correct [inputs.keyboard] in the gear \
+             file, or write optional = true there"
+        );
+    }
+
+    #[test]
+    fn a_tie_says_what_would_tell_the_ports_apart() {
+        let tied = |side, ties| Fault::Tied { side, name: "x".into(), port: "pia".into(), ties }.to_string();
+        let names = vec![candidate("Piano: A", "20:0", None), candidate("Piano: B", "20:1", None)];
+        assert_eq!(
+            tied(Side::Output, names),
+            "outputs.x: \"pia\" fits \"Piano: A\" (at 20:0, no serial) and \"Piano: B\" (at 20:1, no serial) equally \
+             well; write more of the name in [outputs.x] of the gear file"
+        );
+        let equal = vec![candidate("Piano", "20:0", None), candidate("Piano", "24:0", None)];
+        assert_eq!(
+            tied(Side::Input, equal),
+            "inputs.x: \"pia\" fits \"Piano\" (at 20:0, no serial) and \"Piano\" (at 24:0, no serial) equally well; \
+             nothing tells them apart, so unplug all but the right one"
+        );
+    }
+
+    #[cfg(target_os = "linux")]
+    #[test]
+    fn a_system_that_refuses_is_told_with_what_to_do() {
+        let faults = vec![
+            Fault::NoSequencer,
+            Fault::NotAllowed,
+            Fault::TooManyClients,
+            Fault::NoVirtualPorts { name: "pad".into() },
+            Fault::Refused { doing: "Connecting to \"Desk\"".into(), cause: "no".into() },
+        ];
+        let expected = [
+            "this system has no MIDI sequencer at present: load the kernel module snd-seq (as root: modprobe snd-seq)",
+            "this user may not open the MIDI sequencer: join the group that owns /dev/snd/seq (mostly \"audio\") and \
+             log in again",
+            "the MIDI sequencer takes no more programs: close some that use MIDI, then start again",
+            "outputs.pad: this system has no virtual ports: install a loopback MIDI port, and in [outputs.pad] of the \
+             gear file write port = \"its name\" in place of virtual = true",
+            "Connecting to \"Desk\" failed, the system says: no",
+        ];
+        assert_eq!(PortsError { faults }.to_string(), expected.join("\n"));
+    }
+}

@@ -3,13 +3,11 @@
 //! Measured reasons for the settings: the kernel keeps 200 unread events per client unless asked for more, and throws
 //! all of them away when one more comes; a read buffer of the usual size cannot take a long exclusive message.
 
+mod bell;
 mod codec;
 mod system;
 
-use std::io::{self, PipeReader, Read, Write};
 use std::os::fd::{BorrowedFd, RawFd};
-use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
 use ::alsa::Direction as Way;
@@ -18,6 +16,7 @@ use ::alsa::seq::{Addr, Connect, Event, EventType, PortCap, Seq};
 use rustix::event::{PollFd, PollFlags, Timespec};
 use rustix::io::Errno;
 
+use self::bell::Bell;
 use super::seats::Seats;
 use crate::midi::stream::Stream;
 
@@ -57,9 +56,7 @@ pub(super) struct Sequencer {
     streams: Vec<Stream>,
     outbox: Outbox,
     refused: u64,
-    bell: PipeReader,
-    waker: Waker,
-    rung: Arc<AtomicBool>,
+    bell: Bell,
 }
 
 /// What an event means apart from messages.
@@ -103,7 +100,7 @@ impl Sequencer {
             }
         }
 
-        let (bell, waker, rung) = bell()
+        let bell = Bell::new()
             .map_err(|error| Fault::Refused { doing: "Making a way to be woken".into(), cause: error.to_string() })?;
         let mut outbox = Outbox::default();
         outbox.ready.reserve(16 + 2 * (inputs.len() + outputs.len()));
@@ -121,8 +118,6 @@ impl Sequencer {
             outbox,
             refused: 0,
             bell,
-            waker,
-            rung,
             seq,
         };
         // Before looking, so that nothing can come between looking and hearing.
@@ -250,11 +245,14 @@ impl Sequencer {
             return;
         }
         for side in [Side::Input, Side::Output] {
-            let lacking = self.lacking(side);
+            let direction = if side == Side::Input { Direction::Input } else { Direction::Output };
+            // Ports come and go all the time; the whole list is asked for only where the new one may be meant.
+            let Some(new) = system::port_at(&self.seq, peer, direction) else { continue };
+            let mut lacking = self.lacking(side);
+            lacking.retain(|(_, port, _)| matching::fit(port, &new).is_some());
             if lacking.is_empty() {
                 continue;
             }
-            let direction = if side == Side::Input { Direction::Input } else { Direction::Output };
             let there = system::ports(&self.seq, direction);
             let listed: Vec<Listed> = there.iter().map(|(_, listed)| listed.clone()).collect();
             for (number, port, serial) in lacking {
@@ -318,33 +316,20 @@ impl Sequencer {
             let left = left.and_then(|left| Timespec::try_from(left).ok());
             // SAFETY: the descriptor belongs to `self.seq`, which is open as long as `self` lives.
             let events = unsafe { BorrowedFd::borrow_raw(self.fd) };
-            let mut fds = [PollFd::from_borrowed_fd(events, PollFlags::IN), PollFd::new(&self.bell, PollFlags::IN)];
+            let mut fds =
+                [PollFd::from_borrowed_fd(events, PollFlags::IN), PollFd::new(self.bell.descriptor(), PollFlags::IN)];
             match rustix::event::poll(&mut fds, left.as_ref()) {
                 Ok(0) => return Some(false),
                 Ok(_) if !fds[1].revents().is_empty() => {
-                    // First the byte, then the mark: a ring in between is part of this one.
-                    let _ = self.bell.read(&mut [0; 16]);
-                    self.rung.store(false, Ordering::SeqCst);
+                    self.bell.heard();
                     return None;
                 }
-                Ok(_) => return Some(true),
-                Err(_) => {}
+                Err(Errno::INTR) => {}
+                // Reading says what is wrong, if anything is.
+                Ok(_) | Err(_) => return Some(true),
             }
         }
     }
-}
-
-/// A way for other threads to end the wait: a pipe that never holds more than a byte or two, so that ringing never blocks.
-fn bell() -> io::Result<(PipeReader, Waker, Arc<AtomicBool>)> {
-    let (reader, writer) = io::pipe()?;
-    let rung = Arc::new(AtomicBool::new(false));
-    let mark = Arc::clone(&rung);
-    let ring = move || {
-        if !mark.swap(true, Ordering::SeqCst) {
-            let _ = (&writer).write(&[1]);
-        }
-    };
-    Ok((reader, Waker(Arc::new(ring)), rung))
 }
 
 fn notice(event: &Event<'_>, announcements: i32) -> Notice {
@@ -419,7 +404,7 @@ impl Ports for Sequencer {
     }
 
     fn waker(&self) -> Waker {
-        self.waker.clone()
+        self.bell.waker()
     }
 
     fn input_there(&self, input: usize) -> bool {

@@ -42,23 +42,30 @@ fn text(name: &str) -> CString {
 
 /// Ports of others that we can listen to, or send to.
 pub(super) fn ports(seq: &Seq, direction: Direction) -> Vec<(Addr, Listed)> {
-    let own = seq.client_id().unwrap_or(-1);
+    let system = Addr::system_announce().client;
+    let own = seq.client_id().unwrap_or(system);
+    let mut found = Vec::new();
+    for client in ClientIter::new(seq).filter(|client| ![own, system].contains(&client.get_client())) {
+        let ports = PortIter::new(seq, client.get_client()).filter(|port| offers(port, direction));
+        found.extend(ports.map(|port| (port.addr(), listed(&client, &port, direction))));
+    }
+    found
+}
+
+/// The port at an address, if we can listen to it, or send to it.
+pub(super) fn port_at(seq: &Seq, address: Addr, direction: Direction) -> Option<Listed> {
+    let port = seq.get_any_port_info(address).ok().filter(|port| offers(port, direction))?;
+    let client = seq.get_any_client_info(address.client).ok()?;
+    Some(listed(&client, &port, direction))
+}
+
+fn offers(port: &PortInfo, direction: Direction) -> bool {
     let wanted = match direction {
         Direction::Input => PortCap::READ | PortCap::SUBS_READ,
         Direction::Output => PortCap::WRITE | PortCap::SUBS_WRITE,
     };
-    let others =
-        ClientIter::new(seq).filter(|client| ![own, Addr::system_announce().client].contains(&client.get_client()));
-    let mut found = Vec::new();
-    for client in others {
-        for port in PortIter::new(seq, client.get_client()) {
-            let capability = port.get_capability();
-            if capability.contains(wanted) && !capability.contains(PortCap::NO_EXPORT) {
-                found.push((port.addr(), listed(&client, &port, direction)));
-            }
-        }
-    }
-    found
+    let capability = port.get_capability();
+    capability.contains(wanted) && !capability.contains(PortCap::NO_EXPORT)
 }
 
 fn listed(client: &ClientInfo, port: &PortInfo, direction: Direction) -> Listed {

@@ -7,6 +7,7 @@ use handspan::ports::{self, Arrival, Backend, InputWish, Listed, Ports, PortsErr
 use crate::Said;
 use crate::contract::{SCENARIOS, Stage};
 use crate::gadget::Keyboard;
+use crate::memory::asked;
 use crate::sequencer::{Listener, Player, Record, calm, taken};
 
 type Scenario = Box<dyn FnOnce() -> Said>;
@@ -23,6 +24,7 @@ pub fn scenarios() -> Vec<(String, Scenario)> {
     all.push(("ports/usb_keyboard_unplugged_and_plugged_in_again".into(), Box::new(unplugged)));
     all.push(("ports/equal_keyboards_are_told_apart_by_serial".into(), Box::new(equal_keyboards)));
     all.push(("ports/listing_shows_names_and_serials".into(), Box::new(listing)));
+    all.push(("ports/messages_ask_for_no_memory".into(), Box::new(no_memory)));
     all.push(("ports/overrun_is_told".into(), Box::new(overrun)));
     all
 }
@@ -207,4 +209,32 @@ fn overrun() -> Said {
         }
     }
     Ok(format!("{refused} refused of 2500"))
+}
+
+fn no_memory() -> Said {
+    let mut player = Player::new("Lab Player", "out")?;
+    let mut wish = one_input("lab player", None);
+    let target = ports::Target::Virtual;
+    wish.outputs.push(ports::OutputWish { name: "piano".into(), target, optional: false });
+    let mut ports = ports::open(Backend::System, &wish).map_err(|error| error.to_string())?;
+    let record = Record::default();
+    let _listener = Listener::to(ports::CLIENT, "piano", &record)?;
+    expect(&mut *ports, Arrival::OutputBack(0))?;
+    let before = asked();
+    for _ in 0..1000 {
+        let mut message = [0; 3];
+        player.play(&[0x90, 60, 1]);
+        match ports.wait(Some(Duration::from_secs(2))) {
+            Arrival::Message { bytes, .. } if bytes.len() == 3 => message.copy_from_slice(bytes),
+            arrival => return Err(format!("{arrival:?} in place of a message")),
+        }
+        ports.send(0, &message).map_err(|fault| fault.to_string())?;
+    }
+    let asked = asked() - before;
+    if asked > 0 {
+        return Err(format!("memory was asked for {asked} times for 1000 messages in and out"));
+    }
+    calm(&record, Duration::from_millis(100));
+    let heard = taken(&record).len();
+    if heard == 1000 { Ok(String::new()) } else { Err(format!("{heard} of 1000 heard")) }
 }

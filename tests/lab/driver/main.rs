@@ -11,6 +11,8 @@ mod keeping;
 #[cfg(target_os = "linux")]
 mod latency;
 #[cfg(target_os = "linux")]
+mod memory;
+#[cfg(target_os = "linux")]
 mod playing;
 #[cfg(target_os = "linux")]
 mod program;
@@ -20,6 +22,10 @@ mod sequencer;
 mod sets;
 #[cfg(target_os = "linux")]
 mod take;
+
+#[cfg(target_os = "linux")]
+#[global_allocator]
+static MEMORY: memory::Counting = memory::Counting;
 
 /// What a scenario says: a remark when it went well, what went otherwise than it must.
 #[cfg(target_os = "linux")]

@@ -1,43 +1,56 @@
-//! How other threads end the wait: a pipe that is polled along with the sequencer.
+//! How other threads end the wait: an event to ourselves, so that there is one thing to wait for and not two.
 
-use std::io::{self, PipeReader, Read, Write};
+use std::io;
+use std::os::fd::BorrowedFd;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 
+use ::alsa::seq::{Addr, EventType};
+
 use super::super::Waker;
 
-/// A pipe that never holds more than a byte or two, so that ringing never blocks.
+/// Rung by any thread, heard by the one that waits.
 pub(super) struct Bell {
-    reader: PipeReader,
     waker: Waker,
     rung: Arc<AtomicBool>,
 }
 
 impl Bell {
-    pub(super) fn new() -> io::Result<Self> {
-        let (reader, writer) = io::pipe()?;
+    /// `client` is the descriptor of our client, `port` one of its own ports that can be written to.
+    pub(super) fn new(client: BorrowedFd<'_>, port: Addr) -> io::Result<Self> {
+        let client = client.try_clone_to_owned()?;
+        let event = event_to(port);
         let rung = Arc::new(AtomicBool::new(false));
         let mark = Arc::clone(&rung);
         let ring = move || {
             if !mark.swap(true, Ordering::SeqCst) {
-                let _ = (&writer).write(&[1]);
+                // It fails only where our queue is full: then the wait ends anyway, and the mark is seen.
+                let _ = rustix::io::write(&client, &event);
             }
         };
-        Ok(Bell { reader, waker: Waker(Arc::new(ring)), rung })
+        Ok(Bell { waker: Waker(Arc::new(ring)), rung })
     }
 
-    /// Readable once it has rung.
-    pub(super) fn descriptor(&self) -> &PipeReader {
-        &self.reader
-    }
-
-    /// It has rung: takes that away. First the byte, then the mark, so that a ring in between is part of this one.
-    pub(super) fn heard(&mut self) {
-        let _ = self.reader.read(&mut [0; 16]);
-        self.rung.store(false, Ordering::SeqCst);
+    /// Whether it has rung since the last time. Asked before every wait: the event only ends the wait that goes on.
+    pub(super) fn heard(&self) -> bool {
+        self.rung.load(Ordering::Relaxed) && self.rung.swap(false, Ordering::SeqCst)
     }
 
     pub(super) fn waker(&self) -> Waker {
         self.waker.clone()
     }
+}
+
+/// An event for direct delivery that says nothing, laid out as the kernel's `struct snd_seq_event`
+/// (`include/uapi/sound/asequencer.h`): type, flags, tag, queue, eight bytes of time, source, destination, twelve
+/// bytes of data. By hand, since alsa-lib's handle must stay on one thread.
+fn event_to(port: Addr) -> [u8; 28] {
+    const DIRECT: u8 = 253;
+    let byte = |number: i32| u8::try_from(number).unwrap_or(0);
+    let mut event = [0; 28];
+    event[0] = EventType::Usr0 as u8;
+    event[3] = DIRECT;
+    event[14] = byte(port.client);
+    event[15] = byte(port.port);
+    event
 }

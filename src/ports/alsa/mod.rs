@@ -100,7 +100,8 @@ impl Sequencer {
             }
         }
 
-        let bell = Bell::new()
+        // SAFETY: `seq` is open, and the copy that the bell makes is its own.
+        let bell = Bell::new(unsafe { BorrowedFd::borrow_raw(fd) }, Addr { client, port: announcements })
             .map_err(|error| Fault::Refused { doing: "Making a way to be woken".into(), cause: error.to_string() })?;
         let mut outbox = Outbox::default();
         outbox.ready.reserve(16 + 2 * (inputs.len() + outputs.len()));
@@ -309,26 +310,21 @@ impl Sequencer {
         }
     }
 
-    /// Sleeps until there is something to read (true), until the bell rings (`None`), or until the deadline (false).
-    fn sleep(&mut self, deadline: Option<Instant>) -> Option<bool> {
-        loop {
-            let left = deadline.map(|deadline| deadline.saturating_duration_since(Instant::now()));
-            let left = left.and_then(|left| Timespec::try_from(left).ok());
-            // SAFETY: the descriptor belongs to `self.seq`, which is open as long as `self` lives.
-            let events = unsafe { BorrowedFd::borrow_raw(self.fd) };
-            let mut fds =
-                [PollFd::from_borrowed_fd(events, PollFlags::IN), PollFd::new(self.bell.descriptor(), PollFlags::IN)];
-            match rustix::event::poll(&mut fds, left.as_ref()) {
-                Ok(0) => return Some(false),
-                Ok(_) if !fds[1].revents().is_empty() => {
-                    self.bell.heard();
-                    return None;
-                }
-                Err(Errno::INTR) => {}
-                // Reading says what is wrong, if anything is.
-                Ok(_) | Err(_) => return Some(true),
-            }
-        }
+    /// Sleeps until there is something to read, or until the deadline: then it says false.
+    ///
+    /// Without a deadline reading does the sleeping, which spares the playing path a call into the kernel.
+    fn sleep(&self, deadline: Option<Instant>) -> bool {
+        let Some(deadline) = deadline else { return true };
+        let left = deadline.saturating_duration_since(Instant::now());
+        let left = Timespec::try_from(left).unwrap_or(Timespec { tv_sec: i64::from(i32::MAX), tv_nsec: 0 });
+        // A signal may end it early: then there is nothing to read, and it is as good as the deadline's end.
+        let mut fds = [PollFd::from_borrowed_fd(self.descriptor(), PollFlags::IN)];
+        !matches!(rustix::event::poll(&mut fds, Some(&left)), Ok(0) | Err(Errno::INTR))
+    }
+
+    fn descriptor(&self) -> BorrowedFd<'_> {
+        // SAFETY: the descriptor belongs to `self.seq`, which is open as long as `self` lives.
+        unsafe { BorrowedFd::borrow_raw(self.fd) }
     }
 }
 
@@ -376,11 +372,13 @@ impl Ports for Sequencer {
             if let (None, Some(timeout)) = (deadline, timeout) {
                 deadline = Instant::now().checked_add(timeout);
             }
-            match self.sleep(deadline) {
-                Some(true) => self.read(),
-                Some(false) => return Arrival::Quiet,
-                None => return Arrival::Woken,
+            if self.bell.heard() {
+                return Arrival::Woken;
             }
+            if !self.sleep(deadline) {
+                return Arrival::Quiet;
+            }
+            self.read();
         }
         self.outbox.give().unwrap_or(Arrival::Quiet)
     }

@@ -11,11 +11,12 @@ use rustix::io::Errno;
 
 use super::super::{CLIENT, Direction, Fault, Listed};
 
-/// Opens a client of this name that never blocks.
+/// Opens a client of this name. Reading waits; what is sent without a queue is delivered at once or refused, so that
+/// sending never does (the kernel's `snd_seq_deliver_event`; the lab holds it to that).
 pub(super) fn open(name: &str) -> Result<Seq, Fault> {
     // alsa-lib writes its own words about a failure to standard error unless told otherwise.
     let _quiet = ::alsa::Output::local_error_handler();
-    let seq = Seq::open(None, None, true).map_err(|error| match Errno::from_raw_os_error(error.errno()) {
+    let seq = Seq::open(None, None, false).map_err(|error| match Errno::from_raw_os_error(error.errno()) {
         Errno::NOENT | Errno::NODEV | Errno::NXIO => Fault::NoSequencer,
         Errno::ACCESS | Errno::PERM => Fault::NotAllowed,
         // The kernel gives no place because all are taken (192 for programs).

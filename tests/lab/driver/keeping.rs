@@ -8,7 +8,7 @@ use crate::Said;
 use crate::contract::{SCENARIOS, Stage};
 use crate::gadget::Keyboard;
 use crate::memory::asked;
-use crate::sequencer::{Listener, Player, Record, calm, taken};
+use crate::sequencer::{Listener, Player, Record, attach, calm, ear, taken};
 
 type Scenario = Box<dyn FnOnce() -> Said>;
 
@@ -25,6 +25,7 @@ pub fn scenarios() -> Vec<(String, Scenario)> {
     all.push(("ports/equal_keyboards_are_told_apart_by_serial".into(), Box::new(equal_keyboards)));
     all.push(("ports/listing_shows_names_and_serials".into(), Box::new(listing)));
     all.push(("ports/messages_ask_for_no_memory".into(), Box::new(no_memory)));
+    all.push(("ports/a_listener_that_does_not_read_holds_nothing_up".into(), Box::new(deaf_listener)));
     all.push(("ports/overrun_is_told".into(), Box::new(overrun)));
     all
 }
@@ -237,4 +238,33 @@ fn no_memory() -> Said {
     calm(&record, Duration::from_millis(100));
     let heard = taken(&record).len();
     if heard == 1000 { Ok(String::new()) } else { Err(format!("{heard} of 1000 heard")) }
+}
+
+fn deaf_listener() -> Said {
+    const COUNT: usize = 1500;
+    let target = ports::Target::Virtual;
+    let output = ports::OutputWish { name: "piano".into(), target, optional: false };
+    let wish = Wish { inputs: Vec::new(), outputs: vec![output] };
+    let mut ports = ports::open(Backend::System, &wish).map_err(|error| error.to_string())?;
+    let (deaf, port, _) = ear("Lab Deaf", "in")?;
+    deaf.set_client_pool_input(200).map_err(|error| error.to_string())?;
+    attach(&deaf, port, ports::CLIENT, "piano")?;
+    let record = Record::default();
+    let _listener = Listener::to(ports::CLIENT, "piano", &record)?;
+    let since = Instant::now();
+    let mut full = 0;
+    for _ in 0..COUNT {
+        match ports.send(0, &[0x90, 60, 1]) {
+            Ok(()) => {}
+            Err(ports::SendFault::Full) => full += 1,
+            Err(fault) => return Err(fault.to_string()),
+        }
+    }
+    let took = since.elapsed();
+    calm(&record, Duration::from_millis(200));
+    let heard = taken(&record).len();
+    if heard != COUNT || full == 0 || took > Duration::from_secs(1) {
+        return Err(format!("the healthy one heard {heard} of {COUNT}, {full} refused, it took {took:?}"));
+    }
+    Ok(format!("{full} refused, the healthy one heard all"))
 }

@@ -53,6 +53,8 @@ impl Path {
         let player = Player::new(sender, "out")?;
         let running = start()?;
         let ear = ear("Lab Ear", "in")?;
+        // One event a read: or else the first would seem to be as late as those that have come in behind it.
+        ear.0.input().set_input_buffer_size(28).map_err(|error| error.to_string())?;
         attach(&ear.0, ear.1, listen_to.0, listen_to.1)?;
         let path = Path { player, ear, each, first: Vec::new(), last: Vec::new() };
         path.drain();

@@ -238,20 +238,24 @@ fn online_equals_offline() -> Said {
 
 /// The set-up at the start went out before anyone listened; from there on all must be the same.
 fn same(output: &str, offline: &[Vec<u8>], live: &[Vec<u8>]) -> Result<usize, String> {
-    let Some(set_up) = offline.len().checked_sub(live.len()) else {
-        return Err(format!("{output}: {} rendered, {} heard", offline.len(), live.len()));
+    let is_note = |message: &Vec<u8>| message[0] < 0xA0;
+    let set_up = offline.iter().take_while(|message| !is_note(message)).count();
+    // What was heard before the first note is the end of what was rendered before it.
+    let begun = live.iter().take_while(|message| !is_note(message)).count();
+    let Some(set_up) = set_up.checked_sub(begun) else {
+        return Err(format!("{output}: heard before the first note: {:02X?}", &live[..begun]));
     };
-    let (before, after) = offline.split_at(set_up);
-    if let Some(note) = before.iter().find(|message| message[0] < 0xA0) {
-        return Err(format!("{output}: {} rendered, {} heard: {note:02X?} is missing", offline.len(), live.len()));
-    }
-    match after.iter().zip(live).position(|(rendered, heard)| rendered != heard) {
-        None => Ok(live.len()),
-        Some(place) => Err(format!(
-            "{output}: event {place} of {} (after {set_up} of set-up) is rendered as {:02X?} and heard as {:02X?}",
-            live.len(),
-            after[place],
-            live[place]
-        )),
-    }
+    let after = &offline[set_up..];
+    let Some(place) = (0..after.len().max(live.len())).find(|place| after.get(*place) != live.get(*place)) else {
+        return Ok(live.len());
+    };
+    let around =
+        |all: &[Vec<u8>]| format!("{:02X?}", all.iter().skip(place.saturating_sub(6)).take(14).collect::<Vec<_>>());
+    Err(format!(
+        "{output}: {} rendered, {} heard; event {place}: rendered\n{}\nheard\n{}",
+        after.len(),
+        live.len(),
+        around(after),
+        around(live)
+    ))
 }

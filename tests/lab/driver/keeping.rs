@@ -65,7 +65,7 @@ impl Stage for RealStage {
     }
 
     fn instrument(&mut self, client: &str, port: &str) -> usize {
-        self.listeners.push(Listener::instrument(client, port, &self.record).ok());
+        self.listeners.push(Listener::instrument(client, port, std::slice::from_ref(&self.record)).ok());
         self.listeners.len() - 1
     }
 
@@ -74,7 +74,7 @@ impl Stage for RealStage {
     }
 
     fn listen(&mut self, _number: usize, name: &str) -> Result<usize, String> {
-        self.listeners.push(Some(Listener::to(ports::CLIENT, name, &self.record)?));
+        self.listeners.push(Some(Listener::to(ports::CLIENT, name, std::slice::from_ref(&self.record))?));
         Ok(self.listeners.len() - 1)
     }
 
@@ -219,7 +219,7 @@ fn no_memory() -> Said {
     wish.outputs.push(ports::OutputWish { name: "piano".into(), target, optional: false });
     let mut ports = ports::open(Backend::System, &wish).map_err(|error| error.to_string())?;
     let record = Record::default();
-    let _listener = Listener::to(ports::CLIENT, "piano", &record)?;
+    let _listener = Listener::to(ports::CLIENT, "piano", std::slice::from_ref(&record))?;
     expect(&mut *ports, Arrival::OutputBack(0))?;
     let before = asked();
     for _ in 0..1000 {
@@ -250,7 +250,7 @@ fn deaf_listener() -> Said {
     deaf.set_client_pool_input(200).map_err(|error| error.to_string())?;
     attach(&deaf, port, ports::CLIENT, "piano")?;
     let record = Record::default();
-    let _listener = Listener::to(ports::CLIENT, "piano", &record)?;
+    let _listener = Listener::to(ports::CLIENT, "piano", std::slice::from_ref(&record))?;
     let since = Instant::now();
     let mut full = 0;
     for _ in 0..COUNT {

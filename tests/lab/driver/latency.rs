@@ -146,7 +146,7 @@ fn burst(zones: usize, events: usize) -> Said {
     let mut player = Player::new("Lab Burst", "out")?;
     let _program = Program::play(&sets::layers("lab burst", zones)?, &["piano"])?;
     let record = Record::default();
-    let _listener = Listener::to(CLIENT, "piano", &record)?;
+    let _listener = Listener::to(CLIENT, "piano", std::slice::from_ref(&record))?;
     for round in 0..3 {
         calm(&record, Duration::from_millis(300));
         taken(&record);

@@ -50,7 +50,10 @@ fn evening() -> Result<Evening, String> {
     keyboard.plug()?;
     let program = Program::play(&sets::simple("stage piano")?, &["piano", "pad"])?;
     let (piano, pad) = (Record::default(), Record::default());
-    let listeners = vec![Listener::to(CLIENT, "piano", &piano)?, Listener::to(CLIENT, "pad", &pad)?];
+    let listeners = vec![
+        Listener::to(CLIENT, "piano", std::slice::from_ref(&piano))?,
+        Listener::to(CLIENT, "pad", std::slice::from_ref(&pad))?,
+    ];
     calm(&piano, QUIET);
     taken(&piano);
     taken(&pad);
@@ -175,7 +178,7 @@ fn cable_out() -> Said {
 fn late_listener() -> Said {
     let evening = evening()?;
     let record = Record::default();
-    let _listener = Listener::to(CLIENT, "piano", &record)?;
+    let _listener = Listener::to(CLIENT, "piano", std::slice::from_ref(&record))?;
     calm(&record, QUIET);
     let heard = bytes(&taken(&record));
     let expected: [&[u8]; 5] = [&[0xB0, 0, 0], &[0xB0, 32, 0], &[0xC0, 0], &[0xB0, 7, 100], &[0xB0, 10, 64]];

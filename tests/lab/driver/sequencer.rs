@@ -99,7 +99,7 @@ pub struct Heard {
     pub bytes: Vec<u8>,
 }
 
-/// What a listener has heard so far; several may write into the same.
+/// What a listener has heard so far; several may write into the same, and one into several.
 pub type Record = Arc<Mutex<Vec<Heard>>>;
 
 /// Takes all that was recorded.
@@ -176,22 +176,22 @@ pub struct Listener {
 
 impl Listener {
     /// An instrument: it waits to be connected.
-    pub fn instrument(client: &str, name: &str, record: &Record) -> Result<Self, String> {
-        Self::start(client, name, None, record)
+    pub fn instrument(client: &str, name: &str, records: &[Record]) -> Result<Self, String> {
+        Self::start(client, name, None, records)
     }
 
     /// A program that connects itself to a port, found by the exact names.
-    pub fn to(client: &str, name: &str, record: &Record) -> Result<Self, String> {
-        Self::start("Lab Listener", name, Some((client, name)), record)
+    pub fn to(client: &str, name: &str, records: &[Record]) -> Result<Self, String> {
+        Self::start("Lab Listener", name, Some((client, name)), records)
     }
 
-    fn start(client: &str, name: &str, to: Option<(&str, &str)>, record: &Record) -> Result<Self, String> {
+    fn start(client: &str, name: &str, to: Option<(&str, &str)>, records: &[Record]) -> Result<Self, String> {
         let (seq, own, coder) = ear(client, name)?;
         if let Some((client, name)) = to {
             attach(&seq, own, client, name)?;
         }
         let stop = Arc::new(AtomicBool::new(false));
-        let (stopped, record) = (Arc::clone(&stop), Arc::clone(record));
+        let (stopped, records) = (Arc::clone(&stop), records.to_vec());
         // The coder is made of bare pointers and must stay on one thread: a new one for this.
         drop(coder);
         let thread = thread::spawn(move || {
@@ -201,8 +201,10 @@ impl Listener {
                 sleep(&seq, 20);
                 let note = |bytes: &[u8]| {
                     let heard = Heard { at: Instant::now(), bytes: bytes.to_vec() };
-                    if let (false, Ok(mut record)) = (bytes.is_empty(), record.lock()) {
-                        record.push(heard);
+                    for record in records.iter().filter(|_| !bytes.is_empty()) {
+                        if let Ok(mut record) = record.lock() {
+                            record.push(heard.clone());
+                        }
                     }
                 };
                 while read(&seq, &coder, note) {}

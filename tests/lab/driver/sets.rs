@@ -147,8 +147,16 @@ name = "One"
 name = "Two"
 "#;
 
-/// Three songs that use what the first capability has.
-pub fn concert(port: &str) -> Result<PathBuf, String> {
+/// Three songs with splits, layers, windows, keys, pedals and sends. The outputs are virtual ports, or existing ones of
+/// the names that the function gives.
+pub fn concert(port: &str, existing: Option<fn(&str) -> String>) -> Result<PathBuf, String> {
+    let mut gear = gear(port);
+    for output in ["piano", "pad", "desk"] {
+        if let Some(name) = existing {
+            let there = format!("[outputs.{output}]\nport = \"{}\"", name(output));
+            gear = gear.replace(&format!("[outputs.{output}]\nvirtual = true"), &there);
+        }
+    }
     let set = r#"
 title = "Midwinter concert"
 gear = "gear.toml"
@@ -164,7 +172,7 @@ key = "Bm"
     write(
         "concert",
         &[
-            ("gear.toml", gear(port)),
+            ("gear.toml", gear),
             ("set.toml", set.into()),
             ("songs/weir-gate.toml", WEIR_GATE.into()),
             ("songs/lanterns.toml", LANTERNS.into()),

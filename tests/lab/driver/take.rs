@@ -1,5 +1,6 @@
 //! A take played live over the cable sounds as the same take rendered: event for event, at every output.
 
+use std::collections::HashMap;
 use std::fs;
 use std::path::Path;
 use std::thread;
@@ -18,6 +19,8 @@ use crate::sequencer::{Listener, Record, calm, taken};
 use crate::sets;
 
 type Scenario = Box<dyn FnOnce() -> Said>;
+/// Messages in order.
+type Messages = Vec<Vec<u8>>;
 
 const OUTPUTS: [&str; 3] = ["piano", "pad", "desk"];
 /// Handfuls are so far apart that the emulation's delays never join or part them; gather is 45 ms.
@@ -28,7 +31,10 @@ const HANDFULS: u32 = 320;
 
 /// All of this file, with names.
 pub fn scenarios() -> Vec<(String, Scenario)> {
-    vec![("take/online_equals_offline".into(), Box::new(online_equals_offline))]
+    vec![
+        ("take/online_equals_offline_at_existing_ports".into(), Box::new(at_existing_ports)),
+        ("take/online_equals_offline_at_virtual_ports".into(), Box::new(at_virtual_ports)),
+    ]
 }
 
 /// Something that happens at a time, in milliseconds.
@@ -148,7 +154,7 @@ fn write_take(steps: &[(u32, Step)], path: &Path) -> Result<usize, String> {
 }
 
 /// The messages of a rendered file, without times.
-fn rendered(path: &Path) -> Result<Vec<Vec<u8>>, String> {
+fn read_rendered(path: &Path) -> Result<Messages, String> {
     let bytes = fs::read(path).map_err(|error| format!("{}: {error}", path.display()))?;
     let file = Smf::parse(&bytes).map_err(|error| format!("{}: {error}", path.display()))?;
     let mut messages = Vec::new();
@@ -187,14 +193,65 @@ fn play(steps: &[(u32, Step)], keyboard: &Keyboard, program: &mut Program, all: 
     Ok(())
 }
 
-fn online_equals_offline() -> Said {
+fn instrument(output: &str) -> String {
+    format!("Lab Instrument {output}")
+}
+
+/// The instruments are there before we begin: all must be the same, from the first message of the set-up on.
+fn at_existing_ports() -> Said {
     let keyboard = Keyboard::new(0, "Lab Stage Piano", "A1")?;
     keyboard.plug()?;
-    let set = sets::concert("stage piano")?;
+    let set = sets::concert("stage piano", Some(instrument))?;
+    let all = Record::default();
+    let mut records = Vec::new();
+    let mut listeners = Vec::new();
+    for output in OUTPUTS {
+        let record = Record::default();
+        let records_of_it = [&all, &record].map(Clone::clone);
+        listeners.push(Listener::instrument(&instrument(output), "in", &records_of_it)?);
+        records.push(record);
+    }
+    let (count, rendered) = render(&set)?;
+    // No ports of ours to wait for but the one that others may play on.
+    let program = Program::play(&set, &["keyboard"])?;
+    perform(program, &keyboard, &all)?;
+    let mut compared = 0;
+    for ((output, record), rendered) in OUTPUTS.iter().zip(&records).zip(rendered) {
+        compared += same(output, &rendered, &heard(record))?;
+    }
+    Ok(format!("{count} events played, {compared} compared"))
+}
+
+/// Nobody can listen to a virtual port before it is there: the set-up is said anew for whoever begins to (rule R21),
+/// and what was not in use then is told its pedals and controllers even where they are at rest.
+fn at_virtual_ports() -> Said {
+    let keyboard = Keyboard::new(0, "Lab Stage Piano", "A1")?;
+    keyboard.plug()?;
+    let set = sets::concert("stage piano", None)?;
+    let (count, rendered) = render(&set)?;
+    let program = Program::play(&set, &OUTPUTS)?;
+    let all = Record::default();
+    let mut listeners = Vec::new();
+    let mut records = Vec::new();
+    for output in OUTPUTS {
+        let record = Record::default();
+        listeners.push(Listener::to(CLIENT, output, &[all.clone(), record.clone()])?);
+        records.push(record);
+    }
+    perform(program, &keyboard, &all)?;
+    let mut compared = 0;
+    for ((output, record), rendered) in OUTPUTS.iter().zip(&records).zip(rendered) {
+        compared += same(output, &changes(&rendered), &changes(&heard(record)))?;
+    }
+    Ok(format!("{count} events played, {compared} compared"))
+}
+
+/// Renders the take with the set: how many events were played, and what comes out of each output.
+fn render(set: &Path) -> Result<(usize, Vec<Messages>), String> {
     let folder = std::env::temp_dir().join("rendered");
     let take = std::env::temp_dir().join("take.mid");
-    let steps = steps();
-    let count = write_take(&steps, &take)?;
+    let _ = fs::remove_dir_all(&folder);
+    let count = write_take(&steps(), &take)?;
     if count < 2000 {
         return Err(format!("the take has only {count} events"));
     }
@@ -203,59 +260,69 @@ fn online_equals_offline() -> Said {
     if !status.success() {
         return Err(format!("render: {status}: {said}"));
     }
-
-    let mut program = Program::play(&set, &OUTPUTS)?;
-    // One record of all, to see when the wire is quiet, and one of each, to compare.
-    let all = Record::default();
-    let mut listeners = Vec::new();
-    let mut records = Vec::new();
-    for output in OUTPUTS {
-        let record = Record::default();
-        listeners.push(Listener::to(CLIENT, output, &all)?);
-        listeners.push(Listener::to(CLIENT, output, &record)?);
-        records.push(record);
-    }
-    calm(&all, QUIET);
-    for record in &records {
-        taken(record);
-    }
-    play(&steps, &keyboard, &mut program, &all)?;
-    calm(&all, QUIET * 4);
-    program.signal(Signal::TERM)?;
-    let (status, said) = program.end()?;
-    if !status.success() {
-        return Err(format!("play: {status}: {said}"));
-    }
-    calm(&all, QUIET);
-    let mut compared = 0;
-    for (output, record) in OUTPUTS.iter().zip(&records) {
-        let live: Vec<Vec<u8>> = taken(record).into_iter().map(|heard| heard.bytes).collect();
-        let offline = rendered(&folder.join(format!("{output}.mid")))?;
-        compared += same(output, &offline, &live)?;
-    }
-    Ok(format!("{count} events played, {compared} compared"))
+    let rendered = OUTPUTS.iter().map(|output| read_rendered(&folder.join(format!("{output}.mid"))));
+    Ok((count, rendered.collect::<Result<_, _>>()?))
 }
 
-/// The set-up at the start went out before anyone listened; from there on all must be the same.
-fn same(output: &str, offline: &[Vec<u8>], live: &[Vec<u8>]) -> Result<usize, String> {
-    let is_note = |message: &Vec<u8>| message[0] < 0xA0;
-    let set_up = offline.iter().take_while(|message| !is_note(message)).count();
-    // What was heard before the first note is the end of what was rendered before it.
-    let begun = live.iter().take_while(|message| !is_note(message)).count();
-    let Some(set_up) = set_up.checked_sub(begun) else {
-        return Err(format!("{output}: heard before the first note: {:02X?}", &live[..begun]));
+fn perform(mut program: Program, keyboard: &Keyboard, all: &Record) -> Result<(), String> {
+    calm(all, QUIET * 2);
+    play(&steps(), keyboard, &mut program, all)?;
+    calm(all, QUIET * 4);
+    program.signal(Signal::TERM)?;
+    let (status, said) = program.end()?;
+    calm(all, QUIET);
+    if status.success() { Ok(()) } else { Err(format!("play: {status}: {said}")) }
+}
+
+fn heard(record: &Record) -> Messages {
+    taken(record).into_iter().map(|heard| heard.bytes).collect()
+}
+
+/// Without the controllers, bends and pressures that say what already holds, at rest to begin with (RP-015: bend in the
+/// middle, expression 127, pedals, modulation and pressure 0; 2 and 4, which it does not name, 0 as a matter of fact),
+/// and without the programs, banks, volumes and pans before the first note.
+fn changes(messages: &[Vec<u8>]) -> Messages {
+    let mut known: HashMap<(u8, u8), Vec<u8>> = HashMap::new();
+    let mut begun = false;
+    let mut kept = Vec::new();
+    for message in messages {
+        let controller = message.get(1).copied().unwrap_or(0);
+        let (what, rest) = match (message[0] & 0xF0, controller) {
+            (0xB0, 11) => (11, vec![127]),
+            (0xB0, 1 | 2 | 4 | 64..=69) => (controller, vec![0]),
+            (0xD0, _) => (128, vec![0]),
+            (0xE0, _) => (129, vec![0, 64]),
+            (status, _) => {
+                begun |= matches!(status, 0x80 | 0x90);
+                let sets_up = !begun && (status == 0xC0 || status == 0xB0 && matches!(controller, 0 | 7 | 10 | 32));
+                if !sets_up {
+                    kept.push(message.clone());
+                }
+                continue;
+            }
+        };
+        let value = if message[0] & 0xF0 == 0xB0 { message[2..].to_vec() } else { message[1..].to_vec() };
+        if known.insert((message[0], what), value.clone()).unwrap_or(rest) != value {
+            kept.push(message.clone());
+        }
+    }
+    kept
+}
+
+fn same(output: &str, rendered: &[Vec<u8>], heard: &[Vec<u8>]) -> Result<usize, String> {
+    let longer = rendered.len().max(heard.len());
+    let Some(place) = (0..longer).find(|place| rendered.get(*place) != heard.get(*place)) else {
+        return if longer > 0 { Ok(longer) } else { Err(format!("{output}: nothing was rendered, nothing heard")) };
     };
-    let after = &offline[set_up..];
-    let Some(place) = (0..after.len().max(live.len())).find(|place| after.get(*place) != live.get(*place)) else {
-        return Ok(live.len());
+    let around = |all: &[Vec<u8>]| {
+        let near: Vec<_> = all.iter().skip(place.saturating_sub(6)).take(14).collect();
+        format!("{near:02X?}")
     };
-    let around =
-        |all: &[Vec<u8>]| format!("{:02X?}", all.iter().skip(place.saturating_sub(6)).take(14).collect::<Vec<_>>());
     Err(format!(
         "{output}: {} rendered, {} heard; event {place}: rendered\n{}\nheard\n{}",
-        after.len(),
-        live.len(),
-        around(after),
-        around(live)
+        rendered.len(),
+        heard.len(),
+        around(rendered),
+        around(heard)
     ))
 }

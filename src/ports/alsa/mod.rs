@@ -5,6 +5,7 @@
 
 mod bell;
 mod codec;
+mod notice;
 mod system;
 
 use std::os::fd::{BorrowedFd, RawFd};
@@ -17,6 +18,7 @@ use rustix::event::{PollFd, PollFlags, Timespec};
 use rustix::io::Errno;
 
 use self::bell::Bell;
+use self::notice::{Notice, notice};
 use super::seats::Seats;
 use crate::midi::stream::Stream;
 
@@ -57,17 +59,6 @@ pub(super) struct Sequencer {
     outbox: Outbox,
     refused: u64,
     bell: Bell,
-}
-
-/// What an event means apart from messages.
-enum Notice {
-    Started(Addr),
-    Ended(Addr),
-    ClientEnded(i32),
-    Connected(Connect),
-    Disconnected(Connect),
-    Lost,
-    None,
 }
 
 impl Sequencer {
@@ -325,24 +316,6 @@ impl Sequencer {
     fn descriptor(&self) -> BorrowedFd<'_> {
         // SAFETY: the descriptor belongs to `self.seq`, which is open as long as `self` lives.
         unsafe { BorrowedFd::borrow_raw(self.fd) }
-    }
-}
-
-fn notice(event: &Event<'_>, announcements: i32) -> Notice {
-    let kind = event.get_type();
-    if let (EventType::PortUnsubscribed, Some(between)) = (kind, event.get_data()) {
-        // Also told to the port concerned alone, when the other end has died.
-        return Notice::Disconnected(between);
-    }
-    if event.get_dest().port != announcements {
-        return Notice::None;
-    }
-    match (kind, event.get_data::<Addr>(), event.get_data::<Connect>()) {
-        (EventType::PortStart, Some(port), _) => Notice::Started(port),
-        (EventType::PortExit, Some(port), _) => Notice::Ended(port),
-        (EventType::ClientExit, Some(port), _) => Notice::ClientEnded(port.client),
-        (EventType::PortSubscribed, _, Some(between)) => Notice::Connected(between),
-        _ => Notice::None,
     }
 }
 

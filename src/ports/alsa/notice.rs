@@ -1,0 +1,33 @@
+//! What the sequencer tells about ports and connections.
+
+use ::alsa::seq::{Addr, Connect, Event, EventType};
+
+/// What an event means apart from messages.
+pub(super) enum Notice {
+    Started(Addr),
+    Ended(Addr),
+    ClientEnded(i32),
+    Connected(Connect),
+    Disconnected(Connect),
+    Lost,
+    None,
+}
+
+/// What an event tells; our port of this number listens to the announcements.
+pub(super) fn notice(event: &Event<'_>, announcements: i32) -> Notice {
+    let kind = event.get_type();
+    if let (EventType::PortUnsubscribed, Some(between)) = (kind, event.get_data()) {
+        // Also told to the port concerned alone, when the other end has died.
+        return Notice::Disconnected(between);
+    }
+    if event.get_dest().port != announcements {
+        return Notice::None;
+    }
+    match (kind, event.get_data::<Addr>(), event.get_data::<Connect>()) {
+        (EventType::PortStart, Some(port), _) => Notice::Started(port),
+        (EventType::PortExit, Some(port), _) => Notice::Ended(port),
+        (EventType::ClientExit, Some(port), _) => Notice::ClientEnded(port.client),
+        (EventType::PortSubscribed, _, Some(between)) => Notice::Connected(between),
+        _ => Notice::None,
+    }
+}

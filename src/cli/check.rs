@@ -11,8 +11,10 @@
 use serde::Serialize;
 
 use super::{Failure, colour, complain, maps, tell};
-use crate::check;
-use crate::map::{Diagnostic, Kind, Level, Listed, Source};
+use crate::check::{self, PortMatch, PortMatches, SeenPort};
+use crate::daemon;
+use crate::map::{Book, Diagnostic, Kind, Level, Listed, Source};
+use crate::ports::{self, Backend, Met};
 
 /// What `--json` prints.
 #[derive(Debug, Serialize)]
@@ -31,8 +33,15 @@ struct Report<'a> {
 pub(super) fn run(set: &str, json: bool) -> Result<(), Failure> {
     let loaded = maps::load(set);
     let mut found = loaded.diagnostics;
+    let mut looked_at_ports = false;
     if let Some(book) = &loaded.book {
         found.extend(check::findings(book));
+        // A machine without MIDI can still check a set; there are just no ports to hold it against.
+        if let Ok(listed) = ports::list(Backend::System) {
+            looked_at_ports = true;
+            found.extend(check::port_findings(book, &matches(book, &listed)));
+        }
+        found.sort_by_key(|finding| finding.spot.map(|spot| (spot.file, spot.start)));
     }
     let errors = found.iter().filter(|finding| finding.level == Level::Error).count();
     let hints = found.len() - errors;
@@ -43,6 +52,9 @@ pub(super) fn run(set: &str, json: bool) -> Result<(), Failure> {
                 complain(&format!("{}\n", finding.render(&loaded.sources, colour())));
             }
             tell(&summary(set, errors, hints, loaded.book.is_none()));
+            if loaded.book.is_some() && !looked_at_ports {
+                tell("This machine has no MIDI ports at present: whether tonight's are there was not looked at.");
+            }
             Ok(())
         }
     };
@@ -54,6 +66,23 @@ pub(super) fn run(set: &str, json: bool) -> Result<(), Failure> {
         Err(Failure::Undone(String::new()))
     } else {
         written
+    }
+}
+
+/// What the gear finds among the ports that are there.
+fn matches(book: &Book, listed: &[ports::Listed]) -> PortMatches {
+    let (inputs, outputs) = ports::meet(&daemon::wish(&book.gear), listed);
+    let seen = |port: ports::Candidate| SeenPort { name: port.name, address: port.address, serial: port.serial };
+    let all = |ports: Vec<ports::Candidate>| ports.into_iter().map(seen).collect();
+    let matched = |met: Met| match met {
+        Met::Own => PortMatch::Own,
+        Met::One(port) => PortMatch::One(seen(port)),
+        Met::Missing(there) => PortMatch::Missing(all(there)),
+        Met::Several(ties) => PortMatch::Several(all(ties)),
+    };
+    PortMatches {
+        inputs: inputs.into_iter().map(matched).collect(),
+        outputs: outputs.into_iter().map(matched).collect(),
     }
 }
 

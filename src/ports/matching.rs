@@ -2,7 +2,7 @@
 //!
 //! Part of the name is enough, any case; the best match wins, a tie is an error that lists the ties.
 
-use super::{Candidate, Fault, InputWish, Listed, OutputWish, Side, Target, Wish};
+use super::{Candidate, Direction, Fault, InputWish, Listed, OutputWish, Side, Target, Wish};
 
 /// How well a name fits, the best last.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -110,6 +110,38 @@ pub(super) fn pick_all(wish: &Wish, sources: &[Listed], sinks: &[Listed]) -> Res
     if faults.is_empty() { Ok(Picked { inputs, outputs }) } else { Err(faults) }
 }
 
+/// What an input or an output of the gear file finds among the system's ports.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Met {
+    /// It looks for none: a virtual output.
+    Own,
+    /// The one that it means.
+    One(Candidate),
+    /// None; those that are there.
+    Missing(Vec<Candidate>),
+    /// Several that fit equally well.
+    Several(Vec<Candidate>),
+}
+
+/// What each input and each output of `wish` would find among the `listed` ports, without opening any.
+#[must_use]
+pub fn meet(wish: &Wish, listed: &[Listed]) -> (Vec<Met>, Vec<Met>) {
+    let side = |direction| listed.iter().filter(|port| port.direction == direction).cloned().collect::<Vec<Listed>>();
+    let (sources, sinks) = (side(Direction::Input), side(Direction::Output));
+    let all = |places: &[usize], among: &[Listed]| places.iter().map(|place| candidate(&among[*place])).collect();
+    let met = |port: &str, serial: Option<&str>, among: &[Listed]| match pick(port, serial, None, among) {
+        Ok(place) => Met::One(candidate(&among[place])),
+        Err(Unclear::Missing) => Met::Missing(among.iter().map(candidate).collect()),
+        Err(Unclear::Tied(ties)) => Met::Several(all(&ties, among)),
+    };
+    let inputs = wish.inputs.iter().map(|input| met(&input.port, input.serial.as_deref(), &sources));
+    let outputs = wish.outputs.iter().map(|output| match &output.target {
+        Target::Virtual => Met::Own,
+        Target::Port(port) => met(port, None, &sinks),
+    });
+    (inputs.collect(), outputs.collect())
+}
+
 fn missing(side: Side, name: &str, port: &str, serial: Option<&str>, among: &[Listed]) -> Fault {
     // Those of the right name say more than all of them, where only the serial number is another.
     let named: Vec<&Listed> = among.iter().filter(|listed| serial.is_some() && fit(port, listed).is_some()).collect();
@@ -130,7 +162,6 @@ fn candidate(listed: &Listed) -> Candidate {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::ports::Direction;
 
     fn port(client: &str, port: &str, serial: Option<&str>) -> Listed {
         Listed {
@@ -141,6 +172,29 @@ mod tests {
             serial: serial.map(Into::into),
             ours: false,
         }
+    }
+
+    #[test]
+    fn what_each_would_find_is_told_without_opening_anything() {
+        let mut sink = port("Desk", "In", None);
+        sink.direction = Direction::Output;
+        let listed = [port("Piano", "1", Some("A1")), port("Piano", "2", Some("A2")), sink];
+        let input = |port: &str, serial: Option<&str>| InputWish {
+            name: "keyboard".into(),
+            port: port.into(),
+            serial: serial.map(Into::into),
+            optional: false,
+        };
+        let output = |target| OutputWish { name: "out".into(), target, optional: false };
+        let wish = Wish {
+            inputs: vec![input("piano", None), input("piano", Some("A2")), input("desk", None)],
+            outputs: vec![output(Target::Virtual), output(Target::Port("desk".into()))],
+        };
+        let there: Vec<Candidate> = listed[..2].iter().map(candidate).collect();
+        let (inputs, outputs) = meet(&wish, &listed);
+        let second = Met::One(there[1].clone());
+        assert_eq!(inputs, [Met::Several(there.clone()), second, Met::Missing(there)]);
+        assert_eq!(outputs, [Met::Own, Met::One(candidate(&listed[2]))]);
     }
 
     #[test]

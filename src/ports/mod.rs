@@ -12,6 +12,8 @@ mod portable;
 mod seats;
 mod whole;
 
+pub use matching::{Met, meet};
+
 pub use fault::{Candidate, Fault, PortsError, SendFault, Side};
 
 use std::fmt;

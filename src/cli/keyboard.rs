@@ -31,6 +31,14 @@ impl Scale {
     }
 }
 
+/// The inputs whose keyboards tell something about a song: an optional one only where a zone names it.
+pub(super) fn worth_drawing<'a>(book: &'a Book, song: &'a Song) -> impl Iterator<Item = &'a Input> {
+    let named = |input: &Input| {
+        song.zones.iter().any(|zone| zone.input.as_ref().is_some_and(|named| named.value == input.name.value))
+    };
+    book.gear.inputs.iter().filter(move |input| input.play && (!input.optional || named(input)))
+}
+
 /// The keyboard of an input with the zones of `song` that listen to it, in at most `width` columns for the keys.
 /// Each zone is a bar over its keys, with what it makes of them on its right.
 pub(super) fn draw(book: &Book, song: &Song, keys: &Keys, input: &Input, width: usize) -> Vec<String> {
@@ -47,7 +55,12 @@ pub(super) fn draw(book: &Book, song: &Song, keys: &Keys, input: &Input, width: 
 /// Names of the Cs, above their keys.
 fn names(scale: &Scale) -> String {
     let mut line = vec![' '; scale.columns() + 4];
+    let mut free_from = 0;
     for key in (scale.low..=scale.high).filter(|key| key % 12 == 0) {
+        if scale.column(key) < free_from {
+            continue;
+        }
+        free_from = scale.column(key) + 3;
         let name = Note::try_from(key).map(|key| note::name(key, 4)).unwrap_or_default();
         for (offset, letter) in name.chars().enumerate() {
             line[scale.column(key) + offset] = letter;

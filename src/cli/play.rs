@@ -13,6 +13,12 @@ use crate::engine::Plan;
 use crate::map::Book;
 use crate::ports::{self, Backend, Ports};
 
+/// Columns of a terminal that does not say how many it has, and the fewest that a keyboard can be drawn in.
+const USUAL: usize = 100;
+const NARROWEST: usize = 40;
+/// Columns left of a keyboard, and one on its right.
+const INDENT: usize = 8;
+
 pub(super) fn run(set: &str, backend: Backend) -> Result<(), Failure> {
     let book = maps::load_sound(set)?;
     let ports = ports::open(backend, &daemon::wish(&book.gear)).map_err(|error| Failure::Wrong(error.to_string()))?;
@@ -59,8 +65,10 @@ fn opening(book: &Book, ports: &dyn Ports) -> Vec<String> {
 /// Puts reports into words until the last one. Columns for keyboards are taken from the terminal.
 fn tell_all(book: &Book, reports: &Receiver<Report>, line_end: &str) {
     let plan = Plan::new(book);
-    let columns = crossterm::terminal::size().map_or(100, |(columns, _)| usize::from(columns));
-    let drawn = std::io::stdout().is_terminal().then(|| columns.saturating_sub(8));
+    // A serial line says that it has no columns at all.
+    let columns = crossterm::terminal::size().map_or(0, |(columns, _)| usize::from(columns));
+    let columns = if columns < NARROWEST { USUAL } else { columns };
+    let drawn = std::io::stdout().is_terminal().then(|| columns - INDENT);
     let teller = Teller { book, plan: &plan, drawn };
     for report in reports {
         print_lines(&teller.lines(&report), line_end);

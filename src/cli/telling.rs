@@ -122,11 +122,9 @@ impl Teller<'_> {
 
     fn keyboards(&self, song: &Song, keys: &Keys) -> Vec<String> {
         let Some(width) = self.drawn else { return Vec::new() };
-        let playing = self.book.gear.inputs.iter().filter(|input| input.play);
-        playing
-            .flat_map(|input| keyboard::draw(self.book, song, keys, input, width))
-            .map(|line| format!("{INDENT}{line}"))
-            .collect()
+        let inputs = keyboard::worth_drawing(self.book, song);
+        let drawn = inputs.flat_map(|input| keyboard::draw(self.book, song, keys, input, width));
+        drawn.map(|line| format!("{INDENT}{line}")).collect()
     }
 
     fn section(&self, standing: &Standing) -> Option<String> {

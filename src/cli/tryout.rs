@@ -118,13 +118,7 @@ fn show(book: &Book, song: usize, entry: usize, rehearsal: &Rehearsal, take: &Ta
     let keys = Keys::of(book, &book.set.entries[entry], song);
     tell(&format!("\n{}", song.title.value));
     tell(&format!("  {}", in_which_keys(&keys, song)));
-    let playing = book.gear.inputs.iter().filter(|input| input.play);
-    for input in playing {
-        let all = song.zones.iter().all(|zone| zone.input.as_ref().is_none_or(|named| named.value != input.name.value));
-        // A keyboard to which this song gives nothing of its own is not drawn a second time.
-        if all && input.optional {
-            continue;
-        }
+    for input in keyboard::worth_drawing(book, song) {
         tell(&format!("\n  {}", input.name.value));
         keyboard::draw(book, song, &keys, input, KEYBOARD).iter().for_each(|line| tell(&format!("  {line}")));
     }

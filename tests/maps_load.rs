@@ -266,3 +266,19 @@ fn deep_nesting_is_refused_without_a_panic() {
         assert!(found.book.is_none() && !found.diagnostics.is_empty());
     }
 }
+
+#[test]
+fn more_than_can_be_numbered_is_refused() {
+    let set = "title = \"Evening\"\ngear = \"gear.toml\"\n[[song]]\nmap = \"song.toml\"\n";
+    let gear = "[inputs.keyboard]\nport = \"piano\"\n[outputs.keys]\nvirtual = true\n[sounds.grand]\noutput = \"keys\"\nchannel = 1\n";
+    let song = format!("title = \"Snow\"\nkey = \"D\"\n{}", "[[zone]]\nsound = \"grand\"\n".repeat(65_536));
+    let mut read = |path: &str| match path {
+        "set.toml" => Ok(set.as_bytes().to_vec()),
+        "gear.toml" => Ok(gear.as_bytes().to_vec()),
+        _ => Ok(song.clone().into_bytes()),
+    };
+    let loaded = load("set.toml", &mut read);
+    assert!(loaded.book.is_none());
+    assert_eq!(loaded.diagnostics.len(), 1);
+    assert!(loaded.diagnostics[0].title.contains("more than 65535 zones"), "{}", loaded.diagnostics[0].title);
+}

@@ -21,6 +21,24 @@ pub struct Loaded {
     pub diagnostics: Vec<Diagnostic>,
 }
 
+/// Zones, sends and sections of all songs are numbered with sixteen bits each.
+const MOST: usize = u16::MAX as usize;
+
+fn too_many(songs: &[Song]) -> Option<Diagnostic> {
+    let mut total = [0; 3];
+    for song in songs {
+        for (total, more) in total.iter_mut().zip([song.zones.len(), song.sends.len(), song.sections.len()]) {
+            *total += more;
+        }
+        if total.iter().any(|total| *total > MOST) {
+            let title = format!("the songs up to this one have more than {MOST} zones, sends or sections together");
+            let help = "split the set into several: one for each part of the evening";
+            return Some(Diagnostic::error(Kind::Finding, song.title.spot, title).help(help));
+        }
+    }
+    None
+}
+
 /// Loads a set. Files that it names are looked for beside it: their paths are joined to the folder of
 /// `set_path` and handed to `read`, each file once. Nothing else is touched.
 pub fn load(set_path: &str, read: &mut dyn FnMut(&str) -> io::Result<Vec<u8>>) -> Loaded {
@@ -38,6 +56,7 @@ pub fn load(set_path: &str, read: &mut dyn FnMut(&str) -> io::Result<Vec<u8>>) -
     let faults = faults.into_inner().into_iter().filter(|fault| !broken.contains(&place(fault)) && !hidden(fault));
     diagnostics.extend(faults);
     diagnostics.sort_by_key(|fault| fault.spot.map(|spot| (spot.file, spot.start)));
+    diagnostics.extend(read.as_ref().and_then(|(_, songs, _)| too_many(songs)));
     let wrong = diagnostics.iter().any(|fault| fault.level == Level::Error);
     let book = read.filter(|_| !wrong).map(|(gear, songs, set)| Book { sources: sources.clone(), gear, songs, set });
     Loaded { book, sources, diagnostics }

@@ -4,3 +4,6 @@ mod beside_the_engine;
 mod command;
 mod findings;
 mod many_songs;
+
+#[path = "../spelled/mod.rs"]
+mod spelled;

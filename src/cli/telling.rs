@@ -81,6 +81,7 @@ impl Teller<'_> {
                 format!("{INDENT}{them} held back, so that nothing runs before you do; key a says it")
             }
             Notice::Panic => "Panic: everything is silent.".to_owned(),
+            Notice::TakenOver => "The saved maps are in force.".to_owned(),
             Notice::SetUpAgain => "All sounds were set up again.".to_owned(),
         };
         vec![line]

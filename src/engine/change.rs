@@ -9,7 +9,7 @@ use super::plan::{PlanSong, PlanTonight};
 use super::{Engine, Standing};
 
 /// `raise-key` and `lower-key` go no further from tonight's key, in semitones.
-const FURTHEST: i32 = 12;
+pub(super) const FURTHEST: i32 = 12;
 
 /// Which of the new song's or section's sends are said.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -192,9 +192,27 @@ impl Engine {
         self.find_shift(tonight);
     }
 
+    /// Stands in the section of this name, at `place` where the order has it there, else at its first place; one that the
+    /// song lacks by now gives way to what stands at `place`.
+    pub(super) fn stand_in_section(&mut self, tonight: &PlanTonight, place: usize, name: Option<&str>) {
+        let plan = Arc::clone(&self.plan);
+        let sections = &plan.songs[tonight.song].sections;
+        let is_named = |section: &usize| {
+            sections[*section].name.and_then(|name| plan.section_names.get(usize::from(name))).map(String::as_str)
+                == name
+        };
+        let place = place.min(tonight.order.len() - 1);
+        let at = |place: &usize| usize::from(tonight.order[*place]);
+        let named_place = [place].into_iter().chain(0..tonight.order.len()).find(|place| is_named(&at(place)));
+        let section = (0..sections.len()).find(is_named).unwrap_or(at(&place));
+        self.standing.place = named_place.unwrap_or(place);
+        self.standing.section = named_place.as_ref().map_or(section, at);
+        self.find_shift(tonight);
+    }
+
     /// Rule R5: tonight's shift, what the last section key adds, and what was added since. Fingers that play what is
     /// heard are not moved by a section key.
-    fn find_shift(&mut self, tonight: &PlanTonight) {
+    pub(super) fn find_shift(&mut self, tonight: &PlanTonight) {
         let song = &self.plan.songs[tonight.song];
         let Standing { place, section, added, .. } = self.standing;
         let at_place = tonight.lifts[place];

@@ -16,15 +16,28 @@ impl Plan {
     /// Compiles a set. Inputs beyond [`MOST_INPUTS`] are not listened to.
     #[must_use]
     pub fn new(book: &Book) -> Plan {
+        Plan::with_places(book, Vec::new())
+    }
+
+    /// Compiles a set that takes over from an older plan of the same ports: it knows the older one's places too, so
+    /// that what sounds there can end.
+    #[must_use]
+    pub fn after(book: &Book, older: &Plan) -> Plan {
+        Plan::with_places(book, older.places.clone())
+    }
+
+    fn with_places(book: &Book, older: Vec<Place>) -> Plan {
         let gear = &book.gear;
         let mut compiler = Compiler {
             gear,
-            plan: Plan { gather: gear.gather, early: gear.early, places: places(book), ..Plan::default() },
+            plan: Plan { gather: gear.gather, early: gear.early, places: places(book, older), ..Plan::default() },
             section_numbers: HashMap::new(),
             zone_numbers: HashMap::new(),
         };
         compiler.gear();
         for song in &book.songs {
+            let file = book.sources.get(song.title.spot.file).map(|source| source.path.clone());
+            compiler.plan.song_files.push(file.unwrap_or_default());
             let song = compiler.song(song);
             compiler.plan.songs.push(song);
         }
@@ -45,8 +58,8 @@ struct Compiler<'a> {
     zone_numbers: HashMap<String, u16>,
 }
 
-/// Places in gear order: by output, then channel.
-fn places(book: &Book) -> Vec<Place> {
+/// Places in gear order, by output, then channel; those of an older plan among them.
+fn places(book: &Book, older: Vec<Place>) -> Vec<Place> {
     let output = |name: &At<String>| output_number(&book.gear, name);
     let sounds =
         book.gear.sounds.iter().map(|sound| Place { output: output(&sound.output), channel: sound.channel.index() });
@@ -55,7 +68,7 @@ fn places(book: &Book) -> Vec<Place> {
         .iter()
         .flat_map(|song| &song.sends)
         .filter_map(|send| channel_of(&send.message).map(|channel| Place { output: output(&send.to), channel }));
-    let mut places: Vec<Place> = sounds.chain(sends).collect();
+    let mut places: Vec<Place> = older.into_iter().chain(sounds).chain(sends).collect();
     places.sort_unstable();
     places.dedup();
     places
@@ -99,6 +112,7 @@ impl Compiler<'_> {
             self.plan.zones.push(zone);
         }
         let zones = first..self.plan.zones.len();
+        let first_send = self.plan.sends.len();
         let mut enter = Vec::new();
         let mut leave = Vec::new();
         let mut at_section: HashMap<&str, Vec<u16>> = HashMap::new();
@@ -130,7 +144,7 @@ impl Compiler<'_> {
         }
         let most = sections.iter().map(|section| section.zones.len()).max().unwrap_or(0);
         self.plan.most_zones = self.plan.most_zones.max(most);
-        PlanSong { zones, sections, enter, leave }
+        PlanSong { zones, sections, enter, leave, sends: first_send..self.plan.sends.len() }
     }
 
     fn zone(&mut self, zone: &Zone) -> PlanZone {

@@ -192,6 +192,26 @@ impl Ledger {
         sounded
     }
 
+    /// Takes over what sounds and who owns it, from a ledger with no more room than this one; `place` tells the new number of a place, `zone` of a zone.
+    pub fn take_over(&mut self, older: &Ledger, place: impl Fn(u16) -> u16, zone: impl Fn(u16) -> Option<u16>) {
+        for number in 0..older.keys.len().min(self.keys.len()) as u32 {
+            let mut key = older.keys[number as usize];
+            if !key.down {
+                continue;
+            }
+            key.offered = zone(key.offered).unwrap_or(u16::MAX);
+            self.keys[number as usize] = key;
+            let first = number as usize * self.room;
+            for (index, share) in older.shares(number).iter().enumerate() {
+                self.shares[first + index] = Share { place: place(share.place), ..*share };
+            }
+        }
+        for (old, notes) in older.notes.chunks_exact(128).enumerate() {
+            let new = usize::from(place(old as u16)) * 128;
+            self.notes[new..new + 128].copy_from_slice(notes);
+        }
+    }
+
     /// How many notes sound.
     pub fn sounding(&self) -> usize {
         self.notes.iter().filter(|note| note.owners > 0).count()

@@ -13,6 +13,7 @@
 //! | `place` | R8: what each channel of each output was last told |
 //! | `send` | R8, R20: messages to other machines, now and later |
 //! | `silence` | R16, R17: panic, a lost input, the end |
+//! | `takeover` | R8: a saved map comes into force, a performance goes on |
 
 mod action;
 mod change;
@@ -28,6 +29,7 @@ pub mod script;
 mod send;
 mod silence;
 mod switch;
+mod takeover;
 pub mod words;
 
 use std::sync::Arc;
@@ -37,6 +39,7 @@ pub use compile::Keys;
 pub use out::{Notice, Out, Said};
 pub use plan::{MOST_INPUTS, Plan};
 pub use rehearsal::{Cause, Line, Rehearsal, Step};
+pub use takeover::Successor;
 
 use crate::midi::Message;
 use feet::Feet;
@@ -55,6 +58,8 @@ pub enum Event<'a> {
         /// Place in its order.
         place: usize,
     },
+    /// The set goes on where it was broken off; nothing is said that enters a song.
+    Resume(Standing),
     /// A message from an input.
     Message {
         /// Number of the input.
@@ -68,6 +73,8 @@ pub enum Event<'a> {
     InputLost(usize),
     /// An output's port is there again, or a program has begun to listen to it.
     OutputBack(usize),
+    /// An output may hold what another run of ours left there: everything is silenced at it.
+    Silence(usize),
     /// Only time has passed.
     Time,
     /// Everything ends.
@@ -130,6 +137,11 @@ impl Engine {
     /// The engine before the set begins: [`Event::Start`] must come first.
     #[must_use]
     pub fn new(plan: Arc<Plan>) -> Engine {
+        Engine::with_room_for(plan, 0)
+    }
+
+    /// With room for so many sends of another plan that wait or sound.
+    fn with_room_for(plan: Arc<Plan>, more_sends: usize) -> Engine {
         let zones = plan.zones.len();
         let keys = plan.inputs.len() * 16 * 128;
         Engine {
@@ -138,7 +150,7 @@ impl Engine {
             ledger: Ledger::new(&plan),
             feet: Feet::new(&plan),
             places: vec![PlaceState::default(); plan.places.len()],
-            pending: Pending::new(plan.sends.len()),
+            pending: Pending::new(plan.sends.len() + more_sends),
             in_use: Vec::with_capacity(plan.most_zones),
             on: plan.zones.iter().map(|zone| zone.on).collect(),
             handfuls: vec![Handful::default(); zones],
@@ -165,10 +177,12 @@ impl Engine {
         out.at(now);
         match event {
             Event::Start { entry, place } => self.start(entry, place, now, out),
+            Event::Resume(standing) => self.resume(standing, now, out),
             Event::Message { input, message } => self.hear(input, message, now, out),
             Event::Action(action) => self.act(action, None, now, out),
             Event::InputLost(input) => self.lose_input(input, out),
             Event::OutputBack(output) => self.set_up_output(output, out),
+            Event::Silence(output) => self.silence_output(output, out),
             Event::Time => {}
             Event::Stop => self.stop(out),
         }

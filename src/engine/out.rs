@@ -32,6 +32,8 @@ pub enum Notice {
     Panic,
     /// Programs, volumes, pans and controllers were said again.
     SetUpAgain,
+    /// A saved map came into force.
+    TakenOver,
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -92,6 +94,17 @@ impl Out {
     #[must_use]
     pub fn notices(&self) -> &[Notice] {
         &self.notices
+    }
+
+    /// Adds what another buffer holds.
+    pub(super) fn append(&mut self, other: &Out) {
+        for span in &other.spans {
+            let bytes = &other.bytes[span.start as usize..(span.start + span.length) as usize];
+            let start = self.bytes.len() as u32;
+            self.bytes.extend_from_slice(bytes);
+            self.spans.push(Span { start, ..*span });
+        }
+        self.notices.extend_from_slice(&other.notices);
     }
 
     /// The time that what follows belongs to.

@@ -33,6 +33,8 @@ pub struct Plan {
     pub(super) titles: Vec<String>,
     pub(super) section_names: Vec<String>,
     pub(super) zone_names: Vec<String>,
+    /// Files of the songs: what tells a song from another when a plan takes over from an older one.
+    pub(super) song_files: Vec<String>,
     /// The most zones that one section has.
     pub(super) most_zones: usize,
 }
@@ -63,7 +65,7 @@ pub(super) struct Place {
 }
 
 /// How a zone's sound is set up; numbers as on the wire.
-#[derive(Debug, Clone, Copy, Default)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
 pub(super) struct SetUp {
     pub bank: Option<(u8, u8)>,
     pub program: Option<u8>,
@@ -108,6 +110,8 @@ pub(super) struct PlanSong {
     pub sections: Vec<PlanSection>,
     pub enter: Vec<u16>,
     pub leave: Vec<u16>,
+    /// Its sends in the plan's table, whenever they are said.
+    pub sends: std::ops::Range<usize>,
 }
 
 /// A section, flat.
@@ -149,7 +153,7 @@ pub(super) struct PlanTonight {
 }
 
 /// A send, flat.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) struct PlanSend {
     pub output: u8,
     /// The place, for a channel message.
@@ -162,7 +166,7 @@ pub(super) struct PlanSend {
 }
 
 /// What a send says.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) enum Say {
     Program { bank: Option<(u8, u8)>, program: u8 },
     Control { number: u8, value: u8 },

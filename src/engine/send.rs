@@ -21,6 +21,9 @@ struct Waiting {
     what: What,
 }
 
+/// The number of a send that is no longer in the plan, while its note sounds.
+const NO_SEND: u16 = u16::MAX;
+
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 enum What {
     /// The end of its note.
@@ -56,6 +59,20 @@ impl Pending {
 
     pub fn forget_all(&mut self) {
         self.waiting.clear();
+    }
+
+    /// Takes over what waits: the ends of notes, and sends that are still there under the number that `send` tells.
+    pub fn take_over(&mut self, older: &Pending, place: impl Fn(u16) -> u16, send: impl Fn(u16) -> Option<u16>) {
+        for waiting in &older.waiting {
+            match (waiting.what, send(waiting.send)) {
+                (What::Say, Some(send)) => self.put(waiting.at, send, What::Say),
+                (What::Say, None) => {}
+                (What::EndNote(note), send) => {
+                    let note = SentNote { place: place(note.place), ..note };
+                    self.put(waiting.at, send.unwrap_or(NO_SEND), What::EndNote(note));
+                }
+            }
+        }
     }
 
     fn take_due(&mut self, now: u64) -> Option<Waiting> {

@@ -9,21 +9,34 @@ impl Engine {
     pub(super) fn panic(&mut self, out: &mut Out) {
         self.pending.forget_all();
         for place in 0..self.places.len() as u16 {
-            if !self.places[usize::from(place)].played {
-                continue;
+            if self.places[usize::from(place)].played {
+                self.silence_place(place, out);
             }
-            self.end_all_notes(place, out);
-            // Said even where the pedal should be up: in a panic what should be is not enough.
-            self.say_control(place, 64, 0, out);
-            self.lift_pedals(place, out);
-            self.say_bend(place, CENTRE, out);
-            self.say_control(place, 123, 0, out);
-            self.say_control(place, 120, 0, out);
         }
         for key in 0..self.ledger.keys() as u32 {
             self.ledger.forget(key);
         }
         out.notice(Notice::Panic);
+    }
+
+    fn silence_place(&mut self, place: u16, out: &mut Out) {
+        self.end_all_notes(place, out);
+        // Said even where the pedal should be up: in a panic what should be is not enough.
+        self.say_control(place, 64, 0, out);
+        self.lift_pedals(place, out);
+        self.say_bend(place, CENTRE, out);
+        self.say_control(place, 123, 0, out);
+        self.say_control(place, 120, 0, out);
+    }
+
+    /// As in a panic, at every place of one output, whether or not it got a note from us: an earlier run may have left
+    /// some there. What sounds elsewhere and what waits stays.
+    pub(super) fn silence_output(&mut self, output: usize, out: &mut Out) {
+        for place in 0..self.places.len() as u16 {
+            if usize::from(self.place(place).output) == output {
+                self.silence_place(place, out);
+            }
+        }
     }
 
     /// Rule R17: an input's keys come up, lowest first, its pedals lift, bend and pressure rest.

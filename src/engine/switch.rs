@@ -14,12 +14,7 @@ impl Engine {
     pub(super) fn switch_zones(&mut self, now: u64, out: &mut Out) {
         let plan = Arc::clone(&self.plan);
         std::mem::swap(&mut self.before, &mut self.in_use);
-        self.in_use.clear();
-        let entry = self.standing.song.and_then(|entry| plan.entries[entry].song.as_ref());
-        if let Some(tonight) = entry {
-            let section = &plan.songs[tonight.song].sections[self.standing.section];
-            self.in_use.extend(section.zones.iter().filter(|zone| self.on[usize::from(**zone)]));
-        }
+        self.find_zones_in_use();
         self.hand_over_handfuls(now);
         let place = |zone: u16| plan.zones[usize::from(zone)].place;
         for index in 0..self.before.len() {
@@ -29,18 +24,36 @@ impl Engine {
             }
         }
         for index in 0..self.in_use.len() {
+            let taken = place(self.in_use[index]);
+            let done = self.in_use[..index].iter().any(|zone| place(*zone) == taken);
+            if !done && !self.before.iter().any(|zone| place(*zone) == taken) {
+                self.let_go(taken, out);
+            }
+        }
+        self.tell_places(out);
+    }
+
+    /// The zones that are on in the section where we stand.
+    pub(super) fn find_zones_in_use(&mut self) {
+        self.in_use.clear();
+        let tonight = self.standing.song.and_then(|entry| self.plan.entries[entry].song.as_ref());
+        if let Some(tonight) = tonight {
+            let section = &self.plan.songs[tonight.song].sections[self.standing.section];
+            self.in_use.extend(section.zones.iter().filter(|zone| self.on[usize::from(**zone)]));
+        }
+    }
+
+    /// The set-up of what is newly in use, then the player's present values where they are newly followed.
+    pub(super) fn tell_places(&mut self, out: &mut Out) {
+        let plan = Arc::clone(&self.plan);
+        let place = |zone: u16| plan.zones[usize::from(zone)].place;
+        for index in 0..self.in_use.len() {
             let zone = self.in_use[index];
-            if self.in_use[..index].iter().any(|other| place(*other) == place(zone)) {
-                continue;
-            }
-            let mut there_before = self.before.iter().filter(|other| place(**other) == place(zone)).peekable();
-            let is_new = there_before.peek().is_none();
-            let stays = there_before.any(|other| self.in_use.contains(other));
-            if is_new {
-                self.let_go(place(zone), out);
-            }
+            let here = |other: &&u16| place(**other) == place(zone);
+            let done = self.in_use[..index].iter().any(|other| here(&other));
             // A zone in use before and after notices nothing, nor does its place.
-            if !stays {
+            let stays = self.before.iter().filter(here).any(|other| self.in_use.contains(other));
+            if !done && !stays {
                 self.set_up(place(zone), plan.zones[usize::from(zone)].set_up, out);
             }
         }

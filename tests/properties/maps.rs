@@ -140,6 +140,26 @@ impl Zone {
 }
 
 impl Drawn {
+    /// Changes something, as a player does who edits a map during the rehearsal.
+    pub fn edit(&mut self, how: usize) {
+        let song = how / 8 % self.songs.len();
+        let zones = &mut self.songs[song].1;
+        let zone = how / 16 % zones.len();
+        match how % 8 {
+            0 if zones.len() > 1 => drop(zones.remove(zone)),
+            1 => {
+                let copy = zones[zone].clone();
+                zones.push(copy);
+            }
+            2 => zones[zone].transpose = 3 - zones[zone].transpose,
+            3 => zones[zone].sound = (zones[zone].sound + 1) % 3,
+            4 => zones[zone].pedal = (zones[zone].pedal + 1) % 3,
+            5 => self.tonight.rotate_left(1),
+            6 if self.tonight.len() > 1 => drop(self.tonight.remove(how / 32 % self.tonight.len())),
+            _ => self.songs[song].0 = (self.songs[song].0 + 1) % 12,
+        }
+    }
+
     fn file(&self, path: &str) -> Option<String> {
         match path {
             "set.toml" => {

@@ -18,14 +18,15 @@
 //!
 //! A line begins with its time in milliseconds; an output's line without one has the time of the line above. Who
 //! speaks is an input (with its channel where that is not 1); who is spoken to is an output with its channel.
-//! Besides messages there are `start`, `do ACTION`, `lost INPUT`, `back OUTPUT`, `time` and `stop`.
+//! Besides messages there are `start`, `do ACTION`, `lost INPUT`, `back OUTPUT`, `silence OUTPUT`, `time` and `stop`, and
+//! `saved`: files under a heading `=== saved NAME` are saved over those of their name, and come into force.
 //! Whatever cannot be read is an error: a script never passes because a line of it was skipped.
 
 use std::io;
 use std::sync::Arc;
 
 use super::words::{self, describe};
-use super::{Action, Engine, Event, Out, Plan};
+use super::{Action, Engine, Event, Out, Plan, Successor};
 use crate::map::{self, Book};
 use crate::midi::decode;
 
@@ -118,8 +119,14 @@ impl Script {
     /// # Errors
     /// What is wrong with them, as the player would read it.
     pub fn book(&self) -> Result<Book, String> {
+        self.book_with("")
+    }
+
+    /// The maps, where there is one under a name with this before it.
+    fn book_with(&self, before: &str) -> Result<Book, String> {
         let mut read = |path: &str| {
-            let file = self.files.iter().find(|(name, _)| name == path);
+            let named = |wanted: &str| self.files.iter().find(|(name, _)| name == wanted);
+            let file = named(&format!("{before}{path}")).or_else(|| named(path));
             file.map(|(_, text)| text.clone().into_bytes()).ok_or_else(|| io::ErrorKind::NotFound.into())
         };
         let loaded = map::load("set.toml", &mut read);
@@ -132,7 +139,7 @@ impl Script {
     /// # Errors
     /// A map that does not load, or a line that cannot be read.
     pub fn run(&self) -> Result<Outcome, ScriptError> {
-        let book = self.book().map_err(|what| ScriptError { line: 0, what })?;
+        let mut book = self.book().map_err(|what| ScriptError { line: 0, what })?;
         let plan = Arc::new(Plan::new(&book));
         let mut engine = Engine::new(Arc::clone(&plan));
         let mut out = engine.out();
@@ -151,7 +158,13 @@ impl Script {
                 return Err(fault("time goes backwards".into()));
             }
             now = at;
-            happen(&mut engine, &book, rest.trim(), now, &mut out).map_err(fault)?;
+            if rest.trim() == "saved" {
+                book = self.book_with("saved ").map_err(fault)?;
+                let mut successor = Successor::new(engine.plan(), Plan::after(&book, engine.plan()));
+                engine.take_over(&mut successor, now, &mut out);
+            } else {
+                happen(&mut engine, &book, rest.trim(), now, &mut out).map_err(fault)?;
+            }
             outcome.got.extend(out.said().map(|said| got(&book, said.at, said.output, said.bytes)));
             out.clear();
         }
@@ -178,15 +191,17 @@ fn happen(engine: &mut Engine, book: &Book, what: &str, now: u64, out: &mut Out)
         let position = book.gear.inputs.iter().position(|input| input.name.value == name);
         position.ok_or_else(|| format!("there is no input \"{name}\""))
     };
+    let output_named = |name: &str| {
+        let position = book.gear.outputs.iter().position(|output| output.name.value == name);
+        position.ok_or_else(|| format!("there is no output \"{name}\""))
+    };
     let bytes;
     let event = match who {
         "start" => Event::Start { entry: 0, place: 0 },
         "do" => Event::Action(Action::parse(rest, engine.plan()).map_err(|error| error.to_string())?),
         "lost" => Event::InputLost(input_named(rest)?),
-        "back" => {
-            let output = book.gear.outputs.iter().position(|output| output.name.value == rest);
-            Event::OutputBack(output.ok_or_else(|| format!("there is no output \"{rest}\""))?)
-        }
+        "back" => Event::OutputBack(output_named(rest)?),
+        "silence" => Event::Silence(output_named(rest)?),
         "time" => Event::Time,
         "stop" => Event::Stop,
         _ => {

@@ -1,43 +1,87 @@
 //! `handspan play`: the daemon, and what it tells.
 
 use std::io::{IsTerminal, Write};
+use std::path::Path;
+use std::sync::Arc;
 use std::thread;
+use std::time::{Duration, Instant};
 
 use crossbeam_channel::Receiver;
 
 use super::telling::Teller;
 use super::terminal::SingleKeys;
 use super::{Failure, maps};
-use crate::daemon::{self, Daemon, Report};
-use crate::engine::Plan;
+use crate::daemon::keep::{self, Beginning};
+use crate::daemon::{self, Daemon, Report, Show, watch};
 use crate::map::Book;
 use crate::ports::{self, Backend, Ports};
 
 /// Columns of a terminal that does not say how many it has, and the fewest that a keyboard can be drawn in.
 const USUAL: usize = 100;
 const NARROWEST: usize = 40;
+/// How long those who tell and keep may take for the end.
+const LAST_WORDS: Duration = Duration::from_secs(2);
 /// Columns left of a keyboard, and one on its right.
 const INDENT: usize = 8;
 
 pub(super) fn run(set: &str, backend: Backend) -> Result<(), Failure> {
-    let book = maps::load_sound(set)?;
-    let ports = ports::open(backend, &daemon::wish(&book.gear)).map_err(|error| Failure::Wrong(error.to_string()))?;
-    let opening = opening(&book, ports.as_ref());
-    let (daemon, remote, reports) = Daemon::new(&book, ports);
+    let show = Arc::new(Show::new(maps::load_sound(set)?));
+    let ports =
+        ports::open(backend, &daemon::wish(&show.book.gear)).map_err(|error| Failure::Wrong(error.to_string()))?;
+    let state = keep::file_of(Path::new(set));
+    let beginning = Beginning::after(state.as_deref().and_then(keep::read), &show);
+    let mut opening = opening(&show.book, ports.as_ref());
+    opening.extend(words_for(&beginning));
+    let (mut daemon, remote) = Daemon::new(&show, ports);
     let stopper = remote.clone();
     ctrlc::set_handler(move || stopper.stop())
         .map_err(|error| Failure::Undone(format!("signals cannot be listened to ({error}): start it again.")))?;
-    let keys = SingleKeys::begin(remote);
+    let keys = SingleKeys::begin(remote.clone());
     let line_end = if keys.is_some() { "\r\n" } else { "\n" };
     print_lines(&opening, line_end);
-    let teller = thread::Builder::new().name("teller".to_owned()).spawn(move || tell_all(&book, &reports, line_end));
-    daemon.run();
-    if let Ok(teller) = teller {
-        // It ends with the last report.
-        let _ = teller.join();
+    let mut threads = Vec::new();
+    match state {
+        Some(state) => {
+            let heard = daemon.listen();
+            let cannot = move |error: &std::io::Error| {
+                let words = format!("Where the set stands cannot be kept for a restart ({error}).");
+                print_lines(&[words], line_end);
+            };
+            threads.extend(keep::keep(state, Arc::clone(&show), &beginning, heard, cannot));
+        }
+        None => {
+            print_lines(&["Where the set stands is not kept: this system has no folder for that.".into()], line_end)
+        }
+    }
+    let heard = daemon.listen();
+    let told = Arc::clone(&show);
+    threads.extend(thread::Builder::new().name("teller".to_owned()).spawn(move || tell_all(told, &heard, line_end)));
+    let again = set.to_owned();
+    let watching = watch::watch(show, Box::new(move || maps::load(&again)), remote, daemon.reports());
+    if let Err(error) = &watching {
+        print_lines(&[error.to_string()], line_end);
+    }
+    daemon.run(&beginning);
+    // They end with the last report, unless a terminal that was stopped holds one up.
+    let patience = Instant::now() + LAST_WORDS;
+    while threads.iter().any(|thread| !thread.is_finished()) && Instant::now() < patience {
+        thread::sleep(Duration::from_millis(5));
     }
     drop(keys);
     Ok(())
+}
+
+/// What the player is told of how the performance begins.
+fn words_for(beginning: &Beginning) -> Option<String> {
+    match beginning {
+        Beginning::Afresh => None,
+        Beginning::Changed => {
+            Some("The last run was broken off, but the maps have changed since: the set begins afresh.".to_owned())
+        }
+        Beginning::GoOn(_) => {
+            Some("The last run was broken off: the set goes on where it stood, and says nothing again.".to_owned())
+        }
+    }
 }
 
 /// What is played tonight, on which ports.
@@ -63,13 +107,12 @@ fn opening(book: &Book, ports: &dyn Ports) -> Vec<String> {
 }
 
 /// Puts reports into words until the last one. Columns for keyboards are taken from the terminal.
-fn tell_all(book: &Book, reports: &Receiver<Report>, line_end: &str) {
-    let plan = Plan::new(book);
+fn tell_all(show: Arc<Show>, reports: &Receiver<Report>, line_end: &str) {
     // A serial line says that it has no columns at all.
     let columns = crossterm::terminal::size().map_or(0, |(columns, _)| usize::from(columns));
     let columns = if columns < NARROWEST { USUAL } else { columns };
     let drawn = std::io::stdout().is_terminal().then(|| columns - INDENT);
-    let teller = Teller { book, plan: &plan, drawn };
+    let mut teller = Teller { show, drawn };
     for report in reports {
         print_lines(&teller.lines(&report), line_end);
         if matches!(report, Report::Ended(_)) {

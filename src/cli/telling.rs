@@ -1,15 +1,17 @@
 //! What happens in a performance, in plain words.
 
+use std::sync::Arc;
+
 use super::keyboard;
-use crate::daemon::Report;
-use crate::engine::{Keys, Notice, Plan, Standing};
-use crate::map::{Book, Entry, Song};
+use crate::daemon::{Report, Show};
+use crate::engine::{Keys, Notice, Standing};
+use crate::map::{Entry, Song};
 use crate::music::Key;
 
 /// Puts reports into words.
-pub(super) struct Teller<'a> {
-    pub book: &'a Book,
-    pub plan: &'a Plan,
+pub(super) struct Teller {
+    /// What the numbers in reports mean.
+    pub show: Arc<Show>,
     /// Columns for a keyboard, where one is to be drawn on entering a song.
     pub drawn: Option<usize>,
 }
@@ -17,10 +19,13 @@ pub(super) struct Teller<'a> {
 /// How far what hangs under a song's line is indented.
 const INDENT: &str = "      ";
 
-impl Teller<'_> {
+impl Teller {
     /// The lines for a report.
-    pub(super) fn lines(&self, report: &Report) -> Vec<String> {
-        let gear = &self.book.gear;
+    pub(super) fn lines(&mut self, report: &Report) -> Vec<String> {
+        if let Report::Maps(show) = report {
+            self.show = Arc::clone(show);
+        }
+        let gear = &self.show.book.gear;
         let input = |number: &usize| gear.inputs.get(*number).map_or("?", |input| input.name.value.as_str());
         let output = |number: &usize| gear.outputs.get(*number).map_or("?", |output| output.name.value.as_str());
         let line = match report {
@@ -31,6 +36,17 @@ impl Teller<'_> {
             Report::InputBack(number) => format!("{} is back.", input(number)),
             Report::OutputGone(number) => format!("Nobody listens to {} any longer.", output(number)),
             Report::OutputBack(number) => format!("{} is listened to, and has been set up.", output(number)),
+            Report::Silenced(number) => format!("{} was silenced: the last run was broken off.", output(number)),
+            Report::Maps(_) => "The saved maps are in force.".to_owned(),
+            Report::MapsRefused(faults) => {
+                let mut lines = vec!["The saved maps are not in force; what was played before goes on:".to_owned()];
+                lines.extend(faults.iter().flat_map(|fault| fault.lines()).map(str::to_owned));
+                return lines;
+            }
+            Report::Rebuilt => {
+                "The engine failed and was built anew: all notes have ended, the set goes on here. Please report this."
+                    .to_owned()
+            }
             Report::Overrun => "The system lost messages on their way here: all held notes were ended.".to_owned(),
             Report::NotTaken(number) => format!("{} did not take a message: its listener is too slow.", output(number)),
             Report::Ended(ended) => {
@@ -54,7 +70,7 @@ impl Teller<'_> {
             Notice::Section => return self.section(standing).into_iter().collect(),
             Notice::Key => match self.playing(standing) {
                 Some((entry, song)) => {
-                    let heard = heard(&Keys::of(self.book, entry, song), standing);
+                    let heard = heard(&Keys::of(&self.show.book, entry, song), standing);
                     let added = match standing.added {
                         0 => "tonight's key".to_owned(),
                         added => format!(
@@ -68,7 +84,7 @@ impl Teller<'_> {
                 None => return Vec::new(),
             },
             Notice::Zone(name, on) => {
-                format!("{INDENT}zone {} is {}", self.plan.zone_name(name), if on { "on" } else { "off" })
+                format!("{INDENT}zone {} is {}", self.show.plan.zone_name(name), if on { "on" } else { "off" })
             }
             Notice::NothingThere => format!("{INDENT}there is nothing further that way"),
             Notice::NoSuchKey => format!("{INDENT}not that key: it is more than an octave away, or of the other mode"),
@@ -81,7 +97,8 @@ impl Teller<'_> {
                 format!("{INDENT}{them} held back, so that nothing runs before you do; key a says it")
             }
             Notice::Panic => "Panic: everything is silent.".to_owned(),
-            Notice::TakenOver => "The saved maps are in force.".to_owned(),
+            // The report on the maps says it.
+            Notice::TakenOver => return self.section(standing).into_iter().collect(),
             Notice::SetUpAgain => "All sounds were set up again.".to_owned(),
         };
         vec![line]
@@ -89,17 +106,17 @@ impl Teller<'_> {
 
     /// The entry and song whose zones the keys play.
     fn playing(&self, standing: &Standing) -> Option<(&Entry, &Song)> {
-        let entry = self.book.set.entries.get(standing.song?)?;
-        Some((entry, self.book.songs.get(entry.song?)?))
+        let entry = self.show.book.set.entries.get(standing.song?)?;
+        Some((entry, self.show.book.songs.get(entry.song?)?))
     }
 
     fn song(&self, standing: &Standing) -> Vec<String> {
-        let number = format!("{}/{}", standing.entry + 1, self.plan.entries());
-        let title = self.plan.title(standing.entry);
-        let Some(entry) = self.book.set.entries.get(standing.entry) else { return Vec::new() };
+        let number = format!("{}/{}", standing.entry + 1, self.show.plan.entries());
+        let title = self.show.plan.title(standing.entry);
+        let Some(entry) = self.show.book.set.entries.get(standing.entry) else { return Vec::new() };
         let remark = entry.remark.as_ref().map(|remark| format!("{INDENT}{remark}"));
         let mut lines = vec![String::new()];
-        match entry.song.and_then(|song| self.book.songs.get(song)) {
+        match entry.song.and_then(|song| self.show.book.songs.get(song)) {
             None => {
                 let keys = if standing.song.is_some() {
                     "the keys go on playing the song before"
@@ -110,7 +127,7 @@ impl Teller<'_> {
                 lines.extend(remark);
             }
             Some(song) => {
-                let keys = Keys::of(self.book, entry, song);
+                let keys = Keys::of(&self.show.book, entry, song);
                 lines.push(format!("{number:5} {title}"));
                 lines.push(format!("{INDENT}{}", in_which_keys(&keys, song)));
                 lines.extend(remark);
@@ -123,8 +140,8 @@ impl Teller<'_> {
 
     fn keyboards(&self, song: &Song, keys: &Keys) -> Vec<String> {
         let Some(width) = self.drawn else { return Vec::new() };
-        let inputs = keyboard::worth_drawing(self.book, song);
-        let drawn = inputs.flat_map(|input| keyboard::draw(self.book, song, keys, input, width));
+        let inputs = keyboard::worth_drawing(&self.show.book, song);
+        let drawn = inputs.flat_map(|input| keyboard::draw(&self.show.book, song, keys, input, width));
         drawn.map(|line| format!("{INDENT}{line}")).collect()
     }
 
@@ -132,11 +149,15 @@ impl Teller<'_> {
         let (entry, song) = self.playing(standing)?;
         let section = song.sections.get(standing.section)?;
         let here = standing.song?;
-        let length = self.plan.order_length(here);
-        let next = self.plan.section_at(here, standing.place + 1).and_then(|next| self.plan.section_name(here, next));
+        let length = self.show.plan.order_length(here);
+        let next = self
+            .show
+            .plan
+            .section_at(here, standing.place + 1)
+            .and_then(|next| self.show.plan.section_name(here, next));
         let mut line = format!("{INDENT}{} ({} of {length})", section.name.value, standing.place + 1);
         if section.key.is_some() || standing.added != 0 {
-            line.push_str(&format!(", heard in {}", heard(&Keys::of(self.book, entry, song), standing)));
+            line.push_str(&format!(", heard in {}", heard(&Keys::of(&self.show.book, entry, song), standing)));
         }
         if let Some(remark) = &section.remark {
             line.push_str(&format!(": {remark}"));

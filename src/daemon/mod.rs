@@ -3,20 +3,28 @@
 //! Everybody else reaches it through a [`Remote`] (a bounded channel and a waker) and hears of it through a bounded
 //! channel of [`Report`]s, which drops for them and never holds up the music.
 
+pub mod keep;
 mod report;
+mod show;
+#[cfg(test)]
+mod tests;
+pub mod watch;
 
+use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
 use crossbeam_channel::{Receiver, Sender, bounded};
 
-use crate::engine::{Action, Counts, Engine, Event, Out, Plan, Standing};
-use crate::map::{Book, Gear};
+use crate::engine::{Action, Counts, Engine, Event, Out, Standing};
+use crate::map::Gear;
 use crate::midi::decode;
 use crate::ports::{Arrival, InputWish, OutputWish, Ports, Target, Waker, Wish};
+use keep::Beginning;
 
 pub use report::{Report, Reports};
+pub use show::{Relief, Show};
 
 /// Commands that may wait for the owner; more than a person can give before it looks.
 const COMMANDS: usize = 64;
@@ -34,6 +42,8 @@ pub enum Command {
 #[derive(Debug, Clone)]
 pub struct Remote {
     commands: Sender<Command>,
+    reliefs: Sender<Box<Relief>>,
+    relieved: Receiver<Box<Relief>>,
     stop: Arc<AtomicBool>,
     waker: Waker,
 }
@@ -44,6 +54,16 @@ impl Remote {
         let taken = self.commands.try_send(command).is_ok();
         self.waker.wake();
         taken
+    }
+
+    /// Hands over maps to come into force. Returns when they have, with whether they did; they do not where the
+    /// performance has ended. What was played before is freed here, in the caller's thread.
+    pub(super) fn relieve(&self, relief: Box<Relief>) -> bool {
+        if self.reliefs.send(relief).is_err() {
+            return false;
+        }
+        self.waker.wake();
+        self.relieved.recv().is_ok()
     }
 
     /// Ends the performance; never lost.
@@ -73,11 +93,21 @@ pub struct Daemon {
     /// When the engine next wants to be called, in microseconds since the beginning.
     next: Option<u64>,
     commands: Receiver<Command>,
+    reliefs: Receiver<Box<Relief>>,
+    relieved: Sender<Box<Relief>>,
     stop: Arc<AtomicBool>,
     reports: Reports,
-    /// Outputs that did not take their last message, so that each failure is reported once.
-    refusing: Vec<bool>,
+    outputs: Vec<OutputState>,
     not_taken: u64,
+}
+
+/// What the owner remembers of an output.
+#[derive(Debug, Clone, Copy, Default)]
+struct OutputState {
+    /// It did not take its last message: a failure is reported once.
+    refusing: bool,
+    /// An earlier run may have left notes sounding there: to be silenced as soon as somebody listens.
+    left_sounding: bool,
 }
 
 /// The ports that a gear file wants.
@@ -98,40 +128,88 @@ pub fn wish(gear: &Gear) -> Wish {
 }
 
 impl Daemon {
-    /// A performance of `book` on its open ports, with the remote that steers it and the reports that it gives.
+    /// A performance of `show` on its open ports, and the remote that steers it.
     #[must_use]
-    pub fn new(book: &Book, ports: Box<dyn Ports>) -> (Daemon, Remote, Receiver<Report>) {
-        let plan = Arc::new(Plan::new(book));
-        let engine = Engine::new(plan);
+    pub fn new(show: &Show, ports: Box<dyn Ports>) -> (Daemon, Remote) {
+        let engine = Engine::new(Arc::clone(&show.plan));
         let (sender, commands) = bounded(COMMANDS);
+        let (relief_sender, reliefs) = bounded(1);
+        let (relieved_sender, relieved) = bounded(1);
         let stop = Arc::new(AtomicBool::new(false));
-        let (reports, receiver) = Reports::new();
-        let remote = Remote { commands: sender, stop: Arc::clone(&stop), waker: ports.waker() };
+        let remote = Remote {
+            commands: sender,
+            reliefs: relief_sender,
+            relieved,
+            stop: Arc::clone(&stop),
+            waker: ports.waker(),
+        };
         let daemon = Daemon {
             out: engine.out(),
-            refusing: vec![false; book.gear.outputs.len()],
+            outputs: vec![OutputState::default(); show.book.gear.outputs.len()],
             ports,
             engine,
             began: Instant::now(),
             next: None,
             commands,
+            reliefs,
+            relieved: relieved_sender,
             stop,
-            reports,
+            reports: Reports::default(),
             not_taken: 0,
         };
-        (daemon, remote, receiver)
+        (daemon, remote)
     }
 
-    /// Plays from the first entry until it is told to stop; every note is ended and every pedal lifted then.
-    pub fn run(mut self) -> Ended {
-        self.step(Event::Start { entry: 0, place: 0 });
+    /// One more who hears of the performance; only before it begins.
+    pub fn listen(&mut self) -> Receiver<Report> {
+        self.reports.listen()
+    }
+
+    /// Reports for others than the owner to give, to those who listen by now.
+    #[must_use]
+    pub fn reports(&self) -> Reports {
+        self.reports.clone()
+    }
+
+    /// Plays from `beginning` until it is told to stop; every note is ended and every pedal lifted then.
+    pub fn run(mut self, beginning: &Beginning) -> Ended {
+        self.begin(beginning);
         while !self.stop.load(Ordering::Acquire) {
             self.take_one();
         }
         self.step(Event::Stop);
         let ended = Ended { counts: self.engine.counts(), not_taken: self.not_taken, unheard: self.reports.unheard() };
-        self.reports.give(Report::Ended(ended));
+        self.reports.give_last(&Report::Ended(ended));
         ended
+    }
+
+    /// Silences what a run that was broken off may have left, then begins or goes on.
+    fn begin(&mut self, beginning: &Beginning) {
+        if beginning.was_broken_off() {
+            self.outputs.iter_mut().for_each(|output| output.left_sounding = true);
+            for output in 0..self.outputs.len() {
+                self.silence_if_left(output);
+            }
+        }
+        match beginning {
+            Beginning::Afresh | Beginning::Changed => self.step(Event::Start { entry: 0, place: 0 }),
+            Beginning::GoOn(kept) => {
+                self.step(Event::Resume(kept.standing));
+                for (name, on) in &kept.zones {
+                    if let Some(name) = self.engine.plan().zone_named(name) {
+                        self.step(Event::Action(Action::Zone { name, on: Some(*on) }));
+                    }
+                }
+            }
+        }
+    }
+
+    fn silence_if_left(&mut self, output: usize) {
+        let left = self.outputs.get(output).is_some_and(|state| state.left_sounding);
+        if left && self.ports.output_there(output) {
+            self.step(Event::Silence(output));
+            self.reports.give(&Report::Silenced(output));
+        }
     }
 
     /// Waits for one arrival, or until the engine wants to be called, and acts on it.
@@ -142,28 +220,37 @@ impl Daemon {
                 // What cannot be decoded was counted by the ports.
                 if let Ok(message) = decode(bytes) {
                     let now = self.began.elapsed().as_micros() as u64;
-                    self.next = self.engine.step(Event::Message { input, message }, now, &mut self.out);
-                    self.say();
+                    let event = Event::Message { input, message };
+                    let stepped =
+                        contained(&mut self.engine, &mut self.out, |engine, out| engine.step(event, now, out));
+                    self.after(stepped);
                 }
             }
             Arrival::InputGone(input) => {
                 self.step(Event::InputLost(input));
-                self.reports.give(Report::InputGone(input));
+                self.reports.give(&Report::InputGone(input));
             }
-            Arrival::InputBack(input) => self.reports.give(Report::InputBack(input)),
-            Arrival::OutputGone(output) => self.reports.give(Report::OutputGone(output)),
+            Arrival::InputBack(input) => self.reports.give(&Report::InputBack(input)),
+            Arrival::OutputGone(output) => self.reports.give(&Report::OutputGone(output)),
             Arrival::OutputBack(output) => {
+                self.silence_if_left(output);
+                if let Some(state) = self.outputs.get_mut(output) {
+                    state.left_sounding = false;
+                }
                 self.step(Event::OutputBack(output));
-                self.reports.give(Report::OutputBack(output));
+                self.reports.give(&Report::OutputBack(output));
             }
             Arrival::Overrun => {
                 // Note-offs of any input may be among what is lost.
                 for input in 0..self.engine.plan().inputs() {
                     self.step(Event::InputLost(input));
                 }
-                self.reports.give(Report::Overrun);
+                self.reports.give(&Report::Overrun);
             }
-            Arrival::Woken => self.take_commands(),
+            Arrival::Woken => {
+                self.take_commands();
+                self.take_relief();
+            }
             Arrival::Quiet => self.step(Event::Time),
         }
     }
@@ -185,9 +272,51 @@ impl Daemon {
         self.began.elapsed().as_micros() as u64
     }
 
+    /// Saved maps come into force; what was played before goes back to be freed.
+    fn take_relief(&mut self) {
+        if let Ok(mut relief) = self.reliefs.try_recv() {
+            let now = self.now();
+            let successor = &mut relief.successor;
+            let stepped =
+                contained(&mut self.engine, &mut self.out, |engine, out| engine.take_over(successor, now, out));
+            self.reports.give(&Report::Maps(Arc::clone(&relief.show)));
+            self.after(stepped);
+            let _ = self.relieved.try_send(relief);
+        }
+    }
+
     fn step(&mut self, event: Event<'_>) {
-        self.next = self.engine.step(event, self.now(), &mut self.out);
+        let now = self.now();
+        let stepped = contained(&mut self.engine, &mut self.out, |engine, out| engine.step(event, now, out));
+        self.after(stepped);
+    }
+
+    /// Sends what was said; after a failure of the engine, mends it first.
+    fn after(&mut self, stepped: Result<Option<u64>, Failed>) {
+        match stepped {
+            Ok(next) => {
+                self.next = next;
+                self.say();
+            }
+            Err(Failed) => self.mend(),
+        }
+    }
+
+    /// The engine failed in the middle of a step: what it said before that is sent, all that sounds is ended, and an
+    /// engine built anew from the same plan goes on at the same song, section and key. If that fails too, the process
+    /// ends visibly, for whoever watches over it to start it again.
+    fn mend(&mut self) {
         self.say();
+        let standing = self.engine.standing();
+        self.engine.end_everything(&mut self.out);
+        self.say();
+        self.engine = Engine::new(Arc::clone(self.engine.plan()));
+        let now = self.now();
+        self.engine.step(Event::Resume(standing), now, &mut self.out);
+        // What the places were told is forgotten with the old engine.
+        self.next = self.engine.step(Event::Action(Action::Resend), now, &mut self.out);
+        self.say();
+        self.reports.give(&Report::Rebuilt);
     }
 
     /// Sends what the step said, then tells what it noticed.
@@ -197,16 +326,16 @@ impl Daemon {
             if refused {
                 self.not_taken += 1;
             }
-            if let Some(before) = self.refusing.get_mut(said.output) {
-                if refused && !*before && self.ports.output_there(said.output) {
-                    self.reports.give(Report::NotTaken(said.output));
+            if let Some(state) = self.outputs.get_mut(said.output) {
+                if refused && !state.refusing && self.ports.output_there(said.output) {
+                    self.reports.give(&Report::NotTaken(said.output));
                 }
-                *before = refused;
+                state.refusing = refused;
             }
         }
         let standing = self.engine.standing();
         for notice in self.out.notices() {
-            self.reports.give(Report::Told(*notice, standing));
+            self.reports.give(&Report::Told(*notice, standing));
         }
         self.out.clear();
     }
@@ -216,6 +345,19 @@ impl Daemon {
     pub fn standing(&self) -> Standing {
         self.engine.standing()
     }
+}
+
+/// The engine panicked.
+struct Failed;
+
+/// Runs a step of the engine; a panic in it goes no further.
+fn contained<T>(
+    engine: &mut Engine,
+    out: &mut Out,
+    step: impl FnOnce(&mut Engine, &mut Out) -> T,
+) -> Result<T, Failed> {
+    // What a panic leaves behind is looked at by `mend` only, which trusts nothing but the list of what sounds.
+    catch_unwind(AssertUnwindSafe(|| step(engine, out))).map_err(|_| Failed)
 }
 
 impl std::fmt::Debug for Daemon {

@@ -1,17 +1,22 @@
 //! What the owner thread tells the others.
 
-use std::cell::Cell;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
+use std::time::Duration;
 
 use crossbeam_channel::{Receiver, Sender, bounded};
 
-use super::Ended;
+use super::{Ended, Show};
 use crate::engine::{Notice, Standing};
 
 /// Reports that may wait to be read.
 const REPORTS: usize = 1024;
 
+/// How long the last report waits for room.
+const LAST_WAIT: Duration = Duration::from_secs(1);
+
 /// Something that happened in the performance.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone)]
 pub enum Report {
     /// The engine noticed something; where the set stood then.
     Told(Notice, Standing),
@@ -23,34 +28,55 @@ pub enum Report {
     OutputGone(usize),
     /// An output is back, or somebody has begun to listen; it has been set up.
     OutputBack(usize),
+    /// An output was silenced, because an earlier run was broken off and may have left notes there.
+    Silenced(usize),
     /// The system lost messages on their way to us; all that was held has ended.
     Overrun,
     /// An output did not take a message.
     NotTaken(usize),
+    /// Saved maps came into force; numbers in later reports are theirs.
+    Maps(Arc<Show>),
+    /// Saved maps have errors, each put into words, or ask for other ports; the old ones stay in force.
+    MapsRefused(Arc<Vec<String>>),
+    /// The engine failed and was built anew: all notes ended, the set goes on where it stood.
+    Rebuilt,
     /// The performance is over.
     Ended(Ended),
 }
 
-/// Gives reports without ever waiting; what does not fit is counted.
-#[derive(Debug)]
+/// Gives reports to all who listen, without ever waiting; what does not fit is counted.
+#[derive(Debug, Clone, Default)]
 pub struct Reports {
-    sender: Sender<Report>,
-    unheard: Cell<u64>,
+    listeners: Vec<Sender<Report>>,
+    unheard: Arc<AtomicU64>,
 }
 
 impl Reports {
-    pub(super) fn new() -> (Reports, Receiver<Report>) {
+    /// One more who listens.
+    pub(super) fn listen(&mut self) -> Receiver<Report> {
         let (sender, receiver) = bounded(REPORTS);
-        (Reports { sender, unheard: Cell::new(0) }, receiver)
+        self.listeners.push(sender);
+        receiver
     }
 
-    pub(super) fn give(&self, report: Report) {
-        if self.sender.try_send(report).is_err() {
-            self.unheard.set(self.unheard.get() + 1);
+    pub(super) fn give(&self, report: &Report) {
+        for listener in &self.listeners {
+            if listener.try_send(report.clone()).is_err() {
+                self.unheard.fetch_add(1, Ordering::Relaxed);
+            }
         }
     }
 
-    pub(super) fn unheard(&self) -> u64 {
-        self.unheard.get()
+    /// The last report: nothing is played any longer, so this one waits a little for whoever is behind.
+    pub(super) fn give_last(&self, report: &Report) {
+        for listener in &self.listeners {
+            let _ = listener.send_timeout(report.clone(), LAST_WAIT);
+        }
+    }
+
+    /// How many reports were dropped because somebody did not fetch them in time.
+    #[must_use]
+    pub fn unheard(&self) -> u64 {
+        self.unheard.load(Ordering::Relaxed)
     }
 }

@@ -159,7 +159,7 @@ fn zone(rest: &str, plan: &Plan) -> Result<Action, ActionError> {
     if rest.is_empty() {
         return Err(ActionError::Missing("zone", "its name, and \"on\" or \"off\" if it is not to be the other way"));
     }
-    let number = |name: &str| plan.zone_names.iter().position(|zone| zone == name).map(|index| index as u16);
+    let number = |name: &str| plan.zone_named(name);
     // A zone's own name may end in "on" or "off": the whole is tried first.
     if let Some(name) = number(rest) {
         return Ok(Action::Zone { name, on: None });

@@ -41,6 +41,8 @@ pub use plan::{MOST_INPUTS, Plan};
 pub use rehearsal::{Cause, Line, Rehearsal, Step};
 pub use takeover::Successor;
 
+use serde::{Deserialize, Serialize};
+
 use crate::midi::Message;
 use feet::Feet;
 use ledger::Ledger;
@@ -82,7 +84,7 @@ pub enum Event<'a> {
 }
 
 /// Where the set stands.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
 pub struct Standing {
     /// Index of the entry.
     pub entry: usize,

@@ -220,6 +220,12 @@ impl Plan {
         self.zone_names.get(usize::from(name)).map_or("", String::as_str)
     }
 
+    /// Index of a zone's name, for actions.
+    #[must_use]
+    pub fn zone_named(&self, name: &str) -> Option<u16> {
+        self.zone_names.iter().position(|known| known == name).map(|index| index as u16)
+    }
+
     /// Index of the name of the zone of this number, from 0 in file order, of the song of an entry.
     #[must_use]
     pub fn zone_in_song(&self, entry: Option<usize>, number: usize) -> Option<u16> {

@@ -51,16 +51,21 @@ impl Engine {
         }
     }
 
+    /// Ends all that sounds and lifts every pedal, trusting nothing else: for an engine that failed in a step.
+    pub fn end_everything(&mut self, out: &mut Out) {
+        for place in 0..self.places.len() as u16 {
+            self.end_all_notes(place, out);
+            self.lift_pedals(place, out);
+            self.rest_bend(place, out);
+        }
+    }
+
     /// Rule R17: all inputs so, then the rest at once, without leave-sends.
     pub(super) fn stop(&mut self, out: &mut Out) {
         for input in 0..self.plan.inputs.len() {
             self.lose_input(input, out);
         }
         self.pending.forget_all();
-        for place in 0..self.places.len() as u16 {
-            self.end_all_notes(place, out);
-            self.lift_pedals(place, out);
-            self.rest_bend(place, out);
-        }
+        self.end_everything(out);
     }
 }

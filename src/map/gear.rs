@@ -8,7 +8,7 @@ use super::{At, Curve, Gear, Input, Output, Sound, Wire, words};
 use crate::midi::{Channel, U7};
 
 /// Fields at the top of a gear file.
-pub(super) const TOP: &[&str] = &["middle_c", "gather_ms", "early_ms"];
+pub(super) const TOP: &[&str] = &["middle_c", "gather_ms", "early_ms", "reconnect"];
 
 /// What songs have to know of the gear: its names, whatever else may be wrong with it.
 #[derive(Debug)]
@@ -44,12 +44,13 @@ pub(super) fn read(mut top: Fields<'_>) -> (Gear, Names) {
         top.take(name).and_then(|value| values::milliseconds(&value, 0.0, 1000.0)).unwrap_or(default)
     };
     let (gather, early) = (time("gather_ms", 45_000), time("early_ms", 0));
+    let reconnect = top.take("reconnect").and_then(|value| value.flag()).unwrap_or(true);
     let curves = curves(&mut top, &mut names);
     let inputs = inputs(&mut top, &mut names);
     let outputs = outputs(&mut top, &mut names);
     let sounds = sounds(&mut top, &mut names);
     top.done();
-    (Gear { gather, early, inputs, outputs, sounds, curves }, names)
+    (Gear { gather, early, reconnect, inputs, outputs, sounds, curves }, names)
 }
 
 /// The named tables below one heading, such as all of `[inputs]`; `whole` turns false if that is no table,

@@ -137,7 +137,15 @@ impl Desk<'_> {
         let home = Home { own: path, gear: opened.gear.as_ref().map(|named| joined(path, &named.value)) };
         let gear = opened.gear.as_ref().and_then(|named| self.gear(&home, named));
         let missing = (
-            Gear { gather: 0, early: 0, inputs: vec![], outputs: vec![], sounds: vec![], curves: vec![] },
+            Gear {
+                gather: 0,
+                early: 0,
+                reconnect: true,
+                inputs: vec![],
+                outputs: vec![],
+                sounds: vec![],
+                curves: vec![],
+            },
             gear::Names::none(false),
         );
         let (gear, names) = gear.unwrap_or(missing);

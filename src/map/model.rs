@@ -56,6 +56,8 @@ pub struct Gear {
     pub gather: u64,
     /// Keys struck so shortly before a change from elsewhere also sound in new zones, in microseconds.
     pub early: u64,
+    /// Whether programs that were connected to our ports are connected again when they or we come back.
+    pub reconnect: bool,
     /// Inputs in file order.
     pub inputs: Vec<Input>,
     /// Outputs in file order.

@@ -89,6 +89,7 @@ const EXAMPLES: &[(&str, &str)] = &[
     ("port", "\"stage piano\""),
     ("program", "1"),
     ("range", "[\"G3\", \"D5\"]"),
+    ("reconnect", "false"),
     ("remark", "\"she counts it in\""),
     ("sections", "[\"Chorus\"]"),
     ("serial", "\"A12345\""),

@@ -26,7 +26,7 @@ use crate::midi::stream::Stream;
 pub const CLIENT: &str = "handspan";
 
 /// An input as the gear file wants it. Its place in [`Wish::inputs`] is its number from then on.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct InputWish {
     /// The gear file's name of it.
     pub name: String,
@@ -39,7 +39,7 @@ pub struct InputWish {
 }
 
 /// Where an output leads.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Target {
     /// A port of our own that other programs connect to; it bears the output's name.
     Virtual,
@@ -48,7 +48,7 @@ pub enum Target {
 }
 
 /// An output as the gear file wants it. Its place in [`Wish::outputs`] is its number from then on.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct OutputWish {
     /// The gear file's name of it.
     pub name: String,
@@ -59,7 +59,7 @@ pub struct OutputWish {
 }
 
 /// All ports that a gear file wants.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Wish {
     /// Inputs in the gear file's order.
     pub inputs: Vec<InputWish>,

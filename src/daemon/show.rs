@@ -1,0 +1,59 @@
+//! What is played at present, and what may follow it.
+
+use std::hash::{DefaultHasher, Hash, Hasher};
+use std::sync::Arc;
+
+use crate::engine::{Plan, Successor};
+use crate::map::Book;
+
+/// A set with its plan: what the numbers in reports mean.
+#[derive(Debug)]
+pub struct Show {
+    /// The maps as written.
+    pub book: Book,
+    /// The same compiled.
+    pub plan: Arc<Plan>,
+}
+
+impl Show {
+    /// A set as it begins.
+    #[must_use]
+    pub fn new(book: Book) -> Show {
+        let plan = Arc::new(Plan::new(&book));
+        Show { book, plan }
+    }
+
+    /// A number for all texts of the set. Another version of this program may give another number for the same texts;
+    /// then a performance begins afresh.
+    #[must_use]
+    pub fn fingerprint(&self) -> u64 {
+        let mut hasher = DefaultHasher::new();
+        for source in &self.book.sources {
+            (&source.path, &source.text).hash(&mut hasher);
+        }
+        hasher.finish()
+    }
+}
+
+/// A saved set, ready to come into force between two events.
+#[derive(Debug)]
+pub struct Relief {
+    pub(super) successor: Successor,
+    pub(super) show: Arc<Show>,
+}
+
+impl Relief {
+    /// Prepares `book` to follow what is played.
+    #[must_use]
+    pub fn new(current: &Show, book: Book) -> Relief {
+        let successor = Successor::new(&current.plan, Plan::after(&book, &current.plan));
+        let show = Arc::new(Show { plan: Arc::clone(successor.plan()), book });
+        Relief { successor, show }
+    }
+
+    /// What will be played.
+    #[must_use]
+    pub fn show(&self) -> &Arc<Show> {
+        &self.show
+    }
+}

@@ -1,0 +1,186 @@
+//! The owner on ports in memory: what goes out for what happens around it.
+
+use std::sync::Arc;
+
+use super::keep::{Beginning, Kept};
+use super::{Command, Daemon, Relief, Remote, Report, Show, contained, wish};
+use crate::engine::{Action, Engine, Standing};
+use crate::map;
+use crate::ports::Direction;
+use crate::ports::memory::World;
+
+const GEAR: &str = "[inputs.keyboard]\nport = \"piano\"\n[outputs.keys]\nvirtual = true\n[outputs.pad]\nvirtual = true\n\
+                    [sounds.grand]\noutput = \"keys\"\nchannel = 1\nprogram = 1\n[sounds.warm]\noutput = \"pad\"\nchannel = 1\n";
+const SET: &str = "title = \"Tonight\"\ngear = \"gear.toml\"\n[[song]]\nmap = \"song.toml\"\n[[song]]\nmap = \"song.toml\"\n\
+                   key = \"D\"\n";
+const SONG: &str = "title = \"Lantern\"\nkey = \"C\"\n[[zone]]\nsound = \"grand\"\n[[zone]]\nsound = \"warm\"\n\
+                    [[send]]\nat = \"enter\"\nto = \"pad\"\nmessage = { song_select = 1 }\n\
+                    [[section]]\nname = \"Verse\"\n[[section]]\nname = \"Chorus\"\n";
+
+fn show(song: &str) -> Show {
+    let mut read = |path: &str| match path {
+        "set.toml" => Ok(SET.into()),
+        "gear.toml" => Ok(GEAR.into()),
+        _ => Ok(song.into()),
+    };
+    Show::new(map::load("set.toml", &mut read).book.unwrap())
+}
+
+struct Stage {
+    world: World,
+    piano: usize,
+    daemon: Daemon,
+    remote: Remote,
+    show: Arc<Show>,
+}
+
+impl Stage {
+    fn new(beginning: &Beginning) -> Stage {
+        let show = Arc::new(show(SONG));
+        let world = World::default();
+        let piano = world.plug(Direction::Input, "stage piano", "keys", None);
+        let ports = world.open(&wish(&show.book.gear)).unwrap();
+        let (mut daemon, remote) = Daemon::new(&show, Box::new(ports));
+        daemon.begin(beginning);
+        Stage { world, piano, daemon, remote, show }
+    }
+
+    /// What is sent because of what waits to arrive.
+    fn sent(&mut self) -> Vec<(usize, Vec<u8>)> {
+        for _ in 0..20 {
+            self.daemon.take_one();
+        }
+        self.world.take_sent()
+    }
+}
+
+fn kept(show: &Show) -> Kept {
+    let standing = Standing { entry: 1, song: Some(1), place: 1, section: 1, added: 1, ..Standing::default() };
+    Kept { maps: show.fingerprint(), ended_well: false, standing, zones: vec![("warm".into(), false)] }
+}
+
+#[test]
+fn keys_sound_and_a_lost_input_ends_them() {
+    let mut stage = Stage::new(&Beginning::Afresh);
+    stage.sent();
+    stage.world.play(stage.piano, &[0x90, 60, 90, 0x90, 64, 90]);
+    let on = |output, note| (output, vec![0x90, note, 90]);
+    assert_eq!(stage.sent(), [on(0, 60), on(1, 60), on(0, 64), on(1, 64)]);
+    stage.world.overrun();
+    let off = |output, note| (output, vec![0x80, note, 64]);
+    assert_eq!(stage.sent(), [off(0, 60), off(1, 60), off(0, 64), off(1, 64)]);
+}
+
+#[test]
+fn commands_are_taken_and_too_many_are_refused() {
+    let mut stage = Stage::new(&Beginning::Afresh);
+    stage.sent();
+    assert!(stage.remote.give(Command::Action(Action::NextSong)));
+    assert!(stage.remote.give(Command::TurnZone(1)));
+    assert_eq!(stage.sent(), [(1, vec![0xF3, 0])]);
+    stage.world.play(stage.piano, &[0x90, 60, 90]);
+    assert_eq!(stage.sent(), [(0, vec![0x90, 62, 90])], "in D, without the second zone");
+    let taken = (0..1000).filter(|_| stage.remote.give(Command::Action(Action::RaiseKey))).count();
+    assert_eq!(taken, super::COMMANDS);
+}
+
+#[test]
+fn a_run_that_was_broken_off_goes_on_silences_what_it_left_and_says_nothing_twice() {
+    let mut stage = Stage::new(&Beginning::Afresh);
+    assert!(stage.sent().contains(&(1, vec![0xF3, 0])), "an entry is said at the beginning");
+    let beginning = Beginning::after(Some(kept(&stage.show)), &stage.show);
+    assert_eq!(beginning, Beginning::GoOn(kept(&stage.show)));
+    let mut stage = Stage::new(&beginning);
+    let sent = stage.sent();
+    for output in [0, 1] {
+        for silence in [[0xB0, 123, 0], [0xB0, 120, 0], [0xB0, 64, 0]] {
+            assert!(sent.contains(&(output, silence.to_vec())), "{sent:?}");
+        }
+    }
+    assert!(!sent.contains(&(1, vec![0xF3, 0])), "{sent:?}");
+    stage.world.play(stage.piano, &[0x90, 60, 90]);
+    assert_eq!(stage.sent(), [(0, vec![0x90, 63, 90])], "in D and a semitone up, its second zone off");
+}
+
+#[test]
+fn other_maps_or_a_good_end_begin_afresh() {
+    let show = show(SONG);
+    assert_eq!(Beginning::after(None, &show), Beginning::Afresh);
+    let ended = Kept { ended_well: true, ..kept(&show) };
+    assert_eq!(Beginning::after(Some(ended), &show), Beginning::Afresh);
+    let other = Kept { maps: 1, ..kept(&show) };
+    assert_eq!(Beginning::after(Some(other), &show), Beginning::Changed);
+    assert!(Beginning::Changed.was_broken_off() && !Beginning::Afresh.was_broken_off());
+}
+
+#[test]
+fn saved_maps_come_into_force_while_keys_are_held() {
+    let mut stage = Stage::new(&Beginning::Afresh);
+    let reports = stage.daemon.listen();
+    stage.world.play(stage.piano, &[0x90, 60, 90]);
+    stage.sent();
+    let saved = show(&SONG.replace("sound = \"warm\"\n", "sound = \"warm\"\noctave = 1\n"));
+    let relief = Box::new(Relief::new(&stage.show, saved.book));
+    let remote = stage.remote.clone();
+    let handed_over = std::thread::spawn(move || remote.relieve(relief));
+    while !handed_over.is_finished() {
+        assert_eq!(stage.sent(), [], "no note ends, nothing is said");
+    }
+    assert!(handed_over.join().unwrap());
+    assert!(reports.try_iter().any(|report| matches!(report, Report::Maps(_))));
+    stage.world.play(stage.piano, &[0x90, 64, 80, 0x80, 60, 10]);
+    let sent = [(0, vec![0x90, 64, 80]), (1, vec![0x90, 76, 80]), (0, vec![0x80, 60, 10]), (1, vec![0x80, 60, 10])];
+    assert_eq!(stage.sent(), sent);
+}
+
+#[test]
+fn a_panic_in_a_step_goes_no_further() {
+    let mut engine = Engine::new(Arc::clone(&show(SONG).plan));
+    let mut out = engine.out();
+    assert!(contained(&mut engine, &mut out, |_, _| panic!("for the test")).is_err());
+    assert!(contained(&mut engine, &mut out, |_, _| 5).is_ok_and(|five| five == 5));
+}
+
+#[test]
+fn after_a_failed_step_all_notes_end_and_the_set_goes_on() {
+    let mut stage = Stage::new(&Beginning::Afresh);
+    let reports = stage.daemon.listen();
+    stage.remote.give(Command::Action(Action::NextSong));
+    stage.world.play(stage.piano, &[0x90, 60, 90, 0xB0, 64, 127]);
+    stage.sent();
+    stage.daemon.after(Err(super::Failed));
+    let sent = stage.sent();
+    for output in [0, 1] {
+        assert!(sent.contains(&(output, vec![0x80, 62, 64])), "{sent:?}");
+        let pedals: Vec<&Vec<u8>> =
+            sent.iter().filter(|(o, b)| *o == output && b[1] == 64 && b[0] == 0xB0).map(|(_, b)| b).collect();
+        assert_eq!(pedals.last(), Some(&&vec![0xB0, 64, 0]), "{sent:?}");
+    }
+    assert!(!sent.contains(&(1, vec![0xF3, 0])), "no sends: {sent:?}");
+    assert!(reports.try_iter().any(|report| matches!(report, Report::Rebuilt)));
+    stage.world.play(stage.piano, &[0x80, 60, 64, 0x90, 60, 90]);
+    assert_eq!(stage.sent(), [(0, vec![0x90, 62, 90]), (1, vec![0x90, 62, 90])], "the same song and key");
+}
+
+#[test]
+fn nobody_who_reads_slowly_holds_the_music_up() {
+    let mut stage = Stage::new(&Beginning::Afresh);
+    let unread = stage.daemon.listen();
+    for _ in 0..2000 {
+        stage.daemon.step(crate::engine::Event::Action(Action::Panic));
+    }
+    assert!(stage.daemon.reports().unheard() >= 900);
+    assert!(unread.len() >= 1000);
+}
+
+#[test]
+fn an_output_that_takes_nothing_is_told_once_and_holds_up_no_other() {
+    let mut stage = Stage::new(&Beginning::Afresh);
+    stage.sent();
+    let reports = stage.daemon.listen();
+    stage.world.fill(0, true);
+    stage.world.play(stage.piano, &[0x90, 60, 90, 0x90, 64, 90]);
+    assert_eq!(stage.sent(), [(1, vec![0x90, 60, 90]), (1, vec![0x90, 64, 90])]);
+    let told = reports.try_iter().filter(|report| matches!(report, Report::NotTaken(0))).count();
+    assert_eq!(told, 1);
+}

@@ -1,0 +1,138 @@
+//! Maps that are saved while they are played: read, checked, and handed over to come into force between two events.
+//!
+//! Editors write a file in pieces, or write another and rename it; so the folders are watched, not the files, and
+//! nothing is read before they have been quiet for a moment. A map with errors is looked at once more a little later
+//! before anything is said about it: it may be half-written.
+
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::thread;
+use std::time::Duration;
+
+use crossbeam_channel::{Receiver, RecvTimeoutError, bounded};
+use notify::{RecursiveMode, Watcher};
+
+use super::{Relief, Remote, Report, Reports, Show, wish};
+use crate::map::{Level, Loaded};
+
+/// The folders must have been quiet for this long.
+const QUIET: Duration = Duration::from_millis(80);
+/// After this, errors are not those of a half-written file.
+const PATIENCE: Duration = Duration::from_millis(400);
+/// Notices of changes that may wait; more say nothing new.
+const NOTICES: usize = 64;
+
+/// Reads the set again; given by whoever knows the files.
+pub type Reread = Box<dyn FnMut() -> Loaded + Send>;
+
+/// Why saved maps cannot be watched.
+#[derive(Debug, thiserror::Error)]
+#[error("maps that are saved while they are played cannot be noticed ({0}): start again after a change")]
+pub struct WatchError(#[from] notify::Error);
+
+/// What came of reading the set again.
+enum Found {
+    Same,
+    Wrong(Vec<String>),
+    Ready(Box<Relief>),
+}
+
+/// Watches the set's folders on a thread of its own, until what is returned is dropped.
+///
+/// # Errors
+/// The system does not tell of changed files.
+pub fn watch(show: Arc<Show>, reread: Reread, remote: Remote, reports: Reports) -> Result<Watching, WatchError> {
+    let (sender, notices) = bounded(NOTICES);
+    let mut watcher = notify::recommended_watcher(move |event: notify::Result<notify::Event>| {
+        let only_read = event.is_ok_and(|event| event.kind.is_access());
+        if !only_read {
+            let _ = sender.try_send(());
+        }
+    })?;
+    for folder in folders(&show) {
+        watcher.watch(&folder, RecursiveMode::NonRecursive)?;
+    }
+    let follower = Follower { show, reread, remote, reports };
+    thread::Builder::new()
+        .name("watch".to_owned())
+        .spawn(move || follower.follow(&notices))
+        .map_err(|error| WatchError(notify::Error::io(error)))?;
+    Ok(Watching { _watcher: watcher })
+}
+
+/// Folders that are watched; dropping it ends that.
+#[derive(Debug)]
+pub struct Watching {
+    _watcher: notify::RecommendedWatcher,
+}
+
+/// The folders of all files of a set, each once.
+fn folders(show: &Show) -> Vec<PathBuf> {
+    let folder = |path: &str| match Path::new(path).parent() {
+        Some(folder) if !folder.as_os_str().is_empty() => folder.to_owned(),
+        _ => PathBuf::from("."),
+    };
+    let mut folders: Vec<PathBuf> = show.book.sources.iter().map(|source| folder(&source.path)).collect();
+    folders.sort();
+    folders.dedup();
+    folders
+}
+
+struct Follower {
+    show: Arc<Show>,
+    reread: Reread,
+    remote: Remote,
+    reports: Reports,
+}
+
+impl Follower {
+    fn follow(mut self, notices: &Receiver<()>) {
+        while notices.recv().is_ok() {
+            wait_for_quiet(notices);
+            let mut found = self.read_again();
+            if matches!(found, Found::Wrong(_)) && notices.recv_timeout(PATIENCE).is_ok() {
+                wait_for_quiet(notices);
+                found = self.read_again();
+            }
+            match found {
+                Found::Same => {}
+                Found::Wrong(faults) => self.reports.give(&Report::MapsRefused(Arc::new(faults))),
+                Found::Ready(relief) => {
+                    let show = Arc::clone(relief.show());
+                    // The owner gives back what it no longer plays, to be freed here.
+                    if self.remote.relieve(relief) {
+                        self.show = show;
+                    }
+                }
+            }
+        }
+    }
+
+    fn read_again(&mut self) -> Found {
+        let loaded = (self.reread)();
+        let Some(book) = loaded.book else {
+            let errors = loaded.diagnostics.iter().filter(|fault| fault.level == Level::Error);
+            return Found::Wrong(errors.map(|fault| fault.render(&loaded.sources, false)).collect());
+        };
+        let texts = |sources: &[crate::map::Source]| {
+            sources.iter().map(|source| (source.path.clone(), source.text.clone())).collect::<Vec<_>>()
+        };
+        if texts(&book.sources) == texts(&self.show.book.sources) {
+            return Found::Same;
+        }
+        if wish(&book.gear) != wish(&self.show.book.gear) {
+            let words = "the saved gear asks for other inputs or outputs: they come into force at the next start";
+            return Found::Wrong(vec![words.to_owned()]);
+        }
+        Found::Ready(Box::new(Relief::new(&self.show, book)))
+    }
+}
+
+fn wait_for_quiet(notices: &Receiver<()>) {
+    loop {
+        match notices.recv_timeout(QUIET) {
+            Ok(()) => {}
+            Err(RecvTimeoutError::Timeout | RecvTimeoutError::Disconnected) => return,
+        }
+    }
+}

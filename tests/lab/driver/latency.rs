@@ -17,9 +17,10 @@ use crate::sets;
 
 type Scenario = Box<dyn FnOnce() -> Said>;
 
-/// Keys in a block, and blocks of each path; the paths take turns, so that both see the same moods of the machine.
-const KEYS: usize = 250;
-const BLOCKS: usize = 6;
+/// Keys in a block, and blocks of each path. Short blocks in turns, the first of each pair in turns too: what the
+/// machine is up to meanwhile meets both paths alike, and a bad moment spoils one pair, not the median of all pairs.
+const KEYS: usize = 40;
+const BLOCKS: usize = 41;
 const ZONES: usize = 8;
 
 /// All of this file, with names.
@@ -129,16 +130,26 @@ fn beside_the_forwarder() -> Said {
     let (mut theirs, _forwarder) = Path::new("Lab Sender A", 1, ("Lab Forwarder", "forwarded"), start)?;
     let start = || Program::play(&sets::layers("lab sender b", ZONES)?, &["piano"]);
     let (mut ours, _program) = Path::new("Lab Sender B", ZONES, (CLIENT, "piano"), start)?;
-    for _ in 0..BLOCKS {
-        theirs.block()?;
-        ours.block()?;
+    let mut ratios = Vec::new();
+    for block in 0..BLOCKS {
+        let began = (theirs.first.len(), ours.first.len());
+        if block % 2 == 0 {
+            theirs.block()?;
+            ours.block()?;
+        } else {
+            ours.block()?;
+            theirs.block()?;
+        }
+        ratios.push(median(&ours.first[began.1..]) / median(&theirs.first[began.0..]));
     }
     let (forwarder, first, last) = (median(&theirs.first), median(&ours.first), median(&ours.last));
+    let ratio = median(&ratios);
+    let worse = ratios.iter().filter(|ratio| **ratio > 1.0).count();
     let remark = format!(
-        "forwarder {forwarder:.0} us, handspan {first:.0} us (ratio {:.2}), its 8th note {last:.0} us",
-        first / forwarder
+        "median of {BLOCKS} ratios {ratio:.2} ({worse} above 1); forwarder {forwarder:.0} us, handspan {first:.0} us, \
+         its 8th note {last:.0} us"
     );
-    if first <= forwarder { Ok(remark) } else { Err(format!("slower than the forwarder: {remark}")) }
+    if ratio <= 1.0 { Ok(remark) } else { Err(format!("slower than the forwarder: {remark}")) }
 }
 
 /// So many events at once, as fast as they can be sent; every one must come out of every zone.

@@ -2,8 +2,12 @@
 //! ports, and says a line for each scenario. Arguments choose scenarios by parts of their names.
 
 #[cfg(target_os = "linux")]
+mod checking;
+#[cfg(target_os = "linux")]
 #[path = "../../contract/mod.rs"]
 mod contract;
+#[cfg(target_os = "linux")]
+mod files;
 #[cfg(target_os = "linux")]
 mod gadget;
 #[cfg(target_os = "linux")]
@@ -41,6 +45,8 @@ fn main() -> std::process::ExitCode {
     let mut scenarios = keeping::scenarios();
     scenarios.extend(playing::scenarios());
     scenarios.extend(take::scenarios());
+    scenarios.extend(files::scenarios());
+    scenarios.extend(checking::scenarios());
     scenarios.extend(latency::scenarios());
     let mut failed = 0;
     for (name, scenario) in scenarios.into_iter().filter(|(name, _)| wanted(name)) {

@@ -33,6 +33,12 @@ fn find(seq: &Seq, client: &str, port: &str) -> Option<Addr> {
     ports.find(|info| info.get_name().is_ok_and(|name| name == port)).map(|info| info.addr())
 }
 
+/// Where a port sits, as the system's own tools want it: by the exact names of client and port.
+pub fn address(client: &str, port: &str) -> Option<String> {
+    let seq = open("lab looks").ok()?;
+    find(&seq, client, port).map(|found| format!("{}:{}", found.client, found.port))
+}
+
 /// Whether some client of this name has a port with `part` in its name.
 pub fn is_there(client: &str, part: &str) -> bool {
     let Ok(seq) = open("lab looks") else { return false };
@@ -40,6 +46,12 @@ pub fn is_there(client: &str, part: &str) -> bool {
     clients.any(|info| {
         PortIter::new(&seq, info.get_client()).any(|port| port.get_name().is_ok_and(|name| name.contains(part)))
     })
+}
+
+/// How many clients of this name there are.
+pub fn how_many(client: &str) -> usize {
+    let Ok(seq) = open("lab looks") else { return 0 };
+    ClientIter::new(&seq).filter(|info| info.get_name().is_ok_and(|name| name == client)).count()
 }
 
 /// Waits until something holds.

@@ -20,9 +20,10 @@ use crate::sets;
 
 type Scenario = Box<dyn FnOnce() -> Said>;
 /// Messages in order.
-type Messages = Vec<Vec<u8>>;
+pub type Messages = Vec<Vec<u8>>;
 
-const OUTPUTS: [&str; 3] = ["piano", "pad", "desk"];
+/// The outputs of the concert.
+pub const OUTPUTS: [&str; 3] = ["piano", "pad", "desk"];
 /// Handfuls are so far apart that the emulation's delays never join or part them; gather is 45 ms.
 const APART: u32 = 110;
 /// After so long without a message there comes none.
@@ -38,7 +39,8 @@ pub fn scenarios() -> Vec<(String, Scenario)> {
 }
 
 /// Something that happens at a time, in milliseconds.
-enum Step {
+pub enum Step {
+    /// Bytes of the keyboard.
     Play(Vec<u8>),
     /// An action, as a marker of the take says it.
     Do(&'static str),
@@ -57,7 +59,7 @@ const ACTIONS: [(&str, &str); 8] = [
 ];
 
 /// Chords that are held over changes now and then, pedals, controllers and bends; the same every time.
-fn steps() -> Vec<(u32, Step)> {
+pub fn steps(handfuls: u32) -> Vec<(u32, Step)> {
     let mut seed = 1_u32;
     let mut chance = |below: u32| {
         seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
@@ -66,7 +68,7 @@ fn steps() -> Vec<(u32, Step)> {
     let mut byte = |below: u32| u8::try_from(chance(below)).unwrap_or(0);
     let mut steps = Vec::new();
     let mut held: Vec<u8> = Vec::new();
-    for handful in 0..HANDFULS {
+    for handful in 0..handfuls {
         let at = handful * APART;
         if handful % 20 == 19 {
             // Held notes and pedals are still down: a change must leave them as they are.
@@ -95,7 +97,7 @@ fn steps() -> Vec<(u32, Step)> {
         };
         steps.push((at + 80, Step::Play(more)));
     }
-    let end = HANDFULS * APART;
+    let end = handfuls * APART;
     steps.push((end, Step::Play(held.iter().flat_map(|key| [0x80, *key, 64]).collect())));
     steps.push((end + 50, Step::Play(vec![0xB0, 64, 0])));
     steps
@@ -114,7 +116,7 @@ fn messages(bytes: &[u8]) -> Vec<&[u8]> {
 }
 
 /// The take as a standard MIDI file: 500 ticks a quarter note at 120 a minute, so that a tick is a millisecond.
-fn write_take(steps: &[(u32, Step)], path: &Path) -> Result<usize, String> {
+pub fn write_take(steps: &[(u32, Step)], path: &Path) -> Result<usize, String> {
     let mut markers: Vec<String> = Vec::new();
     for (_, step) in steps {
         if let Step::Do(action) = step {
@@ -127,6 +129,7 @@ fn write_take(steps: &[(u32, Step)], path: &Path) -> Result<usize, String> {
         track.push(TrackEvent { delta: u28::new(at - last), kind });
         last = at;
     };
+    let last_step = steps.last().map_or(0, |(at, _)| *at);
     let mut count = 0;
     for (at, step) in steps {
         match step {
@@ -146,7 +149,7 @@ fn write_take(steps: &[(u32, Step)], path: &Path) -> Result<usize, String> {
             }
         }
     }
-    add(HANDFULS * APART + 1000, TrackEventKind::Meta(MetaMessage::EndOfTrack));
+    add(last_step + 1000, TrackEventKind::Meta(MetaMessage::EndOfTrack));
     let header = Header { format: Format::SingleTrack, timing: Timing::Metrical(u15::new(500)) };
     let file = Smf { header, tracks: vec![track] };
     file.save(path).map_err(|error| error.to_string())?;
@@ -154,7 +157,7 @@ fn write_take(steps: &[(u32, Step)], path: &Path) -> Result<usize, String> {
 }
 
 /// The messages of a rendered file, without times.
-fn read_rendered(path: &Path) -> Result<Messages, String> {
+pub fn read_rendered(path: &Path) -> Result<Messages, String> {
     let bytes = fs::read(path).map_err(|error| format!("{}: {error}", path.display()))?;
     let file = Smf::parse(&bytes).map_err(|error| format!("{}: {error}", path.display()))?;
     let mut messages = Vec::new();
@@ -251,7 +254,7 @@ fn render(set: &Path) -> Result<(usize, Vec<Messages>), String> {
     let folder = std::env::temp_dir().join("rendered");
     let take = std::env::temp_dir().join("take.mid");
     let _ = fs::remove_dir_all(&folder);
-    let count = write_take(&steps(), &take)?;
+    let count = write_take(&steps(HANDFULS), &take)?;
     if count < 2000 {
         return Err(format!("the take has only {count} events"));
     }
@@ -266,7 +269,7 @@ fn render(set: &Path) -> Result<(usize, Vec<Messages>), String> {
 
 fn perform(mut program: Program, keyboard: &Keyboard, all: &Record) -> Result<(), String> {
     calm(all, QUIET * 2);
-    play(&steps(), keyboard, &mut program, all)?;
+    play(&steps(HANDFULS), keyboard, &mut program, all)?;
     calm(all, QUIET * 4);
     program.signal(Signal::TERM)?;
     let (status, said) = program.end()?;

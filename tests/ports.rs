@@ -4,7 +4,7 @@ mod contract;
 
 use contract::{SCENARIOS, Stage};
 use handspan::ports::memory::World;
-use handspan::ports::{Direction, Ports, PortsError, SendFault, Wish};
+use handspan::ports::{Direction, Ports, PortsError, SendFault, Side, Wish};
 
 #[derive(Default)]
 struct MemoryStage {
@@ -49,6 +49,16 @@ impl Stage for MemoryStage {
         self.world.unplug(listener);
     }
 
+    fn connect(&mut self, number: usize, _name: &str, instrument: usize) -> Result<(), String> {
+        self.world.connect(Side::Output, number, instrument);
+        Ok(())
+    }
+
+    fn disconnect(&mut self, number: usize, _name: &str, instrument: usize) -> Result<(), String> {
+        self.world.disconnect(Side::Output, number, instrument);
+        Ok(())
+    }
+
     fn heard(&mut self) -> Vec<Vec<u8>> {
         self.world.take_sent().into_iter().map(|(_, message)| message).collect()
     }
@@ -75,6 +85,7 @@ fn an_output_whose_listener_is_full_says_so_and_recovers() {
                 target: handspan::ports::Target::Virtual,
                 optional: false,
             }],
+            ..Wish::default()
         })
         .unwrap();
     world.fill(0, true);

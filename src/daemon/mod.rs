@@ -124,7 +124,7 @@ pub fn wish(gear: &Gear) -> Wish {
         target: output.port.as_ref().map_or(Target::Virtual, |port| Target::Port(port.value.clone())),
         optional: output.optional,
     });
-    Wish { inputs: inputs.collect(), outputs: outputs.collect() }
+    Wish { inputs: inputs.collect(), outputs: outputs.collect(), ..Wish::default() }
 }
 
 impl Daemon {

@@ -2,6 +2,8 @@
 
 use std::fmt;
 
+use serde::{Deserialize, Serialize};
+
 /// Why ports could not be opened or listed: every fault, not only the first.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct PortsError {
@@ -30,7 +32,8 @@ impl From<Fault> for PortsError {
 }
 
 /// Whether a name of the gear file is an input's or an output's.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
 pub enum Side {
     /// Under `inputs`.
     Input,

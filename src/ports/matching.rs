@@ -39,14 +39,8 @@ pub(super) enum Unclear {
     Tied(Vec<usize>),
 }
 
-/// Picks the port that is meant. A serial number, where wanted, must be the port's; one that is only `remembered`
-/// from an earlier time decides between equals.
-pub(super) fn pick(
-    wanted: &str,
-    serial: Option<&str>,
-    remembered: Option<&str>,
-    among: &[Listed],
-) -> Result<usize, Unclear> {
+/// Picks the port that is meant. A serial number, where wanted, must be the port's.
+pub(super) fn pick(wanted: &str, serial: Option<&str>, among: &[Listed]) -> Result<usize, Unclear> {
     let fits: Vec<(usize, Fit)> = among
         .iter()
         .enumerate()
@@ -55,14 +49,7 @@ pub(super) fn pick(
         .collect();
     let best = fits.iter().map(|(_, fit)| *fit).max().ok_or(Unclear::Missing)?;
     let ties: Vec<usize> = fits.iter().filter(|(_, fit)| *fit == best).map(|(place, _)| *place).collect();
-    if let [only] = ties[..] {
-        return Ok(only);
-    }
-    let known = |place: &&usize| remembered.is_some() && among[**place].serial.as_deref() == remembered;
-    match ties.iter().filter(known).collect::<Vec<_>>()[..] {
-        [same] => Ok(*same),
-        _ => Err(Unclear::Tied(ties)),
-    }
+    if let [only] = ties[..] { Ok(only) } else { Err(Unclear::Tied(ties)) }
 }
 
 /// For each input its place among the sources, for each output its place among the sinks; none for virtual outputs
@@ -77,7 +64,7 @@ pub(super) struct Picked {
 pub(super) fn pick_all(wish: &Wish, sources: &[Listed], sinks: &[Listed]) -> Result<Picked, Vec<Fault>> {
     let mut faults = Vec::new();
     let mut settle = |side, name: &str, port: &str, serial: Option<&str>, optional: bool, among: &[Listed]| match pick(
-        port, serial, None, among,
+        port, serial, among,
     ) {
         Ok(place) => Some(place),
         Err(Unclear::Missing) => {
@@ -129,7 +116,7 @@ pub fn meet(wish: &Wish, listed: &[Listed]) -> (Vec<Met>, Vec<Met>) {
     let side = |direction| listed.iter().filter(|port| port.direction == direction).cloned().collect::<Vec<Listed>>();
     let (sources, sinks) = (side(Direction::Input), side(Direction::Output));
     let all = |places: &[usize], among: &[Listed]| places.iter().map(|place| candidate(&among[*place])).collect();
-    let met = |port: &str, serial: Option<&str>, among: &[Listed]| match pick(port, serial, None, among) {
+    let met = |port: &str, serial: Option<&str>, among: &[Listed]| match pick(port, serial, among) {
         Ok(place) => Met::One(candidate(&among[place])),
         Err(Unclear::Missing) => Met::Missing(among.iter().map(candidate).collect()),
         Err(Unclear::Tied(ties)) => Met::Several(all(&ties, among)),
@@ -170,6 +157,7 @@ mod tests {
             address: String::new(),
             direction: Direction::Input,
             serial: serial.map(Into::into),
+            socket: None,
             ours: false,
         }
     }
@@ -189,6 +177,7 @@ mod tests {
         let wish = Wish {
             inputs: vec![input("piano", None), input("piano", Some("A2")), input("desk", None)],
             outputs: vec![output(Target::Virtual), output(Target::Port("desk".into()))],
+            ..Wish::default()
         };
         let there: Vec<Candidate> = listed[..2].iter().map(candidate).collect();
         let (inputs, outputs) = meet(&wish, &listed);
@@ -200,27 +189,26 @@ mod tests {
     #[test]
     fn equal_beats_begins_beats_contains_in_any_case() {
         let ports = [port("My Piano", "1", None), port("Piano Two", "1", None), port("PIANO", "1", None)];
-        assert_eq!(pick("piano", None, None, &ports), Ok(2));
-        assert_eq!(pick("piano", None, None, &ports[..2]), Ok(1));
-        assert_eq!(pick("piano", None, None, &ports[..1]), Ok(0));
-        assert_eq!(pick("organ", None, None, &ports), Err(Unclear::Missing));
+        assert_eq!(pick("piano", None, &ports), Ok(2));
+        assert_eq!(pick("piano", None, &ports[..2]), Ok(1));
+        assert_eq!(pick("piano", None, &ports[..1]), Ok(0));
+        assert_eq!(pick("organ", None, &ports), Err(Unclear::Missing));
     }
 
     #[test]
     fn client_name_port_name_and_both_count() {
         let ports = [port("Stage", "Keys", None), port("Stage", "Remote", None)];
-        assert_eq!(pick("remote", None, None, &ports), Ok(1));
-        assert_eq!(pick("stage: keys", None, None, &ports), Ok(0));
-        assert_eq!(pick("stage", None, None, &ports), Err(Unclear::Tied(vec![0, 1])));
+        assert_eq!(pick("remote", None, &ports), Ok(1));
+        assert_eq!(pick("stage: keys", None, &ports), Ok(0));
+        assert_eq!(pick("stage", None, &ports), Err(Unclear::Tied(vec![0, 1])));
     }
 
     #[test]
     fn a_serial_tells_equal_keyboards_apart() {
         let ports = [port("Piano", "1", Some("A")), port("Piano", "1", Some("B")), port("Piano", "1", None)];
-        assert_eq!(pick("piano", Some("B"), None, &ports), Ok(1));
-        assert_eq!(pick("piano", Some("C"), None, &ports), Err(Unclear::Missing));
-        assert_eq!(pick("piano", None, None, &ports), Err(Unclear::Tied(vec![0, 1, 2])));
-        assert_eq!(pick("piano", None, Some("A"), &ports), Ok(0));
+        assert_eq!(pick("piano", Some("B"), &ports), Ok(1));
+        assert_eq!(pick("piano", Some("C"), &ports), Err(Unclear::Missing));
+        assert_eq!(pick("piano", None, &ports), Err(Unclear::Tied(vec![0, 1, 2])));
     }
 
     #[test]
@@ -235,6 +223,7 @@ mod tests {
                 OutputWish { name: "desk".into(), target: Target::Port("mixing desk".into()), optional: false },
                 OutputWish { name: "pad".into(), target: Target::Virtual, optional: false },
             ],
+            ..Wish::default()
         };
         let sources = [port("Piano", "1", Some("A")), port("Piano", "1", Some("B"))];
         let faults = pick_all(&wish, &sources, &[]).unwrap_err();

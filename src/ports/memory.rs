@@ -4,13 +4,15 @@
 
 use std::collections::VecDeque;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
+use super::bonds::Bonds;
+use super::identity::Acquaintances;
 use super::seats::Seats;
 use super::whole;
 use super::{
-    Arrival, Capabilities, Direction, Listed, Outbox, Ports, PortsError, Ready, SendFault, Side, Target, Waker, Wish,
-    matching,
+    Arrival, Capabilities, Connection, Direction, Listed, Outbox, Ports, PortsError, Ready, SendFault, Side, Target,
+    Waker, Wish, matching,
 };
 use crate::midi::stream::Stream;
 
@@ -33,7 +35,8 @@ enum Happening {
     Said(usize, Vec<u8>),
     Came(usize),
     Went(usize),
-    Listens(usize, usize),
+    Connected(Side, usize, usize),
+    Disconnected(Side, usize, usize),
     Told(Ready),
     Woken,
 }
@@ -45,6 +48,18 @@ impl World {
 
     /// A port appears: something to listen to, or something to send to. Returns its address.
     pub fn plug(&self, direction: Direction, client: &str, port: &str, serial: Option<&str>) -> usize {
+        self.plug_into(None, direction, client, port, serial)
+    }
+
+    /// The same, at a USB socket.
+    pub fn plug_into(
+        &self,
+        socket: Option<&str>,
+        direction: Direction,
+        client: &str,
+        port: &str,
+        serial: Option<&str>,
+    ) -> usize {
         let mut state = self.state();
         state.next += 1;
         let address = state.next;
@@ -54,6 +69,7 @@ impl World {
             address: address.to_string(),
             direction,
             serial: serial.map(Into::into),
+            socket: socket.map(Into::into),
             ours: false,
         };
         state.there.push((address, listed));
@@ -80,11 +96,19 @@ impl World {
 
     /// A program begins to listen to an output. Returns its address.
     pub fn listen(&self, output: usize) -> usize {
-        let mut state = self.state();
-        state.next += 1;
-        let address = state.next;
-        state.happened.push_back(Happening::Listens(output, address));
+        let address = self.plug(Direction::Output, "Listener", "in", None);
+        self.connect(Side::Output, output, address);
         address
+    }
+
+    /// Somebody connects the port at this address with an input or an output of ours.
+    pub fn connect(&self, side: Side, number: usize, address: usize) {
+        self.state().happened.push_back(Happening::Connected(side, number, address));
+    }
+
+    /// Somebody takes that connection away.
+    pub fn disconnect(&self, side: Side, number: usize, address: usize) {
+        self.state().happened.push_back(Happening::Disconnected(side, number, address));
     }
 
     /// An input's port is gone, as [`Arrival::InputGone`].
@@ -135,14 +159,17 @@ impl World {
         let mut ports = MemoryPorts {
             world: self.clone(),
             seats: Seats::new(wish.inputs.len(), wish.outputs.len()),
+            bonds: Bonds::new(wish),
+            known: Acquaintances::default(),
             streams: wish.inputs.iter().map(|_| Stream::new()).collect(),
             wish: wish.clone(),
             outbox: Outbox::default(),
         };
         let (sources, sinks) = (self.there(Direction::Input), self.there(Direction::Output));
         let listed = |there: &[(usize, Listed)]| there.iter().map(|(_, listed)| listed.clone()).collect::<Vec<_>>();
-        let picked =
-            matching::pick_all(wish, &listed(&sources), &listed(&sinks)).map_err(|faults| PortsError { faults })?;
+        let (heard, sent_to) = (listed(&sources), listed(&sinks));
+        let picked = matching::pick_all(wish, &heard, &sent_to).map_err(|faults| PortsError { faults })?;
+        ports.known = Acquaintances::new(wish, &picked, &heard, &sent_to);
         for (side, places, there) in [(Side::Input, &picked.inputs, &sources), (Side::Output, &picked.outputs, &sinks)]
         {
             for (number, place) in places.iter().enumerate() {
@@ -151,9 +178,20 @@ impl World {
                 }
             }
         }
+        for (direction, there) in [(Direction::Input, sources), (Direction::Output, sinks)] {
+            for (address, listed) in there {
+                for (side, number) in ports.connect_again(direction, address, &listed) {
+                    ports.seats.seat(side, number, address);
+                }
+            }
+        }
         // What happened before is no news to whoever opens now.
         self.state().happened.clear();
         Ok(ports)
+    }
+
+    fn at(&self, address: usize) -> Option<Listed> {
+        self.state().there.iter().find(|(there, _)| *there == address).map(|(_, listed)| listed.clone())
     }
 
     fn there(&self, direction: Direction) -> Vec<(usize, Listed)> {
@@ -167,6 +205,8 @@ pub struct MemoryPorts {
     world: World,
     wish: Wish,
     seats: Seats<usize>,
+    bonds: Bonds<usize>,
+    known: Acquaintances,
     streams: Vec<Stream>,
     outbox: Outbox,
 }
@@ -186,32 +226,55 @@ impl MemoryPorts {
                     self.outbox.take_in(input, stream, &bytes);
                 }
             }
-            Happening::Came(address) => self.take_up(address),
-            Happening::Went(address) => self.seats.end(|peer| peer == address, &mut self.outbox.ready),
-            Happening::Listens(output, address) => {
-                self.seats.join(Side::Output, output, address, &mut self.outbox.ready);
+            Happening::Came(address) => {
+                self.take_up(address);
+                self.connect_known(address);
+            }
+            Happening::Went(address) => {
+                self.bonds.ended(|peer| peer == address, Instant::now());
+                self.seats.end(|peer| peer == address, &mut self.outbox.ready);
+            }
+            Happening::Connected(side, number, address) => {
+                if let Some(listed) = self.world.at(address) {
+                    self.bonds.joined(side, number, &listed.name(), address);
+                    self.seats.join(side, number, address, &mut self.outbox.ready);
+                }
+            }
+            Happening::Disconnected(side, number, address) => {
+                self.bonds.parted(side, number, address, Instant::now());
+                self.seats.leave(side, number, address, &mut self.outbox.ready);
             }
             Happening::Told(ready) => self.outbox.ready.push_back(ready),
             Happening::Woken => {}
         }
     }
 
+    /// Makes the connections again that this port had; says which.
+    fn connect_again(&mut self, direction: Direction, address: usize, listed: &Listed) -> Vec<(Side, usize)> {
+        let side = if direction == Direction::Input { Side::Input } else { Side::Output };
+        let numbers = self.bonds.missing(side, &listed.name());
+        for number in &numbers {
+            self.bonds.joined(side, *number, &listed.name(), address);
+        }
+        numbers.into_iter().map(|number| (side, number)).collect()
+    }
+
+    fn connect_known(&mut self, address: usize) {
+        let Some(listed) = self.world.at(address) else { return };
+        for (side, number) in self.connect_again(listed.direction, address, &listed) {
+            self.seats.join(side, number, address, &mut self.outbox.ready);
+        }
+    }
+
     fn take_up(&mut self, address: usize) {
-        let inputs = self.wish.inputs.iter().map(|input| (Side::Input, Some((&input.port, input.serial.as_deref()))));
-        let outputs = self.wish.outputs.iter().map(|output| match &output.target {
-            Target::Virtual => (Side::Output, None),
-            Target::Port(port) => (Side::Output, Some((port, None))),
-        });
-        for (side, number, wanted) in inputs.enumerate().chain(outputs.enumerate()).map(|(n, (s, w))| (s, n, w)) {
-            let Some((port, serial)) = wanted.filter(|_| self.seats.meant(side, number).is_none()) else { continue };
-            let direction = if side == Side::Input { Direction::Input } else { Direction::Output };
-            let there = self.world.there(direction);
-            let listed: Vec<Listed> = there.iter().map(|(_, listed)| listed.clone()).collect();
-            let place = matching::pick(port, serial, None, &listed).ok();
-            if place.and_then(|place| there.get(place)).is_some_and(|(found, _)| *found == address) {
-                self.seats.join(side, number, address, &mut self.outbox.ready);
-                self.seats.settle(side, number, address);
-            }
+        let Some(new) = self.world.at(address) else { return };
+        let side = if new.direction == Direction::Input { Side::Input } else { Side::Output };
+        let there = || self.world.there(new.direction).into_iter().map(|(_, listed)| listed).collect();
+        let has_own = |number| self.seats.meant(side, number).is_some();
+        for number in self.known.claims(&self.wish, side, &new, has_own, there) {
+            self.seats.join(side, number, address, &mut self.outbox.ready);
+            self.seats.settle(side, number, address);
+            self.known.has(side, number, &new);
         }
     }
 }
@@ -266,11 +329,25 @@ impl Ports for MemoryPorts {
         is_virtual || self.seats.taken(Side::Output, output)
     }
 
+    fn connections(&self) -> Vec<Connection> {
+        self.bonds.connections()
+    }
+
+    fn shed(&self) -> u64 {
+        0
+    }
+
     fn dropped(&self) -> u64 {
         self.streams.iter().map(Stream::dropped).sum()
     }
 
     fn capabilities(&self) -> Capabilities {
-        Capabilities { notices: true, tells_losses: true, hears_exclusive: true, virtual_outputs: true }
+        Capabilities {
+            notices: true,
+            knows_connections: true,
+            tells_losses: true,
+            hears_exclusive: true,
+            virtual_outputs: true,
+        }
     }
 }

@@ -5,13 +5,16 @@
 
 #[cfg(target_os = "linux")]
 mod alsa;
+mod bonds;
 mod fault;
+mod identity;
 mod matching;
 pub mod memory;
 mod portable;
 mod seats;
 mod whole;
 
+pub use bonds::Connection;
 pub use matching::{Met, meet};
 
 pub use fault::{Candidate, Fault, PortsError, SendFault, Side};
@@ -58,13 +61,39 @@ pub struct OutputWish {
     pub optional: bool,
 }
 
-/// All ports that a gear file wants.
-#[derive(Debug, Clone, Default, PartialEq, Eq)]
+/// All ports that a gear file wants, and the connections that others are to have with them again.
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Wish {
     /// Inputs in the gear file's order.
     pub inputs: Vec<InputWish>,
     /// Outputs in the gear file's order.
     pub outputs: Vec<OutputWish>,
+    /// What [`Ports::connections`] said last, perhaps in an earlier run: made again at once where the other side is
+    /// there, else when it comes.
+    pub remembered: Vec<Connection>,
+    /// Whether connections that others made are made again when the other side comes back. Where not, nothing is
+    /// remembered either.
+    pub reconnect: bool,
+}
+
+impl Default for Wish {
+    /// Nothing but the wish to reconnect.
+    fn default() -> Self {
+        Wish { inputs: Vec::new(), outputs: Vec::new(), remembered: Vec::new(), reconnect: true }
+    }
+}
+
+impl Wish {
+    /// What is looked for: part of a port's name, and perhaps a serial number; nothing for a virtual output.
+    fn wanted(&self, side: Side, number: usize) -> Option<(&str, Option<&str>)> {
+        match side {
+            Side::Input => self.inputs.get(number).map(|input| (input.port.as_str(), input.serial.as_deref())),
+            Side::Output => match &self.outputs.get(number)?.target {
+                Target::Virtual => None,
+                Target::Port(port) => Some((port, None)),
+            },
+        }
+    }
 }
 
 /// Which way to the system's ports is taken.
@@ -80,8 +109,10 @@ pub enum Backend {
 /// What a way to the ports can do.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Capabilities {
-    /// It notices that ports go and come back, and that a program begins to listen to a virtual port.
+    /// It notices that ports go and come back, and takes them up again.
     pub notices: bool,
+    /// It notices that others connect something to our ports, and connects it again when it comes back.
+    pub knows_connections: bool,
     /// It always says [`Arrival::Overrun`] when messages were lost. Where not, the system may lose some unseen.
     pub tells_losses: bool,
     /// It hears system exclusive messages. All can send them.
@@ -139,6 +170,16 @@ pub trait Ports: Send {
     /// Whether an output's port is there at present; a virtual one always is.
     fn output_there(&self, output: usize) -> bool;
 
+    /// The connections that others made with our ports and that stand now, and those that are to be made again when
+    /// the other side comes back; to be given to [`Wish::remembered`] by the next run. They change before
+    /// [`Arrival::OutputBack`], [`Arrival::OutputGone`], [`Arrival::InputBack`] or [`Arrival::InputGone`] is given,
+    /// and when somebody takes a connection away while others remain, which is not told.
+    fn connections(&self) -> Vec<Connection>;
+
+    /// How many messages were left out so far because they came faster than they were read: controllers before notes,
+    /// never the end of a note or a pedal that comes up. Always 0 where nothing is left out on purpose.
+    fn shed(&self) -> u64;
+
     /// How many messages were thrown away so far because they were too long, cut short or malformed.
     fn dropped(&self) -> u64;
 
@@ -186,6 +227,8 @@ pub struct Listed {
     pub direction: Direction,
     /// Serial number of the device, where it has one and the system tells.
     pub serial: Option<String>,
+    /// The USB socket that its device sits in, as the system names it, where known.
+    pub socket: Option<String>,
     /// Whether it belongs to another handspan that runs now.
     pub ours: bool,
 }

@@ -15,8 +15,8 @@ use midir::{Ignore, MidiIO, MidiInput, MidiInputConnection, MidiOutput, MidiOutp
 
 use super::whole;
 use super::{
-    Arrival, CLIENT, Capabilities, Direction, Fault, Listed, Ports, PortsError, SendFault, Target, Waker, Wish,
-    matching,
+    Arrival, CLIENT, Capabilities, Connection, Direction, Fault, Listed, Ports, PortsError, SendFault, Target, Waker,
+    Wish, matching,
 };
 use crate::midi::stream::Stream;
 
@@ -85,6 +85,7 @@ fn listed(name: &str, direction: Direction) -> Listed {
         address: address.into(),
         direction,
         serial: None,
+        socket: None,
         ours: client == CLIENT,
     }
 }
@@ -255,12 +256,26 @@ impl Ports for Portable {
         self.outputs.get(output).is_some_and(Option::is_some)
     }
 
+    fn connections(&self) -> Vec<Connection> {
+        Vec::new()
+    }
+
+    fn shed(&self) -> u64 {
+        0
+    }
+
     fn dropped(&self) -> u64 {
         0
     }
 
     fn capabilities(&self) -> Capabilities {
-        Capabilities { notices: false, tells_losses: false, hears_exclusive: false, virtual_outputs: cfg!(unix) }
+        Capabilities {
+            notices: false,
+            knows_connections: false,
+            tells_losses: false,
+            hears_exclusive: false,
+            virtual_outputs: cfg!(unix),
+        }
     }
 }
 

@@ -39,9 +39,14 @@ impl<A: Copy + PartialEq> Seats<A> {
     pub(super) fn settle(&mut self, side: Side, number: usize, peer: A) {
         if let Some(seat) = self.side(side).get_mut(number) {
             seat.meant = Some(peer);
-            if !seat.peers.contains(&peer) {
-                seat.peers.push(peer);
-            }
+        }
+        self.seat(side, number, peer);
+    }
+
+    /// Something is connected from now on; nothing is told, as at the start.
+    pub(super) fn seat(&mut self, side: Side, number: usize, peer: A) {
+        if let Some(seat) = self.side(side).get_mut(number).filter(|seat| !seat.peers.contains(&peer)) {
+            seat.peers.push(peer);
         }
     }
 

@@ -5,9 +5,11 @@
 
 mod bell;
 mod codec;
+mod comings;
 mod notice;
 mod system;
 
+use std::collections::VecDeque;
 use std::os::fd::{BorrowedFd, RawFd};
 use std::time::{Duration, Instant};
 
@@ -19,12 +21,14 @@ use rustix::io::Errno;
 
 use self::bell::Bell;
 use self::notice::{Notice, notice};
+use super::bonds::Bonds;
+use super::identity::Acquaintances;
 use super::seats::Seats;
 use crate::midi::stream::Stream;
 
 use super::{
-    Arrival, CLIENT, Capabilities, Direction, Fault, Listed, Outbox, Ports, PortsError, Ready, SendFault, Side, Target,
-    Waker, Wish, matching,
+    Arrival, CLIENT, Capabilities, Connection, Direction, Fault, Listed, Outbox, Ports, PortsError, Ready, SendFault,
+    Side, Target, Waker, Wish,
 };
 
 /// Unread events that the kernel keeps for us; the most it allows.
@@ -52,9 +56,11 @@ pub(super) struct Sequencer {
     /// The input or output that has one of our ports.
     owners: Vec<Option<(Side, usize)>>,
     wish: Wish,
-    /// Serial number of the device that each input last had.
-    serials: Vec<Option<String>>,
     seats: Seats<Addr>,
+    known: Acquaintances,
+    bonds: Bonds<Addr>,
+    /// Ports that are to be connected again as others had connected them, and when.
+    due: VecDeque<(Addr, Instant)>,
     streams: Vec<Stream>,
     outbox: Outbox,
     refused: u64,
@@ -101,7 +107,9 @@ impl Sequencer {
             client,
             announcements,
             owners,
-            serials: vec![None; inputs.len()],
+            known: Acquaintances::default(),
+            bonds: Bonds::new(wish),
+            due: VecDeque::new(),
             seats: Seats::new(inputs.len(), outputs.len()),
             streams: inputs.iter().map(|_| Stream::new()).collect(),
             wish: wish.clone(),
@@ -116,46 +124,12 @@ impl Sequencer {
         system::connect(&sequencer.seq, Addr::system_announce(), sequencer.at(announcements))
             .map_err(refused("Listening to the MIDI sequencer's announcements"))?;
         sequencer.connect_all()?;
+        sequencer.connect_remembered();
         Ok(sequencer)
     }
 
     fn at(&self, port: i32) -> Addr {
         Addr { client: self.client, port }
-    }
-
-    fn connect_all(&mut self) -> Result<(), PortsError> {
-        let sources = system::ports(&self.seq, Direction::Input);
-        let sinks = system::ports(&self.seq, Direction::Output);
-        let listed = |ports: &[(Addr, Listed)]| ports.iter().map(|(_, listed)| listed.clone()).collect::<Vec<_>>();
-        let picked = matching::pick_all(&self.wish, &listed(&sources), &listed(&sinks))
-            .map_err(|faults| PortsError { faults })?;
-        let inputs = picked.inputs.iter().map(|place| (Side::Input, place.and_then(|place| sources.get(place))));
-        let outputs = picked.outputs.iter().map(|place| (Side::Output, place.and_then(|place| sinks.get(place))));
-        let mut faults = Vec::new();
-        for (side, numbered) in [(Side::Input, inputs.collect::<Vec<_>>()), (Side::Output, outputs.collect())] {
-            for (number, (_, found)) in numbered.into_iter().enumerate() {
-                let Some((peer, listed)) = found else { continue };
-                match self.connect(side, number, *peer) {
-                    Ok(()) => self.seats.settle(side, number, *peer),
-                    Err(error) => faults.push(Fault::Refused {
-                        doing: format!("Connecting to \"{}\"", listed.name()),
-                        cause: error.to_string(),
-                    }),
-                }
-                if let (Side::Input, Some(serial)) = (side, self.serials.get_mut(number)) {
-                    serial.clone_from(&listed.serial);
-                }
-            }
-        }
-        if faults.is_empty() { Ok(()) } else { Err(PortsError { faults }) }
-    }
-
-    fn connect(&self, side: Side, number: usize, peer: Addr) -> Result<(), ::alsa::Error> {
-        let port = |ports: &[i32]| ports.get(number).copied().unwrap_or(-1);
-        match side {
-            Side::Input => system::connect(&self.seq, peer, self.at(port(&self.inputs))),
-            Side::Output => system::connect(&self.seq, self.at(port(&self.outputs)), peer),
-        }
     }
 
     /// Reads one event into the outbox, or does what it says.
@@ -187,20 +161,25 @@ impl Sequencer {
     }
 
     fn heed(&mut self, notice: Notice) {
-        let told = &mut self.outbox.ready;
         match notice {
             Notice::None => return,
             Notice::Lost => {
-                told.push_back(Ready::Overrun);
+                self.outbox.ready.push_back(Ready::Overrun);
                 self.streams.iter_mut().for_each(Stream::reset);
                 self.look_again();
             }
             Notice::Started(peer) => self.take_up(peer),
-            Notice::Ended(peer) => self.seats.end(|known| known == peer, told),
-            Notice::ClientEnded(client) => self.seats.end(|known| known.client == client, told),
+            Notice::Ended(peer) => self.ended(|known| known == peer),
+            Notice::ClientEnded(client) => self.ended(|known| known.client == client),
             Notice::Connected(between) => {
                 if let Some((side, number, peer)) = self.of(between) {
-                    self.seats.join(side, number, peer, &mut self.outbox.ready);
+                    self.joined(side, number, peer);
+                }
+            }
+            Notice::Parted(between) => {
+                if let Some((side, number, peer)) = self.of(between) {
+                    self.bonds.parted(side, number, peer, Instant::now());
+                    self.seats.leave(side, number, peer, &mut self.outbox.ready);
                 }
             }
             Notice::Disconnected(between) => {
@@ -228,76 +207,6 @@ impl Sequencer {
         match owner(between.sender).filter(|_| between.sender.client == self.client) {
             Some((Side::Output, number)) => Some((Side::Output, number, between.dest)),
             _ => None,
-        }
-    }
-
-    /// A port has appeared: whoever lacks one that it fits gets it.
-    fn take_up(&mut self, peer: Addr) {
-        if peer.client == self.client {
-            return;
-        }
-        for side in [Side::Input, Side::Output] {
-            let direction = if side == Side::Input { Direction::Input } else { Direction::Output };
-            // Ports come and go all the time; the whole list is asked for only where the new one may be meant.
-            let Some(new) = system::port_at(&self.seq, peer, direction) else { continue };
-            let mut lacking = self.lacking(side);
-            lacking.retain(|(_, port, _)| matching::fit(port, &new).is_some());
-            if lacking.is_empty() {
-                continue;
-            }
-            let there = system::ports(&self.seq, direction);
-            let listed: Vec<Listed> = there.iter().map(|(_, listed)| listed.clone()).collect();
-            for (number, port, serial) in lacking {
-                let remembered = self.serials.get(number).cloned().flatten().filter(|_| side == Side::Input);
-                let picked = matching::pick(&port, serial.as_deref(), remembered.as_deref(), &listed);
-                let Some((found, listed)) = picked.ok().and_then(|place| there.get(place)) else { continue };
-                if *found != peer || self.connect(side, number, peer).is_err() {
-                    continue;
-                }
-                self.seats.join(side, number, peer, &mut self.outbox.ready);
-                self.seats.settle(side, number, peer);
-                if let (Side::Input, Some(known)) = (side, self.serials.get_mut(number)) {
-                    known.clone_from(&listed.serial);
-                }
-            }
-        }
-    }
-
-    /// Inputs or outputs that lack the port that the gear file means: number, part of its name, serial number.
-    fn lacking(&self, side: Side) -> Vec<(usize, String, Option<String>)> {
-        let wanted: Vec<Option<(String, Option<String>)>> = match side {
-            Side::Input => {
-                self.wish.inputs.iter().map(|input| Some((input.port.clone(), input.serial.clone()))).collect()
-            }
-            Side::Output => (self.wish.outputs.iter())
-                .map(|output| match &output.target {
-                    Target::Virtual => None,
-                    Target::Port(port) => Some((port.clone(), None)),
-                })
-                .collect(),
-        };
-        let numbered = wanted.into_iter().enumerate();
-        numbered
-            .filter(|(number, _)| self.seats.meant(side, *number).is_none())
-            .filter_map(|(number, wanted)| wanted.map(|(port, serial)| (number, port, serial)))
-            .collect()
-    }
-
-    /// After an overrun announcements may be missing too: what is gone is told, what came is taken up.
-    fn look_again(&mut self) {
-        for (side, number, peer) in self.seats.all() {
-            let connected = match side {
-                Side::Input => system::is_connected(&self.seq, peer, self.at(self.inputs[number])),
-                Side::Output => system::is_connected(&self.seq, self.at(self.outputs[number]), peer),
-            };
-            if !connected {
-                self.seats.leave(side, number, peer, &mut self.outbox.ready);
-            }
-        }
-        for direction in [Direction::Input, Direction::Output] {
-            for (peer, _) in system::ports(&self.seq, direction) {
-                self.take_up(peer);
-            }
         }
     }
 
@@ -348,10 +257,14 @@ impl Ports for Sequencer {
             if self.bell.heard() {
                 return Arrival::Woken;
             }
-            if !self.sleep(deadline) {
+            let due = self.due.front().map(|(_, due)| *due);
+            if self.sleep(deadline.into_iter().chain(due).min()) {
+                self.read();
+            } else if due.is_some_and(|due| due <= Instant::now()) {
+                self.connect_due();
+            } else {
                 return Arrival::Quiet;
             }
-            self.read();
         }
         self.outbox.give().unwrap_or(Arrival::Quiet)
     }
@@ -387,11 +300,25 @@ impl Ports for Sequencer {
         is_virtual || self.seats.taken(Side::Output, output)
     }
 
+    fn connections(&self) -> Vec<Connection> {
+        self.bonds.connections()
+    }
+
+    fn shed(&self) -> u64 {
+        0
+    }
+
     fn dropped(&self) -> u64 {
         self.refused + self.streams.iter().map(Stream::dropped).sum::<u64>()
     }
 
     fn capabilities(&self) -> Capabilities {
-        Capabilities { notices: true, tells_losses: true, hears_exclusive: true, virtual_outputs: true }
+        Capabilities {
+            notices: true,
+            knows_connections: true,
+            tells_losses: true,
+            hears_exclusive: true,
+            virtual_outputs: true,
+        }
     }
 }

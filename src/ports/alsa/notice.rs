@@ -8,7 +8,10 @@ pub(super) enum Notice {
     Ended(Addr),
     ClientEnded(i32),
     Connected(Connect),
+    /// A connection has ended, whichever way; told to the port concerned.
     Disconnected(Connect),
+    /// Somebody has taken a connection away; told to all.
+    Parted(Connect),
     Lost,
     None,
 }
@@ -17,8 +20,9 @@ pub(super) enum Notice {
 pub(super) fn notice(event: &Event<'_>, announcements: i32) -> Notice {
     let kind = event.get_type();
     if let (EventType::PortUnsubscribed, Some(between)) = (kind, event.get_data()) {
-        // Also told to the port concerned alone, when the other end has died.
-        return Notice::Disconnected(between);
+        // The kernel announces it only where somebody asked for it, not where the other end has died.
+        let announced = event.get_dest().port == announcements;
+        return if announced { Notice::Parted(between) } else { Notice::Disconnected(between) };
     }
     if event.get_dest().port != announcements {
         return Notice::None;

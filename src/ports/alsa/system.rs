@@ -2,6 +2,7 @@
 
 use std::ffi::CString;
 use std::fs;
+use std::path::{Path, PathBuf};
 
 use ::alsa::seq::{
     Addr, ClientInfo, ClientIter, PortCap, PortInfo, PortIter, PortSubscribe, PortSubscribeIter, PortType,
@@ -71,21 +72,50 @@ fn offers(port: &PortInfo, direction: Direction) -> bool {
 
 fn listed(client: &ClientInfo, port: &PortInfo, direction: Direction) -> Listed {
     let name = client.get_name().unwrap_or_default().to_string();
+    let (serial, socket) = device(client).map_or((None, None), |device| (serial(&device), socket(&device)));
     Listed {
         ours: name == CLIENT,
         client: name,
         port: port.get_name().unwrap_or_default().to_string(),
         address: format!("{}:{}", port.get_client(), port.get_port()),
         direction,
-        serial: serial(client),
+        serial,
+        socket,
     }
 }
 
-/// Serial number of a client's USB device; the card's entry leads to the interface, one up is the device.
-fn serial(client: &ClientInfo) -> Option<String> {
+/// The sysfs entry of a client's device: its card's entry leads to the interface, one up is the device.
+fn device(client: &ClientInfo) -> Option<PathBuf> {
     let card = client.get_card().ok().filter(|card| *card >= 0)?;
-    let serial = fs::read_to_string(format!("/sys/class/sound/card{card}/device/../serial")).ok()?;
+    fs::canonicalize(format!("/sys/class/sound/card{card}/device/..")).ok()
+}
+
+fn serial(device: &Path) -> Option<String> {
+    let serial = fs::read_to_string(device.join("serial")).ok()?;
     Some(serial.trim().to_string()).filter(|serial| !serial.is_empty())
+}
+
+/// The bus and the chain of sockets, such as `1-4.2`, which is what sysfs calls a USB device.
+fn socket(device: &Path) -> Option<String> {
+    let name = device.file_name()?.to_str()?;
+    device.join("idVendor").exists().then(|| name.to_string())
+}
+
+/// Whether a client is a device, and not a program.
+pub(super) fn is_device(seq: &Seq, client: i32) -> bool {
+    seq.get_any_client_info(client).is_ok_and(|info| info.get_card().is_ok_and(|card| card >= 0))
+}
+
+/// The names of a port, whatever it can do.
+pub(super) fn names_at(seq: &Seq, address: Addr) -> Option<String> {
+    let port = seq.get_any_port_info(address).ok()?;
+    let client = seq.get_any_client_info(address.client).ok()?;
+    Some(listed(&client, &port, Direction::Output).name())
+}
+
+/// Whether what `sender` sends goes anywhere.
+pub(super) fn leads_anywhere(seq: &Seq, sender: Addr) -> bool {
+    PortSubscribeIter::new(seq, sender, QuerySubsType::READ).next().is_some()
 }
 
 /// Makes all that `sender` sends go to `dest`.

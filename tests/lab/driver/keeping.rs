@@ -8,7 +8,7 @@ use crate::Said;
 use crate::contract::{SCENARIOS, Stage};
 use crate::gadget::Keyboard;
 use crate::memory::asked;
-use crate::sequencer::{Listener, Player, Record, attach, calm, ear, taken};
+use crate::sequencer::{Listener, Player, Record, attach, calm, ear, join, part, taken};
 
 type Scenario = Box<dyn FnOnce() -> Said>;
 
@@ -34,12 +34,20 @@ struct RealStage {
     backend: Backend,
     players: Vec<Option<Player>>,
     listeners: Vec<Option<Listener>>,
+    /// The names of each, of client and port.
+    named: Vec<(String, String)>,
     record: Record,
 }
 
 impl RealStage {
     fn new(backend: Backend) -> Self {
-        RealStage { backend, players: Vec::new(), listeners: Vec::new(), record: Record::default() }
+        RealStage { backend, players: Vec::new(), listeners: Vec::new(), named: Vec::new(), record: Record::default() }
+    }
+}
+
+impl RealStage {
+    fn names(&self, instrument: usize) -> (&str, &str) {
+        self.named.get(instrument).map_or(("", ""), |(client, port)| (client, port))
     }
 }
 
@@ -65,6 +73,7 @@ impl Stage for RealStage {
     }
 
     fn instrument(&mut self, client: &str, port: &str) -> usize {
+        self.named.push((client.into(), port.into()));
         self.listeners.push(Listener::instrument(client, port, std::slice::from_ref(&self.record)).ok());
         self.listeners.len() - 1
     }
@@ -74,12 +83,21 @@ impl Stage for RealStage {
     }
 
     fn listen(&mut self, _number: usize, name: &str) -> Result<usize, String> {
+        self.named.push((String::new(), String::new()));
         self.listeners.push(Some(Listener::to(ports::CLIENT, name, std::slice::from_ref(&self.record))?));
         Ok(self.listeners.len() - 1)
     }
 
     fn stop_listening(&mut self, listener: usize) {
         self.listeners[listener] = None;
+    }
+
+    fn connect(&mut self, _number: usize, name: &str, instrument: usize) -> Result<(), String> {
+        join((ports::CLIENT, name), self.names(instrument))
+    }
+
+    fn disconnect(&mut self, _number: usize, name: &str, instrument: usize) -> Result<(), String> {
+        part((ports::CLIENT, name), self.names(instrument))
     }
 
     fn heard(&mut self) -> Vec<Vec<u8>> {
@@ -91,7 +109,7 @@ impl Stage for RealStage {
 fn one_input(port: &str, serial: Option<&str>) -> Wish {
     let input =
         InputWish { name: "keyboard".into(), port: port.into(), serial: serial.map(Into::into), optional: false };
-    Wish { inputs: vec![input], outputs: Vec::new() }
+    Wish { inputs: vec![input], outputs: Vec::new(), ..Wish::default() }
 }
 
 fn expect(ports: &mut dyn Ports, expected: Arrival<'_>) -> Result<(), String> {
@@ -244,7 +262,7 @@ fn deaf_listener() -> Said {
     const COUNT: usize = 1500;
     let target = ports::Target::Virtual;
     let output = ports::OutputWish { name: "piano".into(), target, optional: false };
-    let wish = Wish { inputs: Vec::new(), outputs: vec![output] };
+    let wish = Wish { inputs: Vec::new(), outputs: vec![output], ..Wish::default() };
     let mut ports = ports::open(Backend::System, &wish).map_err(|error| error.to_string())?;
     let (deaf, port, _) = ear("Lab Deaf", "in")?;
     deaf.set_client_pool_input(200).map_err(|error| error.to_string())?;

@@ -174,6 +174,30 @@ pub fn attach(seq: &Seq, own: i32, client: &str, name: &str) -> Result<(), Strin
     seq.subscribe_port(&between).map_err(|error| error.to_string())
 }
 
+/// What lies between two ports, each found by the exact names of client and port.
+fn between(seq: &Seq, sender: (&str, &str), dest: (&str, &str)) -> Result<PortSubscribe, String> {
+    let at = |(client, port): (&str, &str)| {
+        find(seq, client, port).ok_or_else(|| format!("no port \"{port}\" of \"{client}\""))
+    };
+    let between = PortSubscribe::empty().map_err(|error| error.to_string())?;
+    between.set_sender(at(sender)?);
+    between.set_dest(at(dest)?);
+    Ok(between)
+}
+
+/// Connects two ports of others, as a person does with a patch program.
+pub fn join(sender: (&str, &str), dest: (&str, &str)) -> Result<(), String> {
+    let seq = open("lab hand")?;
+    seq.subscribe_port(&between(&seq, sender, dest)?).map_err(|error| error.to_string())
+}
+
+/// Takes such a connection away.
+pub fn part(sender: (&str, &str), dest: (&str, &str)) -> Result<(), String> {
+    let seq = open("lab hand")?;
+    let between = between(&seq, sender, dest)?;
+    seq.unsubscribe_port(between.get_sender(), between.get_dest()).map_err(|error| error.to_string())
+}
+
 /// Waits until there is something to read.
 pub fn sleep(seq: &Seq, milliseconds: i32) -> bool {
     let Ok(mut fds) = (seq, Some(Direction::Capture)).get() else { return false };

@@ -1,0 +1,157 @@
+//! What is connected when: at the beginning, when a port appears, and after announcements were lost.
+
+use std::time::{Duration, Instant};
+
+use ::alsa::seq::Addr;
+
+use super::super::identity::Acquaintances;
+use super::super::{Direction, Fault, Listed, PortsError, Side, matching};
+use super::{Sequencer, system};
+
+/// How long a program that has come back gets to make its connections itself: where we were first, its own try would
+/// fail, and many programs give up at that.
+const COURTESY: Duration = Duration::from_millis(300);
+
+fn direction(side: Side) -> Direction {
+    if side == Side::Input { Direction::Input } else { Direction::Output }
+}
+
+fn listed(ports: &[(Addr, Listed)]) -> Vec<Listed> {
+    ports.iter().map(|(_, listed)| listed.clone()).collect()
+}
+
+impl Sequencer {
+    /// Connects what the gear file means.
+    pub(super) fn connect_all(&mut self) -> Result<(), PortsError> {
+        let sources = system::ports(&self.seq, Direction::Input);
+        let sinks = system::ports(&self.seq, Direction::Output);
+        let (heard, sent_to) = (listed(&sources), listed(&sinks));
+        let picked = matching::pick_all(&self.wish, &heard, &sent_to).map_err(|faults| PortsError { faults })?;
+        self.known = Acquaintances::new(&self.wish, &picked, &heard, &sent_to);
+        let mut faults = Vec::new();
+        for (side, places, ports) in [(Side::Input, picked.inputs, sources), (Side::Output, picked.outputs, sinks)] {
+            for (number, place) in places.into_iter().enumerate() {
+                let Some((peer, listed)) = place.and_then(|place| ports.get(place)) else { continue };
+                match self.connect(side, number, *peer) {
+                    Ok(()) => self.seats.settle(side, number, *peer),
+                    Err(error) => faults.push(Fault::Refused {
+                        doing: format!("Connecting to \"{}\"", listed.name()),
+                        cause: error.to_string(),
+                    }),
+                }
+            }
+        }
+        if faults.is_empty() { Ok(()) } else { Err(PortsError { faults }) }
+    }
+
+    /// Makes the connections of an earlier run again, with whom is there. Nothing is told, as at the beginning all is
+    /// set up anyway.
+    pub(super) fn connect_remembered(&mut self) {
+        for side in [Side::Input, Side::Output] {
+            for (peer, listed) in system::ports(&self.seq, direction(side)) {
+                for number in self.connect_again(side, peer, &listed) {
+                    self.seats.seat(side, number, peer);
+                }
+            }
+        }
+    }
+
+    /// Makes the connections with a port again that others had made; says with whom of ours.
+    fn connect_again(&mut self, side: Side, peer: Addr, listed: &Listed) -> Vec<usize> {
+        let mut numbers = self.bonds.missing(side, &listed.name());
+        // A source that plays elsewhere by now has been told where to.
+        if side == Side::Input && !numbers.is_empty() && system::leads_anywhere(&self.seq, peer) {
+            return Vec::new();
+        }
+        numbers.retain(|number| self.connect(side, *number, peer).is_ok());
+        for number in &numbers {
+            self.bonds.joined(side, *number, &listed.name(), peer);
+        }
+        numbers
+    }
+
+    /// Makes the connections again whose time has come.
+    pub(super) fn connect_due(&mut self) {
+        while let Some((peer, _)) = self.due.front().copied().filter(|(_, due)| *due <= Instant::now()) {
+            self.due.pop_front();
+            for side in [Side::Input, Side::Output] {
+                let Some(listed) = system::port_at(&self.seq, peer, direction(side)) else { continue };
+                for number in self.connect_again(side, peer, &listed) {
+                    self.seats.join(side, number, peer, &mut self.outbox.ready);
+                }
+            }
+        }
+    }
+
+    fn connect(&self, side: Side, number: usize, peer: Addr) -> Result<(), ::alsa::Error> {
+        let port = |ports: &[i32]| ports.get(number).copied().unwrap_or(-1);
+        match side {
+            Side::Input => system::connect(&self.seq, peer, self.at(port(&self.inputs))),
+            Side::Output => system::connect(&self.seq, self.at(port(&self.outputs)), peer),
+        }
+    }
+
+    /// Somebody has connected something, perhaps ourselves.
+    pub(super) fn joined(&mut self, side: Side, number: usize, peer: Addr) {
+        if self.seats.meant(side, number) != Some(peer)
+            && let Some(names) = system::names_at(&self.seq, peer)
+        {
+            self.bonds.joined(side, number, &names, peer);
+        }
+        self.seats.join(side, number, peer, &mut self.outbox.ready);
+    }
+
+    /// Ports have ended.
+    pub(super) fn ended(&mut self, gone: impl Fn(Addr) -> bool) {
+        self.due.retain(|(peer, _)| !gone(*peer));
+        self.bonds.ended(&gone, Instant::now());
+        self.seats.end(gone, &mut self.outbox.ready);
+    }
+
+    /// A port has appeared: whose it is, gets it; whoever had it by others' wish, gets it soon.
+    pub(super) fn take_up(&mut self, peer: Addr) {
+        if peer.client == self.client {
+            return;
+        }
+        for side in [Side::Input, Side::Output] {
+            let Some(new) = system::port_at(&self.seq, peer, direction(side)) else { continue };
+            let has_own = |number| self.seats.meant(side, number).is_some();
+            // Ports come and go all the time; the whole list is asked for only where the new one may be meant.
+            let there = || listed(&system::ports(&self.seq, direction(side)));
+            for number in self.known.claims(&self.wish, side, &new, has_own, there) {
+                if self.connect(side, number, peer).is_ok() {
+                    self.seats.join(side, number, peer, &mut self.outbox.ready);
+                    self.seats.settle(side, number, peer);
+                    self.known.has(side, number, &new);
+                }
+            }
+            let is_due = self.due.iter().any(|(known, _)| *known == peer);
+            if !is_due && !self.bonds.missing(side, &new.name()).is_empty() {
+                self.due.push_back((peer, Instant::now() + COURTESY));
+            }
+        }
+    }
+
+    /// After an overrun announcements may be missing too: what is gone is told, what came is taken up.
+    pub(super) fn look_again(&mut self) {
+        for (side, number, peer) in self.seats.all() {
+            let connected = match side {
+                Side::Input => system::is_connected(&self.seq, peer, self.at(self.inputs[number])),
+                Side::Output => system::is_connected(&self.seq, self.at(self.outputs[number]), peer),
+            };
+            if !connected {
+                if system::names_at(&self.seq, peer).is_some() {
+                    self.bonds.parted(side, number, peer, Instant::now());
+                } else {
+                    self.bonds.ended(|known| known == peer, Instant::now());
+                }
+                self.seats.leave(side, number, peer, &mut self.outbox.ready);
+            }
+        }
+        for direction in [Direction::Input, Direction::Output] {
+            for (peer, _) in system::ports(&self.seq, direction) {
+                self.take_up(peer);
+            }
+        }
+    }
+}

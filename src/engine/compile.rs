@@ -94,6 +94,7 @@ impl Compiler<'_> {
             for (from, to) in &input.controls {
                 heard_as[usize::from(u8::from(*from))] = u8::from(*to);
             }
+            self.plan.input_names.push(input.name.value.clone());
             self.plan.inputs.push(PlanInput {
                 channel: input.channel.map(|channel| channel.index()),
                 curve: touch(input.curve.as_ref(), 0.0),
@@ -101,6 +102,7 @@ impl Compiler<'_> {
             });
         }
         for output in &self.gear.outputs {
+            self.plan.output_names.push(output.name.value.clone());
             self.plan.outputs.push(PlanOutput { clock: output.clock, exclusive: output.sysex });
         }
     }

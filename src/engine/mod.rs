@@ -20,6 +20,7 @@ mod change;
 mod compile;
 mod feet;
 mod ledger;
+mod marker;
 mod out;
 mod place;
 mod plan;
@@ -36,6 +37,7 @@ use std::sync::Arc;
 
 pub use action::{Action, ActionError};
 pub use compile::Keys;
+pub use marker::Marker;
 pub use out::{Notice, Out, Said};
 pub use plan::{MOST_INPUTS, Plan};
 pub use rehearsal::{Cause, Line, Rehearsal, Step};

@@ -35,6 +35,9 @@ pub struct Plan {
     pub(super) zone_names: Vec<String>,
     /// Files of the songs: what tells a song from another when a plan takes over from an older one.
     pub(super) song_files: Vec<String>,
+    /// Names of inputs and outputs, for takes and those who read them.
+    pub(super) input_names: Vec<String>,
+    pub(super) output_names: Vec<String>,
     /// The most zones that one section has.
     pub(super) most_zones: usize,
 }

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use super::{Action, Counts, Engine, Event, Notice, Plan, Standing};
+use super::{Counts, Engine, Event, Marker, Notice, Plan, Standing};
 use crate::midi::decode;
 use crate::midi::file::{Take, TakeKind};
 
@@ -55,7 +55,8 @@ pub struct Rehearsal {
 }
 
 impl Rehearsal {
-    /// Plays `take` as the input of number `input`, starting in the first section of `entry`.
+    /// Plays `take` as the input of number `input`, or as the one that its markers name from there on, starting in the
+    /// first section of `entry`.
     #[must_use]
     pub fn new(plan: &Arc<Plan>, take: &Take, input: usize, entry: usize) -> Rehearsal {
         let mut engine = Engine::new(Arc::clone(plan));
@@ -81,16 +82,20 @@ impl Rehearsal {
             rehearsal.counts = engine.counts();
         };
         step(Cause::Start, Event::Start { entry, place: 0 }, 0, 0);
+        let mut from = input;
         for (index, event) in take.events.iter().enumerate() {
             let cause = Cause::Event(index);
             match &event.kind {
                 TakeKind::Message(bytes) => {
                     if let Ok(message) = decode(bytes) {
-                        step(cause, Event::Message { input, message }, event.at, event.tick);
+                        step(cause, Event::Message { input: from, message }, event.at, event.tick);
                     }
                 }
-                TakeKind::Marker(text) => match Action::from_marker(text, plan) {
-                    Ok(action) => step(cause, Event::Action(action), event.at, event.tick),
+                TakeKind::Marker(text) => match Marker::parse(text, plan) {
+                    Ok(Marker::Do(action)) => step(cause, Event::Action(action), event.at, event.tick),
+                    Ok(Marker::From(input)) => from = input,
+                    Ok(Marker::Lost(input)) => step(cause, Event::InputLost(input), event.at, event.tick),
+                    Ok(Marker::Back(output)) => step(cause, Event::OutputBack(output), event.at, event.tick),
                     Err(error) => rehearsal.unknown_markers.push((event.tick, error.to_string())),
                 },
             }

@@ -1,0 +1,157 @@
+//! What a take's markers say: the words for what happened besides messages, written and read.
+
+use super::action::{Action, ActionError};
+use super::plan::Plan;
+use crate::music::Key;
+
+/// Something that happened in a take besides messages.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Marker {
+    /// Something was done to the set: `song 2`, `section Chorus`, `key Eb`, or `do` with any action.
+    Do(Action),
+    /// What follows comes from the input of this number: `from pedals`.
+    From(usize),
+    /// The input of this number was lost (rule R17): `lost keyboard`.
+    Lost(usize),
+    /// The output of this number came back (rule R21): `back piano`.
+    Back(usize),
+}
+
+impl Marker {
+    /// Reads a marker.
+    ///
+    /// # Errors
+    /// An unknown word, or a name that this set does not have.
+    pub fn parse(text: &str, plan: &Plan) -> Result<Marker, ActionError> {
+        let text = text.trim();
+        let named = |noun, names: &[String], name: &str| {
+            let number = names.iter().position(|known| known.trim() == name.trim());
+            number.ok_or_else(|| ActionError::NoSuch(noun, name.trim().to_owned()))
+        };
+        match text.split_once(char::is_whitespace) {
+            Some(("from", name)) => named("input", &plan.input_names, name).map(Marker::From),
+            Some(("lost", name)) => named("input", &plan.input_names, name).map(Marker::Lost),
+            Some(("back", name)) => named("output", &plan.output_names, name).map(Marker::Back),
+            _ => Action::from_marker(text, plan).map(Marker::Do),
+        }
+    }
+
+    /// The words that [`Marker::parse`] reads as this, as far as the plan's names can be told apart.
+    #[must_use]
+    pub fn words(&self, plan: &Plan) -> String {
+        let name = |names: &[String], number: usize| names.get(number).cloned().unwrap_or_default();
+        match self {
+            Marker::Do(action @ (Action::Song(_) | Action::Section(_) | Action::Key { .. })) => action.words(plan),
+            Marker::Do(action) => format!("do {}", action.words(plan)),
+            Marker::From(input) => format!("from {}", name(&plan.input_names, *input)),
+            Marker::Lost(input) => format!("lost {}", name(&plan.input_names, *input)),
+            Marker::Back(output) => format!("back {}", name(&plan.output_names, *output)),
+        }
+    }
+}
+
+impl Action {
+    /// The words that [`Action::parse`] reads as this, as far as the plan's names can be told apart.
+    #[must_use]
+    pub fn words(&self, plan: &Plan) -> String {
+        let word = match *self {
+            Action::NextSong => "next-song",
+            Action::PreviousSong => "previous-song",
+            Action::FromTheTop => "from-the-top",
+            Action::NextSection => "next-section",
+            Action::PreviousSection => "previous-section",
+            Action::RaiseKey => "raise-key",
+            Action::LowerKey => "lower-key",
+            Action::TonightsKey => "tonights-key",
+            Action::SendAgain => "send-again",
+            Action::Resend => "resend",
+            Action::Panic => "panic",
+            Action::Song(entry) => {
+                let by_place = format!("song {}", entry + 1);
+                // A song may be called "7", and its title counts before a place.
+                let known = Action::parse(&by_place, plan) == Ok(*self);
+                return if known { by_place } else { format!("song {}", plan.title(entry)) };
+            }
+            Action::Section(name) => {
+                return format!("section {}", plan.section_names.get(usize::from(name)).map_or("", String::as_str));
+            }
+            Action::Key { tonic, minor } => return format!("key {}", Key::usual(tonic, minor, false)),
+            Action::Zone { name, on } => {
+                let turn = match on {
+                    None => "",
+                    Some(true) => " on",
+                    Some(false) => " off",
+                };
+                return format!("zone {}{turn}", plan.zone_name(name));
+            }
+        };
+        word.to_owned()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn plan() -> Plan {
+        let names = |names: &[&str]| names.iter().map(|name| (*name).to_owned()).collect::<Vec<_>>();
+        Plan {
+            titles: names(&["Snow at the Weir Gate", "4", "Welcome", "Candle by Candle"]),
+            section_names: names(&["Verse", "Last chorus"]),
+            zone_names: names(&["bed", "lights on"]),
+            input_names: names(&["keyboard", "upper stand"]),
+            output_names: names(&["piano", "mixing desk"]),
+            ..Plan::default()
+        }
+    }
+
+    #[test]
+    fn what_is_written_is_read_as_the_same() {
+        let plan = plan();
+        let mut markers = vec![Marker::From(1), Marker::Lost(0), Marker::Lost(1), Marker::Back(1)];
+        markers.extend((0..4).map(|entry| Marker::Do(Action::Song(entry))));
+        markers.extend((0..2).map(|name| Marker::Do(Action::Section(name))));
+        for tonic in 0..12 {
+            markers.extend([true, false].map(|minor| Marker::Do(Action::Key { tonic, minor })));
+        }
+        for name in 0..2 {
+            markers.extend([None, Some(true), Some(false)].map(|on| Marker::Do(Action::Zone { name, on })));
+        }
+        let plain = [
+            Action::NextSong,
+            Action::PreviousSong,
+            Action::FromTheTop,
+            Action::NextSection,
+            Action::PreviousSection,
+            Action::RaiseKey,
+            Action::LowerKey,
+            Action::TonightsKey,
+            Action::SendAgain,
+            Action::Resend,
+            Action::Panic,
+        ];
+        markers.extend(plain.map(Marker::Do));
+        for marker in markers {
+            let words = marker.words(&plan);
+            assert_eq!(Marker::parse(&words, &plan), Ok(marker), "{words}");
+        }
+    }
+
+    #[test]
+    fn the_words_are_those_of_the_command_line() {
+        let plan = plan();
+        let words = |marker: Marker| marker.words(&plan);
+        assert_eq!(words(Marker::Do(Action::Song(1))), "song 2");
+        // The fourth song's place is the second song's title.
+        assert_eq!(words(Marker::Do(Action::Song(3))), "song Candle by Candle");
+        assert_eq!(words(Marker::Do(Action::Key { tonic: 3, minor: false })), "key Eb");
+        assert_eq!(words(Marker::Do(Action::Zone { name: 0, on: Some(false) })), "do zone bed off");
+        assert_eq!(words(Marker::Back(1)), "back mixing desk");
+    }
+
+    #[test]
+    fn names_that_the_set_lacks_are_said() {
+        let error = Marker::parse("lost pedals", &plan()).unwrap_err();
+        assert_eq!(error.to_string(), "there is no input \"pedals\" in this set");
+    }
+}

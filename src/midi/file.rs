@@ -4,6 +4,7 @@
 //! that is cut short or lies about its lengths, and a take with its end missing must be refused instead.
 //! Memory grows only with bytes that are there, never with what a header claims.
 
+mod growing;
 mod write;
 
 use midly::live::LiveEvent;
@@ -12,6 +13,7 @@ use midly::{EventIter, MetaMessage, TrackEventKind};
 use super::stream::Stream;
 use super::tempo::{Division, TempoEvent, TempoKind, TempoMap};
 
+pub use growing::{GrowError, Growing, Store};
 pub use write::{WriteError, Writer, write};
 
 /// The longest take that is read, in microseconds: a thousand hours.

@@ -26,10 +26,12 @@ const INDENT: usize = 8;
 
 pub(super) fn run(set: &str, backend: Backend) -> Result<(), Failure> {
     let show = Arc::new(Show::new(maps::load_sound(set)?));
-    let ports =
-        ports::open(backend, &daemon::wish(&show.book.gear)).map_err(|error| Failure::Wrong(error.to_string()))?;
     let state = keep::file_of(Path::new(set));
-    let beginning = Beginning::after(state.as_deref().and_then(keep::read), &show);
+    let kept = state.as_deref().and_then(keep::read);
+    let connections = kept.as_ref().map_or_else(Vec::new, |kept| kept.connections.clone());
+    let wish = ports::Wish { remembered: connections.clone(), ..daemon::wish(&show.book.gear) };
+    let ports = ports::open(backend, &wish).map_err(|error| Failure::Wrong(error.to_string()))?;
+    let beginning = Beginning::after(kept, &show);
     let mut opening = opening(&show.book, ports.as_ref());
     opening.extend(words_for(&beginning));
     let (mut daemon, remote) = Daemon::new(&show, ports);
@@ -47,7 +49,7 @@ pub(super) fn run(set: &str, backend: Backend) -> Result<(), Failure> {
                 let words = format!("Where the set stands cannot be kept for a restart ({error}).");
                 print_lines(&[words], line_end);
             };
-            threads.extend(keep::keep(state, Arc::clone(&show), &beginning, heard, cannot));
+            threads.extend(keep::keep(state, Arc::clone(&show), &beginning, connections, heard, cannot));
         }
         None => {
             print_lines(&["Where the set stands is not kept: this system has no folder for that.".into()], line_end)

@@ -36,6 +36,7 @@ impl Teller {
             Report::InputBack(number) => format!("{} is back.", input(number)),
             Report::OutputGone(number) => format!("Nobody listens to {} any longer.", output(number)),
             Report::OutputBack(number) => format!("{} is listened to, and has been set up.", output(number)),
+            Report::Connections(_) => return Vec::new(),
             Report::Silenced(number) => format!("{} was silenced: the last run was broken off.", output(number)),
             Report::Maps(_) => "The saved maps are in force.".to_owned(),
             Report::MapsRefused(faults) => {

@@ -14,6 +14,7 @@ use tempfile::NamedTempFile;
 
 use super::{Report, Show};
 use crate::engine::{Notice, Standing};
+use crate::ports::Connection;
 
 /// What is kept of a performance.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -26,6 +27,9 @@ pub struct Kept {
     pub standing: Standing,
     /// Zones that were turned since the song was entered: name, and whether it was on.
     pub zones: Vec<(String, bool)>,
+    /// Programs that were connected to our ports.
+    #[serde(default)]
+    pub connections: Vec<Connection>,
 }
 
 /// How a performance begins.
@@ -97,14 +101,16 @@ pub fn keep(
     file: PathBuf,
     show: Arc<Show>,
     beginning: &Beginning,
+    connections: Vec<Connection>,
     reports: Receiver<Report>,
     cannot: impl Fn(&io::Error) + Send + 'static,
 ) -> io::Result<JoinHandle<()>> {
-    let kept = match beginning {
-        Beginning::GoOn(kept) => kept.clone(),
-        _ => Kept { maps: show.fingerprint(), ended_well: true, standing: Standing::default(), zones: Vec::new() },
+    let (standing, zones) = match beginning {
+        Beginning::GoOn(kept) => (kept.standing, kept.zones.clone()),
+        Beginning::Afresh | Beginning::Changed => (Standing::default(), Vec::new()),
     };
-    let mut keeper = Keeper { kept: Kept { ended_well: false, ..kept }, show };
+    let kept = Kept { maps: show.fingerprint(), ended_well: false, standing, zones, connections };
+    let mut keeper = Keeper { kept, show };
     thread::Builder::new().name("keep".to_owned()).spawn(move || {
         let mut complained = false;
         while let Ok(report) = reports.recv() {
@@ -150,6 +156,7 @@ impl Keeper {
                 self.kept.maps = show.fingerprint();
                 self.show = Arc::clone(show);
             }
+            Report::Connections(connections) => self.kept.connections = connections.to_vec(),
             Report::Ended(_) => self.kept.ended_well = true,
             _ => {}
         }

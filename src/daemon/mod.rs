@@ -6,6 +6,7 @@
 pub mod keep;
 mod report;
 mod show;
+pub mod take;
 #[cfg(test)]
 mod tests;
 pub mod watch;
@@ -25,6 +26,7 @@ use keep::Beginning;
 
 pub use report::{Report, Reports};
 pub use show::{Relief, Show};
+use take::Tape;
 
 /// Commands that may wait for the owner; more than a person can give before it looks.
 const COMMANDS: usize = 64;
@@ -99,6 +101,7 @@ pub struct Daemon {
     reports: Reports,
     outputs: Vec<OutputState>,
     not_taken: u64,
+    tape: Option<Tape>,
 }
 
 /// What the owner remembers of an output.
@@ -110,7 +113,7 @@ struct OutputState {
     left_sounding: bool,
 }
 
-/// The ports that a gear file wants.
+/// The ports that a gear file wants. Connections that are to be made again are not among it.
 #[must_use]
 pub fn wish(gear: &Gear) -> Wish {
     let inputs = gear.inputs.iter().map(|input| InputWish {
@@ -124,7 +127,7 @@ pub fn wish(gear: &Gear) -> Wish {
         target: output.port.as_ref().map_or(Target::Virtual, |port| Target::Port(port.value.clone())),
         optional: output.optional,
     });
-    Wish { inputs: inputs.collect(), outputs: outputs.collect(), ..Wish::default() }
+    Wish { inputs: inputs.collect(), outputs: outputs.collect(), reconnect: gear.reconnect, ..Wish::default() }
 }
 
 impl Daemon {
@@ -156,8 +159,14 @@ impl Daemon {
             stop,
             reports: Reports::default(),
             not_taken: 0,
+            tape: None,
         };
         (daemon, remote)
+    }
+
+    /// Records the performance on this tape too.
+    pub fn record(&mut self, tape: Tape) {
+        self.tape = Some(tape);
     }
 
     /// One more who hears of the performance; only before it begins.
@@ -219,7 +228,10 @@ impl Daemon {
             Arrival::Message { input, bytes } => {
                 // What cannot be decoded was counted by the ports.
                 if let Ok(message) = decode(bytes) {
-                    let now = self.began.elapsed().as_micros() as u64;
+                    let now = in_ticks(self.began.elapsed());
+                    if let Some(tape) = &self.tape {
+                        tape.input(now, input, bytes);
+                    }
                     let event = Event::Message { input, message };
                     let stepped =
                         contained(&mut self.engine, &mut self.out, |engine, out| engine.step(event, now, out));
@@ -229,9 +241,16 @@ impl Daemon {
             Arrival::InputGone(input) => {
                 self.step(Event::InputLost(input));
                 self.reports.give(&Report::InputGone(input));
+                self.tell_connections();
             }
-            Arrival::InputBack(input) => self.reports.give(&Report::InputBack(input)),
-            Arrival::OutputGone(output) => self.reports.give(&Report::OutputGone(output)),
+            Arrival::InputBack(input) => {
+                self.reports.give(&Report::InputBack(input));
+                self.tell_connections();
+            }
+            Arrival::OutputGone(output) => {
+                self.reports.give(&Report::OutputGone(output));
+                self.tell_connections();
+            }
             Arrival::OutputBack(output) => {
                 self.silence_if_left(output);
                 if let Some(state) = self.outputs.get_mut(output) {
@@ -239,6 +258,7 @@ impl Daemon {
                 }
                 self.step(Event::OutputBack(output));
                 self.reports.give(&Report::OutputBack(output));
+                self.tell_connections();
             }
             Arrival::Overrun => {
                 // Note-offs of any input may be among what is lost.
@@ -255,6 +275,11 @@ impl Daemon {
         }
     }
 
+    /// Who is connected, told whenever that may have changed; seldom, so that it may allocate.
+    fn tell_connections(&self) {
+        self.reports.give(&Report::Connections(Arc::new(self.ports.connections())));
+    }
+
     fn take_commands(&mut self) {
         while let Ok(command) = self.commands.try_recv() {
             match command {
@@ -269,7 +294,7 @@ impl Daemon {
     }
 
     fn now(&self) -> u64 {
-        self.began.elapsed().as_micros() as u64
+        in_ticks(self.began.elapsed())
     }
 
     /// Saved maps come into force; what was played before goes back to be freed.
@@ -280,6 +305,9 @@ impl Daemon {
             let stepped =
                 contained(&mut self.engine, &mut self.out, |engine, out| engine.take_over(successor, now, out));
             self.reports.give(&Report::Maps(Arc::clone(&relief.show)));
+            if let Some(tape) = &self.tape {
+                tape.plan(now, Arc::clone(&relief.show.plan));
+            }
             self.after(stepped);
             let _ = self.relieved.try_send(relief);
         }
@@ -287,6 +315,9 @@ impl Daemon {
 
     fn step(&mut self, event: Event<'_>) {
         let now = self.now();
+        if let Some(tape) = &self.tape {
+            tape.event(now, event);
+        }
         let stepped = contained(&mut self.engine, &mut self.out, |engine, out| engine.step(event, now, out));
         self.after(stepped);
     }
@@ -325,6 +356,8 @@ impl Daemon {
             let refused = self.ports.send(said.output, said.bytes).is_err();
             if refused {
                 self.not_taken += 1;
+            } else if let Some(tape) = &self.tape {
+                tape.output(said.at, said.output, said.bytes);
             }
             if let Some(state) = self.outputs.get_mut(said.output) {
                 if refused && !state.refusing && self.ports.output_there(said.output) {
@@ -345,6 +378,11 @@ impl Daemon {
     pub fn standing(&self) -> Standing {
         self.engine.standing()
     }
+}
+
+/// The owner's time in microseconds, in whole ticks of a take: what is recorded is what the engine was told.
+fn in_ticks(since: Duration) -> u64 {
+    since.as_micros() as u64 / take::TICK * take::TICK
 }
 
 /// The engine panicked.

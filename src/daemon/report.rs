@@ -8,6 +8,7 @@ use crossbeam_channel::{Receiver, Sender, bounded};
 
 use super::{Ended, Show};
 use crate::engine::{Notice, Standing};
+use crate::ports::Connection;
 
 /// Reports that may wait to be read.
 const REPORTS: usize = 1024;
@@ -30,6 +31,8 @@ pub enum Report {
     OutputBack(usize),
     /// An output was silenced, because an earlier run was broken off and may have left notes there.
     Silenced(usize),
+    /// Who is connected to our ports by others' doing, and who was and is away.
+    Connections(Arc<Vec<Connection>>),
     /// The system lost messages on their way to us; all that was held has ended.
     Overrun,
     /// An output did not take a message.

@@ -12,9 +12,9 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::Duration;
 
-use crossbeam_channel::{Receiver, RecvTimeoutError, Sender, TryRecvError, bounded};
+use crossbeam_channel::{Receiver, RecvTimeoutError, Sender, bounded};
 
-use crate::engine::{Action, Event, Marker, Plan};
+use crate::engine::{Action, Event, Marker, Plan, Standing};
 use crate::map::Gear;
 use crate::midi::file::{GrowError, Growing, Store};
 use crate::midi::tempo::{Division, TempoEvent, TempoKind};
@@ -99,8 +99,19 @@ impl Tape {
             Event::InputLost(input) => self.marker(now, Marker::Lost(input)),
             Event::OutputBack(output) => self.marker(now, Marker::Back(output)),
             Event::Start { entry, place } => self.give(now, What::Start { entry, place }),
+            Event::Resume(standing) => self.resume(now, standing),
             Event::Stop => self.give(now, What::End),
-            Event::Message { .. } | Event::Time => {}
+            // What an earlier run left is silenced: that is none of this take's playing.
+            Event::Silence(_) | Event::Message { .. } | Event::Time => {}
+        }
+    }
+
+    /// A performance that goes on is a take that begins there, in the key that it had come to.
+    fn resume(&self, now: u64, standing: Standing) {
+        self.give(now, What::Start { entry: standing.entry, place: standing.place });
+        let step = if standing.added < 0 { Action::LowerKey } else { Action::RaiseKey };
+        for _ in 0..standing.added.abs() {
+            self.marker(now, Marker::Do(step));
         }
     }
 
@@ -256,11 +267,8 @@ impl<S: Store> Recorder<S> {
 
     /// Takes in all records that wait.
     fn look(&mut self) {
-        loop {
-            match self.records.try_recv() {
-                Ok(record) => self.keep(record),
-                Err(TryRecvError::Empty | TryRecvError::Disconnected) => break,
-            }
+        while let Ok(record) = self.records.try_recv() {
+            self.keep(record);
         }
         let missing = self.missing.load(Ordering::Relaxed);
         if missing > self.told_missing {

@@ -56,7 +56,13 @@ impl Stage {
 
 fn kept(show: &Show) -> Kept {
     let standing = Standing { entry: 1, song: Some(1), place: 1, section: 1, added: 1, ..Standing::default() };
-    Kept { maps: show.fingerprint(), ended_well: false, standing, zones: vec![("warm".into(), false)] }
+    Kept {
+        maps: show.fingerprint(),
+        ended_well: false,
+        standing,
+        zones: vec![("warm".into(), false)],
+        connections: Vec::new(),
+    }
 }
 
 #[test]

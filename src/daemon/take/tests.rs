@@ -5,7 +5,8 @@ use std::sync::Mutex;
 use proptest::prelude::*;
 
 use super::*;
-use crate::daemon::{Daemon, Report, wish};
+use crate::daemon::keep::Beginning;
+use crate::daemon::{Daemon, Report, Show, wish};
 use crate::engine::{Engine, Rehearsal};
 use crate::map::{self, Book};
 use crate::midi::decode;
@@ -202,7 +203,9 @@ fn the_daemon_records_what_it_plays() {
     world.plug(Direction::Input, "small keyboard", "small keyboard", None);
     world.plug(Direction::Output, "mixing desk", "mixing desk", None);
     let ports = world.open(&wish(&book.gear)).unwrap();
-    let (mut daemon, remote, reports) = Daemon::new(&book, Box::new(ports));
+    let show = Show::new(book.clone());
+    let (mut daemon, remote) = Daemon::new(&show, Box::new(ports));
+    let reports = daemon.listen();
     let (tape, mut room) = room(&book, &plan);
     daemon.record(tape);
     world.message(0, &[0x90, 60, 80]);
@@ -214,9 +217,9 @@ fn the_daemon_records_what_it_plays() {
     world.overrun();
     world.message(0, &[0x90, 67, 101]);
     world.output_back(1);
-    let playing = std::thread::spawn(move || daemon.run());
+    let playing = std::thread::spawn(move || daemon.run(&Beginning::Afresh));
     // The last thing that happens.
-    assert!(reports.iter().any(|report| report == Report::OutputBack(1)));
+    assert!(reports.iter().any(|report| matches!(report, Report::OutputBack(1))));
     remote.stop();
     playing.join().unwrap();
     let sent = world.take_sent();
@@ -228,7 +231,16 @@ fn the_daemon_records_what_it_plays() {
     }
     assert_eq!(
         room.played.markers(),
-        ["from keyboard", "from upper", "from keyboard", "lost upper", "back keys", "lost keyboard", "lost upper", "back pad"]
+        [
+            "from keyboard",
+            "from upper",
+            "from keyboard",
+            "lost upper",
+            "back keys",
+            "lost keyboard",
+            "lost upper",
+            "back pad"
+        ]
     );
     room.compare(&plan).unwrap();
 }

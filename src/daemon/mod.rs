@@ -4,6 +4,8 @@
 //! channel of [`Report`]s, which drops for them and never holds up the music.
 
 pub mod keep;
+mod mend;
+mod remote;
 mod report;
 mod show;
 pub mod take;
@@ -11,69 +13,23 @@ pub mod take;
 mod tests;
 pub mod watch;
 
-use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
-use crossbeam_channel::{Receiver, Sender, bounded};
+use crossbeam_channel::Receiver;
 
 use crate::engine::{Action, Counts, Engine, Event, Out, Standing};
 use crate::map::Gear;
 use crate::midi::decode;
-use crate::ports::{Arrival, InputWish, OutputWish, Ports, Target, Waker, Wish};
+use crate::ports::{Arrival, InputWish, OutputWish, Ports, Target, Wish};
 use keep::Beginning;
+use mend::contained;
+use remote::Desk;
 
+pub use remote::{Command, Remote};
 pub use report::{Report, Reports};
 pub use show::{Relief, Show};
 use take::Tape;
-
-/// Commands that may wait for the owner; more than a person can give before it looks.
-const COMMANDS: usize = 64;
-
-/// Something said to the owner from another thread.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Command {
-    /// Something done to the set.
-    Action(Action),
-    /// Turns the zone of this number, from 0, in the current song the other way.
-    TurnZone(usize),
-}
-
-/// Reaches the owner from any thread, without waiting for it.
-#[derive(Debug, Clone)]
-pub struct Remote {
-    commands: Sender<Command>,
-    reliefs: Sender<Box<Relief>>,
-    relieved: Receiver<Box<Relief>>,
-    stop: Arc<AtomicBool>,
-    waker: Waker,
-}
-
-impl Remote {
-    /// Gives a command. Says whether it was taken: it is not where many wait already.
-    pub fn give(&self, command: Command) -> bool {
-        let taken = self.commands.try_send(command).is_ok();
-        self.waker.wake();
-        taken
-    }
-
-    /// Hands over maps to come into force. Returns when they have, with whether they did; they do not where the
-    /// performance has ended. What was played before is freed here, in the caller's thread.
-    pub(super) fn relieve(&self, relief: Box<Relief>) -> bool {
-        if self.reliefs.send(relief).is_err() {
-            return false;
-        }
-        self.waker.wake();
-        self.relieved.recv().is_ok()
-    }
-
-    /// Ends the performance; never lost.
-    pub fn stop(&self) {
-        self.stop.store(true, Ordering::Release);
-        self.waker.wake();
-    }
-}
 
 /// What was left when the performance ended.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -94,10 +50,7 @@ pub struct Daemon {
     began: Instant,
     /// When the engine next wants to be called, in microseconds since the beginning.
     next: Option<u64>,
-    commands: Receiver<Command>,
-    reliefs: Receiver<Box<Relief>>,
-    relieved: Sender<Box<Relief>>,
-    stop: Arc<AtomicBool>,
+    desk: Desk,
     reports: Reports,
     outputs: Vec<OutputState>,
     not_taken: u64,
@@ -135,17 +88,7 @@ impl Daemon {
     #[must_use]
     pub fn new(show: &Show, ports: Box<dyn Ports>) -> (Daemon, Remote) {
         let engine = Engine::new(Arc::clone(&show.plan));
-        let (sender, commands) = bounded(COMMANDS);
-        let (relief_sender, reliefs) = bounded(1);
-        let (relieved_sender, relieved) = bounded(1);
-        let stop = Arc::new(AtomicBool::new(false));
-        let remote = Remote {
-            commands: sender,
-            reliefs: relief_sender,
-            relieved,
-            stop: Arc::clone(&stop),
-            waker: ports.waker(),
-        };
+        let (remote, desk) = Remote::new(ports.waker());
         let daemon = Daemon {
             out: engine.out(),
             outputs: vec![OutputState::default(); show.book.gear.outputs.len()],
@@ -153,10 +96,7 @@ impl Daemon {
             engine,
             began: Instant::now(),
             next: None,
-            commands,
-            reliefs,
-            relieved: relieved_sender,
-            stop,
+            desk,
             reports: Reports::default(),
             not_taken: 0,
             tape: None,
@@ -183,7 +123,7 @@ impl Daemon {
     /// Plays from `beginning` until it is told to stop; every note is ended and every pedal lifted then.
     pub fn run(mut self, beginning: &Beginning) -> Ended {
         self.begin(beginning);
-        while !self.stop.load(Ordering::Acquire) {
+        while !self.desk.is_to_stop() {
             self.take_one();
         }
         self.step(Event::Stop);
@@ -281,7 +221,7 @@ impl Daemon {
     }
 
     fn take_commands(&mut self) {
-        while let Ok(command) = self.commands.try_recv() {
+        while let Ok(command) = self.desk.commands.try_recv() {
             match command {
                 Command::Action(action) => self.step(Event::Action(action)),
                 Command::TurnZone(number) => {
@@ -299,7 +239,7 @@ impl Daemon {
 
     /// Saved maps come into force; what was played before goes back to be freed.
     fn take_relief(&mut self) {
-        if let Ok(mut relief) = self.reliefs.try_recv() {
+        if let Ok(mut relief) = self.desk.reliefs.try_recv() {
             let now = self.now();
             let successor = &mut relief.successor;
             let stepped =
@@ -309,7 +249,7 @@ impl Daemon {
                 tape.plan(now, Arc::clone(&relief.show.plan));
             }
             self.after(stepped);
-            let _ = self.relieved.try_send(relief);
+            let _ = self.desk.relieved.try_send(relief);
         }
     }
 
@@ -320,34 +260,6 @@ impl Daemon {
         }
         let stepped = contained(&mut self.engine, &mut self.out, |engine, out| engine.step(event, now, out));
         self.after(stepped);
-    }
-
-    /// Sends what was said; after a failure of the engine, mends it first.
-    fn after(&mut self, stepped: Result<Option<u64>, Failed>) {
-        match stepped {
-            Ok(next) => {
-                self.next = next;
-                self.say();
-            }
-            Err(Failed) => self.mend(),
-        }
-    }
-
-    /// The engine failed in the middle of a step: what it said before that is sent, all that sounds is ended, and an
-    /// engine built anew from the same plan goes on at the same song, section and key. If that fails too, the process
-    /// ends visibly, for whoever watches over it to start it again.
-    fn mend(&mut self) {
-        self.say();
-        let standing = self.engine.standing();
-        self.engine.end_everything(&mut self.out);
-        self.say();
-        self.engine = Engine::new(Arc::clone(self.engine.plan()));
-        let now = self.now();
-        self.engine.step(Event::Resume(standing), now, &mut self.out);
-        // What the places were told is forgotten with the old engine.
-        self.next = self.engine.step(Event::Action(Action::Resend), now, &mut self.out);
-        self.say();
-        self.reports.give(&Report::Rebuilt);
     }
 
     /// Sends what the step said, then tells what it noticed.
@@ -383,19 +295,6 @@ impl Daemon {
 /// The owner's time in microseconds, in whole ticks of a take: what is recorded is what the engine was told.
 fn in_ticks(since: Duration) -> u64 {
     since.as_micros() as u64 / take::TICK * take::TICK
-}
-
-/// The engine panicked.
-struct Failed;
-
-/// Runs a step of the engine; a panic in it goes no further.
-fn contained<T>(
-    engine: &mut Engine,
-    out: &mut Out,
-    step: impl FnOnce(&mut Engine, &mut Out) -> T,
-) -> Result<T, Failed> {
-    // What a panic leaves behind is looked at by `mend` only, which trusts nothing but the list of what sounds.
-    catch_unwind(AssertUnwindSafe(|| step(engine, out))).map_err(|_| Failed)
 }
 
 impl std::fmt::Debug for Daemon {

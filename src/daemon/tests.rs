@@ -3,7 +3,9 @@
 use std::sync::Arc;
 
 use super::keep::{Beginning, Kept};
-use super::{Command, Daemon, Relief, Remote, Report, Show, contained, wish};
+use super::mend::{Failed, contained};
+use super::remote::COMMANDS;
+use super::{Command, Daemon, Relief, Remote, Report, Show, wish};
 use crate::engine::{Action, Engine, Standing};
 use crate::map;
 use crate::ports::Direction;
@@ -87,7 +89,7 @@ fn commands_are_taken_and_too_many_are_refused() {
     stage.world.play(stage.piano, &[0x90, 60, 90]);
     assert_eq!(stage.sent(), [(0, vec![0x90, 62, 90])], "in D, without the second zone");
     let taken = (0..1000).filter(|_| stage.remote.give(Command::Action(Action::RaiseKey))).count();
-    assert_eq!(taken, super::COMMANDS);
+    assert_eq!(taken, COMMANDS);
 }
 
 #[test]
@@ -154,7 +156,7 @@ fn after_a_failed_step_all_notes_end_and_the_set_goes_on() {
     stage.remote.give(Command::Action(Action::NextSong));
     stage.world.play(stage.piano, &[0x90, 60, 90, 0xB0, 64, 127]);
     stage.sent();
-    stage.daemon.after(Err(super::Failed));
+    stage.daemon.after(Err(Failed));
     let sent = stage.sent();
     for output in [0, 1] {
         assert!(sent.contains(&(output, vec![0x80, 62, 64])), "{sent:?}");

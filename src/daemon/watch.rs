@@ -5,7 +5,7 @@
 //! before anything is said about it: it may be half-written.
 
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, Weak};
 use std::thread;
 use std::time::Duration;
 
@@ -52,7 +52,8 @@ pub fn watch(show: Arc<Show>, reread: Reread, remote: Remote, reports: Reports) 
     for folder in folders(&show) {
         watcher.watch(&folder, RecursiveMode::NonRecursive)?;
     }
-    let follower = Follower { show, reread, remote, reports };
+    let watcher = Arc::new(Mutex::new(watcher));
+    let follower = Follower { show, reread, remote, reports, watcher: Arc::downgrade(&watcher) };
     thread::Builder::new()
         .name("watch".to_owned())
         .spawn(move || follower.follow(&notices))
@@ -63,7 +64,7 @@ pub fn watch(show: Arc<Show>, reread: Reread, remote: Remote, reports: Reports) 
 /// Folders that are watched; dropping it ends that.
 #[derive(Debug)]
 pub struct Watching {
-    _watcher: notify::RecommendedWatcher,
+    _watcher: Arc<Mutex<notify::RecommendedWatcher>>,
 }
 
 /// The folders of all files of a set, each once.
@@ -83,6 +84,7 @@ struct Follower {
     reread: Reread,
     remote: Remote,
     reports: Reports,
+    watcher: Weak<Mutex<notify::RecommendedWatcher>>,
 }
 
 impl Follower {
@@ -101,9 +103,23 @@ impl Follower {
                     let show = Arc::clone(relief.show());
                     // The owner gives back what it no longer plays, to be freed here.
                     if self.remote.relieve(relief) {
+                        self.watch_folders_of(&show);
                         self.show = show;
                     }
                 }
+            }
+        }
+    }
+
+    /// A set that was saved may name songs in other folders.
+    fn watch_folders_of(&self, show: &Show) {
+        let known = folders(&self.show);
+        let new = folders(show).into_iter().filter(|folder| !known.contains(folder));
+        let Some(watcher) = self.watcher.upgrade() else { return };
+        let Ok(mut watcher) = watcher.lock() else { return };
+        for folder in new {
+            if let Err(error) = watcher.watch(&folder, RecursiveMode::NonRecursive) {
+                self.reports.give(&Report::MapsRefused(Arc::new(vec![WatchError(error).to_string()])));
             }
         }
     }

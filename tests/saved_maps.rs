@@ -1,0 +1,170 @@
+//! Maps that are saved while they are played: real files, watched for real, on ports in memory.
+
+use std::fs;
+use std::path::Path;
+use std::sync::Arc;
+use std::thread::JoinHandle;
+use std::time::Duration;
+
+use crossbeam_channel::Receiver;
+use handspan::daemon::keep::Beginning;
+use handspan::daemon::{Daemon, Remote, Report, Show, watch, wish};
+use handspan::map;
+use handspan::ports::Direction;
+use handspan::ports::memory::World;
+use tempfile::TempDir;
+
+const GEAR: &str = "[inputs.keyboard]\nport = \"piano\"\n[outputs.keys]\nvirtual = true\n[sounds.grand]\noutput = \"keys\"\nchannel = 1\n";
+const SONG: &str = "title = \"Lantern\"\nkey = \"C\"\n[[zone]]\nsound = \"grand\"\n";
+const SET: &str = "title = \"Tonight\"\ngear = \"gear.toml\"\n[[song]]\nmap = \"songs/song.toml\"\n";
+/// Far longer than anything here takes; only a failure waits for it.
+const PATIENCE: Duration = Duration::from_secs(30);
+
+struct Evening {
+    folder: TempDir,
+    world: World,
+    piano: usize,
+    reports: Receiver<Report>,
+    remote: Remote,
+    playing: Option<JoinHandle<()>>,
+    _watching: watch::Watching,
+}
+
+impl Evening {
+    fn begin() -> Evening {
+        let folder = TempDir::new().unwrap();
+        fs::create_dir(folder.path().join("songs")).unwrap();
+        for (name, text) in [("gear.toml", GEAR), ("songs/song.toml", SONG), ("set.toml", SET)] {
+            fs::write(folder.path().join(name), text).unwrap();
+        }
+        let set = folder.path().join("set.toml").display().to_string();
+        let mut reread = move || map::load(&set, &mut |path| fs::read(path));
+        let show = Arc::new(Show::new(reread().book.unwrap()));
+        let world = World::default();
+        let piano = world.plug(Direction::Input, "stage piano", "keys", None);
+        let (mut daemon, remote) = Daemon::new(&show, Box::new(world.open(&wish(&show.book.gear)).unwrap()));
+        let reports = daemon.listen();
+        let watching = watch::watch(show, Box::new(reread), remote.clone(), daemon.reports()).unwrap();
+        let playing = std::thread::spawn(move || {
+            daemon.run(&Beginning::Afresh);
+        });
+        Evening { folder, world, piano, reports, remote, playing: Some(playing), _watching: watching }
+    }
+
+    fn file(&self, name: &str) -> std::path::PathBuf {
+        self.folder.path().join(name)
+    }
+
+    /// The next report on maps.
+    fn of_maps(&self) -> Report {
+        loop {
+            match self.reports.recv_timeout(PATIENCE).expect("a report on the saved maps") {
+                report @ (Report::Maps(_) | Report::MapsRefused(_)) => return report,
+                _ => {}
+            }
+        }
+    }
+
+    fn in_force(&self) -> Arc<Show> {
+        match self.of_maps() {
+            Report::Maps(show) => show,
+            other => panic!("{other:?}"),
+        }
+    }
+
+    fn refused(&self) -> String {
+        match self.of_maps() {
+            Report::MapsRefused(faults) => faults.join("\n"),
+            other => panic!("{other:?}"),
+        }
+    }
+
+    /// The note that C4 becomes now.
+    fn note(&self) -> u8 {
+        drop(self.world.take_sent());
+        self.world.play(self.piano, &[0x90, 60, 90, 0x80, 60, 64]);
+        let deadline = std::time::Instant::now() + PATIENCE;
+        loop {
+            let sent = self.world.take_sent();
+            if let Some((_, on)) = sent.iter().find(|(_, bytes)| bytes[0] == 0x90) {
+                return on[1];
+            }
+            assert!(std::time::Instant::now() < deadline, "the key never sounded");
+            std::thread::yield_now();
+        }
+    }
+}
+
+impl Drop for Evening {
+    fn drop(&mut self) {
+        self.remote.stop();
+        let _ = self.playing.take().map(JoinHandle::join);
+    }
+}
+
+fn rename_over(path: &Path, text: &str) {
+    let other = path.with_extension("new");
+    fs::write(&other, text).unwrap();
+    fs::rename(&other, path).unwrap();
+}
+
+#[test]
+fn a_saved_song_comes_into_force() {
+    let evening = Evening::begin();
+    assert_eq!(evening.note(), 60);
+    fs::write(evening.file("songs/song.toml"), format!("{SONG}octave = 1\n")).unwrap();
+    assert_eq!(evening.in_force().book.songs[0].zones[0].octave, 1);
+    assert_eq!(evening.note(), 72);
+}
+
+#[test]
+fn so_does_one_that_is_saved_by_renaming() {
+    let evening = Evening::begin();
+    rename_over(&evening.file("songs/song.toml"), &format!("{SONG}octave = -1\n"));
+    assert_eq!(evening.in_force().book.songs[0].zones[0].octave, -1);
+    rename_over(&evening.file("set.toml"), &format!("{SET}key = \"D\"\nplay_in = \"C\"\n"));
+    evening.in_force();
+    assert_eq!(evening.note(), 50);
+}
+
+#[test]
+fn a_song_in_another_folder_is_watched_from_then_on() {
+    let evening = Evening::begin();
+    fs::create_dir(evening.file("new")).unwrap();
+    fs::write(evening.file("new/song.toml"), SONG).unwrap();
+    fs::write(evening.file("set.toml"), SET.replace("songs/", "new/")).unwrap();
+    evening.in_force();
+    fs::write(evening.file("new/song.toml"), format!("{SONG}octave = 1\n")).unwrap();
+    evening.in_force();
+    assert_eq!(evening.note(), 72);
+}
+
+#[test]
+fn one_with_errors_changes_nothing_and_is_told_with_its_place() {
+    let evening = Evening::begin();
+    fs::write(evening.file("songs/song.toml"), format!("{SONG}octave = \"up\"\n")).unwrap();
+    let told = evening.refused();
+    assert!(told.contains("song.toml:5:10"), "{told}");
+    assert_eq!(evening.note(), 60);
+    fs::write(evening.file("songs/song.toml"), format!("{SONG}octave = 2\n")).unwrap();
+    evening.in_force();
+    assert_eq!(evening.note(), 84);
+}
+
+#[test]
+fn one_without_a_change_says_nothing() {
+    let evening = Evening::begin();
+    fs::write(evening.file("songs/song.toml"), SONG).unwrap();
+    fs::write(evening.file("a-note-to-myself.txt"), "bring the lamp").unwrap();
+    fs::write(evening.file("songs/song.toml"), format!("{SONG}octave = 1\n")).unwrap();
+    assert_eq!(evening.in_force().book.songs[0].zones[0].octave, 1, "the first that is told is the change");
+}
+
+#[test]
+fn other_ports_wait_for_the_next_start() {
+    let evening = Evening::begin();
+    fs::write(evening.file("gear.toml"), format!("{GEAR}[outputs.pad]\nvirtual = true\n")).unwrap();
+    let told = evening.refused();
+    assert!(told.contains("next start"), "{told}");
+    assert_eq!(evening.note(), 60);
+}

@@ -38,7 +38,7 @@ impl Evening {
             fs::write(folder.path().join(name), text).unwrap();
         }
         let set = folder.path().join("set.toml").display().to_string();
-        let mut reread = move || map::load(&set, &mut |path| fs::read(path));
+        let reread = move || map::load(&set, &mut |path| fs::read(path));
         let show = Arc::new(Show::new(reread().book.unwrap()));
         let world = World::default();
         let piano = world.plug(Direction::Input, "stage piano", "keys", None);
@@ -58,9 +58,9 @@ impl Evening {
     /// The next report on maps.
     fn of_maps(&self) -> Report {
         loop {
-            match self.reports.recv_timeout(PATIENCE).expect("a report on the saved maps") {
-                report @ (Report::Maps(_) | Report::MapsRefused(_)) => return report,
-                _ => {}
+            let report = self.reports.recv_timeout(PATIENCE).expect("a report on the saved maps");
+            if matches!(report, Report::Maps(_) | Report::MapsRefused(_)) {
+                return report;
             }
         }
     }

@@ -99,29 +99,42 @@ impl Follower {
             match found {
                 Found::Same => {}
                 Found::Wrong(faults) => self.reports.give(&Report::MapsRefused(Arc::new(faults))),
-                Found::Ready(relief) => {
-                    let show = Arc::clone(relief.show());
-                    // The owner gives back what it no longer plays, to be freed here.
-                    if self.remote.relieve(relief) {
-                        self.watch_folders_of(&show);
-                        self.show = show;
-                    }
-                }
+                Found::Ready(relief) => self.hand_over(relief),
             }
         }
     }
 
-    /// A set that was saved may name songs in other folders.
-    fn watch_folders_of(&self, show: &Show) {
+    fn hand_over(&mut self, relief: Box<Relief>) {
+        let show = Arc::clone(relief.show());
+        if self.watch_folders_of(&show) {
+            // Something may have been saved there before it was watched.
+            if let Found::Ready(newer) = self.read_again() {
+                return self.relieve(newer);
+            }
+        }
+        self.relieve(relief);
+    }
+
+    /// The owner gives back what it no longer plays, to be freed here.
+    fn relieve(&mut self, relief: Box<Relief>) {
+        let show = Arc::clone(relief.show());
+        if self.remote.relieve(relief) {
+            self.show = show;
+        }
+    }
+
+    /// A set that was saved may name songs in other folders: whether it does.
+    fn watch_folders_of(&self, show: &Show) -> bool {
         let known = folders(&self.show);
-        let new = folders(show).into_iter().filter(|folder| !known.contains(folder));
-        let Some(watcher) = self.watcher.upgrade() else { return };
-        let Ok(mut watcher) = watcher.lock() else { return };
-        for folder in new {
-            if let Err(error) = watcher.watch(&folder, RecursiveMode::NonRecursive) {
+        let new: Vec<PathBuf> = folders(show).into_iter().filter(|folder| !known.contains(folder)).collect();
+        let Some(watcher) = self.watcher.upgrade() else { return false };
+        let Ok(mut watcher) = watcher.lock() else { return false };
+        for folder in &new {
+            if let Err(error) = watcher.watch(folder, RecursiveMode::NonRecursive) {
                 self.reports.give(&Report::MapsRefused(Arc::new(vec![WatchError(error).to_string()])));
             }
         }
+        !new.is_empty()
     }
 
     fn read_again(&mut self) -> Found {

@@ -179,8 +179,10 @@ fn time_of(line: &str) -> Result<(Option<u64>, &str), String> {
     }
     let (time, rest) = line.split_once(char::is_whitespace).unwrap_or((line, ""));
     let (whole, part) = time.split_once('.').unwrap_or((time, ""));
-    let micros = format!("{part:0<3}").parse::<u64>().ok().filter(|_| part.len() <= 3);
-    let time = whole.parse::<u64>().ok().zip(micros).map(|(whole, micros)| 1000 * whole + micros);
+    let digits = part.len() <= 3 && part.bytes().all(|digit| digit.is_ascii_digit());
+    let micros = format!("{part:0<3}").parse::<u64>().ok().filter(|_| digits);
+    let whole = whole.parse::<u64>().ok().and_then(|whole| whole.checked_mul(1000));
+    let time = whole.zip(micros).and_then(|(whole, micros)| whole.checked_add(micros));
     Ok((Some(time.ok_or("a time is milliseconds with at most three decimals")?), rest.trim()))
 }
 
@@ -237,4 +239,28 @@ fn got(book: &Book, at: u64, output: usize, bytes: &[u8]) -> String {
     let output = book.gear.outputs.get(output).map_or("?", |output| output.name.value.as_str());
     let channel = words::channel(bytes).map_or_else(String::new, |channel| format!(" {channel}"));
     format!("{}.{:03} -> {output}{channel} {}", at / 1000, at % 1000, describe(bytes))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::time_of;
+
+    #[test]
+    fn times_are_milliseconds_with_at_most_three_decimals() {
+        for (text, micros) in [("0", 0), ("12.5", 12_500), ("12.345", 12_345), ("7.", 7_000)] {
+            assert_eq!(time_of(&format!("{text} stop")), Ok((Some(micros), "stop")));
+        }
+        assert_eq!(time_of("-> o 1 on C4 90"), Ok((None, "-> o 1 on C4 90")));
+        for text in ["1.2345", "1.+5", "1,5", "1ms", "0x10"] {
+            assert!(time_of(&format!("{text} stop")).is_err(), "{text}");
+        }
+    }
+
+    #[test]
+    fn a_time_beyond_the_numbers_is_refused() {
+        assert_eq!(time_of("18446744073709551.615 stop"), Ok((Some(u64::MAX), "stop")));
+        for text in ["18446744073709551.616", "18446744073709552", "18446744073709551615", "99999999999999999999"] {
+            assert!(time_of(&format!("{text} stop")).is_err(), "{text}");
+        }
+    }
 }

@@ -156,7 +156,8 @@ impl Diagnostic {
             group = group.element(Shown::HELP.message(help.as_str()));
         }
         let renderer = if colour { Renderer::styled() } else { Renderer::plain() };
-        renderer.render(&[group])
+        // A map may hold C1 control characters, which TOML allows and the renderer lets through; terminals obey them.
+        renderer.render(&[group]).replace(|c| ('\u{80}'..='\u{9f}').contains(&c), "\u{fffd}")
     }
 
     /// One picture per file that is pointed at, the fault's own file first.
@@ -261,6 +262,14 @@ mod tests {
                 }
             }
         }
+    }
+
+    #[test]
+    fn no_character_of_a_map_commands_the_terminal() {
+        let controls: String = ('\0'..='\u{9f}').filter(|c| c.is_control() && *c != '\n').collect();
+        let shown = at(1, 2).render(&source(&format!("a{controls}b\u{202e}c\u{9b}2J")), false);
+        assert!(shown.chars().all(|c| c == '\n' || !c.is_control()), "{shown:?}");
+        assert!(!shown.contains('\u{202e}'), "{shown:?}");
     }
 
     #[test]

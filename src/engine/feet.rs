@@ -278,7 +278,8 @@ impl Engine {
     }
 
     /// Rule R8, after the set-up: where something is newly followed, pedals, bend, pressure and the lasting
-    /// controllers go to the player's present value.
+    /// controllers go to the player's present value; and where an input is no longer followed, lest what it said last
+    /// stay there for good.
     pub(super) fn take_up(&mut self, place: u16, out: &mut Out) {
         let PlaceState { before, follows: now, .. } = self.places[usize::from(place)];
         if now.pedals() && (before.plain, before.switches) != (now.plain, now.switches) {
@@ -286,7 +287,7 @@ impl Engine {
                 self.refresh_pedal(place, pedal, out);
             }
         }
-        let newly = |before: Inputs, now: Inputs| now != 0 && before & now == 0;
+        let newly = |before: Inputs, now: Inputs| now != 0 && (before == 0 || before & !now != 0);
         if newly(before.bend, now.bend) {
             let bend = self.feet.latest(now.bend, |input| input.bend, CENTRE);
             if bend != self.places[usize::from(place)].bend {

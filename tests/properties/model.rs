@@ -1,12 +1,12 @@
 //! A second, slow and plain telling of rules R1–R5, straight from the maps as written: which notes must sound after
-//! each event. It shares no table with the engine.
+//! each event; and of R7 and R17, which pedals and bends may. It shares no table with the engine.
 
 use std::collections::{BTreeMap, BTreeSet};
 
 use handspan::map::{Book, Zone};
 
-/// (output, channel, note)
-pub type Wire = (usize, u8, u8);
+use crate::listener::{Listener, Wire};
+
 /// (input, channel, key)
 pub type Pressed = (usize, u8, u8);
 
@@ -127,4 +127,66 @@ fn pitch(zone: &Zone, key: u8, shift: i32) -> i32 {
         }
     }
     pitch
+}
+
+/// What the player's feet and hands hold at each input.
+#[derive(Debug, Default)]
+pub struct Feet {
+    /// (input, channel, pedal), where it is not up.
+    pedals: BTreeSet<(usize, u8, u8)>,
+    /// Inputs that are bent.
+    bent: BTreeSet<usize>,
+    /// Inputs with channel pressure.
+    pressed: BTreeSet<usize>,
+}
+
+impl Feet {
+    /// An input says something.
+    pub fn heard(&mut self, input: usize, bytes: [u8; 3]) {
+        let channel = bytes[0] & 15;
+        match (bytes[0] & 0xF0, bytes[1], bytes[2]) {
+            (0xB0, pedal @ 64..=69, 0) => {
+                self.pedals.remove(&(input, channel, pedal));
+            }
+            (0xB0, pedal @ 64..=69, _) => {
+                self.pedals.insert((input, channel, pedal));
+            }
+            // RP-015.
+            (0xB0, 121, _) => {
+                self.pedals.retain(|(i, c, pedal)| (*i, *c) != (input, channel) || *pedal > 67);
+                self.bent.remove(&input);
+                self.pressed.remove(&input);
+            }
+            (0xD0, 0, _) => {
+                self.pressed.remove(&input);
+            }
+            (0xD0, ..) => {
+                self.pressed.insert(input);
+            }
+            (0xE0, 0, 64) => {
+                self.bent.remove(&input);
+            }
+            (0xE0, ..) => {
+                self.bent.insert(input);
+            }
+            _ => {}
+        }
+    }
+
+    /// An input is lost.
+    pub fn lost(&mut self, input: usize) {
+        self.pedals.retain(|pedal| pedal.0 != input);
+        self.bent.remove(&input);
+        self.pressed.remove(&input);
+    }
+
+    /// No pedal is heard down without a foot on such a pedal, and nothing bent or pressed without a hand.
+    pub fn assert_behind(&self, listener: &Listener) {
+        for (_, _, heard) in &listener.pedals {
+            assert!(self.pedals.iter().any(|(_, _, pedal)| pedal == heard), "pedal {heard} hangs");
+        }
+        assert!(listener.bends.is_empty() || !self.bent.is_empty(), "bends hang: {:?}", listener.bends);
+        let pressures = &listener.pressures;
+        assert!(pressures.is_empty() || !self.pressed.is_empty(), "pressures hang: {pressures:?}");
+    }
 }

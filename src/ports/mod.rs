@@ -180,7 +180,8 @@ pub trait Ports: Send {
     /// never the end of a note or a pedal that comes up. Always 0 where nothing is left out on purpose.
     fn shed(&self) -> u64;
 
-    /// How many messages were thrown away so far because they were too long, cut short or malformed.
+    /// How many messages were thrown away so far because they were too long, cut short or malformed, or began a note
+    /// that was played before anybody listened.
     fn dropped(&self) -> u64;
 
     /// What this way to the ports can do.

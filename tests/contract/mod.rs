@@ -1,12 +1,12 @@
 //! What every back end of the ports must do, as scenarios over a stage that the test controls: in memory in
 //! `cargo test`, at a real sequencer in the lab.
 
+mod connections;
+
 use std::thread;
 use std::time::Duration;
 
-use handspan::ports::{
-    Arrival, Connection, Fault, InputWish, OutputWish, Ports, PortsError, SendFault, Side, Target, Wish,
-};
+use handspan::ports::{Arrival, Fault, InputWish, OutputWish, Ports, PortsError, SendFault, Side, Target, Wish};
 
 /// The other programs and devices around us.
 pub trait Stage {
@@ -50,9 +50,9 @@ pub const SCENARIOS: &[(&str, Scenario)] = &[
     ("a_keyboard_that_goes_is_told_and_taken_up_again", keyboard_gone_and_back),
     ("an_instrument_that_goes_is_told_and_taken_up_again", instrument_gone_and_back),
     ("a_program_that_begins_to_listen_is_told", listeners),
-    ("what_others_connected_is_connected_again", connected_again),
-    ("what_a_person_disconnected_stays_so", disconnected),
-    ("nothing_is_connected_again_where_it_is_not_wished", not_connected_again),
+    ("what_others_connected_is_connected_again", connections::connected_again),
+    ("what_a_person_disconnected_stays_so", connections::disconnected),
+    ("nothing_is_connected_again_where_it_is_not_wished", connections::not_connected_again),
 ];
 
 /// Long enough for a busy machine; only a failure waits so long. Back ends in memory do not wait at all.
@@ -342,89 +342,4 @@ fn listeners(stage: &mut dyn Stage) -> Result<(), String> {
         return Err("a virtual output is said to be absent".into());
     }
     expect_calm(&mut *ports)
-}
-
-/// One virtual output, with an instrument that a person has connected to it.
-fn synth(stage: &mut dyn Stage, reconnect: bool) -> Result<(Box<dyn Ports>, usize, Wish), String> {
-    let wish = Wish { outputs: vec![output("piano", Target::Virtual, false)], reconnect, ..Wish::default() };
-    let ports = stage.open(&wish).map_err(|error| error.to_string())?;
-    let synth = stage.instrument("Synth", "in");
-    stage.connect(0, "piano", synth)?;
-    Ok((ports, synth, wish))
-}
-
-fn known(ports: &dyn Ports, peers: &[&str]) -> Result<(), String> {
-    let known = ports.connections();
-    let expected: Vec<Connection> = (peers.iter())
-        .map(|peer| Connection { side: Side::Output, port: "piano".into(), peer: (*peer).into() })
-        .collect();
-    if known == expected { Ok(()) } else { Err(format!("expected {expected:?}, it knows {known:?}")) }
-}
-
-fn connected_again(stage: &mut dyn Stage) -> Result<(), String> {
-    let (mut ports, synth, wish) = synth(stage, true)?;
-    if !ports.capabilities().knows_connections {
-        return known(&*ports, &[]);
-    }
-    expect(&mut *ports, Arrival::OutputBack(0))?;
-    known(&*ports, &["Synth: in"])?;
-    stage.take_away_instrument(synth);
-    expect(&mut *ports, Arrival::OutputGone(0))?;
-    known(&*ports, &["Synth: in"])?;
-    let synth = stage.instrument("Synth", "in");
-    expect(&mut *ports, Arrival::OutputBack(0))?;
-    send_all(&mut *ports, 0, &[vec![0x90, 60, 1]])?;
-    same(&[vec![0x90, 60, 1]], &stage.heard())?;
-    expect_calm(&mut *ports)?;
-    // The next run, with the synth there, and one that finds it away.
-    let remembered = ports.connections();
-    drop(ports);
-    let wish = Wish { remembered, ..wish };
-    let mut ports = stage.open(&wish).map_err(|error| error.to_string())?;
-    send_all(&mut *ports, 0, &[vec![0x90, 61, 1]])?;
-    same(&[vec![0x90, 61, 1]], &stage.heard())?;
-    expect_calm(&mut *ports)?;
-    drop(ports);
-    stage.take_away_instrument(synth);
-    let mut ports = stage.open(&wish).map_err(|error| error.to_string())?;
-    known(&*ports, &["Synth: in"])?;
-    stage.instrument("Synth", "in");
-    expect(&mut *ports, Arrival::OutputBack(0))?;
-    known(&*ports, &["Synth: in"])?;
-    expect_calm(&mut *ports)
-}
-
-fn disconnected(stage: &mut dyn Stage) -> Result<(), String> {
-    let (mut ports, synth, _) = synth(stage, true)?;
-    if !ports.capabilities().knows_connections {
-        return Ok(());
-    }
-    expect(&mut *ports, Arrival::OutputBack(0))?;
-    stage.disconnect(0, "piano", synth)?;
-    expect(&mut *ports, Arrival::OutputGone(0))?;
-    expect_calm(&mut *ports)?;
-    known(&*ports, &[])?;
-    stage.connect(0, "piano", synth)?;
-    expect(&mut *ports, Arrival::OutputBack(0))?;
-    known(&*ports, &["Synth: in"])
-}
-
-fn not_connected_again(stage: &mut dyn Stage) -> Result<(), String> {
-    let (mut ports, synth, wish) = synth(stage, false)?;
-    if !ports.capabilities().knows_connections {
-        return Ok(());
-    }
-    expect(&mut *ports, Arrival::OutputBack(0))?;
-    let remembered = ports.connections();
-    stage.take_away_instrument(synth);
-    expect(&mut *ports, Arrival::OutputGone(0))?;
-    known(&*ports, &[])?;
-    stage.instrument("Synth", "in");
-    // Longer than a program gets to connect itself.
-    for _ in 0..4 {
-        expect_calm(&mut *ports)?;
-    }
-    drop(ports);
-    let ports = stage.open(&Wish { remembered, ..wish }).map_err(|error| error.to_string())?;
-    known(&*ports, &[])
 }

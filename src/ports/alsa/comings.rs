@@ -83,10 +83,16 @@ impl Sequencer {
         }
     }
 
-    fn connect(&self, side: Side, number: usize, peer: Addr) -> Result<(), ::alsa::Error> {
+    fn connect(&mut self, side: Side, number: usize, peer: Addr) -> Result<(), ::alsa::Error> {
         let port = |ports: &[i32]| ports.get(number).copied().unwrap_or(-1);
         match side {
-            Side::Input => system::connect(&self.seq, peer, self.at(port(&self.inputs))),
+            Side::Input => {
+                system::connect(&self.seq, peer, self.at(port(&self.inputs)))?;
+                if system::is_device(&self.seq, peer.client) {
+                    self.fresh.connected(peer, Instant::now());
+                }
+                Ok(())
+            }
             Side::Output => system::connect(&self.seq, self.at(port(&self.outputs)), peer),
         }
     }

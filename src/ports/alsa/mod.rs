@@ -6,6 +6,7 @@
 mod bell;
 mod codec;
 mod comings;
+mod fresh;
 mod notice;
 mod system;
 
@@ -20,6 +21,7 @@ use rustix::event::{PollFd, PollFlags, Timespec};
 use rustix::io::Errno;
 
 use self::bell::Bell;
+use self::fresh::Fresh;
 use self::notice::{Notice, notice};
 use super::bonds::Bonds;
 use super::identity::Acquaintances;
@@ -57,6 +59,7 @@ pub(super) struct Sequencer {
     owners: Vec<Option<(Side, usize)>>,
     wish: Wish,
     seats: Seats<Addr>,
+    fresh: Fresh,
     known: Acquaintances,
     bonds: Bonds<Addr>,
     /// Ports that are to be connected again as others had connected them, and when.
@@ -107,6 +110,7 @@ impl Sequencer {
             client,
             announcements,
             owners,
+            fresh: Fresh::default(),
             known: Acquaintances::default(),
             bonds: Bonds::new(wish),
             due: VecDeque::new(),
@@ -125,6 +129,10 @@ impl Sequencer {
             .map_err(refused("Listening to the MIDI sequencer's announcements"))?;
         sequencer.connect_all()?;
         sequencer.connect_remembered();
+        // What was played before is read now, or it could not be told from what is played later.
+        while sequencer.fresh.until().is_some_and(|until| sequencer.sleep(Some(until))) {
+            sequencer.read();
+        }
         Ok(sequencer)
     }
 
@@ -140,6 +148,10 @@ impl Sequencer {
                 Ok(event) => {
                     let owner = usize::try_from(event.get_dest().port).ok().and_then(|port| self.owners.get(port));
                     match (notice(&event, self.announcements), owner) {
+                        (Notice::None, Some(Some(_))) if self.fresh.is_old(&event) => {
+                            self.refused += 1;
+                            Notice::None
+                        }
                         (Notice::None, Some(Some((Side::Input, number)))) => {
                             let stream = self.streams.get_mut(*number);
                             take_in(&event, *number, stream, &mut self.outbox, &mut self.refused);

@@ -1,10 +1,12 @@
 //! USB MIDI keyboards without hardware: the kernel's gadget side and host side, joined by a dummy bus.
 
-use std::fs::{self, OpenOptions};
+use std::fs::{self, File, OpenOptions};
 use std::io::Write;
-use std::os::unix::fs::symlink;
+use std::os::unix::fs::{OpenOptionsExt, symlink};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
+
+use rustix::fs::OFlags;
 
 use crate::sequencer::{is_there, until};
 
@@ -74,12 +76,30 @@ impl Keyboard {
         device.write_all(bytes).map_err(|error| format!("playing: {error}"))
     }
 
+    /// The keyboard's own side, held open: closing it waits until all has been taken from it, for ten seconds if nobody
+    /// listens. What does not fit into it is refused.
+    pub fn hands(&self) -> Result<Hands, String> {
+        let device = self.device().ok_or("the keyboard has no device of its own: is it plugged in?")?;
+        let file = OpenOptions::new().write(true).custom_flags(OFlags::NONBLOCK.bits().cast_signed()).open(&device);
+        Ok(Hands(file.map_err(|error| format!("{device}: {error}"))?))
+    }
+
     fn device(&self) -> Option<String> {
         let cards = fs::read_dir("/sys/class/sound").ok()?.flatten().map(|entry| entry.path());
         let named = |path: &Path| fs::read_to_string(path.join("id")).is_ok_and(|id| id.trim() == self.card);
         let card = cards.into_iter().find(|path| named(path))?;
         let number = card.file_name()?.to_str()?.strip_prefix("card")?.to_string();
         Some(format!("/dev/snd/midiC{number}D0"))
+    }
+}
+
+/// Plays on a keyboard.
+pub struct Hands(File);
+
+impl Hands {
+    /// Plays bytes; says how many the keyboard took.
+    pub fn play(&mut self, bytes: &[u8]) -> usize {
+        self.0.write(bytes).unwrap_or(0)
     }
 }
 

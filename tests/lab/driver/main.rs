@@ -26,6 +26,8 @@ mod sequencer;
 mod sets;
 #[cfg(target_os = "linux")]
 mod take;
+#[cfg(target_os = "linux")]
+mod trouble;
 
 #[cfg(target_os = "linux")]
 #[global_allocator]
@@ -47,6 +49,7 @@ fn main() -> std::process::ExitCode {
     scenarios.extend(take::scenarios());
     scenarios.extend(files::scenarios());
     scenarios.extend(checking::scenarios());
+    scenarios.extend(trouble::scenarios());
     scenarios.extend(latency::scenarios());
     let mut failed = 0;
     for (name, scenario) in scenarios.into_iter().filter(|(name, _)| wanted(name)) {

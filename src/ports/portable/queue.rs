@@ -1,0 +1,121 @@
+//! The queue between midir's threads and ours.
+//!
+//! Where it fills because we are kept busy, it sheds what hurts least: first controllers, bends, pressures and clock,
+//! then notes that begin. Ends of notes and pedals that come up always get the last places.
+
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
+
+use crossbeam_channel::{Receiver, Sender, bounded};
+
+/// Messages that wait; more than a controller sends while we are kept busy.
+const PLACES: usize = 8192;
+
+/// One message on its way from midir's thread, or nothing but a wake-up.
+#[derive(Debug, PartialEq, Eq)]
+pub(super) enum Item {
+    Message { input: usize, bytes: [u8; 3], length: usize },
+    Wake,
+}
+
+/// The end of the queue where things are put in.
+#[derive(Clone)]
+pub(super) struct Queue {
+    sender: Sender<Item>,
+    places: usize,
+    shed: Arc<AtomicU64>,
+}
+
+impl Queue {
+    pub(super) fn new() -> (Self, Receiver<Item>) {
+        Queue::of(PLACES)
+    }
+
+    fn of(places: usize) -> (Self, Receiver<Item>) {
+        let (sender, receiver) = bounded(places);
+        (Queue { sender, places, shed: Arc::default() }, receiver)
+    }
+
+    /// Puts a message in, or sheds it. False where something is lost that must not be.
+    pub(super) fn put(&self, input: usize, message: &[u8]) -> bool {
+        let weight = Weight::of(message);
+        let limit = match weight {
+            Weight::Light => self.places / 4 * 3,
+            Weight::Note => self.places / 8 * 7,
+            Weight::Release => self.places,
+        };
+        let mut bytes = [0; 3];
+        let Some(place) = bytes.get_mut(..message.len()) else { return true };
+        place.copy_from_slice(message);
+        let item = Item::Message { input, bytes, length: message.len() };
+        if self.sender.len() < limit && self.sender.try_send(item).is_ok() {
+            return true;
+        }
+        self.shed.fetch_add(u64::from(weight != Weight::Release), Ordering::Relaxed);
+        weight != Weight::Release
+    }
+
+    /// Ends the wait of whoever reads; a full queue does so as well.
+    pub(super) fn wake(&self) {
+        let _ = self.sender.try_send(Item::Wake);
+    }
+
+    /// How many messages were shed so far.
+    pub(super) fn shed(&self) -> u64 {
+        self.shed.load(Ordering::Relaxed)
+    }
+}
+
+/// What is lost with a message.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Weight {
+    Light,
+    Note,
+    Release,
+}
+
+impl Weight {
+    fn of(message: &[u8]) -> Self {
+        match *message {
+            // Pedals are up below 64, and 120 to 127 end notes (MIDI 1.0 Detailed Specification 4.2.1, table III).
+            [0x80..=0x8F, ..] | [0x90..=0x9F, _, 0] | [0xB0..=0xBF, 64..=69, 0..=63] | [0xB0..=0xBF, 120..=127, _] => {
+                Weight::Release
+            }
+            [0x90..=0x9F, ..] => Weight::Note,
+            _ => Weight::Light,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn controllers_are_shed_before_notes_and_ends_of_notes_never() {
+        let (queue, arrived) = Queue::of(16);
+        for _ in 0..20 {
+            assert!(queue.put(0, &[0xB0, 1, 1]));
+        }
+        assert_eq!((arrived.len(), queue.shed()), (12, 8));
+        for _ in 0..20 {
+            assert!(queue.put(0, &[0x90, 60, 1]));
+        }
+        assert_eq!((arrived.len(), queue.shed()), (14, 26));
+        assert!(queue.put(0, &[0x80, 60, 1]));
+        assert!(queue.put(0, &[0xB0, 64, 0]));
+        assert!(!queue.put(0, &[0x90, 60, 0]), "what must not be lost is, so it is told");
+        assert_eq!((arrived.len(), queue.shed()), (16, 26));
+    }
+
+    #[test]
+    fn what_ends_something_is_told_from_what_does_not() {
+        for message in [&[0x8F, 60, 1][..], &[0x90, 60, 0], &[0xB3, 64, 63], &[0xB0, 123, 0]] {
+            assert_eq!(Weight::of(message), Weight::Release, "{message:02X?}");
+        }
+        for message in [&[0xB3, 64, 64][..], &[0xB0, 7, 0], &[0xE0, 0, 64], &[0xF8]] {
+            assert_eq!(Weight::of(message), Weight::Light, "{message:02X?}");
+        }
+        assert_eq!(Weight::of(&[0x95, 60, 1]), Weight::Note);
+    }
+}

@@ -1,0 +1,55 @@
+//! Looks again and again which ports there are, since midir does not tell.
+
+use std::sync::Arc;
+use std::sync::atomic::Ordering;
+use std::thread::{self, JoinHandle};
+use std::time::Duration;
+
+use crossbeam_channel::{RecvTimeoutError, Sender, bounded};
+
+use super::queue::Queue;
+use super::{Shared, new_input, new_output, seen};
+use crate::ports::{Fault, PortsError};
+
+/// How often it looks: less than a system needs to find a device that was plugged in (0.4 s with USB on Linux), so
+/// that one that was pulled is not missed; a look costs under a millisecond.
+const LOOK: Duration = Duration::from_millis(250);
+
+/// The thread that looks. Dropping it ends it.
+pub(super) struct Watch {
+    stop: Option<Sender<()>>,
+    thread: Option<JoinHandle<()>>,
+}
+
+impl Watch {
+    /// Marks `shared` and ends the wait when ports have come or gone.
+    pub(super) fn begin(shared: Arc<Shared>, queue: Queue) -> Result<Self, PortsError> {
+        let (stop, stopped) = bounded::<()>(0);
+        let (inputs, outputs) = (new_input()?, new_output()?);
+        let mut known = (seen(&inputs), seen(&outputs));
+        let watch = move || {
+            while stopped.recv_timeout(LOOK) == Err(RecvTimeoutError::Timeout) {
+                let now = (seen(&inputs), seen(&outputs));
+                if now != known {
+                    known = now;
+                    shared.changed.store(true, Ordering::SeqCst);
+                    queue.wake();
+                }
+            }
+        };
+        let thread = thread::Builder::new().name("port watch".into()).spawn(watch).map_err(|error| Fault::Refused {
+            doing: "Starting to watch the ports".into(),
+            cause: error.to_string(),
+        })?;
+        Ok(Watch { stop: Some(stop), thread: Some(thread) })
+    }
+}
+
+impl Drop for Watch {
+    fn drop(&mut self) {
+        self.stop = None;
+        if let Some(thread) = self.thread.take() {
+            let _ = thread.join();
+        }
+    }
+}

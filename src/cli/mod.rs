@@ -3,10 +3,12 @@
 mod check;
 mod demo;
 mod keyboard;
+mod log;
 mod maps;
 mod play;
 mod ports;
 mod render;
+mod rotation;
 mod telling;
 mod terminal;
 mod tryout;

@@ -1,0 +1,253 @@
+//! The log: what happened, line by line, each with its time and cause, written by a thread of its own.
+//!
+//! Two threads: one takes the owner's reports, marks them with the time and hands them on, never waiting; the other
+//! writes. So a slow disk delays neither the terminal nor the time that a line bears.
+
+use std::path::Path;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
+use std::thread;
+use std::time::Duration;
+
+use crossbeam_channel::{Receiver, Sender, bounded};
+use jiff::ZonedDateTime;
+
+use super::Failure;
+use super::rotation::Rotating;
+use super::telling::Teller;
+use crate::daemon::Report;
+use crate::engine::Plan;
+use crate::map::Book;
+
+/// Bytes of one file; with its predecessors five times that, some weeks of rehearsals.
+const MOST: u64 = 1024 * 1024;
+
+/// Lines that may wait for the disk.
+const WAITING: usize = 4096;
+
+/// At the end the log gets so long to be written.
+const PATIENCE: Duration = Duration::from_secs(2);
+
+/// What a line is about.
+#[derive(Debug)]
+enum About {
+    Report(Report),
+    Words(String),
+}
+
+/// Where everybody leaves what happened; never waits.
+#[derive(Debug, Clone)]
+pub(super) struct Log {
+    lines: Sender<(ZonedDateTime, About)>,
+    missing: Arc<AtomicU64>,
+}
+
+/// The log's thread; to be waited for at the end.
+#[derive(Debug)]
+pub(super) struct Writing(Receiver<()>);
+
+impl Writing {
+    /// Waits until everything is written, or until it is clear that the disk does not take it. Every [`Log`] must be
+    /// gone.
+    pub fn finish(self) {
+        let _ = self.0.recv_timeout(PATIENCE);
+    }
+}
+
+impl Log {
+    /// Opens a log and begins to write; `complain` is told once if it cannot go on.
+    ///
+    /// # Errors
+    /// The file cannot be written, in a sentence.
+    pub fn begin(
+        path: &Path,
+        book: Arc<Book>,
+        complain: impl Fn(&str) + Send + 'static,
+    ) -> Result<(Log, Writing), Failure> {
+        let name = path.display().to_string();
+        let unwritable = |error: std::io::Error| {
+            let name = path.display();
+            Failure::Wrong(format!(
+                "the log {name} cannot be written ({error}): give --log a file in a folder that you may write to."
+            ))
+        };
+        let mut file = Rotating::open(path, MOST).map_err(unwritable)?;
+        let (lines, waiting) = bounded(WAITING);
+        let (_alive, ended) = bounded::<()>(0);
+        let missing = Arc::new(AtomicU64::new(0));
+        let log = Log { lines, missing: Arc::clone(&missing) };
+        let write = move || {
+            let _alive = _alive;
+            let plan = Plan::new(&book);
+            let teller = Teller { book: &book, plan: &plan, drawn: None };
+            write_all(&teller, &waiting, &missing, &mut |line| file.line(line), &|error| {
+                complain(&format!("The log {name} cannot be written any longer ({error}); the music goes on."));
+            });
+        };
+        thread::Builder::new().name("log".to_owned()).spawn(write).map_err(unwritable)?;
+        Ok((log, Writing(ended)))
+    }
+
+    /// Something that the owner reported.
+    pub fn report(&self, report: &Report) {
+        self.give(About::Report(*report));
+    }
+
+    /// Something that somebody else has to say.
+    pub fn words(&self, words: impl Into<String>) {
+        self.give(About::Words(words.into()));
+    }
+
+    fn give(&self, about: About) {
+        if self.lines.try_send((ZonedDateTime::now(), about)).is_err() {
+            self.missing.fetch_add(1, Ordering::Relaxed);
+        }
+    }
+}
+
+/// Writes lines until nobody can leave any more. Trouble is told once; what could not be written counts as missing,
+/// and how much is missing is said as soon as something can be written again.
+fn write_all(
+    teller: &Teller<'_>,
+    waiting: &Receiver<(ZonedDateTime, About)>,
+    missing: &AtomicU64,
+    write: &mut dyn FnMut(&str) -> std::io::Result<()>,
+    trouble: &dyn Fn(&std::io::Error),
+) {
+    let mut troubled = false;
+    let mut write = |when: &ZonedDateTime, words: &str| {
+        let result = write(&format!("{} {words}", when.strftime("%Y-%m-%dT%H:%M:%S%.3f%:z")));
+        if let Err(error) = &result
+            && !std::mem::replace(&mut troubled, true)
+        {
+            trouble(error);
+        }
+        result.is_ok()
+    };
+    let gap = |count: u64| format!("{count} lines are missing: they could not be written in time");
+    for (when, about) in waiting {
+        let words = match about {
+            About::Report(report) => in_one_line(&teller.lines(&report)),
+            About::Words(words) => in_one_line(&[words]),
+        };
+        let count = missing.swap(0, Ordering::Relaxed);
+        let told = count == 0 || write(&when, &gap(count));
+        let written = told && (words.is_empty() || write(&when, &words));
+        let still = if told { 0 } else { count } + u64::from(!written);
+        missing.fetch_add(still, Ordering::Relaxed);
+    }
+    let count = missing.load(Ordering::Relaxed);
+    if count > 0 {
+        write(&ZonedDateTime::now(), &gap(count));
+    }
+}
+
+/// What the terminal shows in several lines, in one; titles and remarks may hold what would end a line.
+fn in_one_line(lines: &[String]) -> String {
+    let lines = lines.iter().map(|line| line.split(|c: char| c.is_whitespace() || c.is_control()));
+    let lines = lines.map(|words| words.filter(|word| !word.is_empty()).collect::<Vec<_>>().join(" "));
+    let mut one = String::new();
+    for line in lines.filter(|line| !line.is_empty()) {
+        let between = if one.is_empty() { "" } else if one.ends_with(['.', ':']) { " " } else { "; " };
+        one.push_str(between);
+        one.push_str(&line);
+    }
+    one
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::daemon::Ended;
+    use crate::engine::{Counts, Notice, Standing};
+
+    fn demo() -> Arc<Book> {
+        Arc::new(crate::map::load("maps/midwinter.toml", &mut |path| std::fs::read(path)).book.unwrap())
+    }
+
+    fn said(abouts: Vec<About>, missing: u64, mut write: impl FnMut(&str) -> std::io::Result<()>) -> usize {
+        let book = demo();
+        let plan = Plan::new(&book);
+        let teller = Teller { book: &book, plan: &plan, drawn: None };
+        let (lines, waiting) = bounded(100);
+        let when: jiff::Timestamp = "2026-12-19T18:30:00.0426Z".parse().unwrap();
+        let when = when.to_zoned_datetime(jiff::tz::TimeZone::fixed(jiff::tz::offset(1)));
+        abouts.into_iter().for_each(|about| lines.send((when.clone(), about)).unwrap());
+        drop(lines);
+        let troubles = std::cell::Cell::new(0);
+        write_all(&teller, &waiting, &AtomicU64::new(missing), &mut write, &|_| troubles.set(troubles.get() + 1));
+        troubles.get()
+    }
+
+    #[test]
+    fn a_line_has_its_time_and_says_all_in_one() {
+        let standing = Standing { entry: 1, song: Some(1), ..Standing::default() };
+        let ended = Ended { counts: Counts { out_of_range: 2, not_understood: 0 }, not_taken: 0, unheard: 3 };
+        let abouts = vec![
+            About::Words("handspan begins:\u{1b}[2J\nkeyboard is there".to_owned()),
+            About::Report(Report::Told(Notice::Panic, standing)),
+            About::Report(Report::InputGone(0)),
+            About::Report(Report::Ended(ended)),
+        ];
+        let mut lines = Vec::new();
+        let troubles = said(abouts, 0, |line| {
+            lines.push(line.to_owned());
+            Ok(())
+        });
+        assert_eq!(troubles, 0);
+        assert_eq!(
+            lines,
+            [
+                "2026-12-19T19:30:00.042+01:00 handspan begins: [2J keyboard is there",
+                "2026-12-19T19:30:00.042+01:00 Panic: everything is silent.",
+                "2026-12-19T19:30:00.042+01:00 keyboard is gone: its notes have ended, its pedals are up. Plug it in again.",
+                "2026-12-19T19:30:00.042+01:00 The end: every note has ended, every pedal is up. 2 notes lay outside \
+                 the MIDI range and were not sent. 3 lines like these were dropped because nobody read them.",
+            ]
+        );
+    }
+
+    #[test]
+    fn a_song_is_one_line() {
+        let standing = Standing { song: Some(1), entry: 1, ..Standing::default() };
+        let mut lines = Vec::new();
+        said(vec![About::Report(Report::Told(Notice::Song, standing))], 0, |line| {
+            lines.push(line.to_owned());
+            Ok(())
+        });
+        assert_eq!(lines.len(), 1);
+        let line = &lines[0];
+        assert!(line.contains("2/") && line.contains("; heard in ") && !line.contains('\n'), "{line}");
+    }
+
+    #[test]
+    fn a_full_disk_is_told_once_and_what_is_missing_is_counted() {
+        let words = |text: &str| About::Words(text.to_owned());
+        let mut lines = Vec::new();
+        let mut calls = 0;
+        let troubles = said(vec![words("one"), words("two"), words("three")], 5, |line| {
+            calls += 1;
+            if calls <= 2 {
+                return Err(std::io::ErrorKind::StorageFull.into());
+            }
+            lines.push(line[30..].to_owned());
+            Ok(())
+        });
+        assert_eq!(troubles, 1);
+        assert_eq!(lines, ["7 lines are missing: they could not be written in time", "three"]);
+    }
+
+    #[test]
+    fn a_log_is_in_its_file_when_it_has_finished() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("concert.log");
+        for _ in 0..2 {
+            let (log, writing) = Log::begin(&path, demo(), |_| ()).map_err(|_| ()).unwrap();
+            log.words("a signal asks to stop");
+            drop(log);
+            writing.finish();
+        }
+        let text = std::fs::read_to_string(&path).unwrap();
+        assert_eq!(text.lines().filter(|line| line.ends_with(" a signal asks to stop")).count(), 2, "{text}");
+    }
+}

@@ -12,6 +12,7 @@ pub mod take;
 #[cfg(test)]
 mod tests;
 pub mod watch;
+pub mod watchdog;
 
 use std::sync::Arc;
 use std::time::{Duration, Instant};
@@ -30,6 +31,7 @@ pub use remote::{Command, Remote};
 pub use report::{Report, Reports};
 pub use show::{Relief, Show};
 use take::Tape;
+use watchdog::Pulse;
 
 /// What was left when the performance ended.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -55,6 +57,7 @@ pub struct Daemon {
     outputs: Vec<OutputState>,
     not_taken: u64,
     tape: Option<Tape>,
+    pulse: Pulse,
 }
 
 /// What the owner remembers of an output.
@@ -100,6 +103,7 @@ impl Daemon {
             reports: Reports::default(),
             not_taken: 0,
             tape: None,
+            pulse: Pulse::default(),
         };
         (daemon, remote)
     }
@@ -114,6 +118,12 @@ impl Daemon {
         self.reports.listen()
     }
 
+    /// Counts how often the owner has gone round its loop.
+    #[must_use]
+    pub fn pulse(&self) -> Pulse {
+        self.pulse.clone()
+    }
+
     /// Reports for others than the owner to give, to those who listen by now.
     #[must_use]
     pub fn reports(&self) -> Reports {
@@ -125,6 +135,7 @@ impl Daemon {
         self.begin(beginning);
         while !self.desk.is_to_stop() {
             self.take_one();
+            self.pulse.beat();
         }
         self.step(Event::Stop);
         let ended = Ended { counts: self.engine.counts(), not_taken: self.not_taken, unheard: self.reports.unheard() };

@@ -74,6 +74,11 @@ impl Remote {
         self.relieved.recv().is_ok()
     }
 
+    /// Makes the owner go round its loop once.
+    pub fn wake(&self) {
+        self.waker.wake();
+    }
+
     /// Ends the performance; never lost.
     pub fn stop(&self) {
         self.stop.store(true, Ordering::Release);

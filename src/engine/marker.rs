@@ -1,5 +1,6 @@
 //! What a take's markers say: the words for what happened besides messages, written and read.
 
+use super::Standing;
 use super::action::{Action, ActionError};
 use super::plan::Plan;
 use crate::music::Key;
@@ -15,6 +16,11 @@ pub enum Marker {
     Lost(usize),
     /// The output of this number came back (rule R21): `back piano`.
     Back(usize),
+    /// The output of this number was silenced (rule R16): `silence piano`.
+    Silence(usize),
+    /// A set that had been broken off went on here: `resume` with entry, entry of the song that the keys play (0 for
+    /// none), place and section, all counted from 1, and the semitones that were added.
+    Resume(Standing),
 }
 
 impl Marker {
@@ -32,6 +38,8 @@ impl Marker {
             Some(("from", name)) => named("input", &plan.input_names, name).map(Marker::From),
             Some(("lost", name)) => named("input", &plan.input_names, name).map(Marker::Lost),
             Some(("back", name)) => named("output", &plan.output_names, name).map(Marker::Back),
+            Some(("silence", name)) => named("output", &plan.output_names, name).map(Marker::Silence),
+            Some(("resume", place)) => resume(place).map(Marker::Resume),
             _ => Action::from_marker(text, plan).map(Marker::Do),
         }
     }
@@ -46,8 +54,23 @@ impl Marker {
             Marker::From(input) => format!("from {}", name(&plan.input_names, *input)),
             Marker::Lost(input) => format!("lost {}", name(&plan.input_names, *input)),
             Marker::Back(output) => format!("back {}", name(&plan.output_names, *output)),
+            Marker::Silence(output) => format!("silence {}", name(&plan.output_names, *output)),
+            Marker::Resume(Standing { entry, song, place, section, added, .. }) => {
+                let song = song.map_or(0, |song| song + 1);
+                format!("resume {} {song} {} {} {added}", entry + 1, place + 1, section + 1)
+            }
         }
     }
+}
+
+fn resume(words: &str) -> Result<Standing, ActionError> {
+    let unknown = || ActionError::NoSuch("place to resume at", words.trim().to_owned());
+    let numbers: Option<Vec<i32>> = words.split_whitespace().map(|word| word.parse().ok()).collect();
+    let [entry, song, place, section, added] = numbers.as_deref().unwrap_or_default() else { return Err(unknown()) };
+    let index = |number: i32| usize::try_from(i64::from(number) - 1).map_err(|_| unknown());
+    let song = if *song == 0 { None } else { Some(index(*song)?) };
+    let (entry, place, section) = (index(*entry)?, index(*place)?, index(*section)?);
+    Ok(Standing { entry, song, place, section, added: *added, ..Standing::default() })
 }
 
 impl Action {
@@ -108,7 +131,16 @@ mod tests {
     #[test]
     fn what_is_written_is_read_as_the_same() {
         let plan = plan();
-        let mut markers = vec![Marker::From(1), Marker::Lost(0), Marker::Lost(1), Marker::Back(1)];
+        let mut markers = vec![Marker::From(1), Marker::Lost(0), Marker::Lost(1), Marker::Back(1), Marker::Silence(0)];
+        markers.push(Marker::Resume(Standing {
+            entry: 2,
+            song: Some(1),
+            place: 4,
+            section: 0,
+            added: -3,
+            ..Standing::default()
+        }));
+        markers.push(Marker::Resume(Standing::default()));
         markers.extend((0..4).map(|entry| Marker::Do(Action::Song(entry))));
         markers.extend((0..2).map(|name| Marker::Do(Action::Section(name))));
         for tonic in 0..12 {
@@ -147,11 +179,25 @@ mod tests {
         assert_eq!(words(Marker::Do(Action::Key { tonic: 3, minor: false })), "key Eb");
         assert_eq!(words(Marker::Do(Action::Zone { name: 0, on: Some(false) })), "do zone bed off");
         assert_eq!(words(Marker::Back(1)), "back mixing desk");
+        assert_eq!(
+            words(Marker::Resume(Standing { song: Some(3), added: -1, ..Standing::default() })),
+            "resume 1 4 1 1 -1"
+        );
     }
 
     #[test]
     fn names_that_the_set_lacks_are_said() {
         let error = Marker::parse("lost pedals", &plan()).unwrap_err();
         assert_eq!(error.to_string(), "there is no input \"pedals\" in this set");
+        for text in [
+            "resume",
+            "resume 0 1 1 1 0",
+            "resume 1 1 1 1",
+            "resume 1 1 1 1 x",
+            "resume 1 -1 1 1 0",
+            "resume -2147483648 1 1 1 0",
+        ] {
+            assert!(Marker::parse(text, &plan()).is_err(), "{text}");
+        }
     }
 }

@@ -81,7 +81,15 @@ impl Rehearsal {
             });
             rehearsal.counts = engine.counts();
         };
-        step(Cause::Start, Event::Start { entry, place: 0 }, 0, 0);
+        // A take of a set that went on after it had been broken off begins there instead.
+        let at_once = take.events.iter().take_while(|event| event.tick == 0);
+        let mut at_once = at_once.filter_map(|event| match &event.kind {
+            TakeKind::Marker(text) => Marker::parse(text, plan).ok(),
+            TakeKind::Message(_) => None,
+        });
+        if !at_once.any(|marker| matches!(marker, Marker::Resume(_))) {
+            step(Cause::Start, Event::Start { entry, place: 0 }, 0, 0);
+        }
         let mut from = input;
         for (index, event) in take.events.iter().enumerate() {
             let cause = Cause::Event(index);
@@ -96,6 +104,8 @@ impl Rehearsal {
                     Ok(Marker::From(input)) => from = input,
                     Ok(Marker::Lost(input)) => step(cause, Event::InputLost(input), event.at, event.tick),
                     Ok(Marker::Back(output)) => step(cause, Event::OutputBack(output), event.at, event.tick),
+                    Ok(Marker::Silence(output)) => step(cause, Event::Silence(output), event.at, event.tick),
+                    Ok(Marker::Resume(standing)) => step(cause, Event::Resume(standing), event.at, event.tick),
                     Err(error) => rehearsal.unknown_markers.push((event.tick, error.to_string())),
                 },
             }

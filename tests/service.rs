@@ -7,8 +7,9 @@ use std::os::unix::net::UnixDatagram;
 use std::process::{Command, Stdio};
 use std::time::Duration;
 
+use handspan::daemon::keep::Beginning;
 use handspan::daemon::watchdog::Supervisor;
-use handspan::daemon::{Daemon, Report, wish};
+use handspan::daemon::{Daemon, Report, Show, wish};
 use handspan::engine::Notice;
 use handspan::ports::Direction;
 use handspan::ports::memory::World;
@@ -19,12 +20,14 @@ fn a_performance_tells_whoever_started_it() {
     let book = handspan::map::load("maps/midwinter.toml", &mut |path| std::fs::read(path)).book.unwrap();
     let world = World::default();
     world.plug(Direction::Input, "stage piano", "stage piano", None);
-    let ports = world.open(&wish(&book.gear)).unwrap();
-    let (daemon, remote, reports) = Daemon::new(&book, Box::new(ports));
+    let show = Show::new(book);
+    let ports = world.open(&wish(&show.book.gear)).unwrap();
+    let (mut daemon, remote) = Daemon::new(&show, Box::new(ports));
+    let reports = daemon.listen();
     let waker = remote.clone();
     let supervisor = Supervisor::begin(daemon.pulse(), move || waker.wake());
     assert_eq!(supervisor.is_some(), std::env::var_os("NOTIFY_SOCKET").is_some());
-    let playing = std::thread::spawn(move || daemon.run());
+    let playing = std::thread::spawn(move || daemon.run(&Beginning::Afresh));
     assert!(reports.iter().any(|report| matches!(report, Report::Told(Notice::Song, _))));
     if let Some(mut supervisor) = supervisor {
         supervisor.stands("1/9 Snow at the\nWeir Gate");

@@ -14,7 +14,7 @@ use std::time::Duration;
 
 use crossbeam_channel::{Receiver, RecvTimeoutError, Sender, bounded};
 
-use crate::engine::{Action, Event, Marker, Plan, Standing};
+use crate::engine::{Event, Marker, Plan};
 use crate::map::Gear;
 use crate::midi::file::{GrowError, Growing, Store};
 use crate::midi::tempo::{Division, TempoEvent, TempoKind};
@@ -62,11 +62,8 @@ enum What {
         more: bool,
     },
     Marker(Marker),
-    /// The set begins with this entry, at this place of its order.
-    Start {
-        entry: usize,
-        place: usize,
-    },
+    /// The set begins, and with it the time of the take, unless something came before.
+    Start,
     Plan(Arc<Plan>),
     End,
 }
@@ -92,26 +89,18 @@ impl Tape {
         self.message(at, Side::Output(output), bytes);
     }
 
-    /// Something else that happened to the engine at `now`; messages are for [`Tape::input`]. A start begins the take.
+    /// Something else that happened to the engine at `now`; messages are for [`Tape::input`]. What comes first begins the
+    /// time of the take.
     pub fn event(&self, now: u64, event: Event<'_>) {
         match event {
             Event::Action(action) => self.marker(now, Marker::Do(action)),
             Event::InputLost(input) => self.marker(now, Marker::Lost(input)),
             Event::OutputBack(output) => self.marker(now, Marker::Back(output)),
-            Event::Start { entry, place } => self.give(now, What::Start { entry, place }),
-            Event::Resume(standing) => self.resume(now, standing),
+            Event::Silence(output) => self.marker(now, Marker::Silence(output)),
+            Event::Resume(standing) => self.marker(now, Marker::Resume(standing)),
+            Event::Start { .. } => self.give(now, What::Start),
             Event::Stop => self.give(now, What::End),
-            // What an earlier run left is silenced: that is none of this take's playing.
-            Event::Silence(_) | Event::Message { .. } | Event::Time => {}
-        }
-    }
-
-    /// A performance that goes on is a take that begins there, in the key that it had come to.
-    fn resume(&self, now: u64, standing: Standing) {
-        self.give(now, What::Start { entry: standing.entry, place: standing.place });
-        let step = if standing.added < 0 { Action::LowerKey } else { Action::RaiseKey };
-        for _ in 0..standing.added.abs() {
-            self.marker(now, Marker::Do(step));
+            Event::Message { .. } | Event::Time => {}
         }
     }
 
@@ -291,7 +280,7 @@ impl<S: Store> Recorder<S> {
                 }
             }
             What::Marker(marker) => self.marker(tick, marker),
-            What::Start { entry, place } => self.start(tick, entry, place),
+            What::Start => {}
             What::Plan(plan) => {
                 self.plan = plan;
                 self.played.marker(tick, "maps read again".to_owned());
@@ -318,16 +307,6 @@ impl<S: Store> Recorder<S> {
 
     fn marker(&mut self, tick: u64, marker: Marker) {
         self.played.marker(tick, marker.words(&self.plan));
-    }
-
-    /// Where the set did not begin at its beginning, markers that lead there.
-    fn start(&mut self, tick: u64, entry: usize, place: usize) {
-        if entry > 0 {
-            self.marker(tick, Marker::Do(Action::Song(entry)));
-        }
-        for _ in 0..place {
-            self.marker(tick, Marker::Do(Action::NextSection));
-        }
     }
 
     fn flush(&mut self) -> Result<(), GrowError> {

@@ -5,9 +5,9 @@ use std::sync::Mutex;
 use proptest::prelude::*;
 
 use super::*;
-use crate::daemon::keep::Beginning;
+use crate::daemon::keep::{Beginning, Kept};
 use crate::daemon::{Daemon, Report, Show, wish};
-use crate::engine::{Engine, Rehearsal};
+use crate::engine::{Action, Engine, Rehearsal, Standing};
 use crate::map::{self, Book};
 use crate::midi::decode;
 use crate::midi::file::{self, TakeKind};
@@ -194,41 +194,49 @@ proptest! {
     }
 }
 
-#[test]
-fn the_daemon_records_what_it_plays() {
-    let book = demo();
-    let plan = Arc::new(Plan::new(&book));
+/// A performance on ports in memory, recorded; what it said, and its take.
+fn perform(show: &Show, beginning: &Beginning, happen: impl FnOnce(&World)) -> (Vec<(usize, Vec<u8>)>, Room) {
     let world = World::default();
     world.plug(Direction::Input, "stage piano", "stage piano", None);
     world.plug(Direction::Input, "small keyboard", "small keyboard", None);
     world.plug(Direction::Output, "mixing desk", "mixing desk", None);
-    let ports = world.open(&wish(&book.gear)).unwrap();
-    let show = Show::new(book.clone());
-    let (mut daemon, remote) = Daemon::new(&show, Box::new(ports));
+    let ports = world.open(&wish(&show.book.gear)).unwrap();
+    let (mut daemon, remote) = Daemon::new(show, Box::new(ports));
     let reports = daemon.listen();
-    let (tape, mut room) = room(&book, &plan);
+    let (tape, mut room) = room(&show.book, &show.plan);
     daemon.record(tape);
-    world.message(0, &[0x90, 60, 80]);
-    world.message(0, &[0xB0, 64, 127]);
-    world.message(1, &[0x90, 64, 90]);
-    world.message(0, &[0x80, 60, 0]);
-    world.input_gone(1);
-    world.listen(0);
-    world.overrun();
-    world.message(0, &[0x90, 67, 101]);
+    happen(&world);
     world.output_back(1);
-    let playing = std::thread::spawn(move || daemon.run(&Beginning::Afresh));
+    let beginning = beginning.clone();
+    let playing = std::thread::spawn(move || daemon.run(&beginning));
     // The last thing that happens.
     assert!(reports.iter().any(|report| matches!(report, Report::OutputBack(1))));
     remote.stop();
     playing.join().unwrap();
-    let sent = world.take_sent();
     room.flush();
+    let sent = world.take_sent();
     for (number, output) in room.outputs.iter().enumerate() {
         let heard: Vec<&Vec<u8>> = sent.iter().filter(|(to, _)| *to == number).map(|(_, bytes)| bytes).collect();
         let kept = output.messages();
         assert_eq!(kept.iter().map(|(_, bytes)| bytes).collect::<Vec<_>>(), heard, "output {number}");
     }
+    (sent, room)
+}
+
+#[test]
+fn the_daemon_records_what_it_plays() {
+    let show = Show::new(demo());
+    let (sent, room) = perform(&show, &Beginning::Afresh, |world| {
+        world.message(0, &[0x90, 60, 80]);
+        world.message(0, &[0xB0, 64, 127]);
+        world.message(1, &[0x90, 64, 90]);
+        world.message(0, &[0x80, 60, 0]);
+        world.input_gone(1);
+        world.listen(0);
+        world.overrun();
+        world.message(0, &[0x90, 67, 101]);
+    });
+    assert!(sent.len() > 20);
     assert_eq!(
         room.played.markers(),
         [
@@ -242,7 +250,20 @@ fn the_daemon_records_what_it_plays() {
             "back pad"
         ]
     );
-    room.compare(&plan).unwrap();
+    room.compare(&show.plan).unwrap();
+}
+
+#[test]
+fn a_set_that_goes_on_after_a_kill_plays_again_from_there() {
+    let show = Show::new(demo());
+    let standing = Standing { entry: 3, song: Some(3), place: 1, section: 1, added: 2, ..Standing::default() };
+    let kept = Kept { maps: show.fingerprint(), ended_well: false, standing, zones: vec![("bed".into(), false)] };
+    let (sent, room) = perform(&show, &Beginning::GoOn(kept), |world| world.message(0, &[0x90, 60, 80]));
+    assert!(sent.len() > 20);
+    let markers = room.played.markers();
+    assert_eq!(markers[..2], ["silence keys", "silence pad"]);
+    assert_eq!(markers[4..6], ["resume 4 4 2 2 2", "do zone bed off"]);
+    room.compare(&show.plan).unwrap();
 }
 
 #[test]
@@ -271,14 +292,16 @@ fn what_finds_no_room_is_counted_and_never_halved() {
 }
 
 #[test]
-fn a_set_taken_up_in_the_middle_leads_there() {
+fn saved_maps_change_the_names_from_there_on() {
     let book = demo();
     let plan = Arc::new(Plan::new(&book));
     let (tape, mut room) = room(&book, &plan);
-    tape.event(7, Event::Start { entry: 3, place: 2 });
-    tape.plan(10_007, Arc::clone(&plan));
+    tape.event(7, Event::Start { entry: 0, place: 0 });
+    tape.marker(7, Marker::Back(0));
+    tape.plan(10_007, Arc::new(Plan::default()));
+    tape.marker(10_007, Marker::Back(0));
     room.flush();
-    assert_eq!(room.played.markers(), ["song 4", "do next-section", "do next-section", "maps read again"]);
+    assert_eq!(room.played.markers(), ["back keys", "maps read again", "back "]);
 }
 
 #[test]

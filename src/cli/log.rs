@@ -1,12 +1,12 @@
 //! The log: what happened, line by line, each with its time and cause, written by a thread of its own.
 //!
-//! Two threads: one takes the owner's reports, marks them with the time and hands them on, never waiting; the other
-//! writes. So a slow disk delays neither the terminal nor the time that a line bears.
+//! Whoever has something to say marks it with the time and leaves it in a bounded channel, never waiting; so a slow
+//! disk delays nobody, nor the time that a line bears.
 
 use std::path::Path;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
-use std::thread;
+use std::thread::{self, JoinHandle};
 use std::time::Duration;
 
 use crossbeam_channel::{Receiver, Sender, bounded};
@@ -15,9 +15,7 @@ use jiff::ZonedDateTime;
 use super::Failure;
 use super::rotation::Rotating;
 use super::telling::Teller;
-use crate::daemon::Report;
-use crate::engine::Plan;
-use crate::map::Book;
+use crate::daemon::{Report, Show};
 
 /// Bytes of one file; with its predecessors five times that, some weeks of rehearsals.
 const MOST: u64 = 1024 * 1024;
@@ -25,7 +23,7 @@ const MOST: u64 = 1024 * 1024;
 /// Lines that may wait for the disk.
 const WAITING: usize = 4096;
 
-/// At the end the log gets so long to be written.
+/// At the end the last line gets so long to find room.
 const PATIENCE: Duration = Duration::from_secs(2);
 
 /// What a line is about.
@@ -33,6 +31,8 @@ const PATIENCE: Duration = Duration::from_secs(2);
 enum About {
     Report(Report),
     Words(String),
+    /// Nothing more comes.
+    End,
 }
 
 /// Where everybody leaves what happened; never waits.
@@ -42,18 +42,6 @@ pub(super) struct Log {
     missing: Arc<AtomicU64>,
 }
 
-/// The log's thread; to be waited for at the end.
-#[derive(Debug)]
-pub(super) struct Writing(Receiver<()>);
-
-impl Writing {
-    /// Waits until everything is written, or until it is clear that the disk does not take it. Every [`Log`] must be
-    /// gone.
-    pub fn finish(self) {
-        let _ = self.0.recv_timeout(PATIENCE);
-    }
-}
-
 impl Log {
     /// Opens a log and begins to write; `complain` is told once if it cannot go on.
     ///
@@ -61,9 +49,9 @@ impl Log {
     /// The file cannot be written, in a sentence.
     pub fn begin(
         path: &Path,
-        book: Arc<Book>,
+        show: Arc<Show>,
         complain: impl Fn(&str) + Send + 'static,
-    ) -> Result<(Log, Writing), Failure> {
+    ) -> Result<(Log, JoinHandle<()>), Failure> {
         let name = path.display().to_string();
         let unwritable = |error: std::io::Error| {
             let name = path.display();
@@ -73,24 +61,26 @@ impl Log {
         };
         let mut file = Rotating::open(path, MOST).map_err(unwritable)?;
         let (lines, waiting) = bounded(WAITING);
-        let (_alive, ended) = bounded::<()>(0);
         let missing = Arc::new(AtomicU64::new(0));
         let log = Log { lines, missing: Arc::clone(&missing) };
         let write = move || {
-            let _alive = _alive;
-            let plan = Plan::new(&book);
-            let teller = Teller { book: &book, plan: &plan, drawn: None };
-            write_all(&teller, &waiting, &missing, &mut |line| file.line(line), &|error| {
+            let teller = Teller { show, drawn: None };
+            write_all(teller, &waiting, &missing, &mut |line| file.line(line), &|error| {
                 complain(&format!("The log {name} cannot be written any longer ({error}); the music goes on."));
             });
         };
-        thread::Builder::new().name("log".to_owned()).spawn(write).map_err(unwritable)?;
-        Ok((log, Writing(ended)))
+        let writing = thread::Builder::new().name("log".to_owned()).spawn(write).map_err(unwritable)?;
+        Ok((log, writing))
+    }
+
+    /// Says that nothing more comes: the log's thread ends when all before is written.
+    pub fn end(&self) {
+        let _ = self.lines.send_timeout((ZonedDateTime::now(), About::End), PATIENCE);
     }
 
     /// Something that the owner reported.
     pub fn report(&self, report: &Report) {
-        self.give(About::Report(*report));
+        self.give(About::Report(report.clone()));
     }
 
     /// Something that somebody else has to say.
@@ -105,10 +95,10 @@ impl Log {
     }
 }
 
-/// Writes lines until nobody can leave any more. Trouble is told once; what could not be written counts as missing,
+/// Writes lines until nothing more comes. Trouble is told once; what could not be written counts as missing,
 /// and how much is missing is said as soon as something can be written again.
 fn write_all(
-    teller: &Teller<'_>,
+    mut teller: Teller,
     waiting: &Receiver<(ZonedDateTime, About)>,
     missing: &AtomicU64,
     write: &mut dyn FnMut(&str) -> std::io::Result<()>,
@@ -129,6 +119,7 @@ fn write_all(
         let words = match about {
             About::Report(report) => in_one_line(&teller.lines(&report)),
             About::Words(words) => in_one_line(&[words]),
+            About::End => break,
         };
         let count = missing.swap(0, Ordering::Relaxed);
         let told = count == 0 || write(&when, &gap(count));
@@ -148,7 +139,13 @@ fn in_one_line(lines: &[String]) -> String {
     let lines = lines.map(|words| words.filter(|word| !word.is_empty()).collect::<Vec<_>>().join(" "));
     let mut one = String::new();
     for line in lines.filter(|line| !line.is_empty()) {
-        let between = if one.is_empty() { "" } else if one.ends_with(['.', ':']) { " " } else { "; " };
+        let between = if one.is_empty() {
+            ""
+        } else if one.ends_with(['.', ':']) {
+            " "
+        } else {
+            "; "
+        };
         one.push_str(between);
         one.push_str(&line);
     }
@@ -161,21 +158,19 @@ mod tests {
     use crate::daemon::Ended;
     use crate::engine::{Counts, Notice, Standing};
 
-    fn demo() -> Arc<Book> {
-        Arc::new(crate::map::load("maps/midwinter.toml", &mut |path| std::fs::read(path)).book.unwrap())
+    fn demo() -> Arc<Show> {
+        Arc::new(Show::new(crate::map::load("maps/midwinter.toml", &mut |path| std::fs::read(path)).book.unwrap()))
     }
 
     fn said(abouts: Vec<About>, missing: u64, mut write: impl FnMut(&str) -> std::io::Result<()>) -> usize {
-        let book = demo();
-        let plan = Plan::new(&book);
-        let teller = Teller { book: &book, plan: &plan, drawn: None };
+        let teller = Teller { show: demo(), drawn: None };
         let (lines, waiting) = bounded(100);
         let when: jiff::Timestamp = "2026-12-19T18:30:00.0426Z".parse().unwrap();
         let when = when.to_zoned_datetime(jiff::tz::TimeZone::fixed(jiff::tz::offset(1)));
         abouts.into_iter().for_each(|about| lines.send((when.clone(), about)).unwrap());
         drop(lines);
         let troubles = std::cell::Cell::new(0);
-        write_all(&teller, &waiting, &AtomicU64::new(missing), &mut write, &|_| troubles.set(troubles.get() + 1));
+        write_all(teller, &waiting, &AtomicU64::new(missing), &mut write, &|_| troubles.set(troubles.get() + 1));
         troubles.get()
     }
 
@@ -244,8 +239,8 @@ mod tests {
         for _ in 0..2 {
             let (log, writing) = Log::begin(&path, demo(), |_| ()).map_err(|_| ()).unwrap();
             log.words("a signal asks to stop");
-            drop(log);
-            writing.finish();
+            log.end();
+            writing.join().unwrap();
         }
         let text = std::fs::read_to_string(&path).unwrap();
         assert_eq!(text.lines().filter(|line| line.ends_with(" a signal asks to stop")).count(), 2, "{text}");

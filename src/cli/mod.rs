@@ -2,6 +2,7 @@
 
 mod check;
 mod demo;
+mod herald;
 mod keyboard;
 mod log;
 mod maps;
@@ -52,6 +53,12 @@ enum Command {
         /// The way to the ports: the system's own, or the portable one, which notices less.
         #[arg(long, value_name = "WAY", default_value = "system")]
         backend: Backend,
+        /// Writes what happens, line by line with its time, at the end of this file.
+        #[arg(long, value_name = "FILE")]
+        log: Option<PathBuf>,
+        /// Records what is played and what comes out, in a new folder below this one.
+        #[arg(long, value_name = "FOLDER")]
+        take: Option<PathBuf>,
     },
     /// The MIDI inputs and outputs that the system has now.
     Ports {
@@ -118,7 +125,7 @@ enum Failure {
 pub fn main() -> ExitCode {
     let result = match CommandLine::parse().command {
         Command::Try { out } => tryout::run(out),
-        Command::Play { set, backend } => play::run(&set, backend.into()),
+        Command::Play { set, backend, log, take } => play::run(&set, backend.into(), log.as_deref(), take.as_deref()),
         Command::Ports { backend } => ports::run(backend.into()),
         Command::Check { set, json } => check::run(&set, json),
         Command::Render { set, take, out, input } => render::run(&set, &take, &out, input.as_deref()),

@@ -3,16 +3,23 @@
 use std::io::{IsTerminal, Write};
 use std::path::Path;
 use std::sync::Arc;
-use std::thread;
+use std::thread::{self, JoinHandle};
 use std::time::{Duration, Instant};
 
 use crossbeam_channel::Receiver;
+use crossterm::terminal::is_raw_mode_enabled;
+use jiff::ZonedDateTime;
 
+use super::herald;
+use super::log::Log;
 use super::telling::Teller;
 use super::terminal::SingleKeys;
 use super::{Failure, maps};
 use crate::daemon::keep::{self, Beginning};
-use crate::daemon::{self, Daemon, Report, Show, watch};
+use crate::daemon::take::{self, Recorder, Tape};
+use crate::daemon::watchdog::Supervisor;
+use crate::daemon::{self, Command, Daemon, Report, Show, watch};
+use crate::engine::Plan;
 use crate::map::Book;
 use crate::ports::{self, Backend, Ports};
 
@@ -24,8 +31,27 @@ const LAST_WORDS: Duration = Duration::from_secs(2);
 /// Columns left of a keyboard, and one on its right.
 const INDENT: usize = 8;
 
-pub(super) fn run(set: &str, backend: Backend) -> Result<(), Failure> {
+pub(super) fn run(set: &str, backend: Backend, log: Option<&Path>, take: Option<&Path>) -> Result<(), Failure> {
     let show = Arc::new(Show::new(maps::load_sound(set)?));
+    let Some(file) = log else { return perform(set, show, backend, None, take) };
+    let (log, writing) = Log::begin(file, Arc::clone(&show), say_aside)?;
+    let result = perform(set, show, backend, Some(&log), take);
+    if let Err(Failure::Wrong(words) | Failure::Undone(words)) = &result {
+        log.words(&**words);
+    }
+    log.end();
+    wait_for(&[writing]);
+    result
+}
+
+fn perform(
+    set: &str,
+    show: Arc<Show>,
+    backend: Backend,
+    log: Option<&Log>,
+    take: Option<&Path>,
+) -> Result<(), Failure> {
+    let mut threads = Vec::new();
     let state = keep::file_of(Path::new(set));
     let kept = state.as_deref().and_then(keep::read);
     let connections = kept.as_ref().map_or_else(Vec::new, |kept| kept.connections.clone());
@@ -35,13 +61,30 @@ pub(super) fn run(set: &str, backend: Backend) -> Result<(), Failure> {
     let mut opening = opening(&show.book, ports.as_ref());
     opening.extend(words_for(&beginning));
     let (mut daemon, remote) = Daemon::new(&show, ports);
-    let stopper = remote.clone();
-    ctrlc::set_handler(move || stopper.stop())
-        .map_err(|error| Failure::Undone(format!("signals cannot be listened to ({error}): start it again.")))?;
-    let keys = SingleKeys::begin(remote.clone());
+    if let Some(folder) = take {
+        let (tape, recorder, words) = begin_take(folder, &show)?;
+        daemon.record(tape);
+        opening.push(words);
+        let log = log.cloned();
+        threads.extend(thread::Builder::new().name("take".to_owned()).spawn(move || record(recorder, log.as_ref())));
+    }
+    if let Some(log) = log {
+        log.words(format!("handspan {} plays {set}", env!("CARGO_PKG_VERSION")));
+        opening.iter().for_each(|line| log.words(line));
+    }
+    let (waker, stopper, signalled) = (remote.clone(), remote.clone(), log.cloned());
+    let supervisor = Supervisor::begin(daemon.pulse(), move || waker.wake());
+    ctrlc::set_handler(move || {
+        signalled.iter().for_each(|log| log.words("A signal asks for the end."));
+        stopper.stop();
+    })
+    .map_err(|error| Failure::Undone(format!("signals cannot be listened to ({error}): start it again.")))?;
+    let (pressed, plan) = (log.cloned(), Arc::clone(&show.plan));
+    let keys = SingleKeys::begin(remote.clone(), move |command| {
+        pressed.iter().for_each(|log| log.words(words_for_key(command, &plan)));
+    });
     let line_end = if keys.is_some() { "\r\n" } else { "\n" };
     print_lines(&opening, line_end);
-    let mut threads = Vec::new();
     match state {
         Some(state) => {
             let heard = daemon.listen();
@@ -58,19 +101,66 @@ pub(super) fn run(set: &str, backend: Backend) -> Result<(), Failure> {
     let heard = daemon.listen();
     let told = Arc::clone(&show);
     threads.extend(thread::Builder::new().name("teller".to_owned()).spawn(move || tell_all(told, &heard, line_end)));
+    if log.is_some() || supervisor.is_some() {
+        threads.extend(herald::begin(Arc::clone(&show), daemon.listen(), log.cloned(), supervisor));
+    }
     let again = set.to_owned();
     let watching = watch::watch(show, Box::new(move || maps::load(&again)), remote, daemon.reports());
     if let Err(error) = &watching {
         print_lines(&[error.to_string()], line_end);
     }
     daemon.run(&beginning);
-    // They end with the last report, unless a terminal that was stopped holds one up.
+    // They end with the last report.
+    wait_for(&threads);
+    drop(keys);
+    Ok(())
+}
+
+/// Begins a take, named by the date and time of its beginning; the words say where it is.
+fn begin_take(folder: &Path, show: &Show) -> Result<(Tape, Recorder, String), Failure> {
+    let name = ZonedDateTime::now().strftime("%Y-%m-%d %H.%M.%S").to_string();
+    let (tape, recorder, place) =
+        take::begin(folder, &name, &show.book.gear, Arc::clone(&show.plan)).map_err(|error| {
+            let folder = folder.display();
+            Failure::Wrong(format!(
+                "nothing can be recorded in {folder} ({error}): give --take a folder that you may write to."
+            ))
+        })?;
+    Ok((tape, recorder, format!("  recorded in \"{}\"", place.display())))
+}
+
+/// Records until the tape ends. What cannot be recorded is said once; the music goes on.
+fn record(recorder: Recorder, log: Option<&Log>) {
+    let words = match recorder.run() {
+        Ok(0) => return,
+        Ok(missing) => format!("{missing} messages are missing from the take: they could not be written in time."),
+        Err(error) => format!("The take ends here ({error}); what was recorded before can be read, the music goes on."),
+    };
+    say_aside(&words);
+    log.iter().for_each(|log| log.words(&*words));
+}
+
+/// What a key of the terminal asks for.
+fn words_for_key(command: Option<Command>, plan: &Plan) -> String {
+    match command {
+        Some(Command::Action(action)) => format!("A key asks for {}.", action.words(plan)),
+        Some(Command::TurnZone(number)) => format!("A key asks to turn zone {} of the song.", number + 1),
+        None => "A key asks for the end.".to_owned(),
+    }
+}
+
+/// Says something on the terminal from a thread beside the music.
+fn say_aside(words: &str) {
+    let line_end = if is_raw_mode_enabled().unwrap_or(false) { "\r\n" } else { "\n" };
+    let _ = write!(std::io::stderr(), "{words}{line_end}");
+}
+
+/// Waits for threads to end, but not for ever: a terminal that was stopped or a disk may hold one up.
+fn wait_for(threads: &[JoinHandle<()>]) {
     let patience = Instant::now() + LAST_WORDS;
     while threads.iter().any(|thread| !thread.is_finished()) && Instant::now() < patience {
         thread::sleep(Duration::from_millis(5));
     }
-    drop(keys);
-    Ok(())
 }
 
 /// What the player is told of how the performance begins.

@@ -29,13 +29,14 @@ Example:
 pub(super) struct SingleKeys;
 
 impl SingleKeys {
-    /// Takes the terminal's keys to the daemon, if there is a terminal to type in.
-    pub(super) fn begin(remote: Remote) -> Option<SingleKeys> {
+    /// Takes the terminal's keys to the daemon, if there is a terminal to type in. What a key asks for, `None` for the
+    /// end, is handed to `asked` first.
+    pub(super) fn begin(remote: Remote, asked: impl Fn(Option<Command>) + Send + 'static) -> Option<SingleKeys> {
         if !std::io::stdin().is_terminal() || enable_raw_mode().is_err() {
             return None;
         }
         // The thread ends with the process: reading a terminal cannot be called off.
-        thread::Builder::new().name("keys".to_owned()).spawn(move || read_keys(&remote)).ok()?;
+        thread::Builder::new().name("keys".to_owned()).spawn(move || read_keys(&remote, &asked)).ok()?;
         Some(SingleKeys)
     }
 }
@@ -46,7 +47,7 @@ impl Drop for SingleKeys {
     }
 }
 
-fn read_keys(remote: &Remote) {
+fn read_keys(remote: &Remote, asked: &dyn Fn(Option<Command>)) {
     while let Ok(event) = event::read() {
         let Event::Key(key) = event else { continue };
         if key.kind == KeyEventKind::Release {
@@ -54,9 +55,13 @@ fn read_keys(remote: &Remote) {
         }
         match meaning(key) {
             Some(Meaning::Give(command)) => {
+                asked(Some(command));
                 remote.give(command);
             }
-            Some(Meaning::Stop) => remote.stop(),
+            Some(Meaning::Stop) => {
+                asked(None);
+                remote.stop();
+            }
             None => {}
         }
     }

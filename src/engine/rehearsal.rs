@@ -81,13 +81,14 @@ impl Rehearsal {
             });
             rehearsal.counts = engine.counts();
         };
-        // A take of a set that went on after it had been broken off begins there instead.
-        let at_once = take.events.iter().take_while(|event| event.tick == 0);
-        let mut at_once = at_once.filter_map(|event| match &event.kind {
+        // A take of a set that went on after it had been broken off begins there instead; what that left sounding is
+        // silenced first.
+        let mut first = take.events.iter().map_while(|event| match &event.kind {
             TakeKind::Marker(text) => Marker::parse(text, plan).ok(),
             TakeKind::Message(_) => None,
         });
-        if !at_once.any(|marker| matches!(marker, Marker::Resume(_))) {
+        let resumed = first.find(|marker| !matches!(marker, Marker::Silence(_)));
+        if !matches!(resumed, Some(Marker::Resume(_))) {
             step(Cause::Start, Event::Start { entry, place: 0 }, 0, 0);
         }
         let mut from = input;

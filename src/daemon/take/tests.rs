@@ -257,7 +257,13 @@ fn the_daemon_records_what_it_plays() {
 fn a_set_that_goes_on_after_a_kill_plays_again_from_there() {
     let show = Show::new(demo());
     let standing = Standing { entry: 3, song: Some(3), place: 1, section: 1, added: 2, ..Standing::default() };
-    let kept = Kept { maps: show.fingerprint(), ended_well: false, standing, zones: vec![("bed".into(), false)] };
+    let kept = Kept {
+        maps: show.fingerprint(),
+        ended_well: false,
+        standing,
+        zones: vec![("bed".into(), false)],
+        connections: Vec::new(),
+    };
     let (sent, room) = perform(&show, &Beginning::GoOn(kept), |world| world.message(0, &[0x90, 60, 80]));
     assert!(sent.len() > 20);
     let markers = room.played.markers();

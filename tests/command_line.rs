@@ -122,6 +122,30 @@ fn a_port_that_is_not_there_or_no_sequencer_ends_play_with_a_sentence() {
 }
 
 #[test]
+fn a_log_that_cannot_be_written_is_refused_before_anything_starts() {
+    let folder = maps();
+    for (log, said) in [("missing/concert.log", "missing/concert.log"), (".", "it is no plain file")] {
+        let ran = run(folder.path(), &["play", "set.toml", "--log", log]);
+        assert_eq!(ran.code, 2, "{}", ran.err);
+        assert!(ran.err.contains(said) && ran.err.contains("give --log a file"), "{}", ran.err);
+        assert!(!ran.err.contains("snd-seq") && !ran.err.contains("nobody has"), "no port was asked for: {}", ran.err);
+    }
+}
+
+#[test]
+fn the_log_says_why_play_could_not_begin() {
+    let folder = maps();
+    let ran = run(folder.path(), &["play", "set.toml", "--log", "concert.log", "--take", "takes"]);
+    assert_eq!(ran.code, 2, "{}", ran.err);
+    let log = fs::read_to_string(folder.path().join("concert.log")).expect("a log");
+    let first = ran.err.split_whitespace().next().expect("a sentence");
+    assert!(log.lines().count() == 1 && log.contains(first), "{log}");
+    // 2026-12-19T19:30:00.042+01:00, then a space.
+    assert_eq!(log.find(' '), Some(29), "{log}");
+    assert!(!folder.path().join("takes").exists(), "nothing was recorded");
+}
+
+#[test]
 fn a_take_that_is_none_is_refused() {
     let folder = maps();
     let whole = demo_take();

@@ -4,6 +4,7 @@
 //! nothing is read before they have been quiet for a moment. A map with errors is looked at once more a little later
 //! before anything is said about it: it may be half-written.
 
+use std::ffi::{OsStr, OsString};
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, Weak};
 use std::thread;
@@ -43,9 +44,10 @@ enum Found {
 /// The system does not tell of changed files.
 pub fn watch(show: Arc<Show>, reread: Reread, remote: Remote, reports: Reports) -> Result<Watching, WatchError> {
     let (sender, notices) = bounded(NOTICES);
+    let endings = endings(&show);
     let mut watcher = notify::recommended_watcher(move |event: notify::Result<notify::Event>| {
-        let only_read = event.is_ok_and(|event| event.kind.is_access());
-        if !only_read {
+        let beside = |event: notify::Event| event.kind.is_access() || !may_be_maps(&event.paths, &endings);
+        if !event.is_ok_and(beside) {
             let _ = sender.try_send(());
         }
     })?;
@@ -77,6 +79,19 @@ fn folders(show: &Show) -> Vec<PathBuf> {
     folders.sort();
     folders.dedup();
     folders
+}
+
+/// What the names of a set's files end in.
+fn endings(show: &Show) -> Vec<Option<OsString>> {
+    let paths = show.book.sources.iter().map(|source| Path::new(&source.path));
+    paths.map(|path| path.extension().map(OsStr::to_owned)).collect()
+}
+
+/// Whether one of these files may be a map. A log or a take that lies beside the maps is none: a line in the log must
+/// not have the maps read again, which may be what the next line is about.
+fn may_be_maps(paths: &[PathBuf], endings: &[Option<OsString>]) -> bool {
+    let known = |path: &PathBuf| endings.iter().any(|ending| ending.as_deref() == path.extension());
+    paths.is_empty() || paths.iter().any(known)
 }
 
 struct Follower {
@@ -162,6 +177,23 @@ fn wait_for_quiet(notices: &Receiver<()>) {
         match notices.recv_timeout(QUIET) {
             Ok(()) => {}
             Err(RecvTimeoutError::Timeout | RecvTimeoutError::Disconnected) => return,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_log_or_a_take_beside_the_maps_is_no_map() {
+        let endings = [Some("toml".into()), Some("set".into())];
+        let may = |names: &[&str]| may_be_maps(&names.iter().map(PathBuf::from).collect::<Vec<_>>(), &endings);
+        assert!(may(&["maps/songs/weir-gate.toml"]) && may(&["tonight.set"]));
+        assert!(may(&["maps/4913", "maps/weir-gate.toml"]), "renamed into place");
+        assert!(may(&[]), "the system says only that something was");
+        for name in ["concert.log", "concert.log.1", "take.mid", "takes/2026-12-19 19.30.00"] {
+            assert!(!may(&[name]), "{name}");
         }
     }
 }

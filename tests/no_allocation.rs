@@ -115,6 +115,28 @@ fn a_hundred_thousand_events_allocate_nothing() {
 }
 
 #[test]
+fn to_record_allocates_nothing_even_where_nobody_takes_the_records() {
+    let loaded = map::load("maps/midwinter.toml", &mut |path| fs::read(path));
+    let book = loaded.book.expect("the demo loads");
+    let plan = Arc::new(Plan::new(&book));
+    let folder = tempfile::tempdir().expect("a folder");
+    let begun = handspan::daemon::take::begin(folder.path(), "tonight", &book.gear, Arc::clone(&plan));
+    let (tape, _recorder, _) = begun.expect("a take");
+    let exclusive = [&[0xF0][..], &[1; 500], &[0xF7]].concat();
+    let allocations = counted(|| {
+        tape.event(0, Event::Start { entry: 0, place: 0 });
+        for now in 0..20_000 {
+            tape.input(now, 0, &[0x90, 60, 100]);
+            tape.output(now, 0, &[0x90, 60, 100]);
+            tape.event(now, Event::Action(Action::NextSection));
+            tape.input(now, 0, &exclusive);
+            tape.plan(now, Arc::clone(&plan));
+        }
+    });
+    assert_eq!(allocations, 0);
+}
+
+#[test]
 fn the_count_counts() {
     let allocations = counted(|| drop(std::hint::black_box(vec![1u8; 100])));
     assert_eq!(allocations, 2, "one to take the memory, one to give it back");

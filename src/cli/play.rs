@@ -1,7 +1,7 @@
 //! `handspan play`: the daemon, and what it tells.
 
 use std::io::{IsTerminal, Write};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::thread::{self, JoinHandle};
 use std::time::{Duration, Instant};
@@ -18,10 +18,10 @@ use super::{Failure, maps};
 use crate::daemon::keep::{self, Beginning};
 use crate::daemon::take::{self, Recorder, Tape};
 use crate::daemon::watchdog::Supervisor;
-use crate::daemon::{self, Command, Daemon, Report, Show, watch};
+use crate::daemon::{self, Command, Daemon, Remote, Report, Show, watch};
 use crate::engine::Plan;
 use crate::map::Book;
-use crate::ports::{self, Backend, Ports};
+use crate::ports::{self, Backend, Connection, Ports};
 
 /// Columns of a terminal that does not say how many it has, and the fewest that a keyboard can be drawn in.
 const USUAL: usize = 100;
@@ -51,7 +51,6 @@ fn perform(
     log: Option<&Log>,
     take: Option<&Path>,
 ) -> Result<(), Failure> {
-    let mut threads = Vec::new();
     let state = keep::file_of(Path::new(set));
     let kept = state.as_deref().and_then(keep::read);
     let connections = kept.as_ref().map_or_else(Vec::new, |kept| kept.connections.clone());
@@ -61,6 +60,7 @@ fn perform(
     let mut opening = opening(&show.book, ports.as_ref());
     opening.extend(words_for(&beginning));
     let (mut daemon, remote) = Daemon::new(&show, ports);
+    let mut threads = Vec::new();
     if let Some(folder) = take {
         let (tape, recorder, words) = begin_take(folder, &show)?;
         daemon.record(tape);
@@ -72,48 +72,72 @@ fn perform(
         log.words(format!("handspan {} plays {set}", env!("CARGO_PKG_VERSION")));
         opening.iter().for_each(|line| log.words(line));
     }
-    let (waker, stopper, signalled) = (remote.clone(), remote.clone(), log.cloned());
-    let supervisor = Supervisor::begin(daemon.pulse(), move || waker.wake());
-    ctrlc::set_handler(move || {
-        signalled.iter().for_each(|log| log.words("A signal asks for the end."));
-        stopper.stop();
-    })
-    .map_err(|error| Failure::Undone(format!("signals cannot be listened to ({error}): start it again.")))?;
-    let (pressed, plan) = (log.cloned(), Arc::clone(&show.plan));
-    let keys = SingleKeys::begin(remote.clone(), move |command| {
-        pressed.iter().for_each(|log| log.words(words_for_key(command, &plan)));
-    });
-    let line_end = if keys.is_some() { "\r\n" } else { "\n" };
-    print_lines(&opening, line_end);
-    match state {
-        Some(state) => {
-            let heard = daemon.listen();
-            let cannot = move |error: &std::io::Error| {
-                let words = format!("Where the set stands cannot be kept for a restart ({error}).");
-                print_lines(&[words], line_end);
-            };
-            threads.extend(keep::keep(state, Arc::clone(&show), &beginning, connections, heard, cannot));
-        }
-        None => {
-            print_lines(&["Where the set stands is not kept: this system has no folder for that.".into()], line_end)
-        }
-    }
-    let heard = daemon.listen();
-    let told = Arc::clone(&show);
-    threads.extend(thread::Builder::new().name("teller".to_owned()).spawn(move || tell_all(told, &heard, line_end)));
-    if log.is_some() || supervisor.is_some() {
-        threads.extend(herald::begin(Arc::clone(&show), daemon.listen(), log.cloned(), supervisor));
-    }
+    let keys = steer(&remote, log, &show)?;
+    print_lines(&opening);
+    let keep = Keep { state, beginning: &beginning, connections };
+    threads.extend(follow(&mut daemon, &remote, &show, keep, log));
     let again = set.to_owned();
     let watching = watch::watch(show, Box::new(move || maps::load(&again)), remote, daemon.reports());
     if let Err(error) = &watching {
-        print_lines(&[error.to_string()], line_end);
+        print_lines(&[error.to_string()]);
     }
     daemon.run(&beginning);
     // They end with the last report.
     wait_for(&threads);
     drop(keys);
     Ok(())
+}
+
+/// Lets signals and the terminal's keys steer the performance.
+fn steer(remote: &Remote, log: Option<&Log>, show: &Show) -> Result<Option<SingleKeys>, Failure> {
+    let (stopper, signalled) = (remote.clone(), log.cloned());
+    ctrlc::set_handler(move || {
+        signalled.iter().for_each(|log| log.words("A signal asks for the end."));
+        stopper.stop();
+    })
+    .map_err(|error| Failure::Undone(format!("signals cannot be listened to ({error}): start it again.")))?;
+    let (pressed, plan) = (log.cloned(), Arc::clone(&show.plan));
+    Ok(SingleKeys::begin(remote.clone(), move |command| {
+        pressed.iter().for_each(|log| log.words(words_for_key(command, &plan)));
+    }))
+}
+
+/// What a restart needs to know, and where it is kept.
+struct Keep<'a> {
+    state: Option<PathBuf>,
+    beginning: &'a Beginning,
+    connections: Vec<Connection>,
+}
+
+/// Those who follow the performance, each on a thread of its own: who keeps where it stands, who tells the terminal, who
+/// tells the log and the service manager.
+fn follow(
+    daemon: &mut Daemon,
+    remote: &Remote,
+    show: &Arc<Show>,
+    keep: Keep<'_>,
+    log: Option<&Log>,
+) -> Vec<JoinHandle<()>> {
+    let mut threads = Vec::new();
+    let Keep { state, beginning, connections } = keep;
+    match state {
+        Some(state) => {
+            let cannot = |error: &std::io::Error| {
+                print_lines(&[format!("Where the set stands cannot be kept for a restart ({error}).")]);
+            };
+            let heard = daemon.listen();
+            threads.extend(keep::keep(state, Arc::clone(show), beginning, connections, heard, cannot));
+        }
+        None => print_lines(&["Where the set stands is not kept: this system has no folder for that.".into()]),
+    }
+    let (heard, told) = (daemon.listen(), Arc::clone(show));
+    threads.extend(thread::Builder::new().name("teller".to_owned()).spawn(move || tell_all(told, &heard)));
+    let waker = remote.clone();
+    let supervisor = Supervisor::begin(daemon.pulse(), move || waker.wake());
+    if log.is_some() || supervisor.is_some() {
+        threads.extend(herald::begin(Arc::clone(show), daemon.listen(), log.cloned(), supervisor));
+    }
+    threads
 }
 
 /// Begins a take, named by the date and time of its beginning; the words say where it is.
@@ -151,8 +175,7 @@ fn words_for_key(command: Option<Command>, plan: &Plan) -> String {
 
 /// Says something on the terminal from a thread beside the music.
 fn say_aside(words: &str) {
-    let line_end = if is_raw_mode_enabled().unwrap_or(false) { "\r\n" } else { "\n" };
-    let _ = write!(std::io::stderr(), "{words}{line_end}");
+    let _ = write!(std::io::stderr(), "{words}{}", line_end());
 }
 
 /// Waits for threads to end, but not for ever: a terminal that was stopped or a disk may hold one up.
@@ -199,22 +222,28 @@ fn opening(book: &Book, ports: &dyn Ports) -> Vec<String> {
 }
 
 /// Puts reports into words until the last one. Columns for keyboards are taken from the terminal.
-fn tell_all(show: Arc<Show>, reports: &Receiver<Report>, line_end: &str) {
+fn tell_all(show: Arc<Show>, reports: &Receiver<Report>) {
     // A serial line says that it has no columns at all.
     let columns = crossterm::terminal::size().map_or(0, |(columns, _)| usize::from(columns));
     let columns = if columns < NARROWEST { USUAL } else { columns };
     let drawn = std::io::stdout().is_terminal().then(|| columns - INDENT);
     let mut teller = Teller { show, drawn };
     for report in reports {
-        print_lines(&teller.lines(&report), line_end);
+        print_lines(&teller.lines(&report));
         if matches!(report, Report::Ended(_)) {
             break;
         }
     }
 }
 
+/// While the terminal gives single keys, it does not begin a new line at its left by itself.
+fn line_end() -> &'static str {
+    if is_raw_mode_enabled().unwrap_or(false) { "\r\n" } else { "\n" }
+}
+
 /// Prints lines at once; a reader that is gone is no reason to stop playing.
-fn print_lines(lines: &[String], line_end: &str) {
+fn print_lines(lines: &[String]) {
+    let line_end = line_end();
     let mut out = std::io::stdout().lock();
     for line in lines {
         let _ = write!(out, "{line}{line_end}");

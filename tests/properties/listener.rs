@@ -83,7 +83,8 @@ impl Listener {
     /// The listener of an output was started again: it knows nothing of what was said there.
     #[allow(dead_code, reason = "not all who share this file start listeners again")]
     pub fn start_again(&mut self, output: usize) {
-        self.missed.extend(self.sounding.extract_if((output, 0, 0)..(output + 1, 0, 0), |_| true));
+        self.missed.extend(self.sounding.iter().filter(|note| note.0 == output));
+        self.sounding.retain(|note| note.0 != output);
         self.pedals.retain(|pedal| pedal.0 != output);
         self.bends.retain(|place, _| place.0 != output);
         self.pressures.retain(|place, _| place.0 != output);

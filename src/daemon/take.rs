@@ -74,14 +74,25 @@ enum What {
 pub struct Tape {
     records: Sender<Record>,
     missing: Arc<AtomicU64>,
+    /// Whether an output wants the clock that an input sends.
+    clock: bool,
     /// The recorder looks once more when this is gone.
     _running: Sender<()>,
 }
 
 impl Tape {
-    /// A whole message from an input at `now`, in microseconds.
+    /// A whole message from an input at `now`, in microseconds. What changes nothing is not kept: many a keyboard says
+    /// several times a second that it is there, or sends a clock that nobody asked for, and a file can hold either
+    /// only in a form that not every reader knows.
     pub fn input(&self, now: u64, input: usize, bytes: &[u8]) {
-        self.message(now, Side::Input(input), bytes);
+        let matters = match bytes.first() {
+            Some(0xF2 | 0xF8 | 0xFA..=0xFC) => self.clock,
+            Some(0xF1 | 0xF4..=0xF6 | 0xF9 | 0xFD..) => false,
+            _ => true,
+        };
+        if matters {
+            self.message(now, Side::Input(input), bytes);
+        }
     }
 
     /// A whole message that an output has taken; `at` is when it belongs, in microseconds, never less than before.
@@ -186,7 +197,8 @@ pub fn begin(folder: &Path, name: &str, gear: &Gear, plan: Arc<Plan>) -> Result<
     let names = gear.outputs.iter().map(|output| output.name.value.as_str());
     let outputs: Result<Vec<_>, io::Error> =
         names.map(|name| Ok((name, file(outputs.join(format!("{}.mid", file_name(name))))?))).collect();
-    let (tape, recorder) = begin_in(played, outputs?, plan)?;
+    let clock = gear.outputs.iter().any(|output| output.clock);
+    let (tape, recorder) = begin_in(played, outputs?, clock, plan)?;
     Ok((tape, recorder, folder))
 }
 
@@ -210,6 +222,7 @@ fn file_name(name: &str) -> String {
 fn begin_in<'a, S: Store>(
     played: S,
     outputs: impl IntoIterator<Item = (&'a str, S)>,
+    clock: bool,
     plan: Arc<Plan>,
 ) -> Result<(Tape, Recorder<S>), GrowError> {
     let division = Division::quarter(TICKS_IN_QUARTER).ok_or(GrowError::Full)?;
@@ -232,7 +245,7 @@ fn begin_in<'a, S: Store>(
         begun: Vec::new(),
         end: None,
     };
-    Ok((Tape { records: sender, missing, _running: running_sender }, recorder))
+    Ok((Tape { records: sender, missing, clock, _running: running_sender }, recorder))
 }
 
 impl<S: Store> Recorder<S> {

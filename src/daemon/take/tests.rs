@@ -66,7 +66,8 @@ fn room(book: &Book, plan: &Arc<Plan>) -> (Tape, Room) {
     let outputs: Vec<Shared> = book.gear.outputs.iter().map(|_| Shared::default()).collect();
     let named = book.gear.outputs.iter().zip(&outputs);
     let named = named.map(|(output, store)| (output.name.value.as_str(), store.clone()));
-    let (tape, recorder) = begin_in(played.clone(), named, Arc::clone(plan)).unwrap();
+    let (tape, recorder) =
+        begin_in(played.clone(), named, book.gear.outputs.iter().any(|output| output.clock), Arc::clone(plan)).unwrap();
     (tape, Room { recorder, played, outputs })
 }
 
@@ -295,6 +296,23 @@ fn what_finds_no_room_is_counted_and_never_halved() {
     room.flush();
     assert_eq!(room.outputs[0].messages().len(), RECORDS);
     assert_eq!(room.played.markers().pop().unwrap(), "missing 3: the recorder could not follow");
+}
+
+#[test]
+fn a_clock_is_kept_where_an_output_wants_it() {
+    let mut book = demo();
+    let plan = Arc::new(Plan::new(&book));
+    for wanted in [true, false] {
+        book.gear.outputs.iter_mut().for_each(|output| output.clock = false);
+        book.gear.outputs[0].clock = wanted;
+        let (tape, mut room) = room(&book, &plan);
+        for bytes in [&[0xFE][..], &[0xF8], &[0xF2, 1, 0], &[0xFF], &[0xF6], &[0xF0, 1, 0xF7], &[0xC0, 1]] {
+            tape.input(0, 0, bytes);
+        }
+        room.flush();
+        let kept: Vec<u8> = room.played.messages().iter().map(|(_, bytes)| bytes[0]).collect();
+        assert_eq!(kept, if wanted { vec![0xF8, 0xF2, 0xF0, 0xC0] } else { vec![0xF0, 0xC0] });
+    }
 }
 
 #[test]

@@ -13,6 +13,8 @@ mod gadget;
 #[cfg(target_os = "linux")]
 mod keeping;
 #[cfg(target_os = "linux")]
+mod kept;
+#[cfg(target_os = "linux")]
 mod latency;
 #[cfg(target_os = "linux")]
 mod memory;
@@ -48,6 +50,7 @@ fn main() -> std::process::ExitCode {
     scenarios.extend(playing::scenarios());
     scenarios.extend(take::scenarios());
     scenarios.extend(files::scenarios());
+    scenarios.extend(kept::scenarios());
     scenarios.extend(checking::scenarios());
     scenarios.extend(trouble::scenarios());
     scenarios.extend(latency::scenarios());

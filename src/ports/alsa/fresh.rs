@@ -2,31 +2,42 @@
 //!
 //! A keyboard keeps what is played while nobody takes it, and gives it all at once when somebody begins to: notes that
 //! come late, in a heap. The lab's keyboard gives some 1,400 such messages within 25 ms of the connection, under
-//! emulation. So notes that begin within 30 ms of it are left out; ends of notes, pedals and all else are taken, since
-//! they say how things stand and harm nothing. A key really struck in these 30 ms is lost, as it is in the 400 ms before,
-//! in which the system finds the keyboard.
+//! emulation. So notes that begin within 30 ms of it are left out, and for longer while the heap goes on without a
+//! pause of 10 ms, up to 80 ms; ends of notes, pedals and all else are taken, since they say how things stand and harm
+//! nothing. A key really struck in that time is lost, as it is in the 400 ms before, in which the system finds the
+//! keyboard.
 
 use std::time::{Duration, Instant};
 
 use ::alsa::seq::{Addr, EvNote, Event, EventType};
 
-/// How long what was kept may come after the connection.
-const KEPT: Duration = Duration::from_millis(30);
+/// How soon after the connection what was kept begins to come.
+const BEGINS: Duration = Duration::from_millis(30);
+/// A pause that ends it.
+const PAUSE: Duration = Duration::from_millis(10);
+/// It lasts no longer, whatever comes: playing must work again within 100 ms.
+const LONGEST: Duration = Duration::from_millis(80);
 
 /// The devices that were connected just now.
 #[derive(Default)]
-pub(super) struct Fresh(Vec<(Addr, Instant)>);
+pub(super) struct Fresh(Vec<New>);
+
+struct New {
+    device: Addr,
+    until: Instant,
+    at_most: Instant,
+}
 
 impl Fresh {
     /// A device was connected.
     pub(super) fn connected(&mut self, device: Addr, now: Instant) {
-        self.0.retain(|(known, _)| *known != device);
-        self.0.push((device, now + KEPT));
+        self.0.retain(|new| new.device != device);
+        self.0.push(New { device, until: now + BEGINS, at_most: now + LONGEST });
     }
 
-    /// Until when old notes may come.
+    /// Until when old notes may come, as far as is known by now.
     pub(super) fn until(&self) -> Option<Instant> {
-        self.0.iter().map(|(_, until)| *until).max()
+        self.0.iter().map(|new| new.until).max()
     }
 
     /// Whether an event begins a note that was played before we listened.
@@ -35,9 +46,10 @@ impl Fresh {
             return false;
         }
         let now = Instant::now();
-        self.0.retain(|(_, until)| *until > now);
-        let begins = || event.get_data::<EvNote>().is_some_and(|note| note.velocity > 0);
+        self.0.retain(|new| new.until > now);
         let source = event.get_source();
-        event.get_type() == EventType::Noteon && self.0.iter().any(|(device, _)| *device == source) && begins()
+        let Some(new) = self.0.iter_mut().find(|new| new.device == source) else { return false };
+        new.until = new.until.max(now + PAUSE).min(new.at_most);
+        event.get_type() == EventType::Noteon && event.get_data::<EvNote>().is_some_and(|note| note.velocity > 0)
     }
 }

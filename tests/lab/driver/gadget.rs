@@ -1,9 +1,10 @@
 //! USB MIDI keyboards without hardware: the kernel's gadget side and host side, joined by a dummy bus.
 
 use std::fs::{self, File, OpenOptions};
-use std::io::Write;
+use std::io::{ErrorKind, Write};
 use std::os::unix::fs::{OpenOptionsExt, symlink};
 use std::path::{Path, PathBuf};
+use std::thread;
 use std::time::Duration;
 
 use rustix::fs::OFlags;
@@ -24,7 +25,7 @@ pub struct Keyboard {
 }
 
 impl Keyboard {
-    /// Makes a keyboard for one of the two buses, not plugged in yet.
+    /// Makes a keyboard for one of the buses, not plugged in yet.
     pub fn new(bus: usize, product: &str, serial: &str) -> Result<Self, String> {
         let (folder, card) = (PathBuf::from(format!("/sys/kernel/config/usb_gadget/lab{bus}")), format!("lab{bus}"));
         let keyboard = Keyboard { folder, bus: format!("dummy_udc.{bus}"), card, product: product.into() };
@@ -42,7 +43,12 @@ impl Keyboard {
         write("idProduct", "0x0104")?;
         write("strings/0x409/manufacturer", "Lab")?;
         write("strings/0x409/product", &self.product)?;
-        write("strings/0x409/serialnumber", serial)?;
+        // A maker who gives no serial numbers.
+        if serial.is_empty() {
+            fs::write(self.folder.join("strings/0x409/serialnumber"), "\n")?;
+        } else {
+            write("strings/0x409/serialnumber", serial)?;
+        }
         let link = self.folder.join("configs/c.1/midi.0");
         if !link.exists() {
             write("functions/midi.0/in_ports", "1")?;
@@ -62,6 +68,11 @@ impl Keyboard {
     /// Puts the cable in and does not wait.
     pub fn plug_blindly(&self) -> Result<(), String> {
         fs::write(self.folder.join("UDC"), &self.bus).map_err(|error| format!("plugging in: {error}"))
+    }
+
+    /// Puts the cable into the socket of another bus, and does not wait.
+    pub fn plug_elsewhere(&self, bus: usize) -> Result<(), String> {
+        fs::write(self.folder.join("UDC"), format!("dummy_udc.{bus}")).map_err(|error| format!("plugging in: {error}"))
     }
 
     /// Pulls the cable.
@@ -100,6 +111,19 @@ impl Hands {
     /// Plays bytes; says how many the keyboard took.
     pub fn play(&mut self, bytes: &[u8]) -> usize {
         self.0.write(bytes).unwrap_or(0)
+    }
+
+    /// Plays all of these bytes, as fast as they are taken; false where the cable is out.
+    pub fn play_all(&mut self, bytes: &[u8]) -> bool {
+        let mut rest = bytes;
+        while !rest.is_empty() {
+            match self.0.write(rest) {
+                Ok(count) => rest = &rest[count..],
+                Err(error) if error.kind() == ErrorKind::WouldBlock => thread::sleep(Duration::from_micros(500)),
+                Err(_) => return false,
+            }
+        }
+        true
     }
 }
 

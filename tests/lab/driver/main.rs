@@ -44,7 +44,9 @@ fn main() -> std::process::ExitCode {
     use std::panic::{AssertUnwindSafe, catch_unwind};
     use std::process::ExitCode;
 
-    let parts: Vec<String> = std::env::args().skip(1).collect();
+    let seed = std::env::args().find_map(|argument| argument.strip_prefix("seed=")?.parse().ok());
+    trouble::set_seed(seed);
+    let parts: Vec<String> = std::env::args().skip(1).filter(|part| !part.starts_with("seed=")).collect();
     let wanted = |name: &str| parts.is_empty() || parts.iter().any(|part| name.contains(part));
     let mut scenarios = keeping::scenarios();
     scenarios.extend(playing::scenarios());

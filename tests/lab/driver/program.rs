@@ -34,16 +34,26 @@ fn io(doing: &str, error: &dyn std::fmt::Display) -> String {
 }
 
 impl Program {
-    /// Starts `handspan play SET` and waits for the ports that other programs see.
+    /// Starts `handspan play SET` and waits for the ports that other programs see. It knows of no earlier run.
     pub fn play(set: &Path, ports: &[&str]) -> Result<Self, String> {
-        let program = Self::start(&["play", &set.to_string_lossy()])?;
+        let state = fresh_state()?;
+        Self::play_on(set, ports, &state)
+    }
+
+    /// The same, with a folder where it keeps how things stand.
+    pub fn play_on(set: &Path, ports: &[&str], state: &Path) -> Result<Self, String> {
+        let program = Self::start_with(&["play", &set.to_string_lossy()], state)?;
         let there = || ports.iter().all(|port| is_there(handspan::ports::CLIENT, port));
         until("handspan's ports", PATIENCE, there).map_err(|error| format!("{error}; it said: {}", program.said()))?;
         Ok(program)
     }
 
-    /// Starts it with these arguments.
+    /// Starts it with these arguments. It knows of no earlier run.
     pub fn start(arguments: &[&str]) -> Result<Self, String> {
+        Self::start_with(arguments, &fresh_state()?)
+    }
+
+    fn start_with(arguments: &[&str], state: &Path) -> Result<Self, String> {
         let (terminal, its_end) = terminal()?;
         let said = std::env::temp_dir().join(format!("said-{}", arguments.first().unwrap_or(&"nothing")));
         let file = File::create(&said).map_err(|error| io("making a file", &error))?;
@@ -51,6 +61,8 @@ impl Program {
         let child = Command::new("handspan")
             .args(arguments)
             .env("TERM", "linux")
+            .env("HOME", std::env::temp_dir())
+            .env("XDG_STATE_HOME", state)
             .stdin(Stdio::from(its_end))
             .stdout(file)
             .stderr(errors)
@@ -108,6 +120,14 @@ impl Drop for Program {
         let _ = self.child.kill();
         let _ = self.child.wait();
     }
+}
+
+/// An empty folder for how things stand.
+fn fresh_state() -> Result<PathBuf, String> {
+    let state = std::env::temp_dir().join("state");
+    let _ = fs::remove_dir_all(&state);
+    fs::create_dir_all(&state).map_err(|error| io("making a folder", &error))?;
+    Ok(state)
 }
 
 /// A terminal: our end, on which we type, and the program's end. What it shows there is read and thrown away.

@@ -204,6 +204,89 @@ pub fn sleep(seq: &Seq, milliseconds: i32) -> bool {
     poll::poll(&mut fds, milliseconds).is_ok_and(|ready| ready > 0)
 }
 
+/// Writes what is heard into records.
+fn into(records: &[Record]) -> impl FnMut(&[u8]) + Send + 'static {
+    let records = records.to_vec();
+    move |bytes| {
+        let heard = Heard { at: Instant::now(), bytes: bytes.to_vec() };
+        for record in &records {
+            if let Ok(mut record) = record.lock() {
+                record.push(heard.clone());
+            }
+        }
+    }
+}
+
+/// Ports as the sequencer announces them: when, the client's name, its number.
+pub type Announced = Arc<Mutex<Vec<(Instant, String, i32)>>>;
+
+/// Notes when ports appear, until it is dropped.
+pub struct Announcements {
+    /// What was announced so far.
+    pub announced: Announced,
+    stop: Arc<AtomicBool>,
+    thread: Option<JoinHandle<()>>,
+}
+
+impl Announcements {
+    /// Begins.
+    pub fn begin() -> Result<Self, String> {
+        let (seq, own, _) = ear("lab watch", "announcements")?;
+        let between = PortSubscribe::empty().map_err(|error| error.to_string())?;
+        between.set_sender(Addr::system_announce());
+        between.set_dest(Addr { client: seq.client_id().map_err(|error| error.to_string())?, port: own });
+        seq.subscribe_port(&between).map_err(|error| error.to_string())?;
+        let (announced, stop) = (Announced::default(), Arc::new(AtomicBool::new(false)));
+        let (noted, stopped) = (Arc::clone(&announced), Arc::clone(&stop));
+        let thread = thread::spawn(move || {
+            while !stopped.load(Ordering::SeqCst) {
+                sleep(&seq, 20);
+                loop {
+                    let port = match seq.input().event_input() {
+                        Ok(event) if event.get_type() == EventType::PortStart => event.get_data::<Addr>(),
+                        Ok(_) => None,
+                        Err(_) => break,
+                    };
+                    let now = Instant::now();
+                    let Some(port) = port else { continue };
+                    let name = seq.get_any_client_info(port.client).ok();
+                    let name = name.and_then(|info| info.get_name().ok().map(ToString::to_string)).unwrap_or_default();
+                    if let Ok(mut noted) = noted.lock() {
+                        noted.push((now, name, port.client));
+                    }
+                }
+            }
+        });
+        Ok(Announcements { announced, stop, thread: Some(thread) })
+    }
+
+    /// Waits for the next port of a client of this name, and forgets what was announced before it: when, its number.
+    pub fn next(&self, client: &str, patience: Duration) -> Result<(Instant, i32), String> {
+        let end = Instant::now() + patience;
+        loop {
+            if let Ok(mut announced) = self.announced.lock()
+                && let Some(place) = announced.iter().position(|(_, name, _)| name == client)
+            {
+                let (at, _, number) = announced.drain(..=place).next_back().ok_or("nothing was announced")?;
+                return Ok((at, number));
+            }
+            if Instant::now() > end {
+                return Err(format!("no port of \"{client}\" within {patience:?}"));
+            }
+            thread::sleep(Duration::from_millis(1));
+        }
+    }
+}
+
+impl Drop for Announcements {
+    fn drop(&mut self) {
+        self.stop.store(true, Ordering::SeqCst);
+        if let Some(thread) = self.thread.take() {
+            let _ = thread.join();
+        }
+    }
+}
+
 /// A program or instrument that listens, on its own thread, until it is dropped.
 pub struct Listener {
     stop: Arc<AtomicBool>,
@@ -213,21 +296,31 @@ pub struct Listener {
 impl Listener {
     /// An instrument: it waits to be connected.
     pub fn instrument(client: &str, name: &str, records: &[Record]) -> Result<Self, String> {
-        Self::start(client, name, None, records)
+        Self::start(client, name, None, into(records))
     }
 
     /// A program that connects itself to a port, found by the exact names.
     pub fn to(client: &str, name: &str, records: &[Record]) -> Result<Self, String> {
-        Self::start("Lab Listener", name, Some((client, name)), records)
+        Self::start("Lab Listener", name, Some((client, name)), into(records))
     }
 
-    fn start(client: &str, name: &str, to: Option<(&str, &str)>, records: &[Record]) -> Result<Self, String> {
+    /// An instrument that does with each message what it likes.
+    pub fn with(client: &str, name: &str, hear: impl FnMut(&[u8]) + Send + 'static) -> Result<Self, String> {
+        Self::start(client, name, None, hear)
+    }
+
+    fn start(
+        client: &str,
+        name: &str,
+        to: Option<(&str, &str)>,
+        mut hear: impl FnMut(&[u8]) + Send + 'static,
+    ) -> Result<Self, String> {
         let (seq, own, coder) = ear(client, name)?;
         if let Some((client, name)) = to {
             attach(&seq, own, client, name)?;
         }
         let stop = Arc::new(AtomicBool::new(false));
-        let (stopped, records) = (Arc::clone(&stop), records.to_vec());
+        let stopped = Arc::clone(&stop);
         // The coder is made of bare pointers and must stay on one thread: a new one for this.
         drop(coder);
         let thread = thread::spawn(move || {
@@ -235,15 +328,11 @@ impl Listener {
             coder.enable_running_status(false);
             while !stopped.load(Ordering::SeqCst) {
                 sleep(&seq, 20);
-                let note = |bytes: &[u8]| {
-                    let heard = Heard { at: Instant::now(), bytes: bytes.to_vec() };
-                    for record in records.iter().filter(|_| !bytes.is_empty()) {
-                        if let Ok(mut record) = record.lock() {
-                            record.push(heard.clone());
-                        }
+                while read(&seq, &coder, |bytes| {
+                    if !bytes.is_empty() {
+                        hear(bytes)
                     }
-                };
-                while read(&seq, &coder, note) {}
+                }) {}
             }
         });
         Ok(Listener { stop, thread: Some(thread) })

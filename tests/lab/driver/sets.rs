@@ -188,6 +188,26 @@ pub fn simple(port: &str) -> Result<PathBuf, String> {
     write("simple", &[("gear.toml", gear(port)), ("set.toml", set.into()), ("songs/plain.toml", song.into())])
 }
 
+/// Two keyboards, each with an output of its own: `keyboard` to `piano`, `upper` to `pad`.
+fn pair(first: &str, second: &str) -> Result<PathBuf, String> {
+    let inputs = format!("[inputs.keyboard]\n{first}\nplay = true\n[inputs.upper]\n{second}\nplay = true\n");
+    let gear = gear("").replace("[inputs.keyboard]\nport = \"\"\n", &inputs);
+    let song = "title = \"Plain\"\nkey = \"C\"\n[[zone]]\nsound = \"grand\"\ninput = \"keyboard\"\n[[zone]]\nsound = \"warm\"\ninput = \"upper\"\n";
+    let set = "title = \"Plain\"\ngear = \"gear.toml\"\n[[song]]\nmap = \"songs/plain.toml\"\n";
+    write("pair", &[("gear.toml", gear), ("set.toml", set.into()), ("songs/plain.toml", song.into())])
+}
+
+/// Two equal keyboards with serial numbers.
+pub fn two(port: &str, serials: (&str, &str)) -> Result<PathBuf, String> {
+    let input = |serial: &str| format!("port = \"{port}\"\nserial = \"{serial}\"");
+    pair(&input(serials.0), &input(serials.1))
+}
+
+/// Two keyboards of different names.
+pub fn two_named(first: &str, second: &str) -> Result<PathBuf, String> {
+    pair(&format!("port = \"{first}\""), &format!("port = \"{second}\""))
+}
+
 /// One song of so many zones, each with its own channel, all under the whole keyboard.
 pub fn layers(port: &str, zones: usize) -> Result<PathBuf, String> {
     let mut gear = format!("[inputs.keyboard]\nport = \"{port}\"\n[outputs.piano]\nvirtual = true\n");

@@ -176,6 +176,8 @@ pub struct Recorder<S = TakeFile> {
     /// The time of tick 0.
     origin: Option<u64>,
     last_tick: u64,
+    /// Something was silenced, which may be before the set begins.
+    silenced: bool,
     /// The input that played last.
     from: Option<usize>,
     /// A message whose last part has not come.
@@ -241,6 +243,7 @@ fn begin_in<'a, S: Store>(
         outputs: outputs.into_iter().map(|(name, store)| grow(store, name)).collect::<Result<_, _>>()?,
         origin: None,
         last_tick: 0,
+        silenced: false,
         from: None,
         begun: Vec::new(),
         end: None,
@@ -293,6 +296,7 @@ impl<S: Store> Recorder<S> {
                 }
             }
             What::Marker(marker) => self.marker(tick, marker),
+            What::Start if self.silenced => self.marker(tick, Marker::Begin),
             What::Start => {}
             What::Plan(plan) => {
                 self.plan = plan;
@@ -319,6 +323,7 @@ impl<S: Store> Recorder<S> {
     }
 
     fn marker(&mut self, tick: u64, marker: Marker) {
+        self.silenced |= matches!(marker, Marker::Silence(_));
         self.played.marker(tick, marker.words(&self.plan));
     }
 

@@ -18,6 +18,8 @@ pub enum Marker {
     Back(usize),
     /// The output of this number was silenced (rule R16): `silence piano`.
     Silence(usize),
+    /// The set begins only here, after what an earlier run had left was silenced: `begin`.
+    Begin,
     /// A set that had been broken off went on here: `resume` with entry, entry of the song that the keys play (0 for
     /// none), place and section, all counted from 1, and the semitones that were added.
     Resume(Standing),
@@ -35,6 +37,7 @@ impl Marker {
             number.ok_or_else(|| ActionError::NoSuch(noun, name.trim().to_owned()))
         };
         match text.split_once(char::is_whitespace) {
+            None if text == "begin" => Ok(Marker::Begin),
             Some(("from", name)) => named("input", &plan.input_names, name).map(Marker::From),
             Some(("lost", name)) => named("input", &plan.input_names, name).map(Marker::Lost),
             Some(("back", name)) => named("output", &plan.output_names, name).map(Marker::Back),
@@ -55,6 +58,7 @@ impl Marker {
             Marker::Lost(input) => format!("lost {}", name(&plan.input_names, *input)),
             Marker::Back(output) => format!("back {}", name(&plan.output_names, *output)),
             Marker::Silence(output) => format!("silence {}", name(&plan.output_names, *output)),
+            Marker::Begin => "begin".to_owned(),
             Marker::Resume(Standing { entry, song, place, section, added, .. }) => {
                 let song = song.map_or(0, |song| song + 1);
                 format!("resume {} {song} {} {} {added}", entry + 1, place + 1, section + 1)
@@ -140,7 +144,7 @@ mod tests {
             added: -3,
             ..Standing::default()
         }));
-        markers.push(Marker::Resume(Standing::default()));
+        markers.extend([Marker::Resume(Standing::default()), Marker::Begin]);
         markers.extend((0..4).map(|entry| Marker::Do(Action::Song(entry))));
         markers.extend((0..2).map(|name| Marker::Do(Action::Section(name))));
         for tonic in 0..12 {

@@ -81,14 +81,13 @@ impl Rehearsal {
             });
             rehearsal.counts = engine.counts();
         };
-        // A take of a set that went on after it had been broken off begins there instead; what that left sounding is
-        // silenced first.
+        // Where an earlier run was broken off, what it left sounding is silenced first; then the set goes on or begins.
         let mut first = take.events.iter().map_while(|event| match &event.kind {
             TakeKind::Marker(text) => Marker::parse(text, plan).ok(),
             TakeKind::Message(_) => None,
         });
-        let resumed = first.find(|marker| !matches!(marker, Marker::Silence(_)));
-        if !matches!(resumed, Some(Marker::Resume(_))) {
+        let begins = first.find(|marker| !matches!(marker, Marker::Silence(_)));
+        if !matches!(begins, Some(Marker::Resume(_) | Marker::Begin)) {
             step(Cause::Start, Event::Start { entry, place: 0 }, 0, 0);
         }
         let mut from = input;
@@ -106,6 +105,7 @@ impl Rehearsal {
                     Ok(Marker::Lost(input)) => step(cause, Event::InputLost(input), event.at, event.tick),
                     Ok(Marker::Back(output)) => step(cause, Event::OutputBack(output), event.at, event.tick),
                     Ok(Marker::Silence(output)) => step(cause, Event::Silence(output), event.at, event.tick),
+                    Ok(Marker::Begin) => step(cause, Event::Start { entry, place: 0 }, event.at, event.tick),
                     Ok(Marker::Resume(standing)) => step(cause, Event::Resume(standing), event.at, event.tick),
                     Err(error) => rehearsal.unknown_markers.push((event.tick, error.to_string())),
                 },

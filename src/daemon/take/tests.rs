@@ -274,6 +274,16 @@ fn a_set_that_goes_on_after_a_kill_plays_again_from_there() {
 }
 
 #[test]
+fn a_set_that_begins_afresh_after_a_kill_plays_again_from_its_beginning() {
+    let show = Show::new(demo());
+    let (_, room) = perform(&show, &Beginning::Changed, |world| world.message(0, &[0x90, 60, 80]));
+    let markers = room.played.markers();
+    assert_eq!(markers[..2], ["silence keys", "silence pad"]);
+    assert_eq!(markers[4], "begin");
+    room.compare(&show.plan).unwrap();
+}
+
+#[test]
 fn what_finds_no_room_is_counted_and_never_halved() {
     let book = demo();
     let plan = Arc::new(Plan::new(&book));

@@ -5,7 +5,7 @@ use super::out::Out;
 use super::plan::{Inputs, Place, SetUp};
 
 /// Nothing is known of this value.
-const UNKNOWN: u8 = 255;
+pub(super) const UNKNOWN: u8 = 255;
 /// Bend at rest.
 pub(super) const CENTRE: u16 = 8192;
 /// Nothing is known of the bend.

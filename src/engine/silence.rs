@@ -2,7 +2,7 @@
 
 use super::Engine;
 use super::out::{Notice, Out};
-use super::place::CENTRE;
+use super::place::{CENTRE, PEDALS, UNKNOWN};
 
 impl Engine {
     /// Rule R16. Only what is needed is said, so that a listener's queue of 200 events holds it.
@@ -10,7 +10,7 @@ impl Engine {
         self.pending.forget_all();
         for place in 0..self.places.len() as u16 {
             if self.places[usize::from(place)].played {
-                self.silence_place(place, out);
+                self.silence_place(place, true, out);
             }
         }
         for key in 0..self.ledger.keys() as u32 {
@@ -19,22 +19,29 @@ impl Engine {
         out.notice(Notice::Panic);
     }
 
-    fn silence_place(&mut self, place: u16, out: &mut Out) {
+    /// `known`: whether what the place was told is all that it ever heard of us.
+    fn silence_place(&mut self, place: u16, known: bool, out: &mut Out) {
         self.end_all_notes(place, out);
-        // Said even where the pedal should be up: in a panic what should be is not enough.
-        self.say_control(place, 64, 0, out);
-        self.lift_pedals(place, out);
+        for number in PEDALS {
+            // The sustaining one even where it should be up: in a panic what should be is not enough.
+            if !known || number == 64 || ![0, UNKNOWN].contains(&self.places[usize::from(place)].control(number)) {
+                self.say_control(place, number, 0, out);
+            }
+        }
         self.say_bend(place, CENTRE, out);
+        if !known {
+            self.say_pressure(place, 0, out);
+        }
         self.say_control(place, 123, 0, out);
         self.say_control(place, 120, 0, out);
     }
 
     /// As in a panic, at every place of one output, whether or not it got a note from us: an earlier run may have left
-    /// some there. What sounds elsewhere and what waits stays.
+    /// some there, and pedals down and pressure. What sounds elsewhere and what waits stays.
     pub(super) fn silence_output(&mut self, output: usize, out: &mut Out) {
         for place in 0..self.places.len() as u16 {
             if usize::from(self.place(place).output) == output {
-                self.silence_place(place, out);
+                self.silence_place(place, false, out);
             }
         }
     }

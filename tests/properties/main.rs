@@ -1,8 +1,8 @@
 //! The rules over random maps and random playing: well over a million events a run.
 //!
-//! Whatever is played, whichever inputs are lost (R17) and outputs come back (R21), the wire carries on, off, on, off
-//! (R2), what sounds is what the held keys began (R1, by a second telling of the rules in `model`), no pedal is down
-//! without a foot on it, and nothing sounds at the end, whenever that comes.
+//! Whatever is played, whichever inputs are lost (R17) and outputs come back (R21), and whenever the program is killed,
+//! the wire carries on, off, on, off (R2), what sounds is what the held keys began (R1, by a second telling of the
+//! rules in `model`), no pedal is down without a foot on it, and nothing sounds at the end, whenever that comes.
 
 mod listener;
 mod maps;
@@ -34,6 +34,8 @@ enum Deed {
     Overrun,
     Back(usize),
     Saved(usize),
+    /// The program is killed and started again.
+    Killed,
 }
 
 /// Notes that the songs of `maps` send: they end in their own time.
@@ -55,6 +57,7 @@ fn deed() -> impl Strategy<Value = Deed> {
         1 => Just(Deed::Overrun),
         1 => (0..2usize).prop_map(Deed::Back),
         1 => (0..1000usize).prop_map(Deed::Saved),
+        1 => Just(Deed::Killed),
     ]
 }
 
@@ -159,6 +162,7 @@ impl Performance {
                     self.feet.assert_behind(listener);
                 }
             }
+            Deed::Killed => self.go_on_after_a_kill(),
             // What is edited is known to whoever plays.
             Deed::Saved(_) => {}
             Deed::Back(output) => {
@@ -173,6 +177,25 @@ impl Performance {
     fn lose(&mut self, input: usize) {
         self.feet.lost(input);
         self.step(Event::InputLost(input));
+    }
+
+    /// Another engine goes on where this one stood; R16 comes first at every output, and nothing is set going (R8).
+    fn go_on_after_a_kill(&mut self) {
+        let standing = self.engine.standing();
+        self.listener.lose_sender();
+        self.newcomer.lose_sender();
+        self.feet = Feet::default();
+        self.engine = Engine::new(Arc::new(Plan::new(&self.book)));
+        self.out = self.engine.out();
+        for output in 0..2 {
+            self.engine.step(Event::Silence(output), self.now, &mut self.out);
+        }
+        self.listener.hear(&self.out);
+        self.newcomer.hear(&self.out);
+        self.step(Event::Resume(standing));
+        self.listener.assert_at_rest();
+        self.newcomer.assert_at_rest();
+        assert_eq!(self.engine.standing(), standing);
     }
 
     /// Rule R16, at each place that ever got a note.
@@ -233,6 +256,12 @@ fn play_beside_the_model(drawn: &Drawn, deeds: &[(Deed, u32)]) {
             Deed::Release(input, channel, key) => model.release((input, channel, key)),
             Deed::Lost(input) => model.release_input(input),
             Deed::Overrun => model.release_all(),
+            Deed::Killed => {
+                model.release_all();
+                if let Some(entry) = before.song {
+                    model.entered(&performance.book, entry);
+                }
+            }
             // The model does not tell how a map is edited while it is played.
             Deed::Message(..) | Deed::Action(..) | Deed::Back(_) | Deed::Saved(_) => {}
         }

@@ -95,7 +95,6 @@ impl Listener {
     }
 
     /// Whoever spoke was killed: what sounds goes on, and no off that was owed will come.
-    #[allow(dead_code, reason = "not all who share this file kill senders")]
     pub fn lose_sender(&mut self) {
         self.left.append(&mut self.sounding);
         self.missed.clear();

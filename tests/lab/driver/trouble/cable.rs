@@ -132,10 +132,16 @@ fn hands_soon(keyboard: &Keyboard, dice: &mut Dice) -> Result<Hands, String> {
 }
 
 /// Asks with single notes until one is heard; says how long after the announcement.
-fn works_again(hands: &mut Hands, record: &Record, announced: Instant) -> Result<Duration, String> {
+fn works_again(
+    keyboard: &Keyboard,
+    hands: &mut Hands,
+    record: &Record,
+    announced: Instant,
+) -> Result<Duration, String> {
     let mut tally = Tally::default();
+    let mut taken_bytes = 0;
     while announced.elapsed() < Duration::from_secs(3) {
-        hands.play(&[0x90, ASKING, 100, 0x80, ASKING, 64]);
+        taken_bytes += hands.play(&[0x90, ASKING, 100, 0x80, ASKING, 64]);
         if let Some(at) = heard_note(record, &mut tally, ASKING, Duration::from_millis(5)) {
             // The last that was asked.
             let end = Instant::now() + SILENT;
@@ -150,7 +156,20 @@ fn works_again(hands: &mut Hands, record: &Record, announced: Instant) -> Result
             return Ok(at.saturating_duration_since(announced));
         }
     }
-    Err("nothing was heard for 3 s after the keyboard's announcement".into())
+    // Whose fault it is: with other hands the keyboard plays again, if it is not ours.
+    let mut other = keyboard.hands();
+    let also = other.as_mut().map(|hands| hands.play(&[0x90, ASKING, 100, 0x80, ASKING, 64]));
+    let heard = heard_note(record, &mut tally, ASKING, SILENT).is_some();
+    Err(format!(
+        "nothing was heard for 3 s after the keyboard's announcement; it took {taken_bytes} bytes; other hands: {also:?} \
+         bytes, heard: {heard}"
+    ))
+}
+
+/// The end of what the program said.
+fn last_lines(said: &str) -> String {
+    let lines: Vec<&str> = said.lines().map(str::trim_end).collect();
+    lines[lines.len().saturating_sub(6)..].join(" | ")
 }
 
 fn hold(worst: &mut Worst, silent: Duration, works: Duration) -> Result<(), String> {
@@ -169,7 +188,7 @@ fn hold(worst: &mut Worst, silent: Duration, works: Duration) -> Result<(), Stri
 fn one() -> Said {
     let keyboard = Keyboard::new(0, "Lab Stage Piano", "A1")?;
     keyboard.plug()?;
-    let _program = Program::play(&sets::simple("stage piano")?, &["piano", "pad"])?;
+    let program = Program::play(&sets::simple("stage piano")?, &["piano", "pad"])?;
     let outputs = ["piano", "pad", "desk"];
     let ears = Ears::new(&outputs)?;
     let announcements = Announcements::begin()?;
@@ -184,7 +203,8 @@ fn one() -> Said {
         keyboard.plug_blindly()?;
         hands = hands_soon(&keyboard, &mut dice)?;
         let (announced, _) = announcements.next(&keyboard.product, FOUND).map_err(told)?;
-        let works = works_again(&mut hands, &ears.records[0].1, announced).map_err(told)?;
+        let works = works_again(&keyboard, &mut hands, &ears.records[0].1, announced)
+            .map_err(|error| told(format!("{error}; it said: {}", last_lines(&program.said()))))?;
         hold(&mut worst, silent, works).map_err(told)?;
         ears.records.iter().for_each(|(_, record)| drop(taken(record)));
     }
@@ -239,7 +259,7 @@ fn equal() -> Said {
             moved += usize::from(number.is_some_and(|number| number != own) || taken_number == number.unwrap_or(-1));
             number = Some(own);
             announced_at = announced.max(announced_at);
-            let works = works_again(&mut hands, &ears.records[0].1, announced).map_err(told)?;
+            let works = works_again(&pulled, &mut hands, &ears.records[0].1, announced).map_err(told)?;
             hold(&mut worst, silent, works).map_err(told)?;
             taken(&ears.records[0].1);
             thief.unplug()?;

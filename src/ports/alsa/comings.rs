@@ -12,6 +12,18 @@ use super::{Sequencer, system};
 /// fail, and many programs give up at that.
 const COURTESY: Duration = Duration::from_millis(300);
 
+/// A port is announced while its driver may still be at it, and then cannot be connected: tried again soon, so often.
+const AGAIN: Duration = Duration::from_millis(10);
+const TRIES: u32 = 50;
+
+/// A port that is to be connected, and when.
+pub(super) struct Due {
+    peer: Addr,
+    pub(super) at: Instant,
+    /// How often it was tried to give it to whom it belongs; 0: others had connected it.
+    tries: u32,
+}
+
 fn direction(side: Side) -> Direction {
     if side == Side::Input { Direction::Input } else { Direction::Output }
 }
@@ -70,10 +82,17 @@ impl Sequencer {
         numbers
     }
 
-    /// Makes the connections again whose time has come.
+    /// Makes the connections whose time has come.
     pub(super) fn connect_due(&mut self) {
-        while let Some((peer, _)) = self.due.front().copied().filter(|(_, due)| *due <= Instant::now()) {
-            self.due.pop_front();
+        let now = Instant::now();
+        let (come, later) = std::mem::take(&mut self.due).into_iter().partition(|due| due.at <= now);
+        self.due = later;
+        let come: Vec<Due> = come;
+        for Due { peer, tries, .. } in come {
+            if tries > 0 {
+                self.take_up(peer, tries);
+                continue;
+            }
             for side in [Side::Input, Side::Output] {
                 let Some(listed) = system::port_at(&self.seq, peer, direction(side)) else { continue };
                 for number in self.connect_again(side, peer, &listed) {
@@ -109,13 +128,13 @@ impl Sequencer {
 
     /// Ports have ended.
     pub(super) fn ended(&mut self, gone: impl Fn(Addr) -> bool) {
-        self.due.retain(|(peer, _)| !gone(*peer));
+        self.due.retain(|due| !gone(due.peer));
         self.bonds.ended(&gone, Instant::now());
         self.seats.end(gone, &mut self.outbox.ready);
     }
 
     /// A port has appeared: whose it is, gets it; whoever had it by others' wish, gets it soon.
-    pub(super) fn take_up(&mut self, peer: Addr) {
+    pub(super) fn take_up(&mut self, peer: Addr, tries: u32) {
         if peer.client == self.client {
             return;
         }
@@ -129,12 +148,19 @@ impl Sequencer {
                     self.seats.join(side, number, peer, &mut self.outbox.ready);
                     self.seats.settle(side, number, peer);
                     self.known.has(side, number, &new);
+                } else if tries < TRIES {
+                    self.later(peer, AGAIN, tries + 1);
                 }
             }
-            let is_due = self.due.iter().any(|(known, _)| *known == peer);
-            if !is_due && !self.bonds.missing(side, &new.name()).is_empty() {
-                self.due.push_back((peer, Instant::now() + COURTESY));
+            if tries == 0 && !self.bonds.missing(side, &new.name()).is_empty() {
+                self.later(peer, COURTESY, 0);
             }
+        }
+    }
+
+    fn later(&mut self, peer: Addr, after: Duration, tries: u32) {
+        if !self.due.iter().any(|due| due.peer == peer && due.tries == tries) {
+            self.due.push(Due { peer, at: Instant::now() + after, tries });
         }
     }
 
@@ -156,7 +182,7 @@ impl Sequencer {
         }
         for direction in [Direction::Input, Direction::Output] {
             for (peer, _) in system::ports(&self.seq, direction) {
-                self.take_up(peer);
+                self.take_up(peer, 0);
             }
         }
     }

@@ -11,7 +11,6 @@ mod fresh;
 mod notice;
 mod system;
 
-use std::collections::VecDeque;
 use std::os::fd::{BorrowedFd, RawFd};
 use std::time::{Duration, Instant};
 
@@ -23,6 +22,7 @@ use rustix::io::Errno;
 
 use self::arrears::Arrears;
 use self::bell::Bell;
+use self::comings::Due;
 use self::fresh::Fresh;
 use self::notice::{Notice, notice};
 use super::bonds::Bonds;
@@ -70,8 +70,8 @@ pub(super) struct Sequencer {
     fresh: Fresh,
     known: Acquaintances,
     bonds: Bonds<Addr>,
-    /// Ports that are to be connected again as others had connected them, and when.
-    due: VecDeque<(Addr, Instant)>,
+    /// Ports that are to be connected, but not at once.
+    due: Vec<Due>,
     streams: Vec<Stream>,
     outbox: Outbox,
     refused: u64,
@@ -126,7 +126,7 @@ impl Sequencer {
             fresh: Fresh::default(),
             known: Acquaintances::default(),
             bonds: Bonds::new(wish),
-            due: VecDeque::new(),
+            due: Vec::new(),
             seats: Seats::new(inputs.len(), outputs.len()),
             streams: inputs.iter().map(|_| Stream::new()).collect(),
             wish: wish.clone(),
@@ -197,7 +197,7 @@ impl Sequencer {
                 self.streams.iter_mut().for_each(Stream::reset);
                 self.look_again();
             }
-            Notice::Started(peer) => self.take_up(peer),
+            Notice::Started(peer) => self.take_up(peer, 0),
             Notice::Ended(peer) => self.ended(|known| known == peer),
             Notice::ClientEnded(client) => self.ended(|known| known.client == client),
             Notice::Connected(between) => {
@@ -329,7 +329,7 @@ impl Ports for Sequencer {
             if self.bell.heard() {
                 return Arrival::Woken;
             }
-            let due = self.due.front().map(|(_, due)| *due);
+            let due = self.due.iter().map(|due| due.at).min();
             let retry = (!self.arrears.is_empty()).then_some(self.retry);
             if self.sleep([deadline, due, retry].into_iter().flatten().min()) {
                 self.read();

@@ -5,7 +5,7 @@ use std::io::{ErrorKind, Write};
 use std::os::unix::fs::{OpenOptionsExt, symlink};
 use std::path::{Path, PathBuf};
 use std::thread;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use rustix::fs::OFlags;
 
@@ -113,17 +113,17 @@ impl Hands {
         self.0.write(bytes).unwrap_or(0)
     }
 
-    /// Plays all of these bytes, as fast as they are taken; false where the cable is out.
+    /// Plays all of these bytes, as fast as they are taken; false where the cable is out, or nobody takes them.
     pub fn play_all(&mut self, bytes: &[u8]) -> bool {
-        let mut rest = bytes;
-        while !rest.is_empty() {
+        let (mut rest, end) = (bytes, Instant::now() + PATIENCE);
+        while !rest.is_empty() && Instant::now() < end {
             match self.0.write(rest) {
                 Ok(count) => rest = &rest[count..],
                 Err(error) if error.kind() == ErrorKind::WouldBlock => thread::sleep(Duration::from_micros(500)),
                 Err(_) => return false,
             }
         }
-        true
+        rest.is_empty()
     }
 }
 

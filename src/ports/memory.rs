@@ -163,7 +163,7 @@ impl World {
             known: Acquaintances::default(),
             streams: wish.inputs.iter().map(|_| Stream::new()).collect(),
             wish: wish.clone(),
-            outbox: Outbox::new(wish.inputs.len()),
+            outbox: Outbox::default(),
         };
         let (sources, sinks) = (self.there(Direction::Input), self.there(Direction::Output));
         let listed = |there: &[(usize, Listed)]| there.iter().map(|(_, listed)| listed.clone()).collect::<Vec<_>>();

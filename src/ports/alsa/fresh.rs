@@ -3,7 +3,7 @@
 //! A keyboard keeps what is played while nobody takes it, and gives it all at once when somebody begins to: notes that
 //! come late, in a heap. The lab's keyboard gives some 1,400 such messages within 25 ms of the connection, under
 //! emulation. So notes that begin within 30 ms of it are left out, and for longer while the heap goes on without a
-//! pause of 2 ms, up to 60 ms; ends of notes, pedals and all else are taken, since they say how things stand and harm
+//! pause of 10 ms, up to 80 ms; ends of notes, pedals and all else are taken, since they say how things stand and harm
 //! nothing. A key really struck in that time is lost, as it is in the 400 ms before, in which the system finds the
 //! keyboard.
 
@@ -14,9 +14,9 @@ use ::alsa::seq::{Addr, EvNote, Event, EventType};
 /// How soon after the connection what was kept begins to come.
 const BEGINS: Duration = Duration::from_millis(30);
 /// A pause that ends it.
-const PAUSE: Duration = Duration::from_millis(2);
+const PAUSE: Duration = Duration::from_millis(10);
 /// It lasts no longer, whatever comes: playing must work again within 100 ms.
-const LONGEST: Duration = Duration::from_millis(60);
+const LONGEST: Duration = Duration::from_millis(80);
 
 /// The devices that were connected just now.
 #[derive(Default)]

@@ -135,7 +135,7 @@ impl Portable {
             arrived,
             queue,
             shared,
-            outbox: Outbox::new(wish.inputs.len()),
+            outbox: Outbox::default(),
             _watch: watch,
         };
         let mut faults = Vec::new();
@@ -277,7 +277,7 @@ impl Ports for Portable {
                 // It only ends the wait; the marks say why.
                 Ok(Item::Wake) => {}
                 Ok(Item::Message { input, bytes, length }) => {
-                    self.outbox.put(input, bytes.get(..length).unwrap_or_default());
+                    self.outbox.ready.push_back(Ready::Short { input, bytes, length });
                 }
                 Err(_) => return Arrival::Quiet,
             }

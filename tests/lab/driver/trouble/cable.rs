@@ -143,13 +143,10 @@ fn works_again(
         taken_bytes += hands.play(&[0x90, ASKING, 100, 0x80, ASKING, 64]);
         if let Some(at) = heard_note(record, &mut tally, ASKING, Duration::from_millis(5)) {
             // The last that was asked.
-            let end = Instant::now() + SILENT;
-            while tally.at_rest().is_err() && Instant::now() < end {
-                thread::sleep(Duration::from_millis(2));
-                tally.hear_all(&taken(record));
-            }
+            calm(record, Duration::from_millis(15));
+            tally.hear_all(&taken(record));
             tally.at_rest()?;
-            if tally.begun.contains(&TOO_SOON) {
+            if tally.sounding.keys().any(|(_, note)| *note == TOO_SOON) {
                 return Err("what was played before the keyboard was back sounded".into());
             }
             return Ok(at.saturating_duration_since(announced));

@@ -149,7 +149,9 @@ fn beside_the_forwarder() -> Said {
         "median of {BLOCKS} ratios {ratio:.2} ({worse} above 1); forwarder {forwarder:.0} us, handspan {first:.0} us, \
          its 8th note {last:.0} us"
     );
-    if ratio <= 1.0 { Ok(remark) } else { Err(format!("slower than the forwarder: {remark}")) }
+    // Single ratios scatter by a tenth and more. With this many, chance alone puts three quarters of them above 1 less
+    // than once in a thousand runs where both are equally fast: so many mean that we are slower.
+    if worse * 4 < BLOCKS * 3 { Ok(remark) } else { Err(format!("slower than the forwarder: {remark}")) }
 }
 
 /// So many events at once, as fast as they can be sent; every one must come out of every zone.

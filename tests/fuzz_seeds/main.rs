@@ -2,8 +2,8 @@
 //! tree anyway, go through the same trials as in `fuzz/`.
 //!
 //! Each folder beside this file belongs to the trial of its name. A name that begins with `was-` is an input that
-//! once broke a promise, and some were written by hand; the others, named by their hash, are the fewest short ones
-//! that reach all the code that was reached.
+//! once broke a promise; names that say something else were written by hand; those named by a hash are the fewest short
+//! ones that reach what a long run reached.
 
 mod trials;
 

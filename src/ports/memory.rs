@@ -163,7 +163,7 @@ impl World {
             known: Acquaintances::default(),
             streams: wish.inputs.iter().map(|_| Stream::new()).collect(),
             wish: wish.clone(),
-            outbox: Outbox::default(),
+            outbox: Outbox::new(wish.inputs.len()),
         };
         let (sources, sinks) = (self.there(Direction::Input), self.there(Direction::Output));
         let listed = |there: &[(usize, Listed)]| there.iter().map(|(_, listed)| listed.clone()).collect::<Vec<_>>();
@@ -232,19 +232,19 @@ impl MemoryPorts {
             }
             Happening::Went(address) => {
                 self.bonds.ended(|peer| peer == address, Instant::now());
-                self.seats.end(|peer| peer == address, &mut self.outbox.ready);
+                self.seats.end(|peer| peer == address, &mut self.outbox.news);
             }
             Happening::Connected(side, number, address) => {
                 if let Some(listed) = self.world.at(address) {
                     self.bonds.joined(side, number, &listed.name(), address);
-                    self.seats.join(side, number, address, &mut self.outbox.ready);
+                    self.seats.join(side, number, address, &mut self.outbox.news);
                 }
             }
             Happening::Disconnected(side, number, address) => {
                 self.bonds.parted(side, number, address, Instant::now());
-                self.seats.leave(side, number, address, &mut self.outbox.ready);
+                self.seats.leave(side, number, address, &mut self.outbox.news);
             }
-            Happening::Told(ready) => self.outbox.ready.push_back(ready),
+            Happening::Told(ready) => self.outbox.news.push_back(ready),
             Happening::Woken => {}
         }
     }
@@ -262,7 +262,7 @@ impl MemoryPorts {
     fn connect_known(&mut self, address: usize) {
         let Some(listed) = self.world.at(address) else { return };
         for (side, number) in self.connect_again(listed.direction, address, &listed) {
-            self.seats.join(side, number, address, &mut self.outbox.ready);
+            self.seats.join(side, number, address, &mut self.outbox.news);
         }
     }
 
@@ -272,7 +272,7 @@ impl MemoryPorts {
         let there = || self.world.there(new.direction).into_iter().map(|(_, listed)| listed).collect();
         let has_own = |number| self.seats.meant(side, number).is_some();
         for number in self.known.claims(&self.wish, side, &new, has_own, there) {
-            self.seats.join(side, number, address, &mut self.outbox.ready);
+            self.seats.join(side, number, address, &mut self.outbox.news);
             self.seats.settle(side, number, address);
             self.known.has(side, number, &new);
         }
@@ -281,12 +281,15 @@ impl MemoryPorts {
 
 impl Ports for MemoryPorts {
     fn wait(&mut self, _timeout: Option<Duration>) -> Arrival<'_> {
-        while self.outbox.ready.is_empty() {
+        while self.outbox.is_empty() {
             let happening = self.world.state().happened.pop_front();
             match happening {
                 None => return Arrival::Quiet,
                 Some(Happening::Woken) => return Arrival::Woken,
-                Some(happening) => self.live(happening),
+                Some(happening) => {
+                    self.live(happening);
+                    self.outbox.void(0);
+                }
             }
         }
         self.outbox.give().unwrap_or(Arrival::Quiet)

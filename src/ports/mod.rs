@@ -10,8 +10,10 @@ mod fault;
 mod identity;
 mod matching;
 pub mod memory;
+mod outbox;
 mod portable;
 mod seats;
+mod weight;
 mod whole;
 
 pub use bonds::Connection;
@@ -23,7 +25,7 @@ use std::fmt;
 use std::sync::Arc;
 use std::time::Duration;
 
-use crate::midi::stream::Stream;
+use outbox::{Outbox, Ready};
 
 /// The name under which other programs see us.
 pub const CLIENT: &str = "handspan";
@@ -157,7 +159,8 @@ pub trait Ports: Send {
     /// of up to three bytes. A send that fails concerns this output alone, and is not tried again.
     ///
     /// # Errors
-    /// [`SendFault::Full`] where a listener did not take it (others may have), [`SendFault::Absent`] where the
+    /// [`SendFault::Full`] where a listener did not take it (others may have; where the back end can, what ends a note
+    /// or lifts a pedal is kept for that listener and is no error), [`SendFault::Absent`] where the
     /// output's port is away, [`SendFault::NotAMessage`] where the bytes are not exactly one message that can be sent.
     fn send(&mut self, output: usize, bytes: &[u8]) -> Result<(), SendFault>;
 
@@ -176,8 +179,8 @@ pub trait Ports: Send {
     /// and when somebody takes a connection away while others remain, which is not told.
     fn connections(&self) -> Vec<Connection>;
 
-    /// How many messages were left out so far because they came faster than they were read: controllers before notes,
-    /// never the end of a note or a pedal that comes up. Always 0 where nothing is left out on purpose.
+    /// How many messages were left out so far because they came faster than they were read, by us or by a listener:
+    /// controllers before notes, never the end of a note or a pedal that comes up.
     fn shed(&self) -> u64;
 
     /// How many messages were thrown away so far because they were too long, cut short or malformed, or began a note
@@ -265,69 +268,4 @@ pub fn list(backend: Backend) -> Result<Vec<Listed>, PortsError> {
         Backend::System => alsa::list(),
         _ => portable::list(),
     }
-}
-
-/// Something to be given by the next waits.
-#[derive(Debug, PartialEq, Eq)]
-enum Ready {
-    Short { input: usize, bytes: [u8; 3], length: usize },
-    Exclusive { input: usize, bytes: Vec<u8> },
-    InputGone(usize),
-    InputBack(usize),
-    OutputGone(usize),
-    OutputBack(usize),
-    Overrun,
-}
-
-/// What is ready to be given, and the bytes of what was given last, which the caller still looks at.
-#[derive(Debug, Default)]
-struct Outbox {
-    ready: std::collections::VecDeque<Ready>,
-    short: [u8; 3],
-    exclusive: Vec<u8>,
-}
-
-impl Outbox {
-    /// The next thing, if there is any; it may be looked at until the next call.
-    fn give(&mut self) -> Option<Arrival<'_>> {
-        Some(match self.ready.pop_front()? {
-            Ready::Short { input, bytes, length } => {
-                self.short = bytes;
-                Arrival::Message { input, bytes: self.short.get(..length).unwrap_or_default() }
-            }
-            Ready::Exclusive { input, bytes } => {
-                self.exclusive = bytes;
-                Arrival::Message { input, bytes: &self.exclusive }
-            }
-            Ready::InputGone(input) => Arrival::InputGone(input),
-            Ready::InputBack(input) => Arrival::InputBack(input),
-            Ready::OutputGone(output) => Arrival::OutputGone(output),
-            Ready::OutputBack(output) => Arrival::OutputBack(output),
-            Ready::Overrun => Arrival::Overrun,
-        })
-    }
-
-    /// Splits bytes of an input into whole messages.
-    fn take_in(&mut self, input: usize, stream: &mut Stream, bytes: &[u8]) {
-        for byte in bytes {
-            match stream.push(*byte) {
-                None => {}
-                Some(message @ [0xF0, ..]) => {
-                    // The buffer of the last one that was given, so that no more memory is asked for.
-                    let mut bytes = std::mem::take(&mut self.exclusive);
-                    bytes.clear();
-                    bytes.extend_from_slice(message);
-                    self.ready.push_back(Ready::Exclusive { input, bytes });
-                }
-                Some(message) => self.ready.extend(short(input, message)),
-            }
-        }
-    }
-}
-
-/// A message of up to three bytes.
-fn short(input: usize, message: &[u8]) -> Option<Ready> {
-    let mut bytes = [0; 3];
-    bytes.get_mut(..message.len())?.copy_from_slice(message);
-    Some(Ready::Short { input, bytes, length: message.len() })
 }

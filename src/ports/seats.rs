@@ -111,6 +111,12 @@ impl<A: Copy + PartialEq> Seats<A> {
         seats.get(number).is_some_and(|seat| !seat.peers.is_empty())
     }
 
+    /// What is connected to one of ours.
+    pub(super) fn peers(&self, side: Side, number: usize) -> &[A] {
+        let seats = if side == Side::Input { &self.inputs } else { &self.outputs };
+        seats.get(number).map_or(&[], |seat| &seat.peers)
+    }
+
     /// Every connection: side, number, port.
     pub(super) fn all(&self) -> Vec<(Side, usize, A)> {
         let of = |side, seats: &[Seat<A>]| {

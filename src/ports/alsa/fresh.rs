@@ -2,8 +2,8 @@
 //!
 //! A keyboard keeps what is played while nobody takes it, and gives it all at once when somebody begins to: notes that
 //! come late, in a heap. The lab's keyboard gives some 1,400 such messages within 25 ms of the connection, under
-//! emulation. So notes that begin within 30 ms of it are left out, and for longer while the heap goes on without a
-//! pause of 10 ms, up to 80 ms; ends of notes, pedals and all else are taken, since they say how things stand and harm
+//! emulation. So notes that begin within 20 ms of it are left out, and for longer while the heap goes on without a
+//! pause of 2 ms, up to 60 ms; ends of notes, pedals and all else are taken, since they say how things stand and harm
 //! nothing. A key really struck in that time is lost, as it is in the 400 ms before, in which the system finds the
 //! keyboard.
 
@@ -12,11 +12,11 @@ use std::time::{Duration, Instant};
 use ::alsa::seq::{Addr, EvNote, Event, EventType};
 
 /// How soon after the connection what was kept begins to come.
-const BEGINS: Duration = Duration::from_millis(30);
+const BEGINS: Duration = Duration::from_millis(20);
 /// A pause that ends it.
-const PAUSE: Duration = Duration::from_millis(10);
+const PAUSE: Duration = Duration::from_millis(2);
 /// It lasts no longer, whatever comes: playing must work again within 100 ms.
-const LONGEST: Duration = Duration::from_millis(80);
+const LONGEST: Duration = Duration::from_millis(60);
 
 /// The devices that were connected just now.
 #[derive(Default)]

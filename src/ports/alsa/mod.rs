@@ -3,6 +3,7 @@
 //! Measured reasons for the settings: the kernel keeps 200 unread events per client unless asked for more, and throws
 //! all of them away when one more comes; a read buffer of the usual size cannot take a long exclusive message.
 
+mod arrears;
 mod bell;
 mod codec;
 mod comings;
@@ -19,6 +20,7 @@ use ::alsa::seq::{Addr, Connect, Event, EventType, PortCap, Seq};
 use rustix::event::{PollFd, PollFlags, Timespec};
 use rustix::io::Errno;
 
+use self::arrears::Arrears;
 use self::bell::Bell;
 use self::comings::Due;
 use self::fresh::Fresh;
@@ -26,6 +28,7 @@ use self::notice::{Notice, notice};
 use super::bonds::Bonds;
 use super::identity::Acquaintances;
 use super::seats::Seats;
+use super::weight::Weight;
 use crate::midi::stream::Stream;
 
 use super::{
@@ -37,6 +40,11 @@ use super::{
 const POOL: u32 = 2000;
 /// Bytes that one read takes; more than the longest event of a full pool.
 const READ_BUFFER: u32 = 128 * 1024;
+
+/// After so many messages without a pause the kernel's queue is looked after.
+const EVERY: u32 = 16;
+/// How soon a listener that did not keep up is tried again.
+const RETRY: Duration = Duration::from_millis(20);
 
 /// The ports of other programs and devices, without our own.
 pub(super) fn list() -> Result<Vec<Listed>, PortsError> {
@@ -67,6 +75,12 @@ pub(super) struct Sequencer {
     streams: Vec<Stream>,
     outbox: Outbox,
     refused: u64,
+    arrears: Arrears<Addr>,
+    /// When what is owed is tried next.
+    retry: Instant,
+    shed: u64,
+    /// Messages given since there was last nothing more.
+    since_empty: u32,
     bell: Bell,
 }
 
@@ -103,8 +117,7 @@ impl Sequencer {
         // SAFETY: `seq` is open, and the copy that the bell makes is its own.
         let bell = Bell::new(unsafe { BorrowedFd::borrow_raw(fd) }, Addr { client, port: announcements })
             .map_err(|error| Fault::Refused { doing: "Making a way to be woken".into(), cause: error.to_string() })?;
-        let mut outbox = Outbox::default();
-        outbox.ready.reserve(16 + 2 * (inputs.len() + outputs.len()));
+        let outbox = Outbox::new(inputs.len());
         let mut sequencer = Sequencer {
             fd,
             client,
@@ -121,6 +134,10 @@ impl Sequencer {
             outputs,
             outbox,
             refused: 0,
+            arrears: Arrears::new(),
+            retry: Instant::now(),
+            shed: 0,
+            since_empty: 0,
             bell,
             seq,
         };
@@ -130,7 +147,7 @@ impl Sequencer {
         sequencer.connect_all()?;
         sequencer.connect_remembered();
         // What was played before is read now, or it could not be told from what is played later.
-        while sequencer.fresh.until().is_some_and(|until| sequencer.sleep(Some(until))) {
+        while sequencer.has_more() || sequencer.fresh.until().is_some_and(|until| sequencer.sleep(Some(until))) {
             sequencer.read();
         }
         Ok(sequencer)
@@ -173,10 +190,11 @@ impl Sequencer {
     }
 
     fn heed(&mut self, notice: Notice) {
+        let told = self.outbox.news.len();
         match notice {
             Notice::None => return,
             Notice::Lost => {
-                self.outbox.ready.push_back(Ready::Overrun);
+                self.outbox.news.push_back(Ready::Overrun);
                 self.streams.iter_mut().for_each(Stream::reset);
                 self.look_again();
             }
@@ -191,15 +209,16 @@ impl Sequencer {
             Notice::Parted(between) => {
                 if let Some((side, number, peer)) = self.of(between) {
                     self.bonds.parted(side, number, peer, Instant::now());
-                    self.seats.leave(side, number, peer, &mut self.outbox.ready);
+                    self.seats.leave(side, number, peer, &mut self.outbox.news);
                 }
             }
             Notice::Disconnected(between) => {
                 if let Some((side, number, peer)) = self.of(between) {
-                    self.seats.leave(side, number, peer, &mut self.outbox.ready);
+                    self.seats.leave(side, number, peer, &mut self.outbox.news);
                 }
             }
         }
+        self.outbox.void(told);
         for (number, stream) in self.streams.iter_mut().enumerate() {
             if !self.seats.taken(Side::Input, number) {
                 stream.reset();
@@ -222,6 +241,41 @@ impl Sequencer {
         }
     }
 
+    /// Whether an earlier read has brought along more.
+    fn has_more(&self) -> bool {
+        self.seq.input().event_input_pending(false).is_ok_and(|bytes| bytes > 0)
+    }
+
+    /// Takes all that the kernel has kept for us.
+    fn empty_kernel(&mut self) {
+        for _ in 0..2 * POOL {
+            if !self.has_more() && !self.sleep(Some(Instant::now())) {
+                break;
+            }
+            self.read();
+        }
+    }
+
+    /// Sends to one listener alone; true unless its queue is full.
+    fn send_to(&self, output: usize, peer: Addr, bytes: &[u8]) -> bool {
+        let (Some(port), Some(mut event)) = (self.outputs.get(output), codec::encode(bytes)) else { return true };
+        event.set_source(*port);
+        event.set_dest(peer);
+        event.set_direct();
+        deliver(&self.seq, &mut event) != Err(SendFault::Full)
+    }
+
+    /// Sends what is owed to those who read again.
+    fn pay(&mut self) {
+        let mut arrears = std::mem::replace(&mut self.arrears, Arrears::new());
+        arrears.pay(|output, peer, bytes| {
+            // An address that is no longer connected may be somebody else's by now.
+            !self.seats.peers(Side::Output, output).contains(&peer) || self.send_to(output, peer, bytes)
+        });
+        self.arrears = arrears;
+        self.retry = Instant::now() + RETRY;
+    }
+
     /// Sleeps until there is something to read, or until the deadline: then it says false.
     ///
     /// Without a deadline reading does the sleeping, which spares the playing path a call into the kernel.
@@ -240,16 +294,23 @@ impl Sequencer {
     }
 }
 
+fn deliver(seq: &Seq, event: &mut Event<'_>) -> Result<(), SendFault> {
+    match seq.event_output_direct(event) {
+        Ok(_) => Ok(()),
+        Err(error) if [Errno::AGAIN, Errno::NOMEM].iter().any(|no| no.raw_os_error() == error.errno()) => {
+            Err(SendFault::Full)
+        }
+        Err(error) => Err(SendFault::Refused(error.errno())),
+    }
+}
+
 fn take_in(event: &Event<'_>, input: usize, stream: Option<&mut Stream>, outbox: &mut Outbox, refused: &mut u64) {
     if let (EventType::Sysex, Some(bytes), Some(stream)) = (event.get_type(), event.get_ext(), stream) {
         outbox.take_in(input, stream, bytes);
         return;
     }
     match codec::decode(event) {
-        Some(few) => {
-            let ready = few.iter().map(|(bytes, length)| Ready::Short { input, bytes, length });
-            outbox.ready.extend(ready);
-        }
+        Some(few) => few.iter().for_each(|(bytes, length)| outbox.put(input, bytes.get(..length).unwrap_or_default())),
         None => *refused += u64::from(event.get_type() != EventType::PortSubscribed),
     }
 }
@@ -257,12 +318,13 @@ fn take_in(event: &Event<'_>, input: usize, stream: Option<&mut Stream>, outbox:
 impl Ports for Sequencer {
     fn wait(&mut self, timeout: Option<Duration>) -> Arrival<'_> {
         let mut deadline = None;
-        while self.outbox.ready.is_empty() {
+        while self.outbox.is_empty() {
             // What an earlier read has brought along is there without asking the kernel.
-            if self.seq.input().event_input_pending(false).is_ok_and(|bytes| bytes > 0) {
+            if self.has_more() {
                 self.read();
                 continue;
             }
+            self.since_empty = 0;
             if let (None, Some(timeout)) = (deadline, timeout) {
                 deadline = Instant::now().checked_add(timeout);
             }
@@ -270,13 +332,21 @@ impl Ports for Sequencer {
                 return Arrival::Woken;
             }
             let due = self.due.iter().map(|due| due.at).min();
-            if self.sleep(deadline.into_iter().chain(due).min()) {
+            let retry = (!self.arrears.is_empty()).then_some(self.retry);
+            if self.sleep([deadline, due, retry].into_iter().flatten().min()) {
                 self.read();
             } else if due.is_some_and(|due| due <= Instant::now()) {
                 self.connect_due();
+            } else if retry.is_some_and(|retry| retry <= Instant::now()) {
+                self.pay();
             } else {
                 return Arrival::Quiet;
             }
+        }
+        // While more comes than can be played at once, the kernel's queue must not overflow: ours sheds better.
+        self.since_empty += 1;
+        if self.since_empty.is_multiple_of(EVERY) {
+            self.empty_kernel();
         }
         self.outbox.give().unwrap_or(Arrival::Quiet)
     }
@@ -290,12 +360,24 @@ impl Ports for Sequencer {
         event.set_source(port);
         event.set_subs();
         event.set_direct();
-        match self.seq.event_output_direct(&mut event) {
-            Ok(_) => Ok(()),
-            Err(error) if [Errno::AGAIN, Errno::NOMEM].iter().any(|no| no.raw_os_error() == error.errno()) => {
+        self.arrears.forget(output, bytes);
+        match deliver(&self.seq, &mut event) {
+            Err(SendFault::Full) if Weight::of(bytes) == Weight::Release => {
+                // One of those who listen did not take it; who it was is found out by asking each.
+                for place in 0..self.seats.peers(Side::Output, output).len() {
+                    let peer = self.seats.peers(Side::Output, output)[place];
+                    if let (false, &[status, what, value]) = (self.send_to(output, peer, bytes), bytes) {
+                        self.arrears.owe(output, peer, [status, what, value]);
+                    }
+                }
+                self.retry = Instant::now() + RETRY;
+                Ok(())
+            }
+            Err(SendFault::Full) => {
+                self.shed += 1;
                 Err(SendFault::Full)
             }
-            Err(error) => Err(SendFault::Refused(error.errno())),
+            other => other,
         }
     }
 
@@ -317,7 +399,7 @@ impl Ports for Sequencer {
     }
 
     fn shed(&self) -> u64 {
-        0
+        self.shed + self.outbox.shed()
     }
 
     fn dropped(&self) -> u64 {

@@ -135,7 +135,7 @@ impl Portable {
             arrived,
             queue,
             shared,
-            outbox: Outbox::default(),
+            outbox: Outbox::new(wish.inputs.len()),
             _watch: watch,
         };
         let mut faults = Vec::new();
@@ -187,7 +187,7 @@ impl Portable {
         let sinks = others(&outputs, Direction::Output);
         let (heard, sent_to) = (names(&sources), names(&sinks));
         let seen = std::mem::replace(&mut self.seen, [heard.clone(), sent_to.clone()].concat());
-        let told = &mut self.outbox.ready;
+        let told = &mut self.outbox.news;
         for (number, input) in self.inputs.iter_mut().enumerate() {
             if input.take_if(|input| input.with.as_ref().is_some_and(|with| !heard.contains(with))).is_some() {
                 told.push_back(Ready::InputGone(number));
@@ -203,7 +203,7 @@ impl Portable {
             for number in self.known.claims(&self.wish, Side::Input, new, has_own, || heard.clone()) {
                 if self.connect_input(number, port, new).is_ok() {
                     self.known.has(Side::Input, number, new);
-                    self.outbox.ready.push_back(Ready::InputBack(number));
+                    self.outbox.news.push_back(Ready::InputBack(number));
                 }
             }
         }
@@ -212,7 +212,7 @@ impl Portable {
             for number in self.known.claims(&self.wish, Side::Output, new, has_own, || sent_to.clone()) {
                 if self.connect_output(number, port, new).is_ok() {
                     self.known.has(Side::Output, number, new);
-                    self.outbox.ready.push_back(Ready::OutputBack(number));
+                    self.outbox.news.push_back(Ready::OutputBack(number));
                 }
             }
         }
@@ -258,7 +258,7 @@ fn offer(name: &str) -> Result<MidiOutputConnection, Fault> {
 impl Ports for Portable {
     fn wait(&mut self, timeout: Option<Duration>) -> Arrival<'_> {
         let deadline = timeout.and_then(|timeout| Instant::now().checked_add(timeout));
-        while self.outbox.ready.is_empty() {
+        while self.outbox.is_empty() {
             if self.shared.overrun.swap(false, Ordering::SeqCst) {
                 return Arrival::Overrun;
             }
@@ -277,7 +277,7 @@ impl Ports for Portable {
                 // It only ends the wait; the marks say why.
                 Ok(Item::Wake) => {}
                 Ok(Item::Message { input, bytes, length }) => {
-                    self.outbox.ready.push_back(Ready::Short { input, bytes, length });
+                    self.outbox.put(input, bytes.get(..length).unwrap_or_default());
                 }
                 Err(_) => return Arrival::Quiet,
             }

@@ -8,6 +8,8 @@ use std::sync::atomic::{AtomicU64, Ordering};
 
 use crossbeam_channel::{Receiver, Sender, bounded};
 
+use crate::ports::weight::Weight;
+
 /// Messages that wait; more than a controller sends while we are kept busy.
 const PLACES: usize = 8192;
 
@@ -66,27 +68,6 @@ impl Queue {
     }
 }
 
-/// What is lost with a message.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Weight {
-    Light,
-    Note,
-    Release,
-}
-
-impl Weight {
-    fn of(message: &[u8]) -> Self {
-        match *message {
-            // Pedals are up below 64, and 120 to 127 end notes (MIDI 1.0 Detailed Specification 4.2.1, table III).
-            [0x80..=0x8F, ..] | [0x90..=0x9F, _, 0] | [0xB0..=0xBF, 64..=69, 0..=63] | [0xB0..=0xBF, 120..=127, _] => {
-                Weight::Release
-            }
-            [0x90..=0x9F, ..] => Weight::Note,
-            _ => Weight::Light,
-        }
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -106,16 +87,5 @@ mod tests {
         assert!(queue.put(0, &[0xB0, 64, 0]));
         assert!(!queue.put(0, &[0x90, 60, 0]), "what must not be lost is, so it is told");
         assert_eq!((arrived.len(), queue.shed()), (16, 26));
-    }
-
-    #[test]
-    fn what_ends_something_is_told_from_what_does_not() {
-        for message in [&[0x8F, 60, 1][..], &[0x90, 60, 0], &[0xB3, 64, 63], &[0xB0, 123, 0]] {
-            assert_eq!(Weight::of(message), Weight::Release, "{message:02X?}");
-        }
-        for message in [&[0xB3, 64, 64][..], &[0xB0, 7, 0], &[0xE0, 0, 64], &[0xF8]] {
-            assert_eq!(Weight::of(message), Weight::Light, "{message:02X?}");
-        }
-        assert_eq!(Weight::of(&[0x95, 60, 1]), Weight::Note);
     }
 }

@@ -8,7 +8,7 @@ use crate::Said;
 use crate::contract::{SCENARIOS, Stage};
 use crate::gadget::Keyboard;
 use crate::memory::asked;
-use crate::sequencer::{Listener, Player, Record, attach, calm, ear, join, part, taken};
+use crate::sequencer::{Listener, Player, Record, attach, calm, ear, join, part, read, taken};
 
 /// For so long after a connection beginnings of notes are old ones, and are left out.
 const LATE_NOTES: Duration = Duration::from_millis(50);
@@ -29,6 +29,7 @@ pub fn scenarios() -> Vec<(String, Scenario)> {
     all.push(("ports/listing_shows_names_and_serials".into(), Box::new(listing)));
     all.push(("ports/messages_ask_for_no_memory".into(), Box::new(no_memory)));
     all.push(("ports/a_listener_that_does_not_read_holds_nothing_up".into(), Box::new(deaf_listener)));
+    all.push(("ports/a_listener_that_slept_gets_every_end".into(), Box::new(slept)));
     all.push(("ports/overrun_is_told".into(), Box::new(overrun)));
     all
 }
@@ -290,4 +291,50 @@ fn deaf_listener() -> Said {
         return Err(format!("the healthy one heard {heard} of {COUNT}, {full} refused, it took {took:?}"));
     }
     Ok(format!("{full} refused, the healthy one heard all"))
+}
+
+/// Notes that the full listener did not hear the end of would sound for ever.
+fn slept() -> Said {
+    let output = ports::OutputWish { name: "piano".into(), target: ports::Target::Virtual, optional: false };
+    let wish = Wish { inputs: Vec::new(), outputs: vec![output], ..Wish::default() };
+    let mut ports = ports::open(Backend::System, &wish).map_err(|error| error.to_string())?;
+    let (sleeper, port, coder) = ear("Lab Sleeper", "in")?;
+    sleeper.set_client_pool_input(200).map_err(|error| error.to_string())?;
+    attach(&sleeper, port, ports::CLIENT, "piano")?;
+    let record = Record::default();
+    let _listener = Listener::to(ports::CLIENT, "piano", std::slice::from_ref(&record))?;
+    while ports.wait(Some(Duration::from_millis(100))) != Arrival::Quiet {}
+    for key in 0..100 {
+        ports.send(0, &[0x90, key, 100]).map_err(|fault| fault.to_string())?;
+    }
+    ports.send(0, &[0xB0, 64, 127]).map_err(|fault| fault.to_string())?;
+    let full = (0..300).filter(|_| ports.send(0, &[0xE0, 0, 64]) == Err(ports::SendFault::Full)).count();
+    ports.send(0, &[0xB0, 64, 0]).map_err(|fault| fault.to_string())?;
+    for key in 0..100 {
+        ports.send(0, &[0x80, key, 64]).map_err(|fault| fault.to_string())?;
+    }
+    let mut sounding = 0_usize;
+    let mut pedal = 0;
+    let end = Instant::now() + Duration::from_secs(2);
+    loop {
+        while read(&sleeper, &coder, |message| match *message {
+            [0x90, ..] => sounding += 1,
+            [0x80, ..] => sounding = sounding.saturating_sub(1),
+            [0xB0, 64, value] => pedal = value,
+            _ => {}
+        }) {}
+        if sounding == 0 && pedal == 0 {
+            break;
+        }
+        if Instant::now() > end {
+            return Err(format!("{sounding} notes sound, the pedal is at {pedal}; {full} were refused"));
+        }
+        ports.wait(Some(Duration::from_millis(10)));
+    }
+    calm(&record, Duration::from_millis(100));
+    let ends = taken(&record).iter().filter(|heard| heard.bytes[0] == 0x80).count();
+    if full == 0 || ports.shed() != full as u64 || ends < 100 {
+        return Err(format!("{full} refused, {} shed, the other listener heard {ends} ends", ports.shed()));
+    }
+    Ok(format!("{full} bends refused, every end taken"))
 }

@@ -128,6 +128,8 @@ struct Tally {
     sounding: BTreeMap<(u8, u8), u32>,
     /// Pedals that are down.
     pedals: BTreeSet<(u8, u8)>,
+    /// Notes that ever began.
+    begun: BTreeSet<u8>,
     on: u64,
     off: u64,
     messages: u64,
@@ -141,6 +143,7 @@ impl Tally {
         match status & 0xF0 {
             0x90 if second > 0 => {
                 self.on += 1;
+                self.begun.insert(first);
                 *self.sounding.entry(key).or_default() += 1;
             }
             0x80 | 0x90 => {

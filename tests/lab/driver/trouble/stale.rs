@@ -17,7 +17,7 @@ pub fn scenarios() -> Vec<(String, Scenario)> {
     ]
 }
 
-/// After the connection notes that begin are left out for 30 ms at least and 80 ms at most.
+/// After the connection notes that begin are left out for 20 ms at least and 60 ms at most.
 const WORKS_AGAIN: Duration = Duration::from_millis(80);
 const LATE: [u8; 6] = [0x90, 60, 100, 0x80, 60, 64];
 

@@ -118,6 +118,7 @@ impl Sequencer {
         let bell = Bell::new(unsafe { BorrowedFd::borrow_raw(fd) }, Addr { client, port: announcements })
             .map_err(|error| Fault::Refused { doing: "Making a way to be woken".into(), cause: error.to_string() })?;
         let outbox = Outbox::new(inputs.len());
+        let arrears = Arrears::new(outputs.len());
         let mut sequencer = Sequencer {
             fd,
             client,
@@ -134,7 +135,7 @@ impl Sequencer {
             outputs,
             outbox,
             refused: 0,
-            arrears: Arrears::new(),
+            arrears,
             retry: Instant::now(),
             shed: 0,
             since_empty: 0,
@@ -265,9 +266,9 @@ impl Sequencer {
         deliver(&self.seq, &mut event) != Err(SendFault::Full)
     }
 
-    /// Sends what is owed to those who read again.
+    /// Sends some of what is owed to those who read again.
     fn pay(&mut self) {
-        let mut arrears = std::mem::replace(&mut self.arrears, Arrears::new());
+        let mut arrears = std::mem::replace(&mut self.arrears, Arrears::new(0));
         arrears.pay(|output, peer, bytes| {
             // An address that is no longer connected may be somebody else's by now.
             !self.seats.peers(Side::Output, output).contains(&peer) || self.send_to(output, peer, bytes)
@@ -347,6 +348,9 @@ impl Ports for Sequencer {
         self.since_empty += 1;
         if self.since_empty.is_multiple_of(EVERY) {
             self.empty_kernel();
+            if !self.arrears.is_empty() && self.retry <= Instant::now() {
+                self.pay();
+            }
         }
         self.outbox.give().unwrap_or(Arrival::Quiet)
     }
@@ -360,25 +364,21 @@ impl Ports for Sequencer {
         event.set_source(port);
         event.set_subs();
         event.set_direct();
-        self.arrears.forget(output, bytes);
-        match deliver(&self.seq, &mut event) {
-            Err(SendFault::Full) if Weight::of(bytes) == Weight::Release => {
-                // One of those who listen did not take it; who it was is found out by asking each.
-                for place in 0..self.seats.peers(Side::Output, output).len() {
-                    let peer = self.seats.peers(Side::Output, output)[place];
-                    if let (false, &[status, what, value]) = (self.send_to(output, peer, bytes), bytes) {
-                        self.arrears.owe(output, peer, [status, what, value]);
-                    }
-                }
-                self.retry = Instant::now() + RETRY;
-                Ok(())
-            }
-            Err(SendFault::Full) => {
-                self.shed += 1;
-                Err(SendFault::Full)
-            }
-            other => other,
+        self.arrears.said(output, bytes);
+        let sent = deliver(&self.seq, &mut event);
+        if sent != Err(SendFault::Full) {
+            return sent;
         }
+        if self.arrears.is_empty() {
+            self.retry = Instant::now() + RETRY;
+        }
+        self.arrears.owe(output, self.seats.peers(Side::Output, output));
+        // What ends something gets there later.
+        if Weight::of(bytes) == Weight::Release {
+            return Ok(());
+        }
+        self.shed += 1;
+        Err(SendFault::Full)
     }
 
     fn waker(&self) -> Waker {

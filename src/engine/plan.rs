@@ -6,7 +6,8 @@
 //! use is short, and walking it costs less than the memory of a list for every input, key and section
 //! (the bench `note_on` shows it).
 
-use crate::map::{KeyRange, Pedal};
+use crate::map::{KeyRange, Linger, Pedal, Plays, StayInKey};
+use crate::music::Classes;
 
 /// Number of inputs that a plan can have: one bit each in [`Inputs`].
 pub const MOST_INPUTS: usize = 32;
@@ -103,6 +104,37 @@ pub(super) struct PlanZone {
     /// Whether it follows bend and pressure.
     pub bend: bool,
     pub on: bool,
+    pub plays: Plays,
+    /// Fewer keys change nothing of what is derived.
+    pub min_keys: u32,
+    pub linger: Linger,
+    pub stay: StayInKey,
+    pub one_key: bool,
+    /// How long its notes fade that end for good, in microseconds.
+    pub fade: u64,
+}
+
+/// A chord, counted in semitones above the tonic of the key that the fingers play in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct PlanChord {
+    pub classes: Classes,
+    pub root: u8,
+    /// A bass that was written for it.
+    pub bass: Option<u8>,
+}
+
+/// A drone, flat.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct PlanDrone {
+    pub place: u16,
+    pub set_up: SetUp,
+    /// Degrees of the sounding key, one bit each, from bit 0.
+    pub degrees: u8,
+    /// The note of the pitch class C in its octave.
+    pub octave: i32,
+    pub velocity: u8,
+    /// How long its end takes, in microseconds.
+    pub fade: u64,
 }
 
 /// A song file, flat. A song without sections has one nameless section.
@@ -115,6 +147,9 @@ pub(super) struct PlanSong {
     pub leave: Vec<u16>,
     /// Its sends in the plan's table, whenever they are said.
     pub sends: std::ops::Range<usize>,
+    /// The chords of one key that `[fingers]` names, by semitones above the tonic.
+    pub fingers: [Option<PlanChord>; 12],
+    pub drone: Option<PlanDrone>,
 }
 
 /// A section, flat.
@@ -128,6 +163,8 @@ pub(super) struct PlanSection {
     pub key: Option<i32>,
     /// What is said on entering it.
     pub sends: Vec<u16>,
+    /// What fits (rule R12): scale and chords, in semitones above the tonic of the key that the fingers play in.
+    pub fits: Classes,
 }
 
 /// A song of the set, or a pause.

@@ -1,9 +1,8 @@
-//! Whether the parts of a map agree with one another: modes of keys, sections that are like others,
-//! sounds that share a channel.
+//! Whether the parts of a map agree with one another: modes of keys, sections that are like others.
 
 use super::diagnostic::{Diagnostic, Kind, quoted};
 use super::reader::Page;
-use super::{At, Gear, Section, Song, Sound, Spot, Zone};
+use super::{At, Section, Spot};
 use crate::music::Key;
 
 fn mode(key: Key) -> &'static str {
@@ -38,7 +37,7 @@ pub(super) fn play_in_fault(spot: Spot, key: Key, song: Key) -> Diagnostic {
 }
 
 /// A section and those that it is like, one after the other; ends where a circle would begin.
-fn lineage<'a>(sections: &'a [Section], start: &'a Section) -> (Vec<&'a Section>, bool) {
+pub(super) fn lineage<'a>(sections: &'a [Section], start: &'a Section) -> (Vec<&'a Section>, bool) {
     let mut line = vec![start];
     let mut next = start.like.as_ref();
     while let Some(like) = next {
@@ -73,50 +72,4 @@ pub(super) fn no_circles(page: &Page<'_>, sections: &[Section]) {
         let fault = Diagnostic::error(Kind::Finding, like.spot, title).label("leads back here");
         page.report(fault.help("take out one like, and give that section its zones by naming it in their sections"));
     }
-}
-
-/// Reports two sounds of one output and channel that are in use together: a channel has one program.
-pub(super) fn one_sound_a_place(page: &Page<'_>, song: &Song, gear: &Gear) {
-    let sound = |zone: &Zone| gear.sounds.iter().find(|sound| sound.name.value == zone.sound.value);
-    let placed: Vec<(&Zone, &Sound)> = song.zones.iter().filter_map(|zone| Some((zone, sound(zone)?))).collect();
-    let mut reported: Vec<(&str, &str)> = Vec::new();
-    for (index, (later, second)) in placed.iter().enumerate() {
-        for (earlier, first) in &placed[..index] {
-            let pair = (first.name.value.as_str(), second.name.value.as_str());
-            let apart = first.output.value != second.output.value || first.channel != second.channel;
-            if pair.0 == pair.1 || apart || reported.contains(&pair) || reported.contains(&(pair.1, pair.0)) {
-                continue;
-            }
-            let Some(place) = together(song, earlier, later) else { continue };
-            reported.push(pair);
-            let (one, other) = (quoted(pair.0), quoted(pair.1));
-            let title =
-                format!("the sounds {one} and {other} play together{place} on one channel, which has room for one");
-            let fault = Diagnostic::error(Kind::Finding, later.sound.spot, title).label("in use together");
-            let where_it_is = format!("output {}, channel {}", quoted(&first.output.value), first.channel.number());
-            page.report(
-                fault
-                    .help("give one of the two another channel or output in the gear, or keep their zones in different sections")
-                    .also(earlier.sound.spot, "with this one")
-                    .also(first.name.spot, where_it_is.clone())
-                    .also(second.name.spot, where_it_is),
-            );
-        }
-    }
-}
-
-/// Where two zones are in use together: ` in section "Chorus"`, or everywhere in a song without sections.
-fn together(song: &Song, one: &Zone, other: &Zone) -> Option<String> {
-    if song.sections.is_empty() {
-        return Some(String::new());
-    }
-    let has = |zone: &Zone, line: &[&Section]| match &zone.sections {
-        None => true,
-        Some(names) => names.iter().any(|name| line.iter().any(|section| section.name.value == name.value)),
-    };
-    let both = |section: &&Section| {
-        let (line, _) = lineage(&song.sections, section);
-        has(one, &line) && has(other, &line)
-    };
-    song.sections.iter().find(both).map(|section| format!(" in the section {}", quoted(&section.name.value)))
 }

@@ -92,7 +92,7 @@ impl MapKind {
         match self {
             MapKind::Set => &["song", "gear", "singers"],
             MapKind::Gear => &["inputs", "outputs", "sounds", "curves"],
-            MapKind::Song => &["zone", "section", "send", "key"],
+            MapKind::Song => &["zone", "section", "send", "key", "fingers", "drone"],
         }
     }
 
@@ -132,7 +132,7 @@ impl Desk<'_> {
             return None;
         }
         let set_faults = Faults::default();
-        let page = page(file, broken, MapKind::Set, &set_faults);
+        let page = page((file, &text), broken, MapKind::Set, &set_faults);
         let opened = set::files(Fields::new(&page, "the set", whole(file), &table));
         let home = Home { own: path, gear: opened.gear.as_ref().map(|named| joined(path, &named.value)) };
         let gear = opened.gear.as_ref().and_then(|named| self.gear(&home, named));
@@ -178,7 +178,7 @@ impl Desk<'_> {
         if self.is_other(MapKind::Gear, &table, named) {
             return None;
         }
-        let page = page(file, broken, MapKind::Gear, &self.faults);
+        let page = page((file, &text), broken, MapKind::Gear, &self.faults);
         Some(gear::read(Fields::new(&page, "the gear", whole(file), &table)))
     }
 
@@ -188,7 +188,7 @@ impl Desk<'_> {
         if self.is_other(MapKind::Song, &table, named) {
             return None;
         }
-        let page = page(file, broken, MapKind::Song, &self.faults);
+        let page = page((file, &text), broken, MapKind::Song, &self.faults);
         Some(song::read(Fields::new(&page, "the song", whole(file), &table), gear, names))
     }
 
@@ -274,8 +274,8 @@ struct Home<'p> {
     gear: Option<String>,
 }
 
-fn page<'a>(file: usize, broken: bool, kind: MapKind, faults: &'a Faults) -> Page<'a> {
-    Page { file, middle_c: std::cell::Cell::new(4), broken, top: kind.top(), faults }
+fn page<'a>((file, text): (usize, &'a str), broken: bool, kind: MapKind, faults: &'a Faults) -> Page<'a> {
+    Page { file, middle_c: std::cell::Cell::new(4), broken, text, top: kind.top(), faults }
 }
 
 fn whole(file: usize) -> Spot {

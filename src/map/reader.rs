@@ -23,6 +23,8 @@ pub(super) struct Page<'a> {
     pub middle_c: Cell<i32>,
     /// Its text is broken TOML: what seems to be missing may only be unreadable.
     pub broken: bool,
+    /// Its text.
+    pub text: &'a str,
     /// Fields at the top of such a file, to tell a field that slipped below a header.
     pub top: &'static [&'static str],
     /// Where faults go.
@@ -192,6 +194,20 @@ impl<'a> Value<'a> {
         match self.value {
             DeValue::String(text) => Some(text),
             _ => None,
+        }
+    }
+
+    /// Where a part of this text stands, by its place in memory: `part` is a slice of `text`, which is what the file
+    /// says here. Where the file writes it in another way (escapes), the whole value stands for the part.
+    pub fn within(&self, text: &str, part: &str) -> Spot {
+        let written = self.page.text.get(self.spot.start..self.spot.end);
+        let from = (part.as_ptr() as usize).checked_sub(text.as_ptr() as usize);
+        match written.and_then(|written| written.find(text)).zip(from) {
+            Some((start, from)) if from + part.len() <= text.len() => {
+                let start = self.spot.start + start + from;
+                Spot { start, end: start + part.len(), ..self.spot }
+            }
+            _ => self.spot,
         }
     }
 

@@ -1,11 +1,10 @@
 //! Reads a song's map.
 
-use super::agree;
 use super::diagnostic::{Diagnostic, Kind, quoted};
 use super::gear::Names;
 use super::names::Known;
 use super::reader::{Fields, Value};
-use super::{At, Gear, PlayIn, Section, Song, Way, send, values, zone};
+use super::{At, Gear, PlayIn, Section, Song, Way, agree, hand, places, send, values, zone};
 use crate::music::Key;
 
 /// Fields at the top of a song's map.
@@ -36,7 +35,10 @@ pub(super) fn read(mut top: Fields<'_>, gear: &Gear, names: &Names) -> Draft {
     let melody_range = top.take("melody_range").and_then(|value| values::range(&value));
     let (sections, known) = sections(&mut top);
     let order = top.take("order").and_then(|value| order(&value, &known));
-    let zones = top.list_of("zone", "a zone").into_iter().map(|fields| zone::read(fields, names, &known)).collect();
+    let zones = top.list_of("zone", "a zone").into_iter().map(|fields| zone::read(fields, names, &known));
+    let (zones, zone_fades): (Vec<_>, Vec<_>) = zones.unzip();
+    let fingers = hand::fingers(&mut top);
+    let (drone, drone_fade) = hand::drone(&mut top, names).unzip();
     let sends = top.list_of("send", "a send");
     let sends = sends.into_iter().filter_map(|fields| send::read(fields, &known, &names.outputs)).collect();
     top.done();
@@ -53,6 +55,8 @@ pub(super) fn read(mut top: Fields<'_>, gear: &Gear, names: &Names) -> Draft {
         order,
         zones,
         sections,
+        fingers,
+        drone,
         sends,
     };
     if let Some(key) = read_key {
@@ -64,7 +68,9 @@ pub(super) fn read(mut top: Fields<'_>, gear: &Gear, names: &Names) -> Draft {
         }
     }
     agree::no_circles(page, &song.sections);
-    agree::one_sound_a_place(page, &song, gear);
+    let users = places::users(&song, gear, &zone_fades, drone_fade.flatten());
+    places::one_sound_each(page, &song, &users);
+    places::fades_alone(page, &song, &users);
     Draft { song, key: read_key, sections: known }
 }
 
@@ -95,6 +101,7 @@ fn sections(top: &mut Fields<'_>) -> (Vec<Section>, Known<()>) {
             name: name.unwrap_or_else(|| values::unread(page)),
             like: fields.take("like").and_then(|value| value.text()),
             key: fields.take("key").and_then(|value| values::key(&value)),
+            chords: fields.take("chords").and_then(|value| values::progression(&value)),
             remark: fields.take("remark").and_then(|value| value.text()).map(|at| at.value),
         };
         fields.done();

@@ -3,14 +3,16 @@
 use super::diagnostic::{Diagnostic, Kind, quoted};
 use super::names::Known;
 use super::reader::{Fields, Page, Value};
-use super::{At, Curve, KeyRange, PlayIn, Way};
+use super::{At, Curve, KeyRange, PlayIn, Spot, Way};
 use crate::midi::{Channel, Note, U7};
-use crate::music::Key;
 use crate::music::note::{self, NoteError};
+use crate::music::{Chord, Key};
 
 const NOTE_HELP: &str = "a note is a capital letter A to G, then # or b where needed, then the octave, such as \"F#3\"";
 const KEY_HELP: &str =
     "a key is a capital letter A to G, then # or b where needed, then m for minor, such as \"Eb\" or \"C#m\"";
+const CHORD_HELP: &str =
+    "a chord is a root, what stands on it, and a bass where it is another note, such as \"Bm\", \"A7sus4\" or \"G/B\"";
 const RANGE: &str = "two notes, the lowest and the highest";
 
 /// Reads the octave by which this file counts its notes, from `middle_c` at its top.
@@ -69,6 +71,53 @@ pub(super) fn key(value: &Value<'_>) -> Option<At<Key>> {
             None
         }
     }
+}
+
+/// A chord.
+pub(super) fn chord(value: &Value<'_>) -> Option<At<Chord>> {
+    let Some(text) = value.as_text() else {
+        value.wrong("a chord in quotation marks");
+        return None;
+    };
+    let chord = text.parse().ok();
+    if chord.is_none() {
+        no_chord(value.page, value.spot, text);
+    }
+    chord.map(|chord| value.at(chord))
+}
+
+/// Bars of chords: bars between `|`, the chords of a bar between blanks. Each chord that cannot be read is reported,
+/// and underlined alone.
+pub(super) fn progression(value: &Value<'_>) -> Option<At<Vec<Vec<Chord>>>> {
+    let text = value.text()?.value;
+    let mut faultless = true;
+    let mut bars = Vec::new();
+    for bar in text.split('|') {
+        let mut chords = Vec::new();
+        for name in bar.split_whitespace() {
+            match name.parse() {
+                Ok(chord) => chords.push(chord),
+                Err(_) => {
+                    faultless = false;
+                    no_chord(value.page, value.within(&text, name), name);
+                }
+            }
+        }
+        // Nothing stands before the first line and after the last, nor between two.
+        if !chords.is_empty() {
+            bars.push(chords);
+        }
+    }
+    if faultless && bars.is_empty() {
+        value.finding("these bars hold no chord", "empty", "write for example chords = \"D | A/C# | Bm | G\"");
+        return None;
+    }
+    faultless.then(|| value.at(bars))
+}
+
+fn no_chord(page: &Page<'_>, spot: Spot, text: &str) {
+    let title = format!("{} is no chord", quoted(text));
+    page.report(Diagnostic::error(Kind::Unreadable, spot, title).label("not a chord").help(CHORD_HELP));
 }
 
 /// The key that the fingers play in, or "sounding".

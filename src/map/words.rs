@@ -2,8 +2,12 @@
 
 /// What to write for a field of a kind of table, as a whole line.
 pub(super) fn example(home: &str, field: &str) -> String {
-    if field == "controls" && home != "a zone" {
-        return "controls = { 7 = 11 }".to_owned();
+    match (home, field) {
+        ("a zone", "controls") => {}
+        (_, "controls") => return "controls = { 7 = 11 }".to_owned(),
+        ("the drone", "octave") => return "octave = 3".to_owned(),
+        ("the drone", "velocity") => return "velocity = 64".to_owned(),
+        _ => {}
     }
     match EXAMPLES.iter().find(|(name, _)| *name == field) {
         Some((_, line)) if line.ends_with('\n') => line.trim_end().to_owned(),
@@ -28,12 +32,7 @@ pub(super) fn comes_later(what: &str, field: &str) -> bool {
     LATER.iter().any(|(kind, fields)| *kind == what && fields.contains(&field))
 }
 
-const LATER: [(&str, &[&str]); 4] = [
-    ("the gear", &["latency", "stand", "cue"]),
-    ("the song", &["number", "fingers", "drone", "cue"]),
-    ("a zone", &["plays", "min_keys", "linger", "stay_in_key", "one_key_chord", "fade_ms"]),
-    ("a section", &["chords"]),
-];
+const LATER: [(&str, &[&str]); 2] = [("the gear", &["latency", "stand", "cue"]), ("the song", &["number", "cue"])];
 
 /// An example of each field; one that ends in a newline is a line of its own.
 const EXAMPLES: &[(&str, &str)] = &[
@@ -43,14 +42,19 @@ const EXAMPLES: &[(&str, &str)] = &[
     ("bend", "\"follow\""),
     ("bytes", "\"F0 7E 7F 06 01 F7\""),
     ("channel", "1"),
+    ("chords", "\"D | A/C# | Bm | G\""),
     ("clock", "true"),
     ("comfortable", "[\"A3\", \"B4\"]"),
     ("control", "[7, 100]"),
     ("controls", "[1, 11]"),
     ("curve", "{ gamma = 0.7 }"),
     ("curves", "gentle = { gamma = 0.7 }\n"),
+    ("degrees", "[1, 5]"),
+    ("drone", "[drone]\n"),
     ("early_ms", "0"),
+    ("fade_ms", "2000"),
     ("feet", "\"keyboard\""),
+    ("fingers", "B = \"G/B\" below [fingers]\n"),
     ("fixed", "90"),
     ("follow_key", "true"),
     ("gamma", "0.7"),
@@ -65,6 +69,7 @@ const EXAMPLES: &[(&str, &str)] = &[
     ("length_ms", "100"),
     ("level", "-6.0"),
     ("like", "\"Chorus\""),
+    ("linger", "\"next\""),
     ("locate", "\"00:01:30:00\""),
     ("low", "1"),
     ("map", "\"songs/first-snow.toml\""),
@@ -72,10 +77,12 @@ const EXAMPLES: &[(&str, &str)] = &[
     ("message", "{ program = 5, channel = 1 }"),
     ("meter", "\"4/4\""),
     ("middle_c", "\"C4\""),
+    ("min_keys", "3"),
     ("name", "\"Chorus\""),
     ("note", "[\"C1\", 100]"),
     ("octave", "-1"),
     ("on", "true"),
+    ("one_key_chord", "true"),
     ("only", "true"),
     ("optional", "true"),
     ("order", "[\"Verse\", \"Chorus\"]"),
@@ -84,6 +91,7 @@ const EXAMPLES: &[(&str, &str)] = &[
     ("pan", "64"),
     ("pedal", "\"follow\""),
     ("play", "true"),
+    ("plays", "\"root-fifth\""),
     ("play_in", "\"C\""),
     ("points", "[[1, 40], [64, 80], [127, 110]]"),
     ("port", "\"stage piano\""),
@@ -98,6 +106,7 @@ const EXAMPLES: &[(&str, &str)] = &[
     ("song_select", "3"),
     ("sound", "\"grand\""),
     ("sounds", "[sounds.grand]\n"),
+    ("stay_in_key", "\"nearest\""),
     ("sysex", "true"),
     ("tempo", "84"),
     ("title", "\"First Snow\""),

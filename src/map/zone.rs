@@ -2,14 +2,16 @@
 
 use super::diagnostic::quoted;
 use super::gear::Names;
+use super::hand::{self, Hand};
 use super::names::Known;
 use super::reader::{Fields, Value};
 use super::values::{self, ALL_KEYS};
-use super::{At, Controls, Pedal, Zone};
+use super::{At, Controls, Linger, Pedal, Spot, Zone};
 use crate::midi::U7;
 
-/// Reads a zone; names in it are looked up in the gear and among the song's sections.
-pub(super) fn read(mut fields: Fields<'_>, gear: &Names, sections: &Known<()>) -> Zone {
+/// Reads a zone; names in it are looked up in the gear and among the song's sections. With it comes where its
+/// `fade_ms` stands, if it has one.
+pub(super) fn read(mut fields: Fields<'_>, gear: &Names, sections: &Known<()>) -> (Zone, Option<Spot>) {
     let page = fields.page;
     let spot = fields.spot;
     let named = fields.take("name").and_then(|value| value.text());
@@ -18,6 +20,9 @@ pub(super) fn read(mut fields: Fields<'_>, gear: &Names, sections: &Known<()>) -
         gear.sounds.find(page, sound);
     }
     let (pedal, controls) = (fields.take("pedal"), fields.take("controls"));
+    let Hand { plays, min_keys, linger, stay_in_key, one_key_chord, fade, fade_spot } = hand::read(&mut fields);
+    // What rings without a finger would ring on under the pedal, and what is derived has no key to hold.
+    let rests = if linger != Linger::Off || plays.derives() { Pedal::Ignore } else { Pedal::Follow };
     let zone = Zone {
         spot,
         name: named.or_else(|| sound.clone()).map(|at| at.value).unwrap_or_default(),
@@ -41,20 +46,26 @@ pub(super) fn read(mut fields: Fields<'_>, gear: &Names, sections: &Known<()>) -
         follow_key: fields.take("follow_key").and_then(|value| value.flag()).unwrap_or(true),
         within: fields.take("within").and_then(|value| octave_wide(&value)),
         sections: fields.take("sections").and_then(|value| listed(&value, sections)),
+        plays,
+        min_keys,
+        linger,
+        stay_in_key,
+        one_key_chord,
         pedal: pedal
             .and_then(|value| {
                 value.choice(&[("follow", Pedal::Follow), ("ignore", Pedal::Ignore), ("switch", Pedal::Switch)])
             })
-            .unwrap_or(Pedal::Follow),
+            .unwrap_or(rests),
         controls: controls.and_then(|value| followed(&value)).unwrap_or(Controls::Follow),
         bend: fields
             .take("bend")
             .and_then(|value| value.choice(&[("follow", true), ("ignore", false)]))
             .unwrap_or(true),
         on: fields.take("on").and_then(|value| value.flag()).unwrap_or(true),
+        fade,
     };
     fields.done();
-    zone
+    (zone, fade_spot)
 }
 
 /// An input that zones may listen to.

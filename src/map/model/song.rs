@@ -1,0 +1,310 @@
+//! Songs as written: sections, zones, what a one-key chord plays, the drone, and sends.
+
+use super::{At, Curve, KeyRange, PlayIn, Spot, Way};
+use crate::midi::{Channel, Note, U7};
+use crate::music::{Chord, Key};
+
+/// A song's map.
+#[derive(Debug, Clone)]
+pub struct Song {
+    /// Its title.
+    pub title: At<String>,
+    /// The chart's key.
+    pub key: At<Key>,
+    /// The play-in key, where the song gives one.
+    pub play_in: Option<At<PlayIn>>,
+    /// Which way the shift goes.
+    pub way: Way,
+    /// Quarter notes a minute.
+    pub tempo: Option<f64>,
+    /// Beats of a bar and their note value.
+    pub meter: Option<(u8, u8)>,
+    /// Lowest and highest melody note, in the chart's key.
+    pub melody_range: Option<At<KeyRange>>,
+    /// Names of sections in the order of the song; never names an unknown section.
+    pub order: Option<Vec<At<String>>>,
+    /// Zones in file order.
+    pub zones: Vec<Zone>,
+    /// Sections in file order.
+    pub sections: Vec<Section>,
+    /// Keys that play another chord than the one on their degree, in file order; no pitch class twice (rule R13).
+    pub fingers: Vec<Finger>,
+    /// What goes on sounding by itself (rule R14).
+    pub drone: Option<Drone>,
+    /// Messages to other machines, in file order.
+    pub sends: Vec<Send>,
+}
+
+impl Song {
+    /// Whether a zone belongs to a section: it names none, or that one, or one that the section is like.
+    #[must_use]
+    pub fn plays_in(&self, zone: &Zone, section: &str) -> bool {
+        let Some(named) = &zone.sections else { return true };
+        let mut section = Some(section);
+        // A chain of likenesses is no longer than there are sections, so a circle ends too.
+        for _ in 0..=self.sections.len() {
+            let Some(name) = section else { return false };
+            if named.iter().any(|named| named.value == name) {
+                return true;
+            }
+            let here = self.sections.iter().find(|section| section.name.value == name);
+            section = here.and_then(|here| here.like.as_ref()).map(|like| like.value.as_str());
+        }
+        false
+    }
+
+    /// The bars of chords of a section, by its number: its own, else those of the section that it is like. They are in
+    /// the chart's key, in a section with a key of its own too.
+    #[must_use]
+    pub fn chords_of(&self, section: usize) -> Option<&[Vec<Chord>]> {
+        let mut section = self.sections.get(section);
+        // A chain of likenesses is no longer than there are sections, so a circle ends too.
+        for _ in 0..=self.sections.len() {
+            let here = section?;
+            if let Some(chords) = &here.chords {
+                return Some(&chords.value);
+            }
+            let like = &here.like.as_ref()?.value;
+            section = self.sections.iter().find(|section| section.name.value == *like);
+        }
+        None
+    }
+}
+
+/// A key that plays another chord than the one on its degree, where one key plays a chord (rule R13).
+#[derive(Debug, Clone, PartialEq)]
+pub struct Finger {
+    /// The key's pitch class, 0 = C … 11 = B, in the song's play-in key.
+    pub key: u8,
+    /// What it plays, in that key too.
+    pub chord: At<Chord>,
+}
+
+/// Notes that go on sounding by themselves (rule R14).
+#[derive(Debug, Clone, PartialEq)]
+pub struct Drone {
+    /// The sound that it plays.
+    pub sound: At<String>,
+    /// Degrees of the sounding key, 1–7; at least one, none twice.
+    pub degrees: Vec<u8>,
+    /// The octave in which the tonic lies, where C4 is 60; 0–7, so that every degree of every key is a MIDI note.
+    pub octave: i32,
+    /// Velocity, 1–127.
+    pub velocity: u8,
+    /// How long it takes to end, in microseconds (rule R15).
+    pub fade: u64,
+}
+
+/// Which notes a zone makes of its keys.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Plays {
+    /// Each key its own.
+    #[default]
+    AsPressed,
+    /// The root of the chord that the keys make.
+    Root,
+    /// The root and the fifth.
+    RootFifth,
+    /// Each pitch class once, in close position, moving as little as it can.
+    Chord,
+    /// The lowest key.
+    Lowest,
+    /// The highest key.
+    Highest,
+}
+
+impl Plays {
+    /// Whether the notes are derived from several keys together (rule R11).
+    #[must_use]
+    pub fn derives(self) -> bool {
+        self != Plays::AsPressed
+    }
+}
+
+/// Whether notes stay after their keys come up (rule R10).
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Linger {
+    /// They end with their keys.
+    #[default]
+    Off,
+    /// Until the next handful.
+    Next,
+    /// Until their key is struck again.
+    Toggle,
+}
+
+/// What becomes of a key that does not fit (rule R12).
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum StayInKey {
+    /// It sounds as it is.
+    #[default]
+    Off,
+    /// The nearest that fits sounds instead.
+    Nearest,
+    /// It is not in the zone.
+    Silent,
+}
+
+/// How a zone treats pedals (controllers 64–69).
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Pedal {
+    /// Passed on as they come.
+    Follow,
+    /// Not passed on.
+    Ignore,
+    /// Passed on as 127 from 64 up and 0 below 40.
+    Switch,
+}
+
+/// Which controllers (other than pedals) a zone follows.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Controls {
+    /// All.
+    Follow,
+    /// None.
+    Ignore,
+    /// These.
+    List(Vec<U7>),
+}
+
+/// Keys that play a sound.
+#[derive(Debug, Clone)]
+pub struct Zone {
+    /// The whole zone, for findings about it.
+    pub spot: Spot,
+    /// Its name; the sound's where none is given.
+    pub name: String,
+    /// The sound that it plays.
+    pub sound: At<String>,
+    /// The input that it listens to; `None`: every one with `play = true`.
+    pub input: Option<At<String>>,
+    /// The input whose pedals and controllers it follows; `None`: its own.
+    pub feet: Option<At<String>>,
+    /// Its keys, as pressed.
+    pub keys: At<KeyRange>,
+    /// Its window of velocities, after the input's curve, 1–127.
+    pub velocity: At<(u8, u8)>,
+    /// Whether one note in the window lets in its whole handful.
+    pub by_handful: bool,
+    /// Whether keys that it takes go to no later zone.
+    pub only: bool,
+    /// Its curve.
+    pub curve: Option<Curve>,
+    /// Level in dB, by velocity.
+    pub level: f64,
+    /// Controller 7 in this song, where it is not the sound's.
+    pub volume: Option<U7>,
+    /// Semitones.
+    pub transpose: i32,
+    /// Octaves.
+    pub octave: i32,
+    /// Whether the shift moves it.
+    pub follow_key: bool,
+    /// The range into which its notes are brought by octaves.
+    pub within: Option<At<KeyRange>>,
+    /// Names of the sections in which it plays; `None`: all.
+    pub sections: Option<Vec<At<String>>>,
+    /// Which notes it makes of its keys.
+    pub plays: Plays,
+    /// Fewer keys than these, 1–10, are a melody and change nothing; counts only where notes are derived.
+    pub min_keys: u8,
+    /// Whether its notes stay after the keys come up.
+    pub linger: Linger,
+    /// What becomes of keys that do not fit.
+    pub stay_in_key: StayInKey,
+    /// Whether one key plays the chord that belongs there (rule R13).
+    pub one_key_chord: bool,
+    /// Its pedals.
+    pub pedal: Pedal,
+    /// Its other controllers.
+    pub controls: Controls,
+    /// Whether pitch bend and pressure are passed on.
+    pub bend: bool,
+    /// Whether it is on when the song is entered.
+    pub on: bool,
+    /// How long its lingering notes take to end for good, in microseconds (rule R15).
+    pub fade: u64,
+}
+
+/// A part of a song.
+#[derive(Debug, Clone)]
+pub struct Section {
+    /// Its name.
+    pub name: At<String>,
+    /// The section whose zones it has too, and whose chords unless it has its own.
+    pub like: Option<At<String>>,
+    /// The chart's key from here on.
+    pub key: Option<At<Key>>,
+    /// Its own bars of chords, in the chart's key whatever its own; see [`Song::chords_of`]. Never empty, and no bar is.
+    pub chords: Option<At<Vec<Vec<Chord>>>>,
+    /// A word to the player.
+    pub remark: Option<String>,
+}
+
+/// When a send is said.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Moment {
+    /// On entering the song.
+    Enter,
+    /// On leaving the song.
+    Leave,
+    /// On entering the section of this name.
+    Section(String),
+}
+
+/// A message to another machine.
+#[derive(Debug, Clone)]
+pub struct Send {
+    /// The whole send, for findings about it.
+    pub spot: Spot,
+    /// When it is said.
+    pub at: At<Moment>,
+    /// The output that it goes to.
+    pub to: At<String>,
+    /// How long after the moment, in microseconds.
+    pub after: u64,
+    /// What is said.
+    pub message: SendMessage,
+}
+
+/// What a send says.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum SendMessage {
+    /// Bank select, where given, and a program change.
+    Program {
+        /// Channel.
+        channel: Channel,
+        /// Bank, most and least significant byte.
+        bank: Option<(U7, U7)>,
+        /// Program, from 0 as on the wire.
+        program: U7,
+    },
+    /// A controller or channel mode message.
+    Control {
+        /// Channel.
+        channel: Channel,
+        /// Number.
+        number: U7,
+        /// Value.
+        value: U7,
+    },
+    /// A note with its end.
+    Note {
+        /// Channel.
+        channel: Channel,
+        /// Key.
+        note: Note,
+        /// Velocity, 1–127.
+        velocity: U7,
+        /// Time to its end, in microseconds.
+        length: u64,
+    },
+    /// A whole system message: machine control (`transport`), a clock command (`clock`),
+    /// song select, or bytes as given.
+    System {
+        /// The bytes.
+        bytes: Vec<u8>,
+        /// Whether it sets another machine's transport or clock going: held back at the start of `play` (rule R8).
+        starts: bool,
+    },
+}

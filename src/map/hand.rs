@@ -5,7 +5,7 @@ use super::gear::Names;
 use super::reader::{Fields, Value};
 use super::values;
 use super::{Drone, Finger, Linger, Plays, Spot, StayInKey};
-use crate::music::Key;
+use crate::music::Tone;
 
 /// A fade lasts no longer, in milliseconds.
 const LONGEST_FADE: f64 = 60_000.0;
@@ -134,8 +134,7 @@ pub(super) fn fingers(top: &mut Fields<'_>) -> Vec<Finger> {
     let mut fingers = Vec::new();
     let mut firsts: Vec<(u8, Spot)> = Vec::new();
     for (name, value) in table.named() {
-        // A key's name without m is a letter and its accidental, which is all that is wanted here.
-        let key = name.value.parse::<Key>().ok().filter(|key| !key.is_minor()).map(Key::tonic);
+        let key = Tone::read(&name.value).filter(|(_, rest)| rest.is_empty()).map(|(tone, _)| tone.class());
         if key.is_none() {
             let title = format!("{} names no key to put a finger on", quoted(&name.value));
             let fault = Diagnostic::error(Kind::Unreadable, name.spot, title).label("not a note without its octave");

@@ -197,18 +197,13 @@ impl<'a> Value<'a> {
         }
     }
 
-    /// Where a part of this text stands, by its place in memory: `part` is a slice of `text`, which is what the file
-    /// says here. Where the file writes it in another way (escapes), the whole value stands for the part.
-    pub fn within(&self, text: &str, part: &str) -> Spot {
+    /// Where a part of this text stands, given by its bytes in `text`, which is what the value says. Where the file
+    /// writes it in another way (with escapes), the whole value stands for the part.
+    pub fn part(&self, text: &str, part: std::ops::Range<usize>) -> Spot {
         let written = self.page.text.get(self.spot.start..self.spot.end);
-        let from = (part.as_ptr() as usize).checked_sub(text.as_ptr() as usize);
-        match written.and_then(|written| written.find(text)).zip(from) {
-            Some((start, from)) if from + part.len() <= text.len() => {
-                let start = self.spot.start + start + from;
-                Spot { start, end: start + part.len(), ..self.spot }
-            }
-            _ => self.spot,
-        }
+        let Some(start) = written.and_then(|written| written.find(text)) else { return self.spot };
+        let start = self.spot.start + start;
+        Spot { start: start + part.start, end: start + part.end, ..self.spot }
     }
 
     /// A text that is not empty.

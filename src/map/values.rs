@@ -5,14 +5,13 @@ use super::names::Known;
 use super::reader::{Fields, Page, Value};
 use super::{At, Curve, KeyRange, PlayIn, Spot, Way};
 use crate::midi::{Channel, Note, U7};
+use crate::music::chord::{self, ChordError, ProgressionError, ProgressionFault};
 use crate::music::note::{self, NoteError};
 use crate::music::{Chord, Key};
 
 const NOTE_HELP: &str = "a note is a capital letter A to G, then # or b where needed, then the octave, such as \"F#3\"";
 const KEY_HELP: &str =
     "a key is a capital letter A to G, then # or b where needed, then m for minor, such as \"Eb\" or \"C#m\"";
-const CHORD_HELP: &str =
-    "a chord is a root, what stands on it, and a bass where it is another note, such as \"Bm\", \"A7sus4\" or \"G/B\"";
 const RANGE: &str = "two notes, the lowest and the highest";
 
 /// Reads the octave by which this file counts its notes, from `middle_c` at its top.
@@ -79,45 +78,67 @@ pub(super) fn chord(value: &Value<'_>) -> Option<At<Chord>> {
         value.wrong("a chord in quotation marks");
         return None;
     };
-    let chord = text.parse().ok();
-    if chord.is_none() {
-        no_chord(value.page, value.spot, text);
+    match text.parse() {
+        Ok(chord) => Some(value.at(chord)),
+        Err(fault) => {
+            value.page.report(no_chord(value.spot, text, &fault));
+            None
+        }
     }
-    chord.map(|chord| value.at(chord))
 }
 
-/// Bars of chords: bars between `|`, the chords of a bar between blanks. Each chord that cannot be read is reported,
-/// and underlined alone.
+/// Bars of chords. Each fault is underlined by itself.
 pub(super) fn progression(value: &Value<'_>) -> Option<At<Vec<Vec<Chord>>>> {
+    /// Who has written so many chords in a way that is not known here has seen enough.
+    const MOST_FAULTS: usize = 12;
     let text = value.text()?.value;
-    let mut faultless = true;
-    let mut bars = Vec::new();
-    for bar in text.split('|') {
-        let mut chords = Vec::new();
-        for name in bar.split_whitespace() {
-            match name.parse() {
-                Ok(chord) => chords.push(chord),
-                Err(_) => {
-                    faultless = false;
-                    no_chord(value.page, value.within(&text, name), name);
-                }
-            }
+    let mut readable = text.clone();
+    for fault in 0..MOST_FAULTS {
+        let ProgressionError { at, fault } = match chord::progression(&readable) {
+            Ok(bars) => return Some(value.at(bars)).filter(|_| fault == 0),
+            Err(error) => error,
+        };
+        let spot = value.part(&text, at.clone());
+        value.page.report(match &fault {
+            ProgressionFault::Chord(fault) => no_chord(spot, text.get(at.clone()).unwrap_or_default(), fault),
+            ProgressionFault::EmptyBar => Diagnostic::error(Kind::Finding, spot, "this bar has no chord")
+                .label("empty")
+                .help("write one, or % for the bar before once more"),
+            ProgressionFault::Repeat => Diagnostic::error(Kind::Finding, spot, "% is the bar before once more")
+                .label("no bar before, or not by itself")
+                .help("write it alone between bar lines, after a bar of chords, such as \"D | % | G\""),
+        });
+        if at.is_empty() || readable.get(at.clone()).is_none() {
+            break;
         }
-        // Nothing stands before the first line and after the last, nor between two.
-        if !chords.is_empty() {
-            bars.push(chords);
-        }
+        // A chord of the same length stands in for what is wrong, so that what is wrong after it is found too.
+        let length = at.len();
+        readable.replace_range(at, &format!("{:<length$}", "C"));
     }
-    if faultless && bars.is_empty() {
-        value.finding("these bars hold no chord", "empty", "write for example chords = \"D | A/C# | Bm | G\"");
-        return None;
-    }
-    faultless.then(|| value.at(bars))
+    None
 }
 
-fn no_chord(page: &Page<'_>, spot: Spot, text: &str) {
-    let title = format!("{} is no chord", quoted(text));
-    page.report(Diagnostic::error(Kind::Unreadable, spot, title).label("not a chord").help(CHORD_HELP));
+/// A text that is no chord, and what may be meant.
+fn no_chord(spot: Spot, text: &str, fault: &ChordError) -> Diagnostic {
+    let (label, help) = match fault {
+        ChordError::Root(_) => (
+            "no root",
+            "a chord begins with a capital letter A to G, then # or b where needed, such as \"F#m7\"".to_owned(),
+        ),
+        ChordError::Kind { root, nearest: Some(near), .. } => {
+            let bass = text.find('/').map_or("", |slash| &text[slash..]);
+            ("no such chord on this root", format!("write {}", quoted(&format!("{root}{near}{bass}"))))
+        }
+        ChordError::Kind { root, nearest: None, .. } => {
+            let known: Vec<String> = chord::Kind::all().map(|kind| format!("{root}{kind}")).collect();
+            ("no such chord on this root", format!("write one of {}", known.join(", ")))
+        }
+        ChordError::Bass { .. } => (
+            "no bass after the slash",
+            "the bass is a capital letter A to G, then # or b where needed, such as \"G/B\"".to_owned(),
+        ),
+    };
+    Diagnostic::error(Kind::Unreadable, spot, format!("{} is no chord", quoted(text))).label(label).help(help)
 }
 
 /// The key that the fingers play in, or "sounding".

@@ -1,7 +1,19 @@
-//! Notes and keys: pure theory. Knows nothing of MIDI messages, maps or sound.
+//! Notes, keys, scales, chords and voicing: pure theory. Knows nothing of MIDI messages, maps or sound.
+//!
+//! A set of keys or notes is a `u128`, bit n for number n; a set of pitch classes is [`classes::Classes`].
+//! Functions marked *(playing)* allocate nothing.
 
+pub mod chord;
+pub mod classes;
+pub mod follow;
 mod key;
 pub mod note;
 pub mod range;
+pub mod scale;
+mod tone;
+pub mod voicing;
 
+pub use chord::Chord;
+pub use classes::Classes;
 pub use key::{Key, KeyError};
+pub use tone::Tone;

@@ -1,0 +1,153 @@
+//! Chords: their symbols, read and written, their notes, and the name of what a hand holds.
+//!
+//! A symbol is a root, a kind and, after a slash, a bass: `F#m7`, `G/B`. How kinds are written differs from
+//! chart to chart; the usual ways are all read (`Cmaj7`, `CM7`, `CΔ`) and one of them is written.
+
+mod kind;
+mod naming;
+mod progression;
+
+use std::fmt;
+use std::str::FromStr;
+
+pub use kind::Kind;
+pub use naming::{Named, name};
+pub use progression::{ProgressionError, ProgressionFault, progression};
+
+use super::{Classes, Key, Tone};
+
+/// A chord as a symbol says it, with its spelling.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub struct Chord {
+    root: Tone,
+    kind: Kind,
+    slash: Option<Tone>,
+}
+
+/// Why a text is no chord.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum ChordError {
+    /// It does not begin with a root.
+    #[error("\"{0}\" is no chord: begin with a capital letter A to G, then # or b where needed, such as \"F#m7\"")]
+    Root(String),
+    /// What follows the root is no kind of chord that is known here.
+    #[error("\"{text}\" is no chord: {}", kind_help(.found, .root, *.nearest))]
+    Kind {
+        /// The whole text.
+        text: String,
+        /// Its root, as written.
+        root: String,
+        /// What stands after the root.
+        found: String,
+        /// How the nearest known kind is written, where one is near.
+        nearest: Option<&'static str>,
+    },
+    /// What follows the slash is no bass.
+    #[error(
+        "\"{text}\" is no chord: \"{found}\" after the slash is no bass; write a capital letter A to G, then # or b where needed, such as \"G/B\""
+    )]
+    Bass {
+        /// The whole text.
+        text: String,
+        /// What stands after the slash.
+        found: String,
+    },
+}
+
+fn kind_help(found: &str, root: &str, nearest: Option<&'static str>) -> String {
+    match nearest {
+        Some(near) => format!("\"{found}\" after the root is not known; did you mean \"{root}{near}\"?"),
+        None => {
+            let known: Vec<&str> = Kind::all().map(Kind::written).filter(|written| !written.is_empty()).collect();
+            format!("\"{found}\" after the root is not known; write nothing or one of {}", known.join(", "))
+        }
+    }
+}
+
+impl Chord {
+    /// A chord of this root and kind, over this bass if one is written.
+    #[must_use]
+    pub fn new(root: Tone, kind: Kind, slash: Option<Tone>) -> Chord {
+        Chord { root, kind, slash }
+    }
+
+    /// Its pitch classes, a written bass among them *(playing)*.
+    #[must_use]
+    pub fn classes(self) -> Classes {
+        self.kind.classes().moved(i32::from(self.root())).with(self.bass())
+    }
+
+    /// The root's pitch class, 0 = C … 11 = B *(playing)*.
+    #[must_use]
+    pub fn root(self) -> u8 {
+        self.root.class()
+    }
+
+    /// The pitch class that is to be lowest: the written bass, else the root *(playing)*.
+    #[must_use]
+    pub fn bass(self) -> u8 {
+        self.slash().unwrap_or(self.root())
+    }
+
+    /// The pitch class of the bass that is written after a slash, if one is *(playing)*.
+    #[must_use]
+    pub fn slash(self) -> Option<u8> {
+        self.slash.map(Tone::class)
+    }
+
+    /// Its kind.
+    #[must_use]
+    pub fn kind(self) -> Kind {
+        self.kind
+    }
+
+    /// The chord so many semitones higher, or lower for a negative number, spelled as `key`, the key after
+    /// the move, writes it. A way of whole octaves changes nothing.
+    #[must_use]
+    pub fn moved(self, semitones: i32, key: Key) -> Chord {
+        if semitones % 12 == 0 {
+            return self;
+        }
+        let tone = |tone: Tone| {
+            let class = (i32::from(tone.class()) + semitones.rem_euclid(12)) % 12;
+            Tone::in_key(class as u8, key)
+        };
+        Chord { root: tone(self.root), kind: self.kind, slash: self.slash.map(tone) }
+    }
+}
+
+impl FromStr for Chord {
+    type Err = ChordError;
+
+    fn from_str(text: &str) -> Result<Self, ChordError> {
+        let (root, rest) = Tone::read(text).ok_or_else(|| ChordError::Root(text.to_owned()))?;
+        let (found, slash) = match rest.split_once('/') {
+            Some((kind, bass)) => (kind, Some(bass)),
+            None => (rest, None),
+        };
+        let kind = Kind::read(found).ok_or_else(|| ChordError::Kind {
+            text: text.to_owned(),
+            root: root.to_string(),
+            found: found.to_owned(),
+            nearest: Kind::nearest(found),
+        })?;
+        let bass = |found: &str| match Tone::read(found) {
+            Some((bass, "")) => Ok(bass),
+            _ => Err(ChordError::Bass { text: text.to_owned(), found: found.to_owned() }),
+        };
+        Ok(Chord { root, kind, slash: slash.map(bass).transpose()? })
+    }
+}
+
+impl fmt::Display for Chord {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}{}", self.root, self.kind)?;
+        match self.slash {
+            Some(bass) => write!(f, "/{bass}"),
+            None => Ok(()),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests;

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::path::Path;
 use std::{fs, io};
 
-use handspan::map::{Curve, Level, Loaded, SendMessage, load};
+use handspan::map::{Book, Curve, Drone, Level, Linger, Loaded, Pedal, Plays, SendMessage, StayInKey, load};
 use proptest::prelude::*;
 
 const SET: &str = "maps/midwinter.toml";
@@ -136,6 +136,103 @@ fn values_arrive_as_written() {
     assert!(messages.iter().any(|m| matches!(m, SendMessage::Control { .. })));
 }
 
+/// A set of one song that says this below its title and key D.
+fn one_song(rest: &str) -> Book {
+    let song = format!("title = \"Snow\"\nkey = \"D\"\n{rest}");
+    let mut read = |path: &str| match path {
+        "set.toml" => Ok(b"title = \"Evening\"\ngear = \"gear.toml\"\n[[song]]\nmap = \"song.toml\"\n".to_vec()),
+        "gear.toml" => Ok(b"[inputs.keyboard]\nport = \"piano\"\n[outputs.keys]\nvirtual = true\n\
+            [sounds.grand]\noutput = \"keys\"\nchannel = 1\n[sounds.floor]\noutput = \"keys\"\nchannel = 2\n"
+            .to_vec()),
+        _ => Ok(song.clone().into_bytes()),
+    };
+    let loaded = load("set.toml", &mut read);
+    let said: Vec<String> = loaded.diagnostics.iter().map(|found| found.render(&loaded.sources, false)).collect();
+    loaded.book.unwrap_or_else(|| panic!("{}", said.join("\n\n")))
+}
+
+#[test]
+fn a_zone_leaves_the_keys_alone_unless_told_otherwise() {
+    let zone = &one_song("[[zone]]\nsound = \"grand\"\n").songs[0].zones[0];
+    assert_eq!((zone.plays, zone.linger, zone.stay_in_key), (Plays::AsPressed, Linger::Off, StayInKey::Off));
+    assert_eq!((zone.one_key_chord, zone.min_keys, zone.fade, zone.pedal), (false, 3, 0, Pedal::Follow));
+    assert!(!zone.plays.derives());
+}
+
+#[test]
+fn what_plays_and_lingers_says_how_many_keys_and_which_pedal() {
+    let words = [
+        ("root", Plays::Root, 3),
+        ("root-fifth", Plays::RootFifth, 3),
+        ("chord", Plays::Chord, 3),
+        ("lowest", Plays::Lowest, 1),
+        ("highest", Plays::Highest, 1),
+    ];
+    for (word, plays, min_keys) in words {
+        let book = one_song(&format!("[[zone]]\nsound = \"grand\"\nplays = \"{word}\"\nwithin = [\"C3\", \"B3\"]\n"));
+        let zone = &book.songs[0].zones[0];
+        assert_eq!((zone.plays, zone.min_keys, zone.pedal), (plays, min_keys, Pedal::Ignore));
+        assert!(plays.derives());
+    }
+    let zones = [
+        ("linger = \"next\"\nfade_ms = 1500", Linger::Next, 1_500_000, Pedal::Ignore),
+        ("linger = \"toggle\"\nfade_ms = 0.5", Linger::Toggle, 500, Pedal::Ignore),
+        ("linger = \"next\"\npedal = \"follow\"", Linger::Next, 0, Pedal::Follow),
+        ("linger = \"next\"\npedal = \"switch\"", Linger::Next, 0, Pedal::Switch),
+    ];
+    for (fields, linger, fade, pedal) in zones {
+        let book = one_song(&format!("[[zone]]\nsound = \"grand\"\n{fields}\n"));
+        let zone = &book.songs[0].zones[0];
+        assert_eq!((zone.linger, zone.fade, zone.pedal), (linger, fade, pedal), "{fields}");
+    }
+    let book = one_song("[[zone]]\nsound = \"grand\"\nplays = \"highest\"\nmin_keys = 10\nstay_in_key = \"silent\"\n");
+    assert_eq!((book.songs[0].zones[0].min_keys, book.songs[0].zones[0].stay_in_key), (10, StayInKey::Silent));
+}
+
+#[test]
+fn fingers_are_keys_of_any_octave() {
+    let book = one_song(
+        "[[zone]]\nsound = \"grand\"\none_key_chord = true\n[fingers]\nB = \"G/B\"\n\"F#\" = \"D7\"\nFb = \"Em\"\n",
+    );
+    let song = &book.songs[0];
+    let fingers: Vec<(u8, String)> =
+        song.fingers.iter().map(|finger| (finger.key, finger.chord.value.to_string())).collect();
+    assert_eq!(fingers, [(11, "G/B".to_owned()), (6, "D7".to_owned()), (4, "Em".to_owned())]);
+    assert!(song.zones[0].one_key_chord);
+}
+
+#[test]
+fn a_drone_counts_octaves_as_its_file_does() {
+    let drone = |fields: &str| {
+        let book = one_song(&format!("[[zone]]\nsound = \"grand\"\n[drone]\nsound = \"floor\"\n{fields}\n"));
+        let Drone { degrees, octave, velocity, fade, .. } = book.songs[0].drone.clone().unwrap();
+        (degrees, octave, velocity, fade)
+    };
+    assert_eq!(drone("degrees = [5, 1]\noctave = 3"), (vec![5, 1], 3, 64, 0));
+    assert_eq!(drone("degrees = [1]\noctave = 0\nvelocity = 127\nfade_ms = 2000"), (vec![1], 0, 127, 2_000_000));
+    let book = one_song(
+        "middle_c = \"C3\"\ndrone = { sound = \"floor\", degrees = [1], octave = 2 }\n[[zone]]\nsound = \"grand\"\n",
+    );
+    assert_eq!(book.songs[0].drone.as_ref().map(|drone| drone.octave), Some(3));
+}
+
+#[test]
+fn a_section_has_its_own_chords_or_those_of_the_section_that_it_is_like() {
+    let book = one_song(
+        "[[zone]]\nsound = \"grand\"\n[[section]]\nname = \"Verse\"\nchords = \"| D | A/C# Bm | % |\"\n[[section]]\nname = \"Chorus\"\n\
+         [[section]]\nname = \"Third\"\nlike = \"Second\"\n[[section]]\nname = \"Second\"\nlike = \"Verse\"\nkey = \"E\"\n\
+         [[section]]\nname = \"Last\"\nlike = \"Verse\"\nchords = \"G\"\n",
+    );
+    let song = &book.songs[0];
+    let chords = |section: usize| -> Option<String> {
+        let bar = |bar: &Vec<_>| bar.iter().map(ToString::to_string).collect::<Vec<String>>().join(" ");
+        Some(song.chords_of(section)?.iter().map(bar).collect::<Vec<_>>().join(" | "))
+    };
+    let verse = Some("D | A/C# Bm | A/C# Bm".to_owned());
+    assert_eq!([0, 1, 2, 3].map(chords), [verse.clone(), None, verse.clone(), verse]);
+    assert_eq!((chords(4), chords(5)), (Some("G".to_owned()), None));
+}
+
 /// One damage to a text.
 fn damaged(text: &[u8], at: usize, length: usize, new: &[u8]) -> Vec<u8> {
     let at = at % (text.len() + 1);
@@ -256,6 +353,13 @@ const VALUES: &[&str] = &[
     "\"../maps/midwinter.toml\"",
     "\"/\"",
     "\"..\"",
+    "\"next\"",
+    "\"toggle\"",
+    "\"root\"",
+    "\"chord\"",
+    "\"nearest\"",
+    "\"D | A/C# | %\"",
+    "\"é | 雪 || %\"",
 ];
 
 #[test]

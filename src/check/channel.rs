@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, HashMap};
 
 use super::tonight::{Outing, Part, Piece, Place, Scene, Tonight};
 use super::words::{in_sections, quoted};
-use crate::map::{Diagnostic, Kind, Pedal};
+use crate::map::{Diagnostic, Kind, Linger, Pedal};
 
 /// A pair of zones and the scenes in which something is wrong between them.
 type Pairs = BTreeMap<(usize, usize), Vec<usize>>;
@@ -160,11 +160,20 @@ fn cuts(old: &Part<'_>, new: &Part<'_>) -> bool {
 fn cut(change: &str, old: &Part<'_>, new: &Part<'_>) -> Diagnostic {
     let (one, other) = (quoted(&old.sound.name.value), quoted(&new.sound.name.value));
     let title = format!("{change} {one} to {other} on one channel, which may cut what still rings there");
+    let (rings, help) = match old.zone.linger {
+        Linger::Off => (
+            "still rings while its keys are held",
+            "give one of the two sounds another channel or output, or let the keys go before the change",
+        ),
+        Linger::Next | Linger::Toggle => {
+            ("still rings, until the next notes are struck", "give one of the two sounds another channel or output")
+        }
+    };
     let place = format!("output {}, channel {}", quoted(&new.sound.output.value), new.sound.channel.number());
     Diagnostic::hint(new.zone.sound.spot, title)
         .label("comes in")
-        .also(old.zone.sound.spot, "still rings while its keys are held")
+        .also(old.zone.sound.spot, rings)
         .also(old.sound.name.spot, place.clone())
         .also(new.sound.name.spot, place)
-        .help("give one of the two sounds another channel or output, or let the keys go before the change")
+        .help(help)
 }

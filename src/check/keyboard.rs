@@ -89,7 +89,8 @@ pub(super) fn all(book: &Book, touches: &[Velocities], parts: &[Part<'_>], zones
 }
 
 /// Rule R3: a press goes to every zone that contains its key and velocity, up to the first `only`. A zone that is off
-/// when the song is entered is reached as any other, but takes nothing from those after it.
+/// when the song is entered is reached as any other, but takes nothing from those after it; nor, for some of its keys,
+/// does one that leaves out keys that do not fit.
 fn stretches((low, high): (u8, u8), touches: Velocities, parts: &[Part<'_>], heard: &[usize]) -> Vec<Stretch> {
     let mut starts = vec![low];
     for zone in heard {
@@ -109,7 +110,7 @@ fn stretches((low, high): (u8, u8), touches: Velocities, parts: &[Part<'_>], hea
             let reached = span(part.zone.velocity.value) & left;
             if (first..=last).contains(&key) && reached != 0 {
                 taken.push((*zone, reached));
-                if part.zone.only && part.zone.on {
+                if part.zone.only && part.zone.on && part.takes_all() {
                     left &= !reached;
                 }
             }

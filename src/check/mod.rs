@@ -8,6 +8,7 @@
 //! | `reach` | zones that no key or touch reaches, that tonight leaves out, that reach beyond the keyboard |
 //! | `gaps` | keys and inputs that play nothing |
 //! | `touch` | velocities that no zone takes |
+//! | `hand` | fingers that nothing plays, zones that never get keys enough, chords in another key than they are read in |
 //! | `pitch` | notes that leave MIDI's range, zones moved down into the mud, layers in it |
 //! | `channel` | programs that change under held notes, two volumes and two ways with a pedal on one channel |
 //! | `wire` | chords and changes of song that take long on a DIN cable |
@@ -20,6 +21,7 @@
 
 mod channel;
 mod gaps;
+mod hand;
 mod keyboard;
 mod pitch;
 mod ports;
@@ -46,6 +48,7 @@ pub fn findings(book: &Book) -> Vec<Diagnostic> {
         reach::find(&tonight, piece, &mut found);
         gaps::find(&tonight, piece, &mut found);
         touch::find(&tonight, piece, &mut found);
+        hand::find(&tonight, piece, &mut found);
         pitch::find(&tonight, piece, &mut found);
         channel::within_a_section(piece, &mut found);
     }

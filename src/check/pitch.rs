@@ -8,11 +8,12 @@ use super::words::{in_sections, key_name, range, sounding, the_keys};
 use crate::map::{Diagnostic, Kind};
 use crate::music::range::lowest_clear;
 
-/// Error: keys of a zone whose notes leave 0–127 at one of tonight's shifts: they sound nothing (rule R4).
+/// Error: keys of a zone whose notes leave 0–127 at one of tonight's shifts: they sound nothing (rule R4). Where a key
+/// gives other notes than its own, only those keys are told of which no note is left.
 /// Hint: two zones that sound an interval from one key, lower than it is clear ([`lowest_clear`]; common practice).
 /// Hint: a zone of a split that tonight's shift moves so low that a major third on its lowest keys, clear where
 /// nothing is shifted, is so no more. Zones with `within` stay in their range, and what does not follow the key is no
-/// matter of pitch: neither is looked at in the hints.
+/// matter of pitch: neither is looked at in the hints; nor are zones in which a key does not give its own note.
 pub(super) fn find(tonight: &Tonight<'_>, piece: &Piece<'_>, found: &mut Vec<Diagnostic>) {
     let mut notes = Notes::default();
     for (scene_number, scene) in piece.scenes.iter().enumerate() {
@@ -87,6 +88,8 @@ impl Notes {
                     let keys = keys_of(part);
                     if keys.0 <= keys.1 && part.zone.within.is_none() {
                         self.leaves((scene, *zone), part, keys, shift);
+                    }
+                    if keys.0 <= keys.1 && part.zone.within.is_none() && part.is_literal() {
                         self.sinks(*zone, part, keys.0, lowest, shift);
                     }
                 }
@@ -98,10 +101,12 @@ impl Notes {
     fn leaves(&mut self, (scene, zone): (usize, usize), part: &Part<'_>, (low, high): (u8, u8), shift: &Shift) {
         let offset = part.offset_at(shift.semitones);
         let (low, high) = (i32::from(low), i32::from(high));
+        let (below, above) = part.spread();
         let further = |known: &Shift| shift.semitones.abs() > known.semitones.abs();
-        for (leaving, first, last) in
-            [(&mut self.below, low, high.min(-offset - 1)), (&mut self.above, low.max(128 - offset), high)]
-        {
+        for (leaving, first, last) in [
+            (&mut self.below, low, high.min(-offset - above - 1)),
+            (&mut self.above, low.max(128 - offset + below), high),
+        ] {
             if first > last {
                 continue;
             }
@@ -141,8 +146,8 @@ impl Notes {
         keys_of: impl Fn(&Part<'_>) -> (u8, u8),
     ) {
         let pitched = |zone: usize| {
-            let zone = piece.parts[zone].zone;
-            zone.follow_key && zone.within.is_none()
+            let part = &piece.parts[zone];
+            part.zone.follow_key && part.zone.within.is_none() && part.is_literal()
         };
         let taken: Vec<&(usize, u128)> = taken.iter().filter(|(zone, _)| pitched(*zone)).collect();
         let lowest_shift = piece.scenes[scene].shifts.iter().map(|shift| shift.semitones).min().unwrap_or(0);
@@ -201,13 +206,14 @@ fn leaving(piece: &Piece<'_>, part: &Part<'_>, leaving: &Leaving) -> Diagnostic 
         true => ("below MIDI's lowest", (-first + 11) / 12),
         false => ("above MIDI's highest", -((last - 127 + 11) / 12)),
     };
-    let (sounds, notes) = if low == high { ("sounds", "its note") } else { ("sound", "their notes") };
-    let title = format!(
-        "{} of the zone {} {sounds} nothing tonight{}: {notes} would lie {end}",
-        the_keys(low, high, piece.octave),
-        part.name(),
-        in_sections(piece, scenes),
-    );
+    let (keys, zone, place) = (the_keys(low, high, piece.octave), part.name(), in_sections(piece, scenes));
+    let title = if part.zone.plays.derives() {
+        format!("what the zone {zone} derives from {keys} sounds nothing tonight{place}: it would lie {end}")
+    } else {
+        let (sounds, notes) = if low == high { ("sounds", "its note") } else { ("sound", "their notes") };
+        let notes = if part.zone.one_key_chord { "the chord" } else { notes };
+        format!("{keys} of the zone {zone} {sounds} nothing tonight{place}: {notes} would lie {end}")
+    };
     let fault = Diagnostic::error(Kind::Finding, part.zone.keys.spot, title);
     let fault = fault.label(format!("moved {} in all", moved(offset)));
     let octave = part.zone.octave + octaves;

@@ -64,7 +64,11 @@ fn unreached(tonight: &Tonight<'_>, piece: &Piece<'_>, number: usize, inputs: &[
         let other = &piece.parts[zone];
         let (first, last) = other.keys();
         let shared = first <= high && low <= last && other.inputs & part.inputs != 0;
-        other.zone.only && other.zone.on && shared && scenes.iter().any(|scene| scene.zones.contains(&zone))
+        other.zone.only
+            && other.zone.on
+            && other.takes_all()
+            && shared
+            && scenes.iter().any(|scene| scene.zones.contains(&zone))
     };
     let title = format!("no key reaches the zone {}: zones before it take all that it has", part.name());
     let mut fault = Diagnostic::error(Kind::Finding, part.zone.spot, title).label("never sounds");

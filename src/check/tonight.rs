@@ -6,7 +6,7 @@ use std::collections::{BTreeMap, HashMap};
 use super::keyboard::{self, Keyboard, Velocities};
 use super::words;
 use crate::engine::{Keys, MOST_INPUTS};
-use crate::map::{At, Book, Curve, Entry, Input, Section, Song, Sound, Spot, Zone};
+use crate::map::{At, Book, Curve, Entry, Input, Plays, Section, Song, Sound, Spot, StayInKey, Zone};
 
 /// One channel of one output: the output's number in the gear, and the channel.
 pub(super) type Place = (usize, u8);
@@ -238,6 +238,31 @@ impl Part<'_> {
     /// From the pressed key to its note under a shift, before `within`.
     pub fn offset_at(&self, shift: i32) -> i32 {
         self.offset() + if self.zone.follow_key { shift } else { 0 }
+    }
+
+    /// Whether each key gives its own note, as far from it as any other: nothing is derived, and no key is another's.
+    pub fn is_literal(&self) -> bool {
+        let moved = self.zone.stay_in_key == StayInKey::Nearest;
+        !self.zone.plays.derives() && !self.zone.one_key_chord && !moved
+    }
+
+    /// Whether it takes all keys in its range: none is left to zones after it for not fitting (rule R12).
+    pub fn takes_all(&self) -> bool {
+        self.zone.stay_in_key != StayInKey::Silent
+    }
+
+    /// How far below and above a key, moved by the offset, the notes may lie that come of it, before `within`.
+    pub fn spread(&self) -> (i32, i32) {
+        let (below, above) = match self.zone.plays {
+            // Rule R13.
+            _ if self.zone.one_key_chord => (8, 8),
+            // The widest fifth is augmented (rule R11).
+            Plays::RootFifth => (0, 8),
+            _ => (0, 0),
+        };
+        // No key is further than two semitones from one of the scale.
+        let moved = if self.zone.stay_in_key == StayInKey::Nearest { 2 } else { 0 };
+        (below + moved, above + moved)
     }
 
     /// Whether it listens to an input.

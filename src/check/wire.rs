@@ -4,10 +4,10 @@
 use std::collections::BTreeSet;
 use std::sync::Arc;
 
-use super::tonight::{Piece, Scene, Tonight};
+use super::tonight::{Part, Piece, Scene, Tonight};
 use super::words::{in_sections, milliseconds, quoted};
 use crate::engine::{Action, Engine, Event, Plan};
-use crate::map::{Book, Diagnostic, Spot, Wire};
+use crate::map::{Book, Diagnostic, Linger, Plays, Spot, Wire};
 
 /// One byte on the cable, in microseconds.
 const BYTE: usize = 320;
@@ -21,7 +21,8 @@ const CHANGE: usize = 20_000;
 const LONG: u64 = 24 * 3600 * 1_000_000;
 
 /// Hint: ten keys struck at once, or as many as there are, that take more than 10 ms on a DIN cable through all
-/// layers that lead there. Hint: a change of song whose messages take more than 20 ms on one. Each is told once for
+/// layers that lead there, with the ends of what lingers there until then. Notes that are derived after gather come
+/// when the cable is free again, and are not counted. Hint: a change of song whose messages take more than 20 ms on one. Each is told once for
 /// an output, of the longest.
 pub(super) fn find(tonight: &Tonight<'_>, found: &mut Vec<Diagnostic>) {
     let outputs = tonight.book.gear.outputs.iter().enumerate();
@@ -36,11 +37,21 @@ pub(super) fn find(tonight: &Tonight<'_>, found: &mut Vec<Diagnostic>) {
 }
 
 /// The most notes that ten fingers can strike at one output.
+#[derive(Default)]
 struct Chord {
     notes: usize,
+    /// Notes of as many keys before that linger, and end first.
+    ends: usize,
     keys: usize,
     /// A zone of each layer where the layers are thickest.
     layers: Vec<usize>,
+}
+
+impl Chord {
+    /// Time on the cable, in microseconds.
+    fn time(&self) -> usize {
+        3 * BYTE * (self.notes + self.ends)
+    }
 }
 
 fn chords(tonight: &Tonight<'_>, output: usize) -> Option<Diagnostic> {
@@ -48,17 +59,18 @@ fn chords(tonight: &Tonight<'_>, output: usize) -> Option<Diagnostic> {
     let mut songs = 0;
     for piece in &tonight.pieces {
         let chords = piece.scenes.iter().enumerate().map(|(number, scene)| (number, thickest(piece, scene, output)));
-        let Some((scene, chord)) = chords.max_by_key(|(number, chord)| (chord.notes, std::cmp::Reverse(*number)))
+        let Some((scene, chord)) = chords.max_by_key(|(number, chord)| (chord.time(), std::cmp::Reverse(*number)))
         else {
             continue;
         };
-        songs += usize::from(3 * BYTE * chord.notes > CHORD);
-        if worst.as_ref().is_none_or(|(.., known)| known.notes < chord.notes) {
+        songs += usize::from(chord.time() > CHORD);
+        if worst.as_ref().is_none_or(|(.., known)| known.time() < chord.time()) {
             worst = Some((piece, scene, chord));
         }
     }
     let (piece, scene, chord) = worst.filter(|_| songs > 0)?;
-    let Chord { notes, keys, layers } = chord;
+    let time = milliseconds(chord.time());
+    let Chord { notes, ends, keys, layers } = chord;
     let output = &tonight.book.gear.outputs[output];
     let (name, song) = (quoted(&output.name.value), quoted(&piece.song.title.value));
     let place = in_sections(piece, &[scene]);
@@ -67,9 +79,9 @@ fn chords(tonight: &Tonight<'_>, output: usize) -> Option<Diagnostic> {
         1 => "; one more song has such layers".to_owned(),
         more => format!("; {more} more songs have such layers"),
     };
-    let time = milliseconds(3 * BYTE * notes);
+    let ends = if ends == 0 { String::new() } else { format!(" and the ends of {ends} that linger") };
     let title = format!(
-        "{keys} keys struck at once in {song}{place} make {notes} notes on the cable to {name}, which take {time}{more}"
+        "{keys} keys struck at once in {song}{place} make {notes} notes{ends} on the cable to {name}, which take {time}{more}"
     );
     let hint = Diagnostic::hint(output.name.spot, title).label("3 bytes a note, 0.32 ms a byte");
     let hint =
@@ -84,18 +96,57 @@ fn thickest(piece: &Piece<'_>, scene: &Scene, output: usize) -> Chord {
         (notes_of_a_key(piece, &there.copied().collect::<Vec<_>>()), usize::from(stretch.high - stretch.low) + 1)
     });
     let mut layers: Vec<(Vec<usize>, usize)> = layers.filter(|(zones, _)| !zones.is_empty()).collect();
-    layers.sort_by_key(|(zones, _)| std::cmp::Reverse(zones.len()));
-    let (mut notes, mut fingers) = (0, FINGERS);
+    layers.sort_by_key(|(zones, _)| std::cmp::Reverse(messages(piece, zones)));
+    let mut chord = Chord::default();
+    let mut handfuls: BTreeSet<usize> = BTreeSet::new();
     for (zones, keys) in &layers {
-        let struck = fingers.min(*keys);
-        notes += struck * zones.len();
-        fingers -= struck;
+        let struck = (FINGERS - chord.keys).min(*keys);
+        if struck == 0 {
+            break;
+        }
+        let before = chord.notes;
+        for zone in zones {
+            let part = &piece.parts[*zone];
+            let notes = match notes_of_a_handful(piece, part) {
+                Some(_) if !handfuls.insert(*zone) => 0,
+                Some(notes) => notes,
+                None => struck,
+            };
+            chord.notes += notes;
+            chord.ends += if lingers(part) { notes } else { 0 };
+        }
+        // Keys that give nothing at once need no finger here.
+        chord.keys += if chord.notes > before { struck } else { 0 };
     }
-    Chord {
-        notes,
-        keys: FINGERS - fingers,
-        layers: layers.into_iter().next().map(|(zones, _)| zones).unwrap_or_default(),
+    chord.layers = layers.into_iter().next().map(|(zones, _)| zones).unwrap_or_default();
+    chord
+}
+
+/// Notes that a zone gives at once for a whole handful, however many its keys; `None` where each key gives its own.
+fn notes_of_a_handful(piece: &Piece<'_>, part: &Part<'_>) -> Option<usize> {
+    /// Notes of a triad.
+    const TRIAD: usize = 3;
+    match part.zone.plays {
+        _ if part.zone.one_key_chord => {
+            let fingers = piece.song.fingers.iter().map(|finger| finger.chord.value.classes().len());
+            Some(fingers.max().map_or(TRIAD, |most| most.max(TRIAD)))
+        }
+        Plays::AsPressed => None,
+        Plays::Lowest | Plays::Highest => Some(1),
+        // Decided after gather.
+        Plays::Root | Plays::RootFifth | Plays::Chord => Some(0),
     }
+}
+
+/// Whether the notes before ring on until the strike that ends them.
+fn lingers(part: &Part<'_>) -> bool {
+    part.zone.linger == Linger::Next && !part.zone.plays.derives()
+}
+
+/// What a key costs through these layers: a message for each note, and one for each end that comes with it.
+fn messages(piece: &Piece<'_>, zones: &[usize]) -> usize {
+    let each = zones.iter().map(|zone| &piece.parts[*zone]).filter(|part| notes_of_a_handful(piece, part).is_none());
+    each.map(|part| 1 + usize::from(lingers(part))).sum()
 }
 
 /// The zones that give a note each when one key is struck, with the velocity that reaches the most; two that give the
@@ -106,7 +157,9 @@ fn notes_of_a_key(piece: &Piece<'_>, taken: &[(usize, u128)]) -> Vec<usize> {
         let reached = taken.iter().filter(|(_, velocities)| velocities & 1 << velocity != 0).map(|(zone, _)| *zone);
         let distinct = reached.filter(|zone| {
             let part = &piece.parts[*zone];
-            part.zone.within.is_some() || notes.insert((part.place, part.zone.follow_key, part.offset()))
+            part.zone.within.is_some()
+                || !part.is_literal()
+                || notes.insert((part.place, part.zone.follow_key, part.offset()))
         });
         distinct.collect::<Vec<_>>()
     };

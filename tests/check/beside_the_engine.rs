@@ -237,4 +237,12 @@ const VALUES: &[&str] = &[
     "{ gamma = 10 }",
     "\"songs/weir-gate.toml\"",
     "{ bytes = \"F0 F7\" }",
+    "\"next\"",
+    "\"toggle\"",
+    "\"root-fifth\"",
+    "\"chord\"",
+    "\"highest\"",
+    "\"nearest\"",
+    "\"silent\"",
+    "\"E | B/D# | %\"",
 ];

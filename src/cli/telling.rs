@@ -87,6 +87,8 @@ impl Teller {
             Notice::Zone(name, on) => {
                 format!("{INDENT}zone {} is {}", self.show.plan.zone_name(name), if on { "on" } else { "off" })
             }
+            Notice::Drone(on) => format!("{INDENT}the drone is {}", if on { "on" } else { "off" }),
+            Notice::Fade => format!("{INDENT}what rings without a finger fades"),
             Notice::NothingThere => format!("{INDENT}there is nothing further that way"),
             Notice::NoSuchKey => format!("{INDENT}not that key: it is more than an octave away, or of the other mode"),
             Notice::HeldBack(count) => {

@@ -68,6 +68,9 @@ fn read_keys(remote: &Remote, asked: &dyn Fn(Option<Command>)) {
     // The terminal is gone: the system says so with a signal of its own, and this thread has nothing more to do.
 }
 
+/// How long the fade of a key takes, in microseconds.
+const FADE: u64 = 2_000_000;
+
 #[derive(Debug, PartialEq, Eq)]
 enum Meaning {
     Give(Command),
@@ -88,6 +91,8 @@ fn meaning(key: KeyEvent) -> Option<Meaning> {
         KeyCode::Char('t') => Action::FromTheTop,
         KeyCode::Char('a') => Action::SendAgain,
         KeyCode::Char('s') => Action::Resend,
+        KeyCode::Char('d') => Action::Drone(None),
+        KeyCode::Char('f') => Action::Fade(FADE),
         KeyCode::Char('!') => Action::Panic,
         KeyCode::Char(digit @ '1'..='9') => {
             return Some(Meaning::Give(Command::TurnZone(digit as usize - '1' as usize)));
@@ -107,6 +112,8 @@ mod tests {
         let act = |action| Some(Meaning::Give(Command::Action(action)));
         assert_eq!(typed(KeyCode::Down), act(Action::NextSong));
         assert_eq!(typed(KeyCode::Left), act(Action::PreviousSection));
+        assert_eq!(typed(KeyCode::Char('d')), act(Action::Drone(None)));
+        assert_eq!(typed(KeyCode::Char('f')), act(Action::Fade(2_000_000)));
         assert_eq!(typed(KeyCode::Char('!')), act(Action::Panic));
         assert_eq!(typed(KeyCode::Char('1')), Some(Meaning::Give(Command::TurnZone(0))));
         assert_eq!(typed(KeyCode::Char('q')), Some(Meaning::Stop));

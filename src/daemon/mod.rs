@@ -202,15 +202,8 @@ impl Daemon {
                 self.reports.give(&Report::OutputGone(output));
                 self.tell_connections();
             }
-            Arrival::OutputBack(output) => {
-                self.silence_if_left(output);
-                if let Some(state) = self.outputs.get_mut(output) {
-                    state.left_sounding = false;
-                }
-                self.step(Event::OutputBack(output));
-                self.reports.give(&Report::OutputBack(output));
-                self.tell_connections();
-            }
+            Arrival::OutputBack(output) => self.set_up(output, Event::OutputBack(output)),
+            Arrival::OutputJoined(output) => self.set_up(output, Event::OutputJoined(output)),
             Arrival::Overrun => {
                 // Note-offs of any input may be among what is lost.
                 for input in 0..self.engine.plan().inputs() {
@@ -224,6 +217,17 @@ impl Daemon {
             }
             Arrival::Quiet => self.step(Event::Time),
         }
+    }
+
+    /// Somebody listens to an output who knows nothing of it.
+    fn set_up(&mut self, output: usize, event: Event<'_>) {
+        self.silence_if_left(output);
+        if let Some(state) = self.outputs.get_mut(output) {
+            state.left_sounding = false;
+        }
+        self.step(event);
+        self.reports.give(&Report::OutputBack(output));
+        self.tell_connections();
     }
 
     /// Who is connected, told whenever that may have changed; seldom, so that it may allocate.

@@ -107,6 +107,7 @@ impl Tape {
             Event::Action(action) => self.marker(now, Marker::Do(action)),
             Event::InputLost(input) => self.marker(now, Marker::Lost(input)),
             Event::OutputBack(output) => self.marker(now, Marker::Back(output)),
+            Event::OutputJoined(output) => self.marker(now, Marker::Joined(output)),
             Event::Silence(output) => self.marker(now, Marker::Silence(output)),
             Event::Resume(standing) => self.marker(now, Marker::Resume(standing)),
             Event::Start { .. } => self.give(now, What::Start),

@@ -40,6 +40,10 @@ pub enum Action {
         /// On, off, or the other way.
         on: Option<bool>,
     },
+    /// Turns the drone on or off, or the other way; one that sounds in an earlier key only moves to the present one.
+    Drone(Option<bool>),
+    /// Everything that rings without a finger fades, in so many microseconds.
+    Fade(u64),
     /// The current song's enter-sends again, those that were held back at the start among them.
     SendAgain,
     /// Programs, volumes, pans and controllers again, to all outputs.
@@ -66,7 +70,7 @@ pub enum ActionError {
 }
 
 /// The words for actions.
-const WORDS: [&str; 15] = [
+const WORDS: [&str; 17] = [
     "next-song",
     "previous-song",
     "song",
@@ -79,10 +83,16 @@ const WORDS: [&str; 15] = [
     "key",
     "tonights-key",
     "zone",
+    "drone",
+    "fade",
     "send-again",
     "resend",
     "panic",
 ];
+
+/// How long a fade takes unless told otherwise, in microseconds, and at the most.
+pub(super) const USUAL_FADE: u64 = 2_000_000;
+const LONGEST_FADE: u64 = 60_000_000;
 
 impl Action {
     /// Reads an action such as `next-song`, `song 3`, `section Chorus`, `key Eb` or `zone bed off`.
@@ -109,6 +119,11 @@ impl Action {
             "section" => return section(rest, plan),
             "key" => return key(rest),
             "zone" => return zone(rest, plan),
+            "fade" if !rest.is_empty() => return fade(rest),
+            "fade" => Action::Fade(USUAL_FADE),
+            "drone" if rest == "on" => return Ok(Action::Drone(Some(true))),
+            "drone" if rest == "off" => return Ok(Action::Drone(Some(false))),
+            "drone" => Action::Drone(None),
             _ => return Err(ActionError::Unknown(text.to_owned())),
         };
         // A word too many may be a misunderstanding: better not done than done wrongly.
@@ -153,6 +168,12 @@ fn key(name: &str) -> Result<Action, ActionError> {
     }
     let key: Key = name.parse()?;
     Ok(Action::Key { tonic: key.tonic(), minor: key.is_minor() })
+}
+
+fn fade(milliseconds: &str) -> Result<Action, ActionError> {
+    let time = milliseconds.parse::<u64>().ok().and_then(|time| time.checked_mul(1000));
+    let time = time.filter(|time| *time <= LONGEST_FADE);
+    time.map(Action::Fade).ok_or(ActionError::Missing("fade", "nothing, or a time in milliseconds up to 60000,"))
 }
 
 fn zone(rest: &str, plan: &Plan) -> Result<Action, ActionError> {

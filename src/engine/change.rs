@@ -7,6 +7,7 @@ use super::action::Action;
 use super::out::{Notice, Out};
 use super::plan::{PlanSong, PlanTonight};
 use super::{Engine, Standing};
+use crate::music::voicing::Voicing;
 
 /// `raise-key` and `lower-key` go no further from tonight's key, in semitones.
 pub(super) const FURTHEST: i32 = 12;
@@ -67,6 +68,8 @@ impl Engine {
                 out.notice(Notice::SetUpAgain);
             }
             Action::Panic => self.panic(out),
+            Action::Drone(on) => self.turn_drone(on, now, out),
+            Action::Fade(time) => self.fade_all(time, now, out),
         }
     }
 }
@@ -135,6 +138,8 @@ impl Engine {
         let song = &plan.songs[tonight.song];
         for zone in song.zones.clone() {
             self.on[zone] = plan.zones[zone].on;
+            // Voices are led from within the song only.
+            self.handfuls[zone].voicing = Voicing::default();
         }
         self.stand_at(tonight, 0);
         self.switch_zones(now, out);

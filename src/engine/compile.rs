@@ -3,11 +3,14 @@
 use std::collections::HashMap;
 
 use super::plan::{
-    Inputs, MOST_INPUTS, Place, Plan, PlanEntry, PlanInput, PlanOutput, PlanSection, PlanSend, PlanSong, PlanTonight,
-    PlanZone, Say, SetUp,
+    Inputs, MOST_INPUTS, Place, Plan, PlanChord, PlanDrone, PlanEntry, PlanInput, PlanOutput, PlanSection, PlanSend,
+    PlanSong, PlanTonight, PlanZone, Say, SetUp,
 };
-use crate::map::{At, Book, Controls, Curve, Entry, Gear, Moment, PlayIn, Send, SendMessage, Song, Sound, Way, Zone};
-use crate::music::Key;
+use crate::map::{
+    At, Book, Controls, Curve, Drone, Entry, Finger, Gear, Moment, PlayIn, Send, SendMessage, Song, Sound, Way, Zone,
+};
+use crate::midi::U7;
+use crate::music::{Classes, Key};
 
 /// A song has at most this many zones, sections and sends together that the tables can number.
 const MOST: usize = u16::MAX as usize;
@@ -138,15 +141,18 @@ impl Compiler<'_> {
                 zones: belonging.map(|zone| zone as u16).collect(),
                 key: section.key.as_ref().map(|key| song.key.value.nearest_way(key.value)),
                 sends: at_section.remove(section.name.value.as_str()).unwrap_or_default(),
+                fits: fits(song, sections.len()),
             });
         }
         if sections.is_empty() {
             let zones = zones.clone().map(|zone| zone as u16).collect();
-            sections.push(PlanSection { name: None, zones, key: None, sends: Vec::new() });
+            sections.push(PlanSection { name: None, zones, key: None, sends: Vec::new(), fits: fits(song, 0) });
         }
         let most = sections.iter().map(|section| section.zones.len()).max().unwrap_or(0);
         self.plan.most_zones = self.plan.most_zones.max(most);
-        PlanSong { zones, sections, enter, leave, sends: first_send..self.plan.sends.len() }
+        let fingers = fingers(song);
+        let drone = song.drone.as_ref().map(|drone| self.drone(drone));
+        PlanSong { zones, sections, enter, leave, sends: first_send..self.plan.sends.len(), fingers, drone }
     }
 
     fn zone(&mut self, zone: &Zone) -> PlanZone {
@@ -165,11 +171,29 @@ impl Compiler<'_> {
             follow_key: zone.follow_key,
             within: zone.within.as_ref().map(|range| range.value),
             place: sound.map_or(0, |sound| self.place(output_number(self.gear, &sound.output), sound.channel.index())),
-            set_up: sound.map_or_else(SetUp::default, |sound| set_up(sound, zone)),
+            set_up: sound.map_or_else(SetUp::default, |sound| set_up(sound, zone.volume)),
             pedal: zone.pedal,
             controls: followed(&zone.controls),
             bend: zone.bend,
             on: zone.on,
+            plays: zone.plays,
+            min_keys: u32::from(zone.min_keys),
+            linger: zone.linger,
+            stay: zone.stay_in_key,
+            one_key: zone.one_key_chord,
+            fade: zone.fade,
+        }
+    }
+
+    fn drone(&self, drone: &Drone) -> PlanDrone {
+        let sound = self.gear.sounds.iter().find(|sound| sound.name.value == drone.sound.value);
+        PlanDrone {
+            place: sound.map_or(0, |sound| self.place(output_number(self.gear, &sound.output), sound.channel.index())),
+            set_up: sound.map_or_else(SetUp::default, |sound| set_up(sound, None)),
+            degrees: drone.degrees.iter().fold(0, |set, degree| set | 1 << (degree - 1)),
+            octave: 12 * (drone.octave + 1),
+            velocity: drone.velocity,
+            fade: drone.fade,
         }
     }
 
@@ -217,13 +241,40 @@ fn number_of(numbers: &mut HashMap<String, u16>, names: &mut Vec<String>, name: 
     number
 }
 
-fn set_up(sound: &Sound, zone: &Zone) -> SetUp {
+fn set_up(sound: &Sound, volume: Option<U7>) -> SetUp {
     SetUp {
         bank: sound.bank.map(|(msb, lsb)| (u8::from(msb), u8::from(lsb))),
         program: sound.program.map(u8::from),
-        volume: zone.volume.or(sound.volume).map(u8::from),
+        volume: volume.or(sound.volume).map(u8::from),
         pan: sound.pan.map(u8::from),
     }
+}
+
+/// What fits in a section (rule R12): the scale of the key that the fingers play in, in minor with the raised seventh,
+/// and the section's chords; in semitones above the tonic.
+fn fits(song: &Song, section: usize) -> Classes {
+    let key = song.key.value;
+    let down = -i32::from(key.tonic());
+    let chords = song.chords_of(section).unwrap_or_default().iter().flatten();
+    chords.fold(key.fitting().moved(down), |classes, chord| classes.and(chord.classes().moved(down)))
+}
+
+/// The chords of one key, by semitones above the tonic of the key that `[fingers]` is written in: the song's own play-in
+/// key, so that the table moves where the set replaces that.
+fn fingers(song: &Song) -> [Option<PlanChord>; 12] {
+    let written = match song.play_in.as_ref().map(|play_in| play_in.value) {
+        Some(PlayIn::Key(key)) => key,
+        _ => song.key.value,
+    };
+    let above = |class: u8| (12 + class % 12 - written.tonic()) % 12;
+    let mut fingers = [None; 12];
+    for Finger { key, chord } in &song.fingers {
+        let chord = &chord.value;
+        let classes = chord.classes().moved(-i32::from(written.tonic()));
+        let bass = chord.slash().map(above);
+        fingers[usize::from(above(*key))] = Some(PlanChord { classes, root: above(chord.root()), bass });
+    }
+    fingers
 }
 
 /// The controllers that a zone follows, one bit each. 120 belongs to them; 121 and 123–127 speak of the input.

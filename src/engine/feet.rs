@@ -95,7 +95,7 @@ impl PlanZone {
 
 impl Engine {
     /// A controller or channel mode message from an input.
-    pub(super) fn turn(&mut self, input: usize, channel: u8, number: u8, value: u8, out: &mut Out) {
+    pub(super) fn turn(&mut self, input: usize, channel: u8, number: u8, value: u8, now: u64, out: &mut Out) {
         let number = self.plan.inputs[input].heard_as[usize::from(number & 127)];
         match number {
             // Bank select and local control are ours to say; a velocity prefix would be false after a curve (R6).
@@ -106,10 +106,11 @@ impl Engine {
                 self.at_each_place(follows, |engine, place| {
                     engine.end_all_notes(place, out);
                     engine.say_control(place, number, value, out);
+                    engine.return_expression(place, out);
                 });
             }
             121 => self.rest_input(input, channel, out),
-            123..=127 => self.lift_keys(input, Some(channel), out),
+            123..=127 => self.lift_keys(input, Some(channel), now, out),
             _ => self.turn_plainly(input, number, value, out),
         }
     }
@@ -121,7 +122,7 @@ impl Engine {
             self.feet.inputs[input].lasting[lasting] = Latest { value, count: self.feet.clock };
         }
         let follows = |zone: &PlanZone| zone.follows_feet_of(input) && zone.controls & 1 << number != 0;
-        self.at_each_place(follows, |engine, place| engine.say_control(place, number, value, out));
+        self.at_each_place(follows, |engine, place| engine.control_place(place, number, value, out));
     }
 
     fn pedal(&mut self, input: usize, channel: u8, number: u8, value: u8, out: &mut Out) {
@@ -210,10 +211,10 @@ impl Engine {
     }
 
     /// All keys of an input, or of one channel of it, come up, lowest first.
-    pub(super) fn lift_keys(&mut self, input: usize, channel: Option<u8>, out: &mut Out) {
+    pub(super) fn lift_keys(&mut self, input: usize, channel: Option<u8>, now: u64, out: &mut Out) {
         for key in 0..128 {
             for channel in channel.map_or(0..16, |channel| channel..channel + 1) {
-                self.release(Ledger::number(input, channel, key), 64, out);
+                self.release(Ledger::number(input, channel, key), 64, now, out);
             }
         }
     }
@@ -282,6 +283,9 @@ impl Engine {
     /// stay there for good.
     pub(super) fn take_up(&mut self, place: u16, out: &mut Out) {
         let PlaceState { before, follows: now, .. } = self.places[usize::from(place)];
+        if before != now {
+            self.wake_place(place, out);
+        }
         if now.pedals() && (before.plain, before.switches) != (now.plain, now.switches) {
             for pedal in 0..PEDAL_COUNT {
                 self.refresh_pedal(place, pedal, out);

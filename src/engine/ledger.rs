@@ -9,18 +9,36 @@ use super::plan::Plan;
 /// A key of a channel of an input, as one number.
 pub(super) type KeyNumber = u32;
 
-/// Who struck a note last: a pressed key, or a send counted from here on.
+/// Who struck a note last: a pressed key, a zone counted from here on,
+pub(super) const FIRST_ZONE: u32 = 1 << 30;
+/// or a send counted from here on.
 pub(super) const FIRST_SEND: u32 = 1 << 31;
 
-/// A note of a place that a press began.
+/// A zone's share of a pressed key: a note that the press began, or that the key belongs to its handfuls.
 #[derive(Debug, Clone, Copy, Default)]
 pub(super) struct Share {
+    pub zone: u16,
     pub place: u16,
+    /// The note; where nothing sounds by the key itself, the key as `stay_in_key` chose it.
     pub note: u8,
     /// Whether pressure of the key reaches it.
     pub pressure: bool,
+    /// Whether it is a note.
+    pub sounds: bool,
     /// The note's count of endings by force when it began; another count now means that it has already ended.
     generation: u32,
+}
+
+impl Share {
+    /// Whether the key belongs by it to a zone's handfuls.
+    pub fn is_hand(&self, zone: u16) -> bool {
+        self.zone == zone && !self.sounds
+    }
+
+    /// What the ledger knows its note by.
+    pub fn generation(&self) -> u32 {
+        self.generation
+    }
 }
 
 /// What is known of a key.
@@ -38,6 +56,13 @@ pub(super) struct Key {
     shares: u16,
 }
 
+impl Key {
+    /// A key that is struck as the press of this count.
+    pub fn struck(velocity: u8, at: u64, press: u64) -> Key {
+        Key { down: true, velocity, at, press, offered: u16::MAX, shares: 0 }
+    }
+}
+
 /// What is known of a note of a place.
 #[derive(Debug, Clone, Copy, Default)]
 struct Note {
@@ -45,11 +70,14 @@ struct Note {
     generation: u32,
     struck: u64,
     striker: u32,
+    velocity: u8,
 }
 
 #[derive(Debug)]
 pub(super) struct Ledger {
     keys: Vec<Key>,
+    /// One bit for each key that is down.
+    down: Vec<u64>,
     /// `room` shares for each key.
     shares: Vec<Share>,
     room: usize,
@@ -76,6 +104,7 @@ impl Ledger {
         let room = 2 * plan.most_zones.max(1);
         Ledger {
             keys: vec![Key::default(); keys],
+            down: vec![0; keys / 64],
             shares: vec![Share::default(); keys * room],
             room,
             notes: vec![Note::default(); plan.places.len() * 128],
@@ -92,6 +121,33 @@ impl Ledger {
 
     pub fn key_mut(&mut self, number: KeyNumber) -> &mut Key {
         &mut self.keys[number as usize]
+    }
+
+    /// A key goes down.
+    pub fn press(&mut self, number: KeyNumber, key: Key) {
+        self.keys[number as usize] = Key { down: true, shares: 0, ..key };
+        self.down[number as usize / 64] |= 1 << (number % 64);
+    }
+
+    /// A key comes up; what it owns is still there.
+    pub fn lift(&mut self, number: KeyNumber) {
+        self.keys[number as usize].down = false;
+        self.down[number as usize / 64] &= !(1 << (number % 64));
+    }
+
+    /// The first key from this one on that is down.
+    pub fn next_down(&self, from: KeyNumber) -> Option<KeyNumber> {
+        let first = from as usize / 64;
+        let here = self.down.get(first)? & u64::MAX << (from % 64);
+        let rest = self.down[first + 1..].iter().copied();
+        let mut words = std::iter::once(here).chain(rest).enumerate();
+        let (word, bits) = words.find(|(_, bits)| *bits != 0)?;
+        Some(((first + word) * 64) as u32 + bits.trailing_zeros())
+    }
+
+    /// All keys that are down, lowest number first.
+    pub fn down(&self) -> impl Iterator<Item = KeyNumber> {
+        std::iter::successors(self.next_down(0), |key| self.next_down(key + 1))
     }
 
     pub fn keys(&self) -> usize {
@@ -130,18 +186,50 @@ impl Ledger {
     }
 
     /// Notes that `striker` struck a note now.
-    pub fn struck(&mut self, place: u16, note: u8, striker: u32, now: u64) {
+    pub fn struck(&mut self, place: u16, note: u8, striker: u32, velocity: u8, now: u64) {
         let sounding = self.note_mut(place, note);
         sounding.struck = now;
         sounding.striker = striker;
+        sounding.velocity = velocity;
+    }
+
+    /// With which velocity a note was struck last.
+    pub fn velocity(&self, place: u16, note: u8) -> u8 {
+        self.note(place, note).velocity
+    }
+
+    /// How many own a note.
+    pub fn owners(&self, place: u16, note: u8) -> u32 {
+        self.note(place, note).owners
     }
 
     /// Makes a key own a note; it must have room.
-    pub fn own(&mut self, number: KeyNumber, place: u16, note: u8, pressure: bool) {
-        let share = Share { place, note, pressure, generation: self.add_owner(place, note) };
+    pub fn own(&mut self, number: KeyNumber, zone: u16, (place, note): (u16, u8), pressure: bool) {
+        let generation = self.add_owner(place, note);
+        self.add_share(number, Share { zone, place, note, pressure, sounds: true, generation });
+    }
+
+    /// Makes a key belong to the handfuls of a zone, if it does not yet.
+    pub fn belong(&mut self, number: KeyNumber, zone: u16, chosen: u8) {
+        let known = self.shares(number).iter().any(|share| share.zone == zone && !share.sounds);
+        if !known && self.has_room(number) {
+            self.add_share(number, Share { zone, note: chosen, ..Share::default() });
+        }
+    }
+
+    fn add_share(&mut self, number: KeyNumber, share: Share) {
         let key = &mut self.keys[number as usize];
         self.shares[number as usize * self.room + usize::from(key.shares)] = share;
         key.shares += 1;
+    }
+
+    /// Gives what a key has in one zone's handfuls to another zone.
+    pub fn hand_over(&mut self, number: KeyNumber, from: u16, to: u16) {
+        let first = number as usize * self.room;
+        let shares = &mut self.shares[first..first + usize::from(self.keys[number as usize].shares)];
+        for share in shares.iter_mut().filter(|share| share.zone == from && !share.sounds) {
+            share.zone = to;
+        }
     }
 
     /// One more owner of a note that is no key; what it returns goes back to [`Ledger::remove_owner`].
@@ -161,24 +249,16 @@ impl Ledger {
         sounding.owners == 0
     }
 
-    /// Lets go of the key's note of this index, and whether the note ends with that; `None` when it has no such one.
-    /// The caller goes through all and then calls [`Ledger::forget`].
-    pub fn release_share(&mut self, number: KeyNumber, index: usize) -> Option<(Share, bool)> {
-        let share = *self.shares(number).get(index)?;
-        Some((share, self.remove_owner(share.place, share.note, share.generation)))
-    }
-
     /// The key owns nothing any longer and is up.
     pub fn forget(&mut self, number: KeyNumber) {
-        let key = &mut self.keys[number as usize];
-        key.shares = 0;
-        key.down = false;
+        self.lift(number);
+        self.keys[number as usize].shares = 0;
     }
 
     /// Whether a share's note is still the one that its press began.
     pub fn is_live(&self, share: &Share) -> bool {
         let sounding = self.note(share.place, share.note);
-        sounding.generation == share.generation && sounding.owners > 0
+        share.sounds && sounding.generation == share.generation && sounding.owners > 0
     }
 
     /// Ends a note whoever owns it; whether it sounded.
@@ -192,18 +272,21 @@ impl Ledger {
         sounded
     }
 
-    /// Takes over what sounds and who owns it, from a ledger with no more room than this one; `place` tells the new number of a place, `zone` of a zone.
-    pub fn take_over(&mut self, older: &Ledger, place: impl Fn(u16) -> u16, zone: impl Fn(u16) -> Option<u16>) {
-        for number in 0..older.keys.len().min(self.keys.len()) as u32 {
-            let mut key = older.keys[number as usize];
-            if !key.down {
-                continue;
-            }
-            key.offered = zone(key.offered).unwrap_or(u16::MAX);
-            self.keys[number as usize] = key;
-            let first = number as usize * self.room;
-            for (index, share) in older.shares(number).iter().enumerate() {
-                self.shares[first + index] = Share { place: place(share.place), ..*share };
+    /// Takes over what sounds and who owns it, from a ledger with no more room than this one. `place` tells the new
+    /// number of a place, `offered` of a zone that was offered a key, `hand` of a zone that a key is in.
+    pub fn take_over(
+        &mut self,
+        older: &Ledger,
+        place: impl Fn(u16) -> u16,
+        offered: impl Fn(u16) -> Option<u16>,
+        hand: impl Fn(u16) -> u16,
+    ) {
+        let keys = self.keys.len() as u32;
+        for number in older.down().take_while(|number| *number < keys) {
+            let key = older.keys[number as usize];
+            self.press(number, Key { offered: offered(key.offered).unwrap_or(u16::MAX), ..key });
+            for share in older.shares(number) {
+                self.add_share(number, Share { place: place(share.place), zone: hand(share.zone), ..*share });
             }
         }
         for (old, notes) in older.notes.chunks_exact(128).enumerate() {

@@ -1,7 +1,7 @@
 //! What a take's markers say: the words for what happened besides messages, written and read.
 
 use super::Standing;
-use super::action::{Action, ActionError};
+use super::action::{Action, ActionError, USUAL_FADE};
 use super::plan::Plan;
 use crate::music::Key;
 
@@ -14,8 +14,10 @@ pub enum Marker {
     From(usize),
     /// The input of this number was lost (rule R17): `lost keyboard`.
     Lost(usize),
-    /// The output of this number came back (rule R21): `back piano`.
+    /// The output of this number came back, after nobody had listened to it (rule R21): `back piano`.
     Back(usize),
+    /// One more listener joined the output of this number (rule R21): `joined piano`.
+    Joined(usize),
     /// The output of this number was silenced (rule R16): `silence piano`.
     Silence(usize),
     /// The set begins only here, after what an earlier run had left was silenced: `begin`.
@@ -41,6 +43,7 @@ impl Marker {
             Some(("from", name)) => named("input", &plan.input_names, name).map(Marker::From),
             Some(("lost", name)) => named("input", &plan.input_names, name).map(Marker::Lost),
             Some(("back", name)) => named("output", &plan.output_names, name).map(Marker::Back),
+            Some(("joined", name)) => named("output", &plan.output_names, name).map(Marker::Joined),
             Some(("silence", name)) => named("output", &plan.output_names, name).map(Marker::Silence),
             Some(("resume", place)) => resume(place).map(Marker::Resume),
             _ => Action::from_marker(text, plan).map(Marker::Do),
@@ -57,6 +60,7 @@ impl Marker {
             Marker::From(input) => format!("from {}", name(&plan.input_names, *input)),
             Marker::Lost(input) => format!("lost {}", name(&plan.input_names, *input)),
             Marker::Back(output) => format!("back {}", name(&plan.output_names, *output)),
+            Marker::Joined(output) => format!("joined {}", name(&plan.output_names, *output)),
             Marker::Silence(output) => format!("silence {}", name(&plan.output_names, *output)),
             Marker::Begin => "begin".to_owned(),
             Marker::Resume(Standing { entry, song, place, section, added, .. }) => {
@@ -91,6 +95,11 @@ impl Action {
             Action::LowerKey => "lower-key",
             Action::TonightsKey => "tonights-key",
             Action::SendAgain => "send-again",
+            Action::Drone(None) => "drone",
+            Action::Drone(Some(true)) => "drone on",
+            Action::Drone(Some(false)) => "drone off",
+            Action::Fade(USUAL_FADE) => "fade",
+            Action::Fade(time) => return format!("fade {}", time / 1000),
             Action::Resend => "resend",
             Action::Panic => "panic",
             Action::Song(entry) => {
@@ -163,6 +172,11 @@ mod tests {
             Action::LowerKey,
             Action::TonightsKey,
             Action::SendAgain,
+            Action::Drone(None),
+            Action::Drone(Some(true)),
+            Action::Drone(Some(false)),
+            Action::Fade(2_000_000),
+            Action::Fade(500_000),
             Action::Resend,
             Action::Panic,
         ];

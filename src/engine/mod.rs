@@ -7,6 +7,10 @@
 //! | --- | --- |
 //! | `ledger` | R1, R2: what sounds and who owns it |
 //! | `press` | R3, R4, R6: from a pressed key to notes |
+//! | `handful`, `rings` | R10: what is struck together, and what rings without a finger |
+//! | `derive` | R11: notes derived from a handful |
+//! | `stay`, `one_key` | R12, R13: stay in key, one-key chords |
+//! | `drone`, `fade` | R14, R15: the drone, and how notes end for good |
 //! | `feet` | R7, R9: controllers, pedals, bend, pressure |
 //! | `change` | R5, R8: songs, sections, keys |
 //! | `switch` | R8, R9, R21: zones going in and out of use |
@@ -18,17 +22,24 @@
 mod action;
 mod change;
 mod compile;
+mod derive;
+mod drone;
+mod fade;
 mod feet;
+mod handful;
 mod ledger;
 mod marker;
+mod one_key;
 mod out;
 mod place;
 mod plan;
 mod press;
 mod rehearsal;
+mod rings;
 pub mod script;
 mod send;
 mod silence;
+mod stay;
 mod switch;
 mod takeover;
 pub mod words;
@@ -46,10 +57,13 @@ pub use takeover::Successor;
 use serde::{Deserialize, Serialize};
 
 use crate::midi::Message;
+use drone::Sounding;
 use feet::Feet;
+use handful::{Gathering, Handful};
 use ledger::Ledger;
 use place::PlaceState;
-use press::{Handful, Struck};
+use press::Struck;
+use rings::Ring;
 use send::Pending;
 
 /// Something that happens to the engine.
@@ -75,8 +89,10 @@ pub enum Event<'a> {
     Action(Action),
     /// An input's port is gone, or messages of it may be lost.
     InputLost(usize),
-    /// An output's port is there again, or a program has begun to listen to it.
+    /// An output is listened to again, after nobody did.
     OutputBack(usize),
+    /// One more program has begun to listen to an output.
+    OutputJoined(usize),
     /// An output may hold what another run of ours left there: everything is silenced at it.
     Silence(usize),
     /// Only time has passed.
@@ -128,6 +144,15 @@ pub struct Engine {
     /// Which zones are on, for the current song.
     on: Vec<bool>,
     handfuls: Vec<Handful>,
+    gatherings: Vec<Gathering>,
+    /// What rings without a finger.
+    rings: Vec<Ring>,
+    /// What the drone sounds as, while it does.
+    drone: Option<Sounding>,
+    /// Whether a handful began in this step.
+    hand_moved: bool,
+    /// The entry for which the drone's sound was set up.
+    drone_ready: Option<usize>,
     presses: u64,
     /// The input whose clock is passed on (rule R18).
     clock: Option<usize>,
@@ -141,13 +166,14 @@ impl Engine {
     /// The engine before the set begins: [`Event::Start`] must come first.
     #[must_use]
     pub fn new(plan: Arc<Plan>) -> Engine {
-        Engine::with_room_for(plan, 0)
+        Engine::with_room_for(plan, 0, 0)
     }
 
-    /// With room for so many sends of another plan that wait or sound.
-    fn with_room_for(plan: Arc<Plan>, more_sends: usize) -> Engine {
+    /// With room for so many sends of another plan that wait or sound, and notes of it that ring.
+    fn with_room_for(plan: Arc<Plan>, more_sends: usize, more_rings: usize) -> Engine {
         let zones = plan.zones.len();
         let keys = plan.inputs.len() * 16 * 128;
+        let ringing = plan.zones.iter().filter(|zone| zone.can_ring()).count() + 1;
         Engine {
             standing: Standing::default(),
             counts: Counts::default(),
@@ -158,10 +184,16 @@ impl Engine {
             in_use: Vec::with_capacity(plan.most_zones),
             on: plan.zones.iter().map(|zone| zone.on).collect(),
             handfuls: vec![Handful::default(); zones],
+            gatherings: vec![Gathering::default(); zones],
+            // Each zone, and the drone, rings each note at most once.
+            rings: Vec::with_capacity(128 * ringing + more_rings),
+            drone: None,
+            hand_moved: false,
+            drone_ready: None,
             presses: 0,
             clock: None,
-            // One press strikes at most a note for each zone, or, with `velocity_by`, for each key that is down.
-            struck: Vec::with_capacity(plan.most_zones + keys),
+            // One press strikes at most a chord for each zone, or, with `velocity_by`, a note for each key that is down.
+            struck: Vec::with_capacity(12 * plan.most_zones + keys),
             before: Vec::with_capacity(plan.most_zones),
             plan,
         }
@@ -184,13 +216,34 @@ impl Engine {
             Event::Resume(standing) => self.resume(standing, now, out),
             Event::Message { input, message } => self.hear(input, message, now, out),
             Event::Action(action) => self.act(action, None, now, out),
-            Event::InputLost(input) => self.lose_input(input, out),
-            Event::OutputBack(output) => self.set_up_output(output, out),
+            Event::InputLost(input) => self.lose_input(input, now, out),
+            Event::OutputBack(output) => {
+                self.set_up_output(output, out);
+                self.ring_again(output, out);
+            }
+            Event::OutputJoined(output) => self.set_up_output(output, out),
             Event::Silence(output) => self.silence_output(output, out),
             Event::Time => {}
-            Event::Stop => self.stop(out),
+            Event::Stop => self.stop(now, out),
         }
-        self.pending.next()
+        self.hand_moved = false;
+        self.next()
+    }
+
+    /// When it next wants to be called.
+    fn next(&self) -> Option<u64> {
+        [self.pending.next(), self.next_fade(), self.next_decision()].into_iter().flatten().min()
+    }
+
+    /// Runs what is due by `now`, each at its own time; at one time note ends, fades, decisions, sends (rule R20).
+    fn run_due(&mut self, now: u64, out: &mut Out) {
+        while let Some(due) = self.next().filter(|due| *due <= now) {
+            out.at(due);
+            self.end_sent_notes(due, out);
+            self.run_fades(due, out);
+            self.run_decisions(due, out);
+            self.say_waiting(due, out);
+        }
     }
 
     fn hear(&mut self, input: usize, message: Message<'_>, now: u64, out: &mut Out) {
@@ -205,13 +258,13 @@ impl Engine {
                 self.press(input, channel.index(), note as u8, u8::from(velocity), now, out);
             }
             Message::NoteOff { channel, note, velocity } if heard(channel) => {
-                self.release(Ledger::number(input, channel.index(), note as u8), u8::from(velocity), out);
+                self.release(Ledger::number(input, channel.index(), note as u8), u8::from(velocity), now, out);
             }
             Message::PolyPressure { channel, note, value } if heard(channel) => {
                 self.press_key_harder(Ledger::number(input, channel.index(), note as u8), u8::from(value), out);
             }
             Message::Control { channel, number, value } if heard(channel) => {
-                self.turn(input, channel.index(), u8::from(number), u8::from(value), out);
+                self.turn(input, channel.index(), u8::from(number), u8::from(value), now, out);
             }
             Message::Pressure { channel, value } if heard(channel) => self.press_channel(input, u8::from(value), out),
             Message::Bend { channel, value } if heard(channel) => self.bend(input, u16::from(value), out),

@@ -32,6 +32,10 @@ pub enum Notice {
     Panic,
     /// Programs, volumes, pans and controllers were said again.
     SetUpAgain,
+    /// The drone was turned on or off.
+    Drone(bool),
+    /// What rings without a finger fades.
+    Fade,
     /// A saved map came into force.
     TakenOver,
 }

@@ -1,6 +1,7 @@
 //! What each place — one channel of one output — was last told (rule R8), and how to tell it something.
 
 use super::Engine;
+use super::fade::Fade;
 use super::out::Out;
 use super::plan::{Inputs, Place, SetUp};
 
@@ -50,6 +51,10 @@ pub(super) struct PlaceState {
     pub before: Follows,
     /// Inputs whose pedals, plain and as switches, were followed last and may still be lifted (rule R9).
     pub left: (Inputs, Inputs),
+    /// How it fades, while it does (rule R15).
+    pub fade: Option<Fade>,
+    /// Expression as the player has it, from a fade's beginning until it is said again.
+    pub resume: Option<u8>,
 }
 
 impl Default for PlaceState {
@@ -69,6 +74,8 @@ impl Default for PlaceState {
             follows: Follows::default(),
             before: Follows::default(),
             left: (0, 0),
+            fade: None,
+            resume: None,
         }
     }
 }
@@ -158,6 +165,10 @@ impl Engine {
         let state = &self.places[usize::from(place)];
         let bank = sound.bank.filter(|(msb, lsb)| (state.control(0), state.control(32)) != (*msb, *lsb));
         let program = sound.program.filter(|program| bank.is_some() || *program != state.program);
+        let differs = |number: u8, value: Option<u8>| value.is_some_and(|value| value != state.control(number));
+        if bank.is_some() || program.is_some() || differs(7, sound.volume) || differs(10, sound.pan) {
+            self.wake_place(place, out);
+        }
         self.say_program(place, bank, program, out);
         for (number, value) in [(7, sound.volume), (10, sound.pan)] {
             if let Some(value) = value.filter(|value| *value != self.places[usize::from(place)].control(number)) {
@@ -168,6 +179,8 @@ impl Engine {
 
     /// Ends every note of a place, whoever owns it.
     pub(super) fn end_all_notes(&mut self, place: u16, out: &mut Out) {
+        self.rings.retain(|ring| ring.place != place);
+        self.places[usize::from(place)].fade = None;
         for note in 0..128 {
             if self.ledger.end_by_force(place, note) {
                 self.say_off(place, note, 64, out);

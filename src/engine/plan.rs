@@ -214,6 +214,13 @@ pub(super) enum Say {
     System { bytes: Vec<u8>, starts: bool },
 }
 
+impl PlanZone {
+    /// Whether notes of it may ring without a finger, or be owned by the zone while fingers are down.
+    pub fn can_ring(&self) -> bool {
+        self.linger != Linger::Off || self.plays != Plays::AsPressed || self.one_key
+    }
+}
+
 impl Say {
     /// Whether it sets something going that the start of the program must not (rule R8).
     pub fn starts_something(&self) -> bool {

@@ -3,38 +3,19 @@
 use std::sync::Arc;
 
 use super::Engine;
-use super::ledger::{KeyNumber, Ledger, Share, Strike};
+use super::handful::Gathering;
+use super::ledger::{FIRST_ZONE, Key, KeyNumber, Ledger, Share, Strike};
 use super::out::Out;
 use super::plan::PlanZone;
+use super::rings::{Ring, Why};
+use crate::map::Linger;
 use crate::music::range::fold_into;
 
-/// Notes struck together in a zone that looks at velocity by the handful.
-#[derive(Debug, Clone, Copy, Default)]
-pub(super) struct Handful {
-    /// When its first note came; `None` before the first.
-    begun: Option<u64>,
-    /// The count of presses at its first note.
-    first: u64,
-    /// Whether a note of it was in the window.
-    admitted: bool,
-}
-
-impl Handful {
-    /// The count of presses at its first note.
-    pub fn first(&self) -> u64 {
-        self.first
-    }
-
-    /// Whether more notes may still join it, and none has been in the window.
-    pub fn is_undecided(&self, now: u64, gather: u64) -> bool {
-        !self.admitted && self.begun.is_some_and(|begun| now.saturating_sub(begun) < gather)
-    }
-}
-
-/// A note that a press is about to strike.
+/// A note that is about to be struck.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Struck {
-    key: KeyNumber,
+    owner: Owner,
+    zone: u16,
     place: u16,
     note: u8,
     velocity: u8,
@@ -42,9 +23,39 @@ pub(super) struct Struck {
     strike: Strike,
 }
 
+impl Struck {
+    pub fn note(&self) -> u8 {
+        self.note
+    }
+}
+
+/// Who will own a note.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Owner {
+    /// A pressed key.
+    Key(KeyNumber),
+    /// Its zone, or the drone.
+    Ring(Why),
+}
+
+impl Owner {
+    /// The key whose press it is.
+    fn key(self) -> Option<KeyNumber> {
+        match self {
+            Owner::Key(key) | Owner::Ring(Why::Chord(key) | Why::Toggled(key)) => Some(key),
+            Owner::Ring(_) => None,
+        }
+    }
+}
+
+/// The note that a zone makes of a key before `within`, of any number.
+pub(super) fn pitch_anywhere(zone: &PlanZone, key: i32, shift: i32) -> i32 {
+    key + zone.offset + if zone.follow_key { shift } else { 0 }
+}
+
 /// The note that a zone makes of a key (rule R4); `None` outside 0–127.
-pub(super) fn pitch(zone: &PlanZone, key: u8, shift: i32) -> Option<u8> {
-    let pitch = i32::from(key) + zone.offset + if zone.follow_key { shift } else { 0 };
+pub(super) fn pitch(zone: &PlanZone, key: i32, shift: i32) -> Option<u8> {
+    let pitch = pitch_anywhere(zone, key, shift);
     let pitch = zone.within.map_or(Some(pitch), |within| fold_into(pitch, within))?;
     u8::try_from(pitch).ok().filter(|pitch| *pitch < 128)
 }
@@ -54,16 +65,11 @@ impl Engine {
     pub(super) fn press(&mut self, input: usize, channel: u8, key: u8, velocity: u8, now: u64, out: &mut Out) {
         let number = Ledger::number(input, channel, key);
         if self.ledger.key(number).down {
-            self.release(number, 64, out);
+            self.release(number, 64, now, out);
         }
         self.presses += 1;
         let velocity = self.plan.inputs[input].curve[usize::from(velocity & 127)];
-        let state = self.ledger.key_mut(number);
-        state.down = true;
-        state.velocity = velocity;
-        state.at = now;
-        state.press = self.presses;
-        state.offered = u16::MAX;
+        self.ledger.press(number, Key::struck(velocity, now, self.presses));
         let plan = Arc::clone(&self.plan);
         self.struck.clear();
         for index in 0..self.in_use.len() {
@@ -72,83 +78,145 @@ impl Engine {
             if !zone.hears(input, key) {
                 continue;
             }
-            let taken = if zone.by_handful {
-                self.admit(number, zone_number, zone, now)
-            } else {
-                zone.takes(velocity) && {
-                    self.aim(number, zone);
-                    true
-                }
-            };
+            let begin = self.struck.len();
+            let taken = self.offer(number, zone_number, zone, now, out);
+            self.settle(begin, now, out);
             if taken && zone.only {
                 self.ledger.key_mut(number).offered = zone_number;
                 break;
             }
         }
-        self.strike_all(now, out);
+        self.strike_all(out);
+        self.move_drone_with_hand(now, out);
+    }
+
+    /// Offers a key to a zone that hears it; whether the zone takes it.
+    fn offer(&mut self, number: KeyNumber, zone_number: u16, zone: &PlanZone, now: u64, out: &mut Out) -> bool {
+        if zone.linger == Linger::Toggle && self.end_toggled(number, zone_number, zone, now, out) {
+            return true;
+        }
+        if zone.by_handful {
+            return self.admit(number, zone_number, zone, now, out);
+        }
+        zone.takes(self.ledger.key(number).velocity) && self.enter_zone(number, zone_number, zone, now, out)
+    }
+
+    /// A key that toggled a note ends it, and does nothing else in the zone (rule R10); whether there was one.
+    fn end_toggled(&mut self, number: KeyNumber, zone_number: u16, zone: &PlanZone, now: u64, out: &mut Out) -> bool {
+        let toggled = |ring: &Ring| ring.zone == zone_number && ring.why == Why::Toggled(number) && !ring.left;
+        let place = self.rings.iter().find(|ring| toggled(ring)).map(|ring| ring.place);
+        if let Some(place) = place {
+            self.fade_rings(place, zone.fade, now, out, toggled);
+        }
+        place.is_some()
     }
 
     /// `velocity_by = "handful"`: the first note in the window lets in its whole handful, the keys that are still
     /// down at that moment. Whether the zone takes the key.
-    fn admit(&mut self, number: KeyNumber, zone_number: u16, zone: &PlanZone, now: u64) -> bool {
+    fn admit(&mut self, number: KeyNumber, zone_number: u16, zone: &PlanZone, now: u64, out: &mut Out) -> bool {
         let key = *self.ledger.key(number);
-        let handful = &mut self.handfuls[usize::from(zone_number)];
-        if handful.begun.is_none_or(|begun| now.saturating_sub(begun) >= self.plan.gather) {
-            *handful = Handful { begun: Some(now), first: key.press, admitted: false };
+        let gathering = &mut self.gatherings[usize::from(zone_number)];
+        if gathering.begun.is_none_or(|begun| now.saturating_sub(begun) >= self.plan.gather) {
+            *gathering = Gathering { begun: Some(now), first: key.press, admitted: false };
         }
-        if handful.admitted {
-            self.aim(number, zone);
-            return true;
+        if gathering.admitted {
+            return self.enter_zone(number, zone_number, zone, now, out);
         }
         if !zone.takes(key.velocity) {
             return false;
         }
-        handful.admitted = true;
-        let first = handful.first;
+        gathering.admitted = true;
+        let first = gathering.first;
         let begin = self.struck.len();
-        for other in 0..self.ledger.keys() as u32 {
+        let mut next = self.ledger.next_down(0);
+        while let Some(other) = next {
+            next = self.ledger.next_down(other + 1);
             let state = self.ledger.key(other);
-            let waits = state.down && state.press >= first && state.offered >= zone_number;
+            let waits = state.press >= first && state.offered >= zone_number;
             if waits && zone.hears((other >> 11) as usize, (other & 127) as u8) {
-                self.aim(other, zone);
+                self.enter_zone(other, zone_number, zone, now, out);
             }
         }
-        self.struck[begin..].sort_unstable_by_key(|struck| (struck.note, struck.key));
+        self.struck[begin..].sort_unstable_by_key(|struck| (struck.note, struck.owner.key()));
         true
     }
 
-    /// Adds what a zone makes of a key to what is about to be struck.
-    pub(super) fn aim(&mut self, key: KeyNumber, zone: &PlanZone) {
-        let Some(note) = pitch(zone, (key & 127) as u8, self.standing.shift) else {
+    /// A key enters a zone: what the zone makes of it is added to what is about to be struck. False where the key is
+    /// not in the zone, as it does not fit the key (rule R12).
+    pub(super) fn enter_zone(
+        &mut self,
+        number: KeyNumber,
+        zone_number: u16,
+        zone: &PlanZone,
+        now: u64,
+        out: &mut Out,
+    ) -> bool {
+        if zone.one_key {
+            self.strike_chord(number, zone_number, zone, now, out);
+            return true;
+        }
+        let Some(chosen) = self.chosen(number, zone) else { return false };
+        if zone.derives() {
+            self.gather(number, zone_number, chosen, now, out);
+            self.ledger.belong(number, zone_number, chosen);
+            if zone.is_at_once() {
+                self.decide(zone_number, out);
+            }
+            return true;
+        }
+        let Some(note) = pitch(zone, i32::from(chosen), self.standing.shift) else {
             self.counts.out_of_range += 1;
-            return;
+            return true;
         };
+        self.gather(number, zone_number, chosen, now, out);
+        let owner = match zone.linger {
+            Linger::Toggle => Owner::Ring(Why::Toggled(number)),
+            _ => Owner::Key(number),
+        };
+        self.aim(owner, zone_number, note, self.ledger.key(number).velocity);
+        true
+    }
+
+    /// Adds a note of a zone to what is about to be struck; `velocity` is that after the input's curve.
+    pub(super) fn aim(&mut self, owner: Owner, zone_number: u16, note: u8, velocity: u8) {
+        let zone = &self.plan.zones[usize::from(zone_number)];
         self.struck.push(Struck {
-            key,
+            owner,
+            zone: zone_number,
             place: zone.place,
             note,
-            velocity: zone.velocity[usize::from(self.ledger.key(key).velocity)],
+            velocity: zone.velocity[usize::from(velocity)],
             pressure: zone.bend,
             strike: Strike::Fresh,
         });
     }
 
-    /// Strikes what was aimed at: first the offs, then the ons (rules R2 and R3).
-    pub(super) fn strike_all(&mut self, now: u64, out: &mut Out) {
-        for index in 0..self.struck.len() {
+    /// Settles who owns what was aimed at from this index on, and ends what must be struck again (rules R2 and R3).
+    pub(super) fn settle(&mut self, begin: usize, now: u64, out: &mut Out) {
+        for index in begin..self.struck.len() {
+            self.wake_place(self.struck[index].place, out);
             let strike = self.judge(index, now);
-            let Struck { key, place, note, pressure, .. } = self.struck[index];
+            let Struck { owner, zone, place, note, velocity, pressure, .. } = self.struck[index];
             self.struck[index].strike = strike;
             if strike == Strike::Again {
                 self.say_off(place, note, 64, out);
             }
             if matches!(strike, Strike::Fresh | Strike::Again) {
-                self.ledger.struck(place, note, key, now);
+                self.ledger.struck(place, note, striker(owner, zone), velocity, now);
             }
-            if strike != Strike::Never {
-                self.ledger.own(key, place, note, pressure);
+            match owner {
+                _ if strike == Strike::Never => {}
+                Owner::Key(key) => self.ledger.own(key, zone, (place, note), pressure),
+                Owner::Ring(why) => {
+                    let generation = self.ledger.add_owner(place, note);
+                    self.rings.push(Ring { zone, place, note, why, left: false, generation });
+                }
             }
         }
+    }
+
+    /// Strikes what was settled.
+    pub(super) fn strike_all(&mut self, out: &mut Out) {
         for index in 0..self.struck.len() {
             let Struck { place, note, velocity, strike, .. } = self.struck[index];
             if matches!(strike, Strike::Fresh | Strike::Again) {
@@ -161,37 +229,69 @@ impl Engine {
     fn judge(&mut self, index: usize, now: u64) -> Strike {
         let this = self.struck[index];
         let same_note = |other: &Struck| (other.place, other.note) == (this.place, this.note);
-        if !self.ledger.has_room(this.key) {
+        let has_room = match this.owner {
+            Owner::Key(key) => self.ledger.has_room(key),
+            Owner::Ring(_) => self.has_room_to_ring(),
+        };
+        if !has_room || self.rings_already(&this) {
             return Strike::Never;
         }
         if let Some(first) = self.struck[..index].iter_mut().find(|other| same_note(other)) {
-            if first.key == this.key {
+            if first.owner.key() == this.owner.key() {
                 // One press strikes a note once, at its first zone's turn, with the loudest velocity.
                 first.velocity = first.velocity.max(this.velocity);
             }
             return Strike::Join;
         }
         // A note that this press began before (a handful let in later, `early_ms`) is not struck again.
-        let mut begun = self.ledger.shares(this.key).iter();
-        if begun.any(|share| (share.place, share.note) == (this.place, this.note) && self.ledger.is_live(share)) {
+        let key = if let Owner::Key(key) = this.owner { self.ledger.shares(key) } else { &[] };
+        let same = |share: &Share| (share.place, share.note) == (this.place, this.note);
+        if key.iter().any(|share| same(share) && self.ledger.is_live(share)) {
             return Strike::Join;
         }
-        self.ledger.strike(this.place, this.note, this.key, now, self.plan.gather)
+        self.ledger.strike(this.place, this.note, striker(this.owner, this.zone), now, self.plan.gather)
     }
 
-    /// A key comes up: exactly what its press began ends, where it began (rule R1).
-    pub(super) fn release(&mut self, number: KeyNumber, velocity: u8, out: &mut Out) {
+    /// Whether the zone's note rings already for the same reason.
+    fn rings_already(&self, this: &Struck) -> bool {
+        let Owner::Ring(why) = this.owner else { return false };
+        let same = |ring: &Ring| (ring.zone, ring.place, ring.note) == (this.zone, this.place, this.note);
+        self.rings(|ring| same(ring) && ring.why == why && !ring.left)
+    }
+
+    /// A key comes up: exactly what its press began ends, where it began (rule R1), or lingers (R10).
+    pub(super) fn release(&mut self, number: KeyNumber, velocity: u8, now: u64, out: &mut Out) {
         if !self.ledger.key(number).down {
             return;
         }
-        let mut index = 0;
-        while let Some((share, ends)) = self.ledger.release_share(number, index) {
-            if ends {
-                self.say_off(share.place, share.note, velocity, out);
+        self.ledger.lift(number);
+        let press = self.ledger.key(number).press;
+        for index in 0..self.ledger.shares(number).len() {
+            let share = self.ledger.shares(number)[index];
+            self.note_lift(share.zone);
+            if !share.sounds {
+                self.leave_handful(number, &share, velocity, now, out);
+            } else if !(self.lingers(share.zone, press) && self.let_linger(&share)) {
+                let Share { place, note, .. } = share;
+                if self.ledger.remove_owner(place, note, share.generation()) {
+                    self.say_off(place, note, velocity, out);
+                }
             }
-            index += 1;
         }
         self.ledger.forget(number);
+        self.release_chord(number, velocity, out);
+    }
+
+    /// The zone takes a note over from its key; false where it has it already, or the note has ended.
+    fn let_linger(&mut self, share: &Share) -> bool {
+        let Share { zone, place, note, .. } = *share;
+        let lingers = |ring: &Ring| (ring.zone, ring.place, ring.note) == (zone, place, note) && ring.lingers();
+        if !self.ledger.is_live(share) || !self.has_room_to_ring() || self.rings(lingers) {
+            return false;
+        }
+        let generation = share.generation();
+        self.rings.push(Ring { zone, place, note, why: Why::Lingers, left: false, generation });
+        true
     }
 
     /// Pressure of one key follows the ledger (rule R7), once to each note that the key owns.
@@ -222,17 +322,21 @@ impl Engine {
                 continue;
             }
             let begin = self.struck.len();
-            for key in 0..self.ledger.keys() as u32 {
+            let mut next = self.ledger.next_down(0);
+            while let Some(key) = next {
+                next = self.ledger.next_down(key + 1);
                 let state = *self.ledger.key(key);
                 let input = (key >> 11) as usize;
-                let early = state.down && now.saturating_sub(state.at) < plan.early && source != Some(input);
+                let early = now.saturating_sub(state.at) < plan.early && source != Some(input);
                 if early && self.reaches(&plan, key, index) && self.ledger.has_room(key) {
-                    self.aim(key, &plan.zones[usize::from(zone_number)]);
+                    self.enter_zone(key, zone_number, &plan.zones[usize::from(zone_number)], now, out);
                 }
             }
-            self.struck[begin..].sort_unstable_by_key(|struck| (struck.note, struck.key));
+            self.struck[begin..].sort_unstable_by_key(|struck| (struck.note, struck.owner.key()));
+            self.settle(begin, now, out);
         }
-        self.strike_all(now, out);
+        self.strike_all(out);
+        self.move_drone_with_hand(now, out);
     }
 
     /// Whether a held key would have reached the zone at this index of those in use, had it been struck now.
@@ -245,6 +349,11 @@ impl Engine {
         let taken_before = |zone: &&u16| plan.zones[usize::from(**zone)].only && takes(zone);
         takes(&self.in_use[index]) && !self.in_use[..index].iter().any(|zone| taken_before(&zone))
     }
+}
+
+/// Who strikes a note, as the ledger numbers it.
+fn striker(owner: Owner, zone: u16) -> u32 {
+    owner.key().unwrap_or(FIRST_ZONE + if owner == Owner::Ring(Why::Drone) { u32::from(u16::MAX) } else { zone.into() })
 }
 
 impl PlanZone {

@@ -41,9 +41,9 @@ struct SentNote {
 }
 
 impl Waiting {
-    /// At one time note ends come before sends, and sends in file order.
-    fn order(&self) -> (u64, bool, u16) {
-        (self.at, self.what == What::Say, self.send)
+    /// At one time in file order.
+    fn order(&self) -> (u64, u16) {
+        (self.at, self.send)
     }
 }
 
@@ -75,12 +75,11 @@ impl Pending {
         }
     }
 
-    fn take_due(&mut self, now: u64) -> Option<Waiting> {
-        let waiting = self.waiting.iter().enumerate();
-        let (index, due) = waiting.min_by_key(|(_, waiting)| waiting.order())?;
-        if due.at > now {
-            return None;
-        }
+    /// The first note to end, or send to say, that is due by `now`.
+    fn take_due(&mut self, says: bool, now: u64) -> Option<Waiting> {
+        let due = |waiting: &Waiting| waiting.at <= now && (waiting.what == What::Say) == says;
+        let waiting = self.waiting.iter().enumerate().filter(|(_, waiting)| due(waiting));
+        let (index, _) = waiting.min_by_key(|(_, waiting)| waiting.order())?;
         Some(self.waiting.swap_remove(index))
     }
 
@@ -114,14 +113,17 @@ impl PlanSend {
 }
 
 impl Engine {
-    /// Runs what is due by `now`, each at its own time.
-    pub(super) fn run_due(&mut self, now: u64, out: &mut Out) {
-        while let Some(due) = self.pending.take_due(now) {
-            out.at(due.at);
-            match due.what {
-                What::Say => self.say_send(due.send, due.at, out),
-                What::EndNote(note) => self.end_sent_note(note, out),
-            }
+    /// Ends the sent notes whose time has come.
+    pub(super) fn end_sent_notes(&mut self, now: u64, out: &mut Out) {
+        while let Some(Waiting { what: What::EndNote(note), .. }) = self.pending.take_due(false, now) {
+            self.end_sent_note(note, out);
+        }
+    }
+
+    /// Says the sends whose time has come.
+    pub(super) fn say_waiting(&mut self, now: u64, out: &mut Out) {
+        while let Some(due) = self.pending.take_due(true, now) {
+            self.say_send(due.send, now, out);
         }
     }
 
@@ -150,13 +152,14 @@ impl Engine {
                 if let Some(sounding) = self.pending.take_note(number) {
                     self.end_sent_note(sounding, out);
                 }
+                self.wake_place(send.place, out);
                 let striker = FIRST_SEND + u32::from(number);
                 let strike = self.ledger.strike(send.place, *note, striker, now, plan.gather);
                 if strike == Strike::Again {
                     self.say_off(send.place, *note, 64, out);
                 }
                 if strike != Strike::Join {
-                    self.ledger.struck(send.place, *note, striker, now);
+                    self.ledger.struck(send.place, *note, striker, *velocity, now);
                     self.say_on(send.place, *note, *velocity, out);
                 }
                 let generation = self.ledger.add_owner(send.place, *note);
@@ -177,8 +180,9 @@ impl Engine {
     fn send_control(&mut self, place: u16, number: u8, value: u8, out: &mut Out) {
         if number >= 120 {
             self.end_all_notes(place, out);
+            self.return_expression(place, out);
         }
-        self.say_control(place, number, value, out);
+        self.control_place(place, number, value, out);
         if number == 121 {
             // What the place has made of it (RP-015).
             let state = &mut self.places[usize::from(place)];

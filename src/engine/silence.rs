@@ -1,6 +1,7 @@
 //! Making it quiet: panic (rule R16), a lost input and the end (R17).
 
 use super::Engine;
+use super::handful::{Gathering, Handful};
 use super::out::{Notice, Out};
 use super::place::{CENTRE, PEDALS, UNKNOWN};
 
@@ -16,6 +17,10 @@ impl Engine {
         for key in 0..self.ledger.keys() as u32 {
             self.ledger.forget(key);
         }
+        self.rings.clear();
+        self.drone = None;
+        self.handfuls.iter_mut().for_each(Handful::forget);
+        self.gatherings.fill(Gathering::default());
         out.notice(Notice::Panic);
     }
 
@@ -32,6 +37,7 @@ impl Engine {
         if !known {
             self.say_pressure(place, 0, out);
         }
+        self.return_expression(place, out);
         self.say_control(place, 123, 0, out);
         self.say_control(place, 120, 0, out);
     }
@@ -47,11 +53,11 @@ impl Engine {
     }
 
     /// Rule R17: an input's keys come up, lowest first, its pedals lift, bend and pressure rest.
-    pub(super) fn lose_input(&mut self, input: usize, out: &mut Out) {
+    pub(super) fn lose_input(&mut self, input: usize, now: u64, out: &mut Out) {
         if input >= self.plan.inputs.len() {
             return;
         }
-        self.lift_keys(input, None, out);
+        self.lift_keys(input, None, now, out);
         self.lift_feet(input, out);
         if self.clock == Some(input) {
             self.clock = None;
@@ -64,15 +70,18 @@ impl Engine {
             self.end_all_notes(place, out);
             self.lift_pedals(place, out);
             self.rest_bend(place, out);
+            self.return_expression(place, out);
         }
+        self.drone = None;
     }
 
     /// Rule R17: all inputs so, then the rest at once, without leave-sends.
-    pub(super) fn stop(&mut self, out: &mut Out) {
+    pub(super) fn stop(&mut self, now: u64, out: &mut Out) {
         for input in 0..self.plan.inputs.len() {
-            self.lose_input(input, out);
+            self.lose_input(input, now, out);
         }
         self.pending.forget_all();
+        self.handfuls.iter_mut().for_each(Handful::forget);
         self.end_everything(out);
     }
 }

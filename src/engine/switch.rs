@@ -4,10 +4,11 @@
 use std::sync::Arc;
 
 use super::Engine;
+use super::handful::{Gathering, Handful};
 use super::ledger::Ledger;
 use super::out::Out;
 use super::place::Follows;
-use super::press::Handful;
+use super::rings::Why;
 
 impl Engine {
     /// Puts the zones of where we stand into use, and tells each place what it must know (rules R8 and R9).
@@ -57,6 +58,10 @@ impl Engine {
                 self.set_up(place(zone), plan.zones[usize::from(zone)].set_up, out);
             }
         }
+        if self.drone_ready != self.standing.song {
+            self.drone_ready = self.standing.song;
+            self.set_up_drone(out);
+        }
         for index in 0..self.in_use.len() {
             let taken = place(self.in_use[index]);
             if !self.in_use[..index].iter().any(|zone| place(*zone) == taken) {
@@ -65,7 +70,8 @@ impl Engine {
         }
     }
 
-    /// A zone going out of use hands an undecided handful to the new zone of its name, else drops it (rule R8).
+    /// A zone going out of use hands an undecided handful to the new zone of its name, else drops it; what rings in it is
+    /// left to ring until the next handful (rule R8).
     fn hand_over_handfuls(&mut self, now: u64) {
         let plan = Arc::clone(&self.plan);
         for index in 0..self.before.len() {
@@ -73,24 +79,59 @@ impl Engine {
             if self.in_use.contains(&old) {
                 continue;
             }
-            let handful = std::mem::take(&mut self.handfuls[usize::from(old)]);
+            self.leave_rings(old);
+            let handful = self.handfuls[usize::from(old)];
+            let gathering = std::mem::take(&mut self.gatherings[usize::from(old)]);
+            self.handfuls[usize::from(old)].forget();
             let zone = &plan.zones[usize::from(old)];
             let heir = |new: &&u16| plan.zones[usize::from(**new)].name == zone.name && !self.before.contains(new);
-            if !zone.by_handful || !handful.is_undecided(now, plan.gather) {
+            let Some(new) = self.in_use.iter().find(heir).copied() else { continue };
+            if zone.by_handful && gathering.is_undecided(now, plan.gather) {
+                self.gatherings[usize::from(new)] = gathering;
+                self.offer_again(old, &gathering);
+            }
+            if handful.is_undecided(now, plan.gather) {
+                self.hand_over(old, new, &handful);
+            }
+        }
+    }
+
+    /// What rings in a zone is left to ring.
+    pub(super) fn leave_rings(&mut self, zone: u16) {
+        for ring in self.rings.iter_mut().filter(|ring| ring.zone == zone && ring.why != Why::Drone) {
+            ring.left = true;
+        }
+    }
+
+    /// The handful of one zone goes on in another, which decides from its keys if it derives.
+    fn hand_over(&mut self, old: u16, new: u16, handful: &Handful) {
+        let plan = Arc::clone(&self.plan);
+        let derives = plan.zones[usize::from(new)].derives();
+        let heir = &mut self.handfuls[usize::from(new)];
+        let first_decision = handful.begun.map(|begun| begun.saturating_add(plan.gather));
+        let due = if derives { handful.due.or(first_decision) } else { None };
+        let voicing = heir.voicing;
+        *heir = *handful;
+        (heir.due, heir.voicing, heir.decided) = (due, voicing, 0);
+        let mut next = self.ledger.next_down(0).filter(|_| derives);
+        while let Some(key) = next {
+            next = self.ledger.next_down(key + 1);
+            if self.ledger.key(key).press < handful.first {
                 continue;
             }
-            if let Some(new) = self.in_use.iter().find(heir).copied() {
-                self.handfuls[usize::from(new)] = handful;
-                self.offer_again(old, &handful);
+            self.ledger.hand_over(key, old, new);
+            let was_in = self.ledger.shares(key).iter().find(|share| share.zone == old).map(|share| share.sounds);
+            if was_in.is_some() {
+                self.ledger.belong(key, new, (key & 127) as u8);
             }
         }
     }
 
     /// The keys of a handful that were offered to the zone `old` count as offered to every zone that comes.
-    fn offer_again(&mut self, old: u16, handful: &Handful) {
+    fn offer_again(&mut self, old: u16, gathering: &Gathering) {
         for number in 0..self.ledger.keys() as u32 {
             let key = self.ledger.key_mut(number);
-            if key.down && key.press >= handful.first() {
+            if key.down && key.press >= gathering.first {
                 key.offered = if key.offered >= old { u16::MAX } else { 0 };
             }
         }
@@ -104,6 +145,9 @@ impl Engine {
             let state = &mut self.places[usize::from(place)];
             state.forget();
             state.before = Follows::default();
+            if self.places[usize::from(place)].fade.is_some() {
+                self.wake_place(place, out);
+            }
         }
         let zone = |index: usize, engine: &Engine| &plan.zones[usize::from(engine.in_use[index])];
         for step in [Engine::set_up_zone, Engine::take_up_zone] {
@@ -113,6 +157,23 @@ impl Engine {
                 if there(place) && !done {
                     step(self, self.in_use[index], out);
                 }
+            }
+        }
+        self.set_up_drone_at(output, out);
+    }
+
+    /// What rings without a finger at an output that nobody listened to is struck again (rule R21).
+    pub(super) fn ring_again(&mut self, output: usize, out: &mut Out) {
+        let plan = Arc::clone(&self.plan);
+        for index in 0..self.rings.len() {
+            let ring = self.rings[index];
+            let there = usize::from(plan.places[usize::from(ring.place)].output) == output;
+            let same = |other: &super::rings::Ring| (other.place, other.note) == (ring.place, ring.note);
+            let done = self.rings[..index].iter().any(|other| same(other) && other.rings_on(&plan));
+            if there && ring.rings_on(&plan) && !done {
+                let velocity = self.ledger.velocity(ring.place, ring.note);
+                self.say_off(ring.place, ring.note, 64, out);
+                self.say_on(ring.place, ring.note, velocity, out);
             }
         }
     }

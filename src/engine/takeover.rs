@@ -6,6 +6,7 @@ use std::sync::Arc;
 use super::change::FURTHEST;
 use super::out::{Notice, Out};
 use super::plan::Plan;
+use super::rings::{GONE, Ring, Why};
 use super::{Engine, Standing};
 
 /// An engine of a new plan, ready to take over from the one that plays. Made off the playing path; after
@@ -22,6 +23,8 @@ pub struct Successor {
 struct Numbers {
     places: Vec<u16>,
     zones: Vec<Option<u16>>,
+    /// For each zone the one in which its keys and notes go on: another number where it plays otherwise now.
+    hands: Vec<u16>,
     sends: Vec<Option<u16>>,
     entries: Vec<Option<usize>>,
 }
@@ -36,7 +39,8 @@ impl Successor {
         let numbers = Numbers::new(older, &plan);
         // Room for a set that is as large as both together: what is held now may be more than the new plan can hold.
         let most_zones = plan.most_zones.max(older.most_zones);
-        let engine = Engine::with_room_for(Arc::new(Plan { most_zones, ..plan }), older.sends.len());
+        let rings = 128 * (1 + older.zones.iter().filter(|zone| zone.can_ring()).count());
+        let engine = Engine::with_room_for(Arc::new(Plan { most_zones, ..plan }), older.sends.len(), rings);
         let out = engine.out();
         Successor { engine, out, numbers }
     }
@@ -49,10 +53,16 @@ impl Successor {
 }
 
 impl Numbers {
+    /// The zone in which what is in a zone of the older plan goes on.
+    fn hand(&self, old: u16) -> u16 {
+        self.hands.get(usize::from(old)).copied().unwrap_or(gone(old))
+    }
+
     fn new(older: &Plan, newer: &Plan) -> Numbers {
         let mut numbers = Numbers {
             places: older.places.iter().map(|place| newer.places.binary_search(place).unwrap_or(0) as u16).collect(),
             zones: vec![None; older.zones.len()],
+            hands: Vec::new(),
             sends: vec![None; older.sends.len()],
             entries: Vec::new(),
         };
@@ -73,9 +83,20 @@ impl Numbers {
                 numbers.sends[usize::from(old)] = Some(new);
             }
         }
+        let goes_on = |old: usize, new: u16| {
+            let (old, new) = (&older.zones[old], &newer.zones[usize::from(new)]);
+            (old.plays, old.linger, old.one_key) == (new.plays, new.linger, new.one_key)
+        };
+        let hand = |(old, new): (usize, &Option<u16>)| new.filter(|new| goes_on(old, *new)).unwrap_or(gone(old as u16));
+        numbers.hands = numbers.zones.iter().enumerate().map(hand).collect();
         numbers.entries = (0..older.entries.len()).map(|entry| same_entry(older, newer, entry)).collect();
         numbers
     }
+}
+
+/// The number of a zone that is no longer there, or plays otherwise now.
+fn gone(zone: u16) -> u16 {
+    GONE | zone
 }
 
 /// Pairs each of `old` with the first of `new` that is the same and not yet taken.
@@ -121,7 +142,7 @@ impl Engine {
         new.use_zones_after(self, numbers, stays, new_out);
         std::mem::swap(self, new);
         std::mem::swap(out, new_out);
-        self.pending.next()
+        self.next()
     }
 
     /// Everything that is held, pressed, told and waiting.
@@ -129,7 +150,8 @@ impl Engine {
         let place = |old: u16| numbers.places.get(usize::from(old)).copied().unwrap_or(0);
         let zone = |old: u16| numbers.zones.get(usize::from(old)).copied().flatten();
         let send = |old: u16| numbers.sends.get(usize::from(old)).copied().flatten();
-        self.ledger.take_over(&older.ledger, place, zone);
+        self.ledger.take_over(&older.ledger, place, zone, |old| numbers.hand(old));
+        self.inherit_rings(older, numbers);
         self.pending.take_over(&older.pending, place, send);
         std::mem::swap(&mut self.feet, &mut older.feet);
         for (old, state) in older.places.iter().enumerate() {
@@ -137,13 +159,33 @@ impl Engine {
         }
         for (old, new) in numbers.zones.iter().enumerate() {
             if let Some(new) = new.map(usize::from) {
-                self.handfuls[new] = older.handfuls[old];
+                if numbers.hand(old as u16) == new as u16 {
+                    self.handfuls[new] = older.handfuls[old];
+                }
+                self.gatherings[new] = older.gatherings[old];
                 self.on[new] = older.on[old];
             }
         }
         self.presses = older.presses;
         self.counts = older.counts;
         self.clock = older.clock;
+    }
+
+    /// What rings without a finger. Where its zone is gone, or plays otherwise now, it is left to ring.
+    fn inherit_rings(&mut self, older: &Engine, numbers: &Numbers) {
+        let place = |old: u16| numbers.places.get(usize::from(old)).copied().unwrap_or(0);
+        for ring in older.rings.iter().take(self.rings.capacity()) {
+            let mut ring = Ring { place: place(ring.place), ..*ring };
+            if ring.why != Why::Drone {
+                let zone = numbers.hand(ring.zone);
+                if zone >= GONE && ring.is_without_finger(&older.plan) {
+                    (ring.why, ring.left) = (Why::Lingers, true);
+                }
+                ring.zone = zone;
+            }
+            self.rings.push(ring);
+        }
+        self.drone = older.drone.map(|sounding| sounding.at_place(place));
     }
 
     /// Stands where the older engine stood; whether that is the same song.
@@ -183,6 +225,13 @@ impl Engine {
             (same_place && before.set_up == after.set_up).then_some(new)
         };
         self.before.extend(older.in_use.iter().filter_map(stays));
+        for old in &older.in_use {
+            let zone = numbers.hand(*old);
+            if !self.in_use.contains(&zone) {
+                self.leave_rings(zone);
+            }
+        }
+        self.drone_ready = older.drone_ready.filter(|_| same_song).and(self.standing.song);
         for place in 0..self.places.len() as u16 {
             self.let_go(place, out);
         }

@@ -139,8 +139,10 @@ pub enum Arrival<'a> {
     InputBack(usize),
     /// An output's port is gone, or the last program has stopped listening to our virtual port.
     OutputGone(usize),
-    /// An output's port is there again, or a program has begun to listen to our virtual port.
+    /// An output's port is there again, or a program has begun to listen to our virtual port, after nobody did.
     OutputBack(usize),
+    /// One more program has begun to listen to an output.
+    OutputJoined(usize),
     /// The system threw arrived messages away; anything of any input may be missing.
     Overrun,
     /// Somebody used the [`Waker`].

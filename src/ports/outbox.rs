@@ -25,6 +25,7 @@ pub(super) enum Ready {
     InputBack(usize),
     OutputGone(usize),
     OutputBack(usize),
+    OutputJoined(usize),
     Overrun,
 }
 
@@ -118,6 +119,7 @@ impl Outbox {
             Ready::InputBack(input) => Arrival::InputBack(input),
             Ready::OutputGone(output) => Arrival::OutputGone(output),
             Ready::OutputBack(output) => Arrival::OutputBack(output),
+            Ready::OutputJoined(output) => Arrival::OutputJoined(output),
             Ready::Overrun => Arrival::Overrun,
         })
     }

@@ -62,7 +62,8 @@ impl<A: Copy + PartialEq> Seats<A> {
         match side {
             Side::Input if first => told.push_back(Ready::InputBack(number)),
             Side::Input => {}
-            Side::Output => told.push_back(Ready::OutputBack(number)),
+            Side::Output if first => told.push_back(Ready::OutputBack(number)),
+            Side::Output => told.push_back(Ready::OutputJoined(number)),
         }
     }
 
@@ -164,6 +165,6 @@ mod tests {
         seats.join(Side::Output, 0, 130, &mut told);
         seats.end(|peer| peer == 129, &mut told);
         seats.end(|peer| peer == 130, &mut told);
-        assert_eq!(told, [Ready::OutputBack(0), Ready::OutputBack(0), Ready::OutputGone(0)]);
+        assert_eq!(told, [Ready::OutputBack(0), Ready::OutputJoined(0), Ready::OutputGone(0)]);
     }
 }

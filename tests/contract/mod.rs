@@ -333,7 +333,7 @@ fn listeners(stage: &mut dyn Stage) -> Result<(), String> {
     }
     expect(&mut *ports, Arrival::OutputBack(0))?;
     let second = stage.listen(0, "piano")?;
-    expect(&mut *ports, Arrival::OutputBack(0))?;
+    expect(&mut *ports, Arrival::OutputJoined(0))?;
     stage.stop_listening(first);
     expect_calm(&mut *ports)?;
     stage.stop_listening(second);

@@ -40,7 +40,7 @@ impl Engine {
         let tonight = self.standing.song.and_then(|entry| self.plan.entries[entry].song.as_ref());
         let own = tonight.and_then(|tonight| self.plan.songs[tonight.song].drone);
         let drone = own.or(self.drone.map(|sounding| sounding.drone))?;
-        let minor = tonight.map_or(false, |tonight| tonight.minor);
+        let minor = tonight.is_some_and(|tonight| tonight.minor);
         Some(Sounding { drone, tonic: self.standing.tonic, minor })
     }
 
@@ -136,10 +136,9 @@ impl Engine {
 
     /// The set-up of the song's drone, or of the one that sounds, at an output that came back (rule R21).
     pub(super) fn set_up_drone_at(&mut self, output: usize, out: &mut Out) {
-        if let Some(Sounding { drone, .. }) = self.wanted_drone() {
-            if usize::from(self.place(drone.place).output) == output {
-                self.set_up(drone.place, drone.set_up, out);
-            }
+        let there = |place| usize::from(self.place(place).output) == output;
+        if let Some(Sounding { drone, .. }) = self.wanted_drone().filter(|wanted| there(wanted.drone.place)) {
+            self.set_up(drone.place, drone.set_up, out);
         }
     }
 }

@@ -46,6 +46,9 @@ impl Engine {
     /// Ends rings of a place over `time`, where nothing else sounds there; else at once.
     pub(super) fn fade_rings(&mut self, place: u16, time: u64, now: u64, out: &mut Out, which: impl Fn(&Ring) -> bool) {
         let going = |ring: &Ring| ring.place == place && which(ring) && ring.why != Why::Fades;
+        if !self.rings(going) {
+            return;
+        }
         if time == 0 || self.sounds_besides(place, |ring| ring.why == Why::Fades || going(ring)) {
             self.end_rings(64, out, going);
             return;

@@ -11,6 +11,8 @@ mod files;
 #[cfg(target_os = "linux")]
 mod gadget;
 #[cfg(target_os = "linux")]
+mod hand;
+#[cfg(target_os = "linux")]
 mod keeping;
 #[cfg(target_os = "linux")]
 mod kept;
@@ -51,6 +53,7 @@ fn main() -> std::process::ExitCode {
     let mut scenarios = keeping::scenarios();
     scenarios.extend(playing::scenarios());
     scenarios.extend(take::scenarios());
+    scenarios.extend(hand::scenarios());
     scenarios.extend(files::scenarios());
     scenarios.extend(kept::scenarios());
     scenarios.extend(checking::scenarios());

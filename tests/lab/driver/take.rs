@@ -312,7 +312,8 @@ fn changes(messages: &[Vec<u8>]) -> Messages {
     kept
 }
 
-fn same(output: &str, rendered: &[Vec<u8>], heard: &[Vec<u8>]) -> Result<usize, String> {
+/// How many messages are the same; the first that differs is told.
+pub fn same(output: &str, rendered: &[Vec<u8>], heard: &[Vec<u8>]) -> Result<usize, String> {
     let longer = rendered.len().max(heard.len());
     let Some(place) = (0..longer).find(|place| rendered.get(*place) != heard.get(*place)) else {
         return if longer > 0 { Ok(longer) } else { Err(format!("{output}: nothing was rendered, nothing heard")) };

@@ -50,7 +50,7 @@ pub(super) fn read(mut top: Fields<'_>) -> (Gear, Names) {
     let outputs = outputs(&mut top, &mut names);
     let sounds = sounds(&mut top, &mut names);
     top.done();
-    (Gear { gather, early, reconnect, inputs, outputs, sounds, curves }, names)
+    (Gear { gather, early, reconnect, inputs, outputs, sounds, curves, cues: Vec::new() }, names)
 }
 
 /// The named tables below one heading, such as all of `[inputs]`; `whole` turns false if that is no table,
@@ -151,6 +151,7 @@ fn outputs(top: &mut Fields<'_>, names: &mut Names) -> Vec<Output> {
         let Some(mut fields) = value.table("an output") else { continue };
         let mut flag = |field| fields.take(field).and_then(|value| value.flag()).unwrap_or(false);
         let (own, optional, clock, sysex) = (flag("virtual"), flag("optional"), flag("clock"), flag("sysex"));
+        let tempo = flag("tempo");
         let port = fields.take("port");
         if own == port.is_some() && !top.page.broken {
             let title = format!(
@@ -171,6 +172,7 @@ fn outputs(top: &mut Fields<'_>, names: &mut Names) -> Vec<Output> {
                 .and_then(|value| value.choice(&[("din", Wire::Din), ("usb", Wire::Usb)]))
                 .unwrap_or(Wire::Usb),
             clock,
+            tempo,
             sysex,
             name,
         });

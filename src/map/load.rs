@@ -145,6 +145,7 @@ impl Desk<'_> {
                 outputs: vec![],
                 sounds: vec![],
                 curves: vec![],
+                cues: vec![],
             },
             gear::Names::none(false),
         );

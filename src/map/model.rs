@@ -4,7 +4,9 @@
 use crate::midi::{Channel, Note, U7};
 use crate::music::Key;
 
+mod cue;
 mod song;
+pub use cue::{Clock, Cue, Does, Off, Press, SongChoice, Trigger, When};
 pub use song::{
     Controls, Drone, Finger, Linger, Moment, Pedal, Plays, Section, Send, SendMessage, Song, StayInKey, Zone,
 };
@@ -71,6 +73,8 @@ pub struct Gear {
     pub sounds: Vec<Sound>,
     /// Named curves in file order.
     pub curves: Vec<(At<String>, Curve)>,
+    /// Cues that hold for every song, in file order; see [`Book::cues_in`].
+    pub cues: Vec<Cue>,
 }
 
 /// A keyboard, pedal board or other source of messages.
@@ -109,6 +113,8 @@ pub struct Output {
     pub wire: Wire,
     /// Whether clock messages are passed on to it.
     pub clock: bool,
+    /// Whether it gets our own clock, 24 a quarter at the song's or tapped tempo; never together with `clock`.
+    pub tempo: bool,
     /// Whether system exclusive messages are passed on to it.
     pub sysex: bool,
 }

@@ -9,7 +9,7 @@ use crate::music::Key;
 
 /// Fields at the top of a song's map.
 pub(super) const TOP: &[&str] =
-    &["title", "key", "play_in", "way", "tempo", "meter", "melody_range", "order", "middle_c"];
+    &["title", "key", "play_in", "way", "tempo", "meter", "melody_range", "order", "number", "middle_c"];
 
 /// A song as far as it could be read, and what the set has to know of it.
 #[derive(Debug)]
@@ -27,6 +27,7 @@ pub(super) fn read(mut top: Fields<'_>, gear: &Gear, names: &Names) -> Draft {
     values::middle_c(&mut top);
     let page = top.page;
     let title = top.need("title").and_then(|value| value.text());
+    let number = top.take("number").and_then(|value| value.whole(1..=128).map(|number| value.at(number)));
     let key = top.need("key").and_then(|value| values::key(&value));
     let play_in = top.take("play_in").and_then(|value| values::play_in(&value));
     let way = top.take("way").and_then(|value| values::way(&value)).unwrap_or(Way::Nearest);
@@ -46,6 +47,7 @@ pub(super) fn read(mut top: Fields<'_>, gear: &Gear, names: &Names) -> Draft {
     let read_key = key.as_ref().map(|key| key.value);
     let song = Song {
         title: title.unwrap_or_else(|| values::unread(page)),
+        number,
         key: key.unwrap_or(placeholder),
         play_in,
         way,
@@ -58,6 +60,7 @@ pub(super) fn read(mut top: Fields<'_>, gear: &Gear, names: &Names) -> Draft {
         fingers,
         drone,
         sends,
+        cues: Vec::new(),
     };
     if let Some(key) = read_key {
         if let Some(At { value: PlayIn::Key(play_in), spot }) = song.play_in {

@@ -32,7 +32,7 @@ pub(super) fn comes_later(what: &str, field: &str) -> bool {
     LATER.iter().any(|(kind, fields)| *kind == what && fields.contains(&field))
 }
 
-const LATER: [(&str, &[&str]); 2] = [("the gear", &["latency", "stand", "cue"]), ("the song", &["number", "cue"])];
+const LATER: [(&str, &[&str]); 2] = [("the gear", &["latency", "stand", "cue"]), ("the song", &["cue"])];
 
 /// An example of each field; one that ends in a newline is a line of its own.
 const EXAMPLES: &[(&str, &str)] = &[
@@ -80,6 +80,7 @@ const EXAMPLES: &[(&str, &str)] = &[
     ("min_keys", "3"),
     ("name", "\"Chorus\""),
     ("note", "[\"C1\", 100]"),
+    ("number", "3"),
     ("octave", "-1"),
     ("on", "true"),
     ("one_key_chord", "true"),

@@ -1,6 +1,6 @@
 //! Songs as written: sections, zones, what a one-key chord plays, the drone, and sends.
 
-use super::{At, Curve, KeyRange, PlayIn, Spot, Way};
+use super::{At, Cue, Curve, KeyRange, PlayIn, Spot, Way};
 use crate::midi::{Channel, Note, U7};
 use crate::music::{Chord, Key};
 
@@ -9,6 +9,8 @@ use crate::music::{Chord, Key};
 pub struct Song {
     /// Its title.
     pub title: At<String>,
+    /// The number by which other machines choose it, 1–128; see [`Book::number_of`](super::Book::number_of).
+    pub number: Option<At<u8>>,
     /// The chart's key.
     pub key: At<Key>,
     /// The play-in key, where the song gives one.
@@ -33,6 +35,8 @@ pub struct Song {
     pub drone: Option<Drone>,
     /// Messages to other machines, in file order.
     pub sends: Vec<Send>,
+    /// Cues in force in this song only, in file order; see [`Book::cues_in`](super::Book::cues_in).
+    pub cues: Vec<Cue>,
 }
 
 impl Song {

@@ -1,0 +1,248 @@
+//! Cues as written: what the player or another machine does, and what that does to the set.
+
+use super::{At, Book, SendMessage, Song, Spot};
+use crate::midi::machine_control::Transport;
+use crate::midi::{Channel, U7};
+use crate::music::Key;
+
+/// A pedal, spare key or message that does something to the set (rule R19).
+#[derive(Debug, Clone, PartialEq)]
+pub struct Cue {
+    /// The whole cue, for findings about it.
+    pub spot: Spot,
+    /// What fires it.
+    pub when: When,
+    /// What it does.
+    pub does: Does,
+    /// What is shown while it stands on; only where there is an `off`.
+    pub name: Option<String>,
+    /// What ends it again; only with [`Does::Send`].
+    pub off: Option<Off>,
+    /// Whether `off` is said at the release, not at the second press; only with `off`, and with a key or controller
+    /// whose press is [`Press::Single`].
+    pub hold: bool,
+}
+
+/// What fires a cue.
+#[derive(Debug, Clone, PartialEq)]
+pub struct When {
+    /// The input that it comes from.
+    pub input: At<String>,
+    /// What comes.
+    pub trigger: Trigger,
+}
+
+impl When {
+    /// Whether both are the same event, wherever they are written: then a song's cue replaces the gear's.
+    #[must_use]
+    pub fn is_same(&self, other: &When) -> bool {
+        self.input.value == other.input.value && self.trigger == other.trigger
+    }
+}
+
+/// The event that fires a cue. Where a channel is `None`, every one that the input hears counts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Trigger {
+    /// A key, or a note of a cue channel.
+    Key {
+        /// The key.
+        key: u8,
+        /// Its channel.
+        channel: Option<Channel>,
+        /// How it is pressed.
+        press: Press,
+    },
+    /// A controller or pedal.
+    Control {
+        /// The controller, as the input's `controls` let it be heard; below 120.
+        number: U7,
+        /// Its channel.
+        channel: Option<Channel>,
+        /// How it is pressed.
+        press: Press,
+        /// Whether it rests at 127.
+        reversed: bool,
+    },
+    /// A Program Change.
+    Program {
+        /// The program, from 0 as on the wire; `None`: any.
+        program: Option<U7>,
+        /// Its channel.
+        channel: Option<Channel>,
+    },
+    /// A Song Select with this number, from 0 as on the wire; `None`: any.
+    SongSelect(Option<U7>),
+    /// A clock message.
+    Clock(Clock),
+    /// A MIDI Machine Control command: [`Transport::Play`] or [`Transport::Stop`].
+    Transport(Transport),
+}
+
+impl Trigger {
+    /// How it is pressed, where it is a key or controller.
+    #[must_use]
+    pub fn press(self) -> Option<Press> {
+        match self {
+            Trigger::Key { press, .. } | Trigger::Control { press, .. } => Some(press),
+            _ => None,
+        }
+    }
+
+    /// The channel that it must come on, where it names one.
+    #[must_use]
+    pub fn channel(self) -> Option<Channel> {
+        match self {
+            Trigger::Key { channel, .. } | Trigger::Control { channel, .. } | Trigger::Program { channel, .. } => {
+                channel
+            }
+            _ => None,
+        }
+    }
+}
+
+/// How a key or pedal is pressed (rule R19).
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Press {
+    /// Once.
+    #[default]
+    Single,
+    /// Twice within 400 ms.
+    Double,
+    /// Kept down for 700 ms.
+    Long,
+    /// Down or up: for pedals that stay down.
+    Either,
+}
+
+/// A clock message that fires a cue.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Clock {
+    /// From the beginning.
+    Start,
+    /// Stop.
+    Stop,
+    /// On from where it stopped.
+    Continue,
+}
+
+/// What a cue does.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Does {
+    /// On to the next song or pause.
+    NextSong,
+    /// Back to the song or pause before.
+    PreviousSong,
+    /// To this song.
+    Song(SongChoice),
+    /// This song is the one that [`Does::NextSong`] will enter; nothing is sent yet.
+    LineUp(SongChoice),
+    /// On to the next section of tonight's order.
+    NextSection,
+    /// Back to the section before.
+    PreviousSection,
+    /// To the section of this name.
+    Section(At<String>),
+    /// A semitone up.
+    RaiseKey,
+    /// A semitone down.
+    LowerKey,
+    /// To this key.
+    Key(At<Key>),
+    /// Back to tonight's key.
+    TonightsKey,
+    /// The current song again.
+    FromTheTop,
+    /// The drone on, off, or the other way.
+    Drone(Option<bool>),
+    /// The zones of this name on, off, or the other way.
+    Zone {
+        /// Their name.
+        name: At<String>,
+        /// On, off, or the other way.
+        turn: Option<bool>,
+    },
+    /// All that rings without a finger fades, in so many microseconds.
+    Fade(u64),
+    /// A message to an output.
+    Send {
+        /// The output.
+        to: At<String>,
+        /// What is said.
+        message: SendMessage,
+    },
+    /// The current song's enter-sends again.
+    SendAgain,
+    /// Programs, volumes, pans and controllers again, to all outputs.
+    Resend,
+    /// A beat of the tempo.
+    Tap,
+    /// Silence everything at once.
+    Panic,
+}
+
+/// Which song or pause of the set a cue means.
+#[derive(Debug, Clone, PartialEq)]
+pub enum SongChoice {
+    /// The first with this title tonight; upper and lower case are the same. See [`Book::entry_titled`].
+    Titled(At<String>),
+    /// The one with this number, 1–128. See [`Book::entry_numbered`].
+    Number(At<u8>),
+    /// The one with the number that came in, the wire's value plus 1; only where the trigger takes any Program Change
+    /// or any Song Select.
+    Received,
+}
+
+/// What ends a cue that stands on: said to the output of the cue's own send.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Off {
+    /// What is said.
+    pub message: SendMessage,
+}
+
+impl Book {
+    /// The cues that are in force in a song: the gear's, without those that the song replaces, then the song's, each in
+    /// file order. Without a song, the gear's.
+    #[must_use]
+    pub fn cues_in<'a>(&'a self, song: Option<&'a Song>) -> Vec<&'a Cue> {
+        let own: &'a [Cue] = song.map_or(&[], |song| &song.cues);
+        let kept = |cue: &&'a Cue| !own.iter().any(|own| own.when.is_same(&cue.when));
+        self.gear.cues.iter().filter(kept).chain(own).collect()
+    }
+
+    /// The number by which Program Change, Song Select and cues choose this entry of the set, 1–128: its song's own,
+    /// or where no song of the set has one its place in the set, pauses counted too. `None` where it cannot be chosen
+    /// so: a pause among songs with numbers, or a place beyond 128.
+    #[must_use]
+    pub fn number_of(&self, entry: usize) -> Option<u8> {
+        let own = |entry: usize| {
+            let song = self.songs.get(self.set.entries.get(entry)?.song?)?;
+            song.number.as_ref().map(|number| number.value)
+        };
+        if (0..self.set.entries.len()).any(|entry| own(entry).is_some()) {
+            return own(entry);
+        }
+        let place = u8::try_from(entry + 1).ok().filter(|place| *place <= 128);
+        place.filter(|_| entry < self.set.entries.len())
+    }
+
+    /// The first entry of the set that has this number.
+    #[must_use]
+    pub fn entry_numbered(&self, number: u8) -> Option<usize> {
+        (0..self.set.entries.len()).find(|entry| self.number_of(*entry) == Some(number))
+    }
+
+    /// Tonight's title of an entry of the set; empty where it has none.
+    #[must_use]
+    pub fn title_of(&self, entry: usize) -> &str {
+        let Some(entry) = self.set.entries.get(entry) else { return "" };
+        let song = || entry.song.and_then(|song| self.songs.get(song)).map(|song| song.title.value.as_str());
+        entry.title.as_deref().or_else(song).unwrap_or_default()
+    }
+
+    /// The first entry of the set that has this title tonight, whether in upper or lower case.
+    #[must_use]
+    pub fn entry_titled(&self, title: &str) -> Option<usize> {
+        let title = title.to_lowercase();
+        (0..self.set.entries.len()).find(|entry| self.title_of(*entry).to_lowercase() == title)
+    }
+}

@@ -89,6 +89,18 @@ impl Teller {
             }
             Notice::Drone(on) => format!("{INDENT}the drone is {}", if on { "on" } else { "off" }),
             Notice::Fade => format!("{INDENT}what rings without a finger fades"),
+            Notice::Cue(cue, on) => match self.show.plan.cue_name(cue) {
+                Some(name) => format!("{INDENT}{name} is {}", if on { "on" } else { "off" }),
+                None => return Vec::new(),
+            },
+            Notice::LinedUp(entry) => format!("{INDENT}next song: {}", self.show.plan.title(entry)),
+            Notice::Loop(input) => format!(
+                "{INDENT}{} answers what is said to it again and again: its cues are not listened to until it is silent \
+                 for a second",
+                self.show.plan.input_name(input)
+            ),
+            Notice::Tracks(runs) => format!("{INDENT}the tracks {}", if runs { "run" } else { "have stopped" }),
+            Notice::Tempo => format!("{INDENT}another tempo was tapped"),
             Notice::NothingThere => format!("{INDENT}there is nothing further that way"),
             Notice::NoSuchKey => format!("{INDENT}not that key: it is more than an octave away, or of the other mode"),
             Notice::HeldBack(count) => {

@@ -195,6 +195,7 @@ impl Daemon {
                 self.tell_connections();
             }
             Arrival::InputBack(input) => {
+                self.step(Event::InputBack(input));
                 self.reports.give(&Report::InputBack(input));
                 self.tell_connections();
             }

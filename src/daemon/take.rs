@@ -107,6 +107,8 @@ impl Tape {
             Event::Action(action) => self.marker(now, Marker::Do(action)),
             Event::InputLost(input) => self.marker(now, Marker::Lost(input)),
             Event::OutputBack(output) => self.marker(now, Marker::Back(output)),
+            Event::InputBack(input) => self.marker(now, Marker::Found(input)),
+            Event::CloseCue(cue) => self.marker(now, Marker::Close(cue)),
             Event::OutputJoined(output) => self.marker(now, Marker::Joined(output)),
             Event::Silence(output) => self.marker(now, Marker::Silence(output)),
             Event::Resume(standing) => self.marker(now, Marker::Resume(standing)),

@@ -48,6 +48,10 @@ pub enum Action {
     SendAgain,
     /// Programs, volumes, pans and controllers again, to all outputs.
     Resend,
+    /// The song or pause of this index is the one that `next-song` will enter.
+    LineUp(usize),
+    /// A beat of the tempo.
+    Tap,
     /// Silence everything at once.
     Panic,
 }
@@ -70,7 +74,7 @@ pub enum ActionError {
 }
 
 /// The words for actions.
-const WORDS: [&str; 17] = [
+const WORDS: [&str; 19] = [
     "next-song",
     "previous-song",
     "song",
@@ -85,6 +89,8 @@ const WORDS: [&str; 17] = [
     "zone",
     "drone",
     "fade",
+    "line-up",
+    "tap",
     "send-again",
     "resend",
     "panic",
@@ -115,7 +121,9 @@ impl Action {
             "send-again" => Action::SendAgain,
             "resend" => Action::Resend,
             "panic" => Action::Panic,
-            "song" => return song(rest, plan),
+            "tap" => Action::Tap,
+            "song" => return song("song", rest, plan).map(Action::Song),
+            "line-up" => return song("line-up", rest, plan).map(Action::LineUp),
             "section" => return section(rest, plan),
             "key" => return key(rest),
             "zone" => return zone(rest, plan),
@@ -144,14 +152,14 @@ impl Action {
     }
 }
 
-fn song(name: &str, plan: &Plan) -> Result<Action, ActionError> {
+fn song(word: &'static str, name: &str, plan: &Plan) -> Result<usize, ActionError> {
     if name.is_empty() {
-        return Err(ActionError::Missing("song", "a title or its place in the set, counted from 1"));
+        return Err(ActionError::Missing(word, "a title or its place in the set, counted from 1"));
     }
     let by_title = plan.titles.iter().position(|title| title.to_lowercase() == name.to_lowercase());
     let by_place = || name.parse::<usize>().ok().filter(|place| (1..=plan.titles.len()).contains(place));
     let index = by_title.or_else(|| by_place().map(|place| place - 1));
-    index.map(Action::Song).ok_or_else(|| ActionError::NoSuch("song", name.to_owned()))
+    index.ok_or_else(|| ActionError::NoSuch("song", name.to_owned()))
 }
 
 fn section(name: &str, plan: &Plan) -> Result<Action, ActionError> {

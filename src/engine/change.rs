@@ -25,10 +25,12 @@ impl Engine {
     pub(super) fn start(&mut self, entry: usize, place: usize, now: u64, out: &mut Out) {
         let entry = entry.min(self.plan.entries.len().saturating_sub(1));
         self.standing.entry = entry;
+        (0..self.plan.inputs.len()).for_each(|input| self.cues.appear(input, now));
         out.notice(Notice::Song);
         let plan = Arc::clone(&self.plan);
         if let Some(tonight) = plan.entries.get(entry).and_then(|entry| entry.song.as_ref()) {
             self.standing.song = Some(entry);
+            self.take_song_tempo(tonight.song, now);
             self.stand_at(tonight, place.min(tonight.order.len() - 1));
             self.switch_zones(now, out);
             let song = &plan.songs[tonight.song];
@@ -46,7 +48,10 @@ impl Engine {
     pub(super) fn act(&mut self, action: Action, source: Option<usize>, now: u64, out: &mut Out) {
         let Standing { entry, place, section, added, .. } = self.standing;
         match action {
-            Action::NextSong => self.enter(entry + 1, source, now, out),
+            Action::NextSong => {
+                let next = self.cues.lined_up.filter(|lined_up| *lined_up != entry).unwrap_or(entry + 1);
+                self.enter(next, source, now, out);
+            }
             Action::PreviousSong => self.enter(entry.wrapping_sub(1), source, now, out),
             Action::Song(wanted) if wanted == entry => {}
             Action::Song(wanted) => self.enter(wanted, source, now, out),
@@ -67,7 +72,13 @@ impl Engine {
                 }
                 out.notice(Notice::SetUpAgain);
             }
-            Action::Panic => self.panic(out),
+            Action::Panic => self.panic(now, out),
+            Action::LineUp(wanted) if wanted < self.plan.entries.len() => {
+                self.cues.lined_up = Some(wanted);
+                out.notice(Notice::LinedUp(wanted));
+            }
+            Action::LineUp(_) => out.notice(Notice::NothingThere),
+            Action::Tap => self.tap(now, out),
             Action::Drone(on) => self.turn_drone(on, now, out),
             Action::Fade(time) => self.fade_all(time, now, out),
         }
@@ -107,8 +118,10 @@ impl Engine {
             let song = tonight.song;
             self.drop_waiting_sends();
             self.say_all(&plan.songs[song].leave, Saying::All, now, out);
+            self.leave_song_cues(song, now, out);
         }
         self.standing.entry = entry;
+        self.cues.lined_up = None;
         out.notice(Notice::Song);
         // A pause keeps the zones of the song that it leaves.
         if let Some(tonight) = &entered.song {
@@ -136,6 +149,7 @@ impl Engine {
     fn begin_song(&mut self, tonight: &PlanTonight, source: Option<usize>, now: u64, out: &mut Out) {
         let plan = Arc::clone(&self.plan);
         let song = &plan.songs[tonight.song];
+        self.take_song_tempo(tonight.song, now);
         for zone in song.zones.clone() {
             self.on[zone] = plan.zones[zone].on;
             // Voices are led from within the song only.

@@ -1,13 +1,17 @@
 //! From maps as written to the plan. Every name in a [`Book`] is known to exist, so nothing here can fail.
 
+mod cues;
+
 use std::collections::HashMap;
 
 use super::plan::{
     Inputs, MOST_INPUTS, Place, Plan, PlanChord, PlanDrone, PlanEntry, PlanInput, PlanOutput, PlanSection, PlanSend,
     PlanSong, PlanTonight, PlanZone, Say, SetUp,
 };
+use super::tempo::tick_at;
 use crate::map::{
-    At, Book, Controls, Curve, Drone, Entry, Finger, Gear, Moment, PlayIn, Send, SendMessage, Song, Sound, Way, Zone,
+    At, Book, Controls, Curve, Does, Drone, Entry, Finger, Gear, Moment, Output, PlayIn, Send, SendMessage, Song,
+    Sound, Way, Zone,
 };
 use crate::midi::U7;
 use crate::music::{Classes, Key};
@@ -50,6 +54,7 @@ impl Plan {
             compiler.plan.titles.push(title.unwrap_or_default());
             compiler.plan.entries.push(PlanEntry { song: tonight });
         }
+        compiler.cues(book);
         compiler.plan
     }
 }
@@ -71,7 +76,15 @@ fn places(book: &Book, older: Vec<Place>) -> Vec<Place> {
         .iter()
         .flat_map(|song| &song.sends)
         .filter_map(|send| channel_of(&send.message).map(|channel| Place { output: output(&send.to), channel }));
-    let mut places: Vec<Place> = older.into_iter().chain(sounds).chain(sends).collect();
+    let cues = book.gear.cues.iter().chain(book.songs.iter().flat_map(|song| &song.cues));
+    let cues = cues.filter_map(|cue| match &cue.does {
+        Does::Send { to, message } => Some((to, [Some(message), cue.off.as_ref().map(|off| &off.message)])),
+        _ => None,
+    });
+    let said = cues.flat_map(|(to, messages)| messages.into_iter().flatten().map(move |message| (to, message)));
+    let said =
+        said.filter_map(|(to, message)| channel_of(message).map(|channel| Place { output: output(to), channel }));
+    let mut places: Vec<Place> = older.into_iter().chain(sounds).chain(sends).chain(said).collect();
     places.sort_unstable();
     places.dedup();
     places
@@ -106,7 +119,10 @@ impl Compiler<'_> {
         }
         for output in &self.gear.outputs {
             self.plan.output_names.push(output.name.value.clone());
-            self.plan.outputs.push(PlanOutput { clock: output.clock, exclusive: output.sysex });
+            let twins = twins(self.gear, output);
+            self.plan.has_twins |= twins != 0;
+            let (clock, exclusive, tempo) = (output.clock, output.sysex, output.tempo);
+            self.plan.outputs.push(PlanOutput { clock, exclusive, tempo, twins });
         }
     }
 
@@ -134,7 +150,7 @@ impl Compiler<'_> {
         }
         let mut sections: Vec<PlanSection> = Vec::new();
         for section in &song.sections {
-            let name = number_of(&mut self.section_numbers, &mut self.plan.section_names, &section.name.value);
+            let name = self.section_number(&section.name.value);
             let belonging = zones.clone().filter(|zone| song.plays_in(&song.zones[zone - first], &section.name.value));
             sections.push(PlanSection {
                 name: Some(name),
@@ -152,14 +168,25 @@ impl Compiler<'_> {
         self.plan.most_zones = self.plan.most_zones.max(most);
         let fingers = fingers(song);
         let drone = song.drone.as_ref().map(|drone| self.drone(drone));
-        PlanSong { zones, sections, enter, leave, sends: first_send..self.plan.sends.len(), fingers, drone }
+        let tick = song.tempo.map(tick_at);
+        let meter = song.meter.unwrap_or((4, 4));
+        let sends = first_send..self.plan.sends.len();
+        PlanSong { zones, sections, enter, leave, sends, fingers, drone, tick, meter }
+    }
+
+    fn section_number(&mut self, name: &str) -> u16 {
+        number_of(&mut self.section_numbers, &mut self.plan.section_names, name)
+    }
+
+    fn zone_number(&mut self, name: &str) -> u16 {
+        number_of(&mut self.zone_numbers, &mut self.plan.zone_names, name)
     }
 
     fn zone(&mut self, zone: &Zone) -> PlanZone {
         let sound = self.gear.sounds.iter().find(|sound| sound.name.value == zone.sound.value);
         let inputs = self.inputs_named(zone.input.as_ref());
         PlanZone {
-            name: number_of(&mut self.zone_numbers, &mut self.plan.zone_names, &zone.name),
+            name: self.zone_number(&zone.name),
             inputs,
             feet: zone.feet.as_ref().map_or(inputs, |feet| self.inputs_named(Some(feet))),
             keys: (zone.keys.value.0 as u8, zone.keys.value.1 as u8),
@@ -209,26 +236,38 @@ impl Compiler<'_> {
 
     fn send(&self, send: &Send) -> PlanSend {
         let output = output_number(self.gear, &send.to);
-        let bytes = |(msb, lsb): (wmidi::U7, wmidi::U7)| (u8::from(msb), u8::from(lsb));
         PlanSend {
             output,
             place: channel_of(&send.message).map_or(0, |channel| self.place(output, channel)),
             after: send.after,
             dropped_on_leaving: send.at.value != Moment::Leave,
-            say: match &send.message {
-                SendMessage::Program { bank, program, .. } => {
-                    Say::Program { bank: bank.map(bytes), program: u8::from(*program) }
-                }
-                SendMessage::Control { number, value, .. } => {
-                    Say::Control { number: u8::from(*number), value: u8::from(*value) }
-                }
-                SendMessage::Note { note, velocity, length, .. } => {
-                    Say::Note { note: *note as u8, velocity: u8::from(*velocity), length: *length }
-                }
-                SendMessage::System { bytes, starts } => Say::System { bytes: bytes.clone(), starts: *starts },
-            },
+            say: say(&send.message),
         }
     }
+}
+
+fn say(message: &SendMessage) -> Say {
+    let bytes = |(msb, lsb): (U7, U7)| (u8::from(msb), u8::from(lsb));
+    match message {
+        SendMessage::Program { bank, program, .. } => {
+            Say::Program { bank: bank.map(bytes), program: u8::from(*program) }
+        }
+        SendMessage::Control { number, value, .. } => {
+            Say::Control { number: u8::from(*number), value: u8::from(*value) }
+        }
+        SendMessage::Note { note, velocity, length, .. } => {
+            Say::Note { note: *note as u8, velocity: u8::from(*velocity), length: *length }
+        }
+        SendMessage::System { bytes, starts } => Say::System { bytes: bytes.clone(), starts: *starts },
+    }
+}
+
+/// The inputs that are at the same port as an output, as far as the gear file tells.
+fn twins(gear: &Gear, output: &Output) -> Inputs {
+    let Some(port) = output.port.as_ref().map(|port| port.value.to_lowercase()) else { return 0 };
+    let inputs = gear.inputs.iter().take(MOST_INPUTS).enumerate();
+    let same = inputs.filter(|(_, input)| input.port.value.to_lowercase() == port);
+    same.fold(0, |set, (number, _)| set | 1 << number)
 }
 
 fn number_of(numbers: &mut HashMap<String, u16>, names: &mut Vec<String>, name: &str) -> u16 {

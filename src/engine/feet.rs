@@ -125,7 +125,13 @@ impl Engine {
         self.at_each_place(follows, |engine, place| engine.control_place(place, number, value, out));
     }
 
-    fn pedal(&mut self, input: usize, channel: u8, number: u8, value: u8, out: &mut Out) {
+    /// Whether a value lifts a pedal that is down, at least in part.
+    pub(super) fn pedal_lifts(&self, input: usize, channel: u8, number: u8, value: u8) -> bool {
+        let pedal = usize::from(number - PEDALS.start());
+        value < self.feet.inputs[input].pedals[usize::from(channel)][pedal].0
+    }
+
+    pub(super) fn pedal(&mut self, input: usize, channel: u8, number: u8, value: u8, out: &mut Out) {
         let pedal = usize::from(number - PEDALS.start());
         let feet = &mut self.feet.inputs[input];
         let (last, down) = &mut feet.pedals[usize::from(channel)][pedal];

@@ -12,6 +12,10 @@ pub enum Marker {
     Do(Action),
     /// What follows comes from the input of this number: `from pedals`.
     From(usize),
+    /// The input of this number was found again: `found keyboard`.
+    Found(usize),
+    /// A cue that an earlier run left standing on went off, counted from 1: `close 2`.
+    Close(u16),
     /// The input of this number was lost (rule R17): `lost keyboard`.
     Lost(usize),
     /// The output of this number came back, after nobody had listened to it (rule R21): `back piano`.
@@ -41,6 +45,12 @@ impl Marker {
         match text.split_once(char::is_whitespace) {
             None if text == "begin" => Ok(Marker::Begin),
             Some(("from", name)) => named("input", &plan.input_names, name).map(Marker::From),
+            Some(("found", name)) => named("input", &plan.input_names, name).map(Marker::Found),
+            Some(("close", number)) => {
+                let number = number.trim().parse::<u16>().ok().and_then(|number| number.checked_sub(1));
+                let known = number.filter(|number| usize::from(*number) < plan.cues.len());
+                known.map(Marker::Close).ok_or_else(|| ActionError::NoSuch("cue", text.to_owned()))
+            }
             Some(("lost", name)) => named("input", &plan.input_names, name).map(Marker::Lost),
             Some(("back", name)) => named("output", &plan.output_names, name).map(Marker::Back),
             Some(("joined", name)) => named("output", &plan.output_names, name).map(Marker::Joined),
@@ -58,6 +68,8 @@ impl Marker {
             Marker::Do(action @ (Action::Song(_) | Action::Section(_) | Action::Key { .. })) => action.words(plan),
             Marker::Do(action) => format!("do {}", action.words(plan)),
             Marker::From(input) => format!("from {}", name(&plan.input_names, *input)),
+            Marker::Found(input) => format!("found {}", name(&plan.input_names, *input)),
+            Marker::Close(cue) => format!("close {}", cue + 1),
             Marker::Lost(input) => format!("lost {}", name(&plan.input_names, *input)),
             Marker::Back(output) => format!("back {}", name(&plan.output_names, *output)),
             Marker::Joined(output) => format!("joined {}", name(&plan.output_names, *output)),
@@ -102,6 +114,11 @@ impl Action {
             Action::Fade(time) => return format!("fade {}", time / 1000),
             Action::Resend => "resend",
             Action::Panic => "panic",
+            Action::Tap => "tap",
+            Action::LineUp(entry) => {
+                let song = Action::Song(entry).words(plan);
+                return format!("line-up {}", song.strip_prefix("song ").unwrap_or_default());
+            }
             Action::Song(entry) => {
                 let by_place = format!("song {}", entry + 1);
                 // A song may be called "7", and its title counts before a place.
@@ -172,6 +189,8 @@ mod tests {
             Action::LowerKey,
             Action::TonightsKey,
             Action::SendAgain,
+            Action::Tap,
+            Action::LineUp(0),
             Action::Drone(None),
             Action::Drone(Some(true)),
             Action::Drone(Some(false)),

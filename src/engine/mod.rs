@@ -10,6 +10,8 @@
 //! | `handful`, `rings` | R10: what is struck together, and what rings without a finger |
 //! | `derive` | R11: notes derived from a handful |
 //! | `stay`, `one_key` | R12, R13: stay in key, one-key chords |
+//! | `trigger`, `sensor`, `cue`, `echo` | R19: presses, cues, machines that answer each other |
+//! | `tempo` | R18: the clock that comes in, the tempo that goes out |
 //! | `drone`, `fade` | R14, R15: the drone, and how notes end for good |
 //! | `feet` | R7, R9: controllers, pedals, bend, pressure |
 //! | `change` | R5, R8: songs, sections, keys |
@@ -22,8 +24,10 @@
 mod action;
 mod change;
 mod compile;
+mod cue;
 mod derive;
 mod drone;
+mod echo;
 mod fade;
 mod feet;
 mod handful;
@@ -38,10 +42,13 @@ mod rehearsal;
 mod rings;
 pub mod script;
 mod send;
+mod sensor;
 mod silence;
 mod stay;
 mod switch;
 mod takeover;
+mod tempo;
+mod trigger;
 pub mod words;
 
 use std::sync::Arc;
@@ -53,11 +60,14 @@ pub use out::{Notice, Out, Said};
 pub use plan::{MOST_INPUTS, Plan};
 pub use rehearsal::{Cause, Line, Rehearsal, Step};
 pub use takeover::Successor;
+pub use tempo::Position;
 
 use serde::{Deserialize, Serialize};
 
 use crate::midi::Message;
+use cue::Cues;
 use drone::Sounding;
+use echo::Echo;
 use feet::Feet;
 use handful::{Gathering, Handful};
 use ledger::Ledger;
@@ -65,6 +75,7 @@ use place::PlaceState;
 use press::Struck;
 use rings::Ring;
 use send::Pending;
+use tempo::{Followed, Given, Taps};
 
 /// Something that happens to the engine.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -87,6 +98,10 @@ pub enum Event<'a> {
     },
     /// Somebody does something to the set.
     Action(Action),
+    /// An input's port is there again.
+    InputBack(usize),
+    /// A cue, by its number, that an earlier run left standing on goes off.
+    CloseCue(u16),
     /// An input's port is gone, or messages of it may be lost.
     InputLost(usize),
     /// An output is listened to again, after nobody did.
@@ -156,6 +171,11 @@ pub struct Engine {
     presses: u64,
     /// The input whose clock is passed on (rule R18).
     clock: Option<usize>,
+    followed: Followed,
+    taps: Taps,
+    given: Given,
+    cues: Cues,
+    echoes: Vec<Echo>,
     /// Scratch, kept for its memory.
     struck: Vec<Struck>,
     /// Scratch, kept for its memory.
@@ -192,6 +212,11 @@ impl Engine {
             drone_ready: None,
             presses: 0,
             clock: None,
+            followed: Followed::default(),
+            taps: Taps::default(),
+            given: Given::default(),
+            cues: Cues::new(&plan),
+            echoes: vec![Echo::default(); plan.inputs.len()],
             // One press strikes at most a chord for each zone, or, with `velocity_by`, a note for each key that is down.
             struck: Vec::with_capacity(12 * plan.most_zones + keys),
             before: Vec::with_capacity(plan.most_zones),
@@ -216,6 +241,8 @@ impl Engine {
             Event::Resume(standing) => self.resume(standing, now, out),
             Event::Message { input, message } => self.hear(input, message, now, out),
             Event::Action(action) => self.act(action, None, now, out),
+            Event::InputBack(input) => self.cues.appear(input, now),
+            Event::CloseCue(cue) => self.close_left_cue(cue, now, out),
             Event::InputLost(input) => self.lose_input(input, now, out),
             Event::OutputBack(output) => {
                 self.set_up_output(output, out);
@@ -227,22 +254,27 @@ impl Engine {
             Event::Stop => self.stop(now, out),
         }
         self.hand_moved = false;
+        self.take_out_echoes(out);
         self.next()
     }
 
     /// When it next wants to be called.
     fn next(&self) -> Option<u64> {
-        [self.pending.next(), self.next_fade(), self.next_decision()].into_iter().flatten().min()
+        let all = [self.pending.next(), self.next_fade(), self.next_decision(), self.cues.next(), self.given.due()];
+        all.into_iter().flatten().min()
     }
 
-    /// Runs what is due by `now`, each at its own time; at one time note ends, fades, decisions, sends (rule R20).
+    /// Runs what is due by `now`, each at its own time; at one time the clock, note ends, fades, decisions,
+    /// sends, cues (rule R20).
     fn run_due(&mut self, now: u64, out: &mut Out) {
         while let Some(due) = self.next().filter(|due| *due <= now) {
             out.at(due);
+            self.tick_out(due, out);
             self.end_sent_notes(due, out);
             self.run_fades(due, out);
             self.run_decisions(due, out);
             self.say_waiting(due, out);
+            self.run_cues(due, out);
         }
     }
 
@@ -252,6 +284,9 @@ impl Engine {
             return;
         };
         let only = known.channel;
+        if self.hear_cue(input, message, now, out) {
+            return;
+        }
         let heard = |channel: wmidi::Channel| only.is_none_or(|only| only == channel.index());
         match message {
             Message::NoteOn { channel, note, velocity } if heard(channel) => {
@@ -268,7 +303,7 @@ impl Engine {
             }
             Message::Pressure { channel, value } if heard(channel) => self.press_channel(input, u8::from(value), out),
             Message::Bend { channel, value } if heard(channel) => self.bend(input, u16::from(value), out),
-            Message::Clock(_) | Message::SongPosition(_) => self.pass_clock(input, message, out),
+            Message::Clock(_) | Message::SongPosition(_) => self.pass_clock(input, message, now, out),
             Message::Exclusive(bytes) => {
                 let plan = Arc::clone(&self.plan);
                 out.say_to_all(numbers(&plan, |output| output.exclusive), bytes);
@@ -279,10 +314,11 @@ impl Engine {
     }
 
     /// Rule R18: the clock of the first input that sends one.
-    fn pass_clock(&mut self, input: usize, message: Message<'_>, out: &mut Out) {
+    fn pass_clock(&mut self, input: usize, message: Message<'_>, now: u64, out: &mut Out) {
         if *self.clock.get_or_insert(input) == input {
             let mut bytes = [0; 3];
             let length = message.encode(&mut bytes);
+            self.follow_clock(message, bytes[0], now, out);
             let plan = Arc::clone(&self.plan);
             out.say_to_all(numbers(&plan, |output| output.clock), &bytes[..length]);
         }

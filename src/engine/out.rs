@@ -36,6 +36,16 @@ pub enum Notice {
     Drone(bool),
     /// What rings without a finger fades.
     Fade,
+    /// A cue of this number stands on, or went off again.
+    Cue(u16, bool),
+    /// `next-song` will enter the entry of this index.
+    LinedUp(usize),
+    /// The machine at the port of this input answered again and again: its cues are not listened to until it is silent.
+    Loop(usize),
+    /// The tracks player began to run, or stopped.
+    Tracks(bool),
+    /// Another tempo was tapped.
+    Tempo,
     /// A saved map came into force.
     TakenOver,
 }
@@ -109,6 +119,15 @@ impl Out {
             self.spans.push(Span { start, ..*span });
         }
         self.notices.extend_from_slice(&other.notices);
+    }
+
+    /// Keeps of what was said only what `keeps` says, of its time, output and bytes.
+    pub(super) fn retain(&mut self, mut keeps: impl FnMut(u64, usize, &[u8]) -> bool) {
+        let bytes = &self.bytes;
+        self.spans.retain(|span| {
+            let said = bytes.get(span.start as usize..(span.start + span.length) as usize).unwrap_or_default();
+            keeps(span.at, usize::from(span.output), said)
+        });
     }
 
     /// The time that what follows belongs to.

@@ -6,7 +6,8 @@
 //! use is short, and walking it costs less than the memory of a list for every input, key and section
 //! (the bench `note_on` shows it).
 
-use crate::map::{KeyRange, Linger, Pedal, Plays, StayInKey};
+use super::action::Action;
+use crate::map::{KeyRange, Linger, Pedal, Plays, Press, StayInKey};
 use crate::music::Classes;
 
 /// Number of inputs that a plan can have: one bit each in [`Inputs`].
@@ -39,6 +40,16 @@ pub struct Plan {
     /// Names of inputs and outputs, for takes and those who read them.
     pub(super) input_names: Vec<String>,
     pub(super) output_names: Vec<String>,
+    /// Cues, the gear's first, and the keys and controllers that have some.
+    pub(super) cues: Vec<PlanCue>,
+    pub(super) sensors: Vec<PlanSensor>,
+    /// The cues in force, and their sensors: without a song, then in each song.
+    pub(super) cue_lists: Vec<Vec<u16>>,
+    pub(super) sensor_lists: Vec<Vec<u16>>,
+    /// The numbers by which other machines choose each entry.
+    pub(super) numbers: Vec<Option<u8>>,
+    /// Whether an output is at the port of an input.
+    pub(super) has_twins: bool,
     /// The most zones that one section has.
     pub(super) most_zones: usize,
 }
@@ -59,6 +70,10 @@ pub(super) struct PlanInput {
 pub(super) struct PlanOutput {
     pub clock: bool,
     pub exclusive: bool,
+    /// Whether it gets our own clock.
+    pub tempo: bool,
+    /// The inputs at the same port.
+    pub twins: Inputs,
 }
 
 /// One channel of one output.
@@ -150,6 +165,10 @@ pub(super) struct PlanSong {
     /// The chords of one key that `[fingers]` names, by semitones above the tonic.
     pub fingers: [Option<PlanChord>; 12],
     pub drone: Option<PlanDrone>,
+    /// From tick to tick of its clock, in nanoseconds.
+    pub tick: Option<u64>,
+    /// Beats of a bar and their note value.
+    pub meter: (u8, u8),
 }
 
 /// A section, flat.
@@ -190,6 +209,72 @@ pub(super) struct PlanTonight {
     /// Tonight's tonic, 0–11.
     pub tonic: u8,
     pub minor: bool,
+}
+
+/// A cue, flat.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct PlanCue {
+    pub input: usize,
+    pub trigger: PlanTrigger,
+    pub does: PlanDoes,
+    /// The send that ends it again.
+    pub off: Option<u16>,
+    /// What that says, to tell the cue in another plan.
+    pub off_says: Option<(u8, Say)>,
+    /// Whether the release says it.
+    pub hold: bool,
+    pub name: Option<String>,
+}
+
+/// What fires a cue; numbers as on the wire.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum PlanTrigger {
+    Sensor {
+        sensor: u16,
+        press: Press,
+    },
+    Program {
+        program: Option<u8>,
+        channel: Option<u8>,
+    },
+    SongSelect(Option<u8>),
+    /// Its status byte.
+    Clock(u8),
+    /// Its MIDI Machine Control command.
+    Transport(u8),
+}
+
+/// What a cue does.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum PlanDoes {
+    Act(Action),
+    /// The song with the number that came in.
+    SongReceived,
+    LineUpReceived,
+    Send(u16),
+}
+
+/// A key or controller that has cues.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct PlanSensor {
+    pub input: usize,
+    pub what: Sensed,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Sensed {
+    Key { key: u8, channel: Option<u8> },
+    Control { number: u8, channel: Option<u8>, reversed: bool },
+}
+
+impl PlanCue {
+    /// The key or controller that it is on.
+    pub fn sensor(&self) -> Option<u16> {
+        match self.trigger {
+            PlanTrigger::Sensor { sensor, .. } => Some(sensor),
+            _ => None,
+        }
+    }
 }
 
 /// A send, flat.
@@ -279,6 +364,34 @@ impl Plan {
         let tonight = self.entries.get(entry?)?.song.as_ref()?;
         let zone = self.songs.get(tonight.song)?.zones.clone().nth(number)?;
         Some(self.zones[zone].name)
+    }
+
+    /// The entry that other machines choose by this number.
+    #[must_use]
+    pub fn entry_numbered(&self, number: u8) -> Option<usize> {
+        self.numbers.iter().position(|known| *known == Some(number))
+    }
+
+    /// Name of an input in the gear file; empty where there is none.
+    #[must_use]
+    pub fn input_name(&self, input: usize) -> &str {
+        self.input_names.get(input).map_or("", String::as_str)
+    }
+
+    /// Name of a cue, by the number that notices carry, where it has one.
+    #[must_use]
+    pub fn cue_name(&self, cue: u16) -> Option<&str> {
+        self.cues.get(usize::from(cue))?.name.as_deref()
+    }
+
+    /// The cues of a list, in file order.
+    pub(super) fn cues_of(&self, list: u16) -> impl Iterator<Item = u16> {
+        self.cue_lists.get(usize::from(list)).into_iter().flatten().copied()
+    }
+
+    /// The keys and controllers that the cues of a list are on.
+    pub(super) fn sensors_in(&self, list: u16) -> impl Iterator<Item = u16> {
+        self.sensor_lists.get(usize::from(list)).into_iter().flatten().copied()
     }
 
     /// Index of the section at a place of tonight's order of an entry.

@@ -103,6 +103,8 @@ impl Rehearsal {
                     Ok(Marker::Do(action)) => step(cause, Event::Action(action), event.at, event.tick),
                     Ok(Marker::From(input)) => from = input,
                     Ok(Marker::Lost(input)) => step(cause, Event::InputLost(input), event.at, event.tick),
+                    Ok(Marker::Found(input)) => step(cause, Event::InputBack(input), event.at, event.tick),
+                    Ok(Marker::Close(cue)) => step(cause, Event::CloseCue(cue), event.at, event.tick),
                     Ok(Marker::Joined(output)) => step(cause, Event::OutputJoined(output), event.at, event.tick),
                     Ok(Marker::Back(output)) => step(cause, Event::OutputBack(output), event.at, event.tick),
                     Ok(Marker::Silence(output)) => step(cause, Event::Silence(output), event.at, event.tick),

@@ -18,7 +18,7 @@
 //!
 //! A line begins with its time in milliseconds; an output's line without one has the time of the line above. Who
 //! speaks is an input (with its channel where that is not 1); who is spoken to is an output with its channel.
-//! Besides messages there are `start`, `do ACTION`, `lost INPUT`, `back OUTPUT`, `joined OUTPUT`, `silence OUTPUT`, `time` and `stop`, and
+//! Besides messages there are `start`, `do ACTION`, `lost INPUT`, `found INPUT`, `back OUTPUT`, `joined OUTPUT`, `silence OUTPUT`, `time` and `stop`, and
 //! `saved`: files under a heading `=== saved NAME` are saved over those of their name, and come into force.
 //! Whatever cannot be read is an error: a script never passes because a line of it was skipped.
 
@@ -203,6 +203,7 @@ fn happen(engine: &mut Engine, book: &Book, what: &str, now: u64, out: &mut Out)
         "do" => Event::Action(Action::parse(rest, engine.plan()).map_err(|error| error.to_string())?),
         "lost" => Event::InputLost(input_named(rest)?),
         "back" => Event::OutputBack(output_named(rest)?),
+        "found" => Event::InputBack(input_named(rest)?),
         "joined" => Event::OutputJoined(output_named(rest)?),
         "silence" => Event::Silence(output_named(rest)?),
         "time" => Event::Time,

@@ -4,11 +4,13 @@ use super::Engine;
 use super::handful::{Gathering, Handful};
 use super::out::{Notice, Out};
 use super::place::{CENTRE, PEDALS, UNKNOWN};
+use super::tempo::Followed;
 
 impl Engine {
     /// Rule R16. Only what is needed is said, so that a listener's queue of 200 events holds it.
-    pub(super) fn panic(&mut self, out: &mut Out) {
+    pub(super) fn panic(&mut self, now: u64, out: &mut Out) {
         self.pending.forget_all();
+        self.stop_waiting_for_presses();
         for place in 0..self.places.len() as u16 {
             if self.places[usize::from(place)].played {
                 self.silence_place(place, true, out);
@@ -21,6 +23,7 @@ impl Engine {
         self.drone = None;
         self.handfuls.iter_mut().for_each(Handful::forget);
         self.gatherings.fill(Gathering::default());
+        self.close_cues(now, out, |_, _| true);
         out.notice(Notice::Panic);
     }
 
@@ -59,8 +62,13 @@ impl Engine {
         }
         self.lift_keys(input, None, now, out);
         self.lift_feet(input, out);
+        self.forget_presses(input, now, out);
         if self.clock == Some(input) {
             self.clock = None;
+            if self.followed.hear(0xFC, now) == Some(false) {
+                out.notice(Notice::Tracks(false));
+            }
+            self.followed = Followed::default();
         }
     }
 

@@ -136,6 +136,7 @@ impl Engine {
         let Successor { engine: new, out: new_out, numbers } = successor;
         new_out.clear();
         new_out.append(out);
+        self.close_cues_that_go(new.plan(), now, new_out);
         new_out.at(now);
         new.inherit(self, numbers);
         let stays = new.stand_like(self, numbers);
@@ -169,6 +170,10 @@ impl Engine {
         self.presses = older.presses;
         self.counts = older.counts;
         self.clock = older.clock;
+        (self.followed, self.taps, self.given) = (older.followed, older.taps, older.given);
+        self.echoes.clone_from(&older.echoes);
+        self.cues.take_over(&older.cues, &older.plan, &self.plan);
+        self.cues.lined_up = older.cues.lined_up.and_then(|entry| numbers.entries.get(entry).copied().flatten());
     }
 
     /// What rings without a finger. Where its zone is gone, or plays otherwise now, it is left to ring.
@@ -252,7 +257,9 @@ impl Engine {
             self.standing.place = standing.place.min(tonight.order.len() - 1);
             self.standing.section = standing.section.min(song.sections.len() - 1);
             self.find_shift(tonight);
+            self.take_song_tempo(tonight.song, now);
         }
+        (0..plan.inputs.len()).for_each(|input| self.cues.appear(input, now));
         out.notice(Notice::Song);
         self.switch_zones(now, out);
     }

@@ -55,6 +55,16 @@ impl Transport {
     }
 }
 
+/// The command of a message to any device, without data; `None` for any other message. "Deferred play" counts as play.
+#[must_use]
+pub fn command(message: &[u8]) -> Option<u8> {
+    match *message {
+        [0xF0, 0x7F, _, 0x06, 0x03, 0xF7] => Some(0x02),
+        [0xF0, 0x7F, _, 0x06, command, 0xF7] => Some(command),
+        _ => None,
+    }
+}
+
 impl FromStr for Transport {
     type Err = TransportError;
 

@@ -1,0 +1,125 @@
+//! Cues, compiled: names become numbers, and each song gets the list of those in force.
+
+use super::{Compiler, channel_of, output_number};
+use crate::engine::action::Action;
+use crate::engine::plan::{PlanCue, PlanDoes, PlanSend, PlanSensor, PlanTrigger, Sensed};
+use crate::map::{At, Book, Clock, Cue, Does, SendMessage, SongChoice, Trigger};
+use crate::midi::U7;
+use crate::midi::machine_control;
+
+impl Compiler<'_> {
+    /// The gear's cues and the songs', each once, and the lists: first without a song, then for each song.
+    pub(super) fn cues(&mut self, book: &Book) {
+        let all: Vec<&Cue> = book.gear.cues.iter().chain(book.songs.iter().flat_map(|song| &song.cues)).collect();
+        for cue in &all {
+            let planned = self.cue(book, cue);
+            self.plan.cues.push(planned);
+        }
+        let number = |cue: &Cue| all.iter().position(|known| std::ptr::eq(*known, cue)).map(|number| number as u16);
+        for song in std::iter::once(None).chain(book.songs.iter().map(Some)) {
+            let list: Vec<u16> = book.cues_in(song).into_iter().filter_map(number).collect();
+            let mut sensors: Vec<u16> =
+                list.iter().filter_map(|cue| self.plan.cues[usize::from(*cue)].sensor()).collect();
+            sensors.sort_unstable();
+            sensors.dedup();
+            self.plan.cue_lists.push(list);
+            self.plan.sensor_lists.push(sensors);
+        }
+        self.plan.numbers = (0..book.set.entries.len()).map(|entry| book.number_of(entry)).collect();
+    }
+
+    fn cue(&mut self, book: &Book, cue: &Cue) -> PlanCue {
+        let input = self.input_number(&cue.when.input);
+        let trigger = self.trigger(input, &cue.when.trigger);
+        let does = self.does(book, &cue.does);
+        let off = match (&cue.does, &cue.off) {
+            (Does::Send { to, .. }, Some(off)) => Some(self.cue_send(to, &off.message)),
+            _ => None,
+        };
+        let off_says = off.map(|off| &self.plan.sends[usize::from(off)]).map(|send| (send.output, send.say.clone()));
+        PlanCue { input, trigger, does, off, off_says, hold: cue.hold, name: cue.name.clone() }
+    }
+
+    fn input_number(&self, name: &At<String>) -> usize {
+        self.gear.inputs.iter().position(|input| input.name.value == name.value).unwrap_or(usize::MAX)
+    }
+
+    fn trigger(&mut self, input: usize, trigger: &Trigger) -> PlanTrigger {
+        let number = |number: &Option<U7>| number.map(u8::from);
+        match trigger {
+            Trigger::Key { key, channel, press } => {
+                let what = Sensed::Key { key: *key, channel: channel.map(|channel| channel.index()) };
+                PlanTrigger::Sensor { sensor: self.sensor(input, what), press: *press }
+            }
+            Trigger::Control { number, channel, press, reversed } => {
+                let channel = channel.map(|channel| channel.index());
+                let what = Sensed::Control { number: u8::from(*number), channel, reversed: *reversed };
+                PlanTrigger::Sensor { sensor: self.sensor(input, what), press: *press }
+            }
+            Trigger::Program { program, channel } => {
+                PlanTrigger::Program { program: number(program), channel: channel.map(|channel| channel.index()) }
+            }
+            Trigger::SongSelect(song) => PlanTrigger::SongSelect(number(song)),
+            Trigger::Clock(Clock::Start) => PlanTrigger::Clock(0xFA),
+            Trigger::Clock(Clock::Continue) => PlanTrigger::Clock(0xFB),
+            Trigger::Clock(Clock::Stop) => PlanTrigger::Clock(0xFC),
+            Trigger::Transport(transport) => {
+                PlanTrigger::Transport(machine_control::command(&transport.bytes()).unwrap_or_default())
+            }
+        }
+    }
+
+    /// The number of a key or controller that has cues.
+    fn sensor(&mut self, input: usize, what: Sensed) -> u16 {
+        let sensor = PlanSensor { input, what };
+        let known = self.plan.sensors.iter().position(|known| *known == sensor);
+        known.unwrap_or_else(|| {
+            self.plan.sensors.push(sensor);
+            self.plan.sensors.len() - 1
+        }) as u16
+    }
+
+    fn does(&mut self, book: &Book, does: &Does) -> PlanDoes {
+        // The loader knows that the set has what is named; what it has not does nothing.
+        let entry = |choice: &SongChoice| {
+            let found = match choice {
+                SongChoice::Titled(title) => book.entry_titled(&title.value),
+                SongChoice::Number(number) => book.entry_numbered(number.value),
+                SongChoice::Received => None,
+            };
+            found.unwrap_or(usize::MAX)
+        };
+        PlanDoes::Act(match does {
+            Does::Song(SongChoice::Received) => return PlanDoes::SongReceived,
+            Does::LineUp(SongChoice::Received) => return PlanDoes::LineUpReceived,
+            Does::Send { to, message } => return PlanDoes::Send(self.cue_send(to, message)),
+            Does::Song(choice) => Action::Song(entry(choice)),
+            Does::LineUp(choice) => Action::LineUp(entry(choice)),
+            Does::NextSong => Action::NextSong,
+            Does::PreviousSong => Action::PreviousSong,
+            Does::NextSection => Action::NextSection,
+            Does::PreviousSection => Action::PreviousSection,
+            Does::Section(name) => Action::Section(self.section_number(&name.value)),
+            Does::RaiseKey => Action::RaiseKey,
+            Does::LowerKey => Action::LowerKey,
+            Does::Key(key) => Action::Key { tonic: key.value.tonic(), minor: key.value.is_minor() },
+            Does::TonightsKey => Action::TonightsKey,
+            Does::FromTheTop => Action::FromTheTop,
+            Does::Drone(turn) => Action::Drone(*turn),
+            Does::Zone { name, turn } => Action::Zone { name: self.zone_number(&name.value), on: *turn },
+            Does::Fade(time) => Action::Fade(*time),
+            Does::SendAgain => Action::SendAgain,
+            Does::Resend => Action::Resend,
+            Does::Tap => Action::Tap,
+            Does::Panic => Action::Panic,
+        })
+    }
+
+    fn cue_send(&mut self, to: &At<String>, message: &SendMessage) -> u16 {
+        let output = output_number(self.gear, to);
+        let place = channel_of(message).map_or(0, |channel| self.place(output, channel));
+        let say = super::say(message);
+        self.plan.sends.push(PlanSend { output, place, after: 0, dropped_on_leaving: false, say });
+        (self.plan.sends.len() - 1) as u16
+    }
+}

@@ -1,0 +1,219 @@
+//! Keys and controllers that have cues (rule R19): when a press counts, and what it turns out to have been.
+
+/// A controller that has fired does not fire again within this time, in microseconds: switches bounce, pedals wear.
+const BOUNCE: u64 = 200_000;
+/// Two presses within this time are a double one.
+const DOUBLE: u64 = 400_000;
+/// A press that lasts so long is a long one.
+const LONG: u64 = 700_000;
+/// A controller fires upward through this value,
+const ON: u8 = 64;
+/// and is armed again at this one.
+const ARMED: u8 = 40;
+
+/// Which presses somebody waits for, besides single ones.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub(super) struct Awaited {
+    pub double: bool,
+    pub long: bool,
+}
+
+/// What a press turned out to be.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Pressed {
+    Single,
+    Double,
+    Long,
+}
+
+/// How a controller's value crossed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Crossing {
+    Down,
+    Up,
+}
+
+/// A key or controller that has cues.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Sensor {
+    down: bool,
+    /// Whether the press that holds it down counted.
+    counted: bool,
+    /// When it crossed last and that counted.
+    last: Option<u64>,
+    waiting: Option<Waiting>,
+}
+
+/// A press that may still become a double or a long one.
+#[derive(Debug, Clone, Copy)]
+struct Waiting {
+    at: u64,
+    lifted: bool,
+    awaited: Awaited,
+}
+
+impl Sensor {
+    /// Whether it is held down, whatever that meant.
+    pub fn is_down(&self) -> bool {
+        self.down
+    }
+
+    /// A controller says a value; `deaf` where its input appeared only just now. What crosses is a worn pedal's or a
+    /// bouncing switch's if it comes too soon: then it does not count. `Up` is told with whether its press counted.
+    pub fn turn(&mut self, value: u8, reversed: bool, deaf: bool, now: u64) -> Option<(Crossing, bool)> {
+        let value = if reversed { 127 - value.min(127) } else { value };
+        if !self.down && value >= ON {
+            let bounces = self.last.is_some_and(|last| now.saturating_sub(last) < BOUNCE);
+            return Some((Crossing::Down, self.go_down(!bounces && !deaf, now)));
+        }
+        (self.down && value <= ARMED).then(|| (Crossing::Up, self.go_up()))
+    }
+
+    /// It goes down; whether that counts.
+    pub fn go_down(&mut self, counts: bool, now: u64) -> bool {
+        self.down = true;
+        self.counted = counts;
+        if counts {
+            self.last = Some(now);
+        }
+        counts
+    }
+
+    /// It comes up; whether its press counted.
+    pub fn go_up(&mut self) -> bool {
+        self.down = false;
+        std::mem::take(&mut self.counted)
+    }
+
+    /// A press that counts; what it is, if that is known already.
+    pub fn press(&mut self, awaited: Awaited, now: u64) -> Option<Pressed> {
+        let doubles = |waiting: &Waiting| waiting.awaited.double && now.saturating_sub(waiting.at) < DOUBLE;
+        if self.waiting.take_if(|waiting| doubles(waiting)).is_some() {
+            return Some(Pressed::Double);
+        }
+        if awaited == Awaited::default() {
+            return Some(Pressed::Single);
+        }
+        self.waiting = Some(Waiting { at: now, lifted: false, awaited });
+        None
+    }
+
+    /// The press ends; what it was, if that is known now.
+    pub fn lift(&mut self, now: u64) -> Option<Pressed> {
+        let waiting = self.waiting.as_mut()?;
+        waiting.lifted = true;
+        let double_may_follow = waiting.awaited.double && now.saturating_sub(waiting.at) < DOUBLE;
+        if double_may_follow {
+            return None;
+        }
+        self.waiting = None;
+        Some(Pressed::Single)
+    }
+
+    /// When it will be known what the press was.
+    pub fn due(&self) -> Option<u64> {
+        self.waiting.map(|waiting| waiting.due())
+    }
+
+    /// What the press was, if it is known by now.
+    pub fn resolve(&mut self, now: u64) -> Option<Pressed> {
+        let waiting = self.waiting.take_if(|waiting| waiting.due() <= now)?;
+        let is_long = waiting.awaited.long && !waiting.lifted;
+        Some(if is_long { Pressed::Long } else { Pressed::Single })
+    }
+
+    /// Presses are forgotten: the input is lost.
+    pub fn forget(&mut self) {
+        *self = Sensor { last: self.last, ..Sensor::default() };
+    }
+
+    /// What the press might become is forgotten, not that it is down: nothing is to fire any more.
+    pub fn stop_waiting(&mut self) {
+        self.waiting = None;
+    }
+}
+
+impl Waiting {
+    fn due(&self) -> u64 {
+        let long_may_follow = self.awaited.long && !self.lifted;
+        self.at + if long_may_follow { LONG } else { DOUBLE }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const BOTH: Awaited = Awaited { double: true, long: true };
+    const LONG_ONLY: Awaited = Awaited { double: false, long: true };
+    const DOUBLE_ONLY: Awaited = Awaited { double: true, long: false };
+
+    /// Presses and lifts in milliseconds (a lift negative), and what was known when.
+    fn told(awaited: Awaited, deeds: &[i64]) -> Vec<(u64, Pressed)> {
+        let mut sensor = Sensor::default();
+        let mut told = Vec::new();
+        for deed in deeds.iter().copied().chain([10_000]) {
+            let now = deed.unsigned_abs() * 1000;
+            while let Some(due) = sensor.due().filter(|due| *due <= now) {
+                told.extend(sensor.resolve(due).map(|pressed| (due / 1000, pressed)));
+            }
+            match deed {
+                10_000 => {}
+                0.. => told.extend(sensor.press(awaited, now).map(|pressed| (now / 1000, pressed))),
+                _ => told.extend(sensor.lift(now).map(|pressed| (now / 1000, pressed))),
+            }
+        }
+        told
+    }
+
+    #[test]
+    fn a_single_press_is_known_as_soon_as_nothing_else_can_follow() {
+        assert_eq!(told(Awaited::default(), &[100, -150]), [(100, Pressed::Single)]);
+        assert_eq!(told(LONG_ONLY, &[100, -150]), [(150, Pressed::Single)]);
+        assert_eq!(told(DOUBLE_ONLY, &[100, -150]), [(500, Pressed::Single)]);
+        assert_eq!(told(DOUBLE_ONLY, &[100, -900]), [(500, Pressed::Single)]);
+        assert_eq!(told(BOTH, &[100, -150]), [(500, Pressed::Single)]);
+        assert_eq!(told(BOTH, &[100, -600]), [(600, Pressed::Single)]);
+    }
+
+    #[test]
+    fn double_and_long_presses() {
+        assert_eq!(told(DOUBLE_ONLY, &[100, -150, 499, -550]), [(499, Pressed::Double)]);
+        assert_eq!(told(DOUBLE_ONLY, &[100, -150, 500, -550]), [(500, Pressed::Single), (900, Pressed::Single)]);
+        assert_eq!(told(LONG_ONLY, &[100, -800]), [(800, Pressed::Long)]);
+        assert_eq!(told(LONG_ONLY, &[100, -799]), [(799, Pressed::Single)]);
+        assert_eq!(told(BOTH, &[100, -900]), [(800, Pressed::Long)]);
+        assert_eq!(told(BOTH, &[100, -150, 350, -2000]), [(350, Pressed::Double)]);
+    }
+
+    #[test]
+    fn a_controller_fires_upward_and_is_armed_again_at_40() {
+        let mut sensor = Sensor::default();
+        let mut turn = |value, at: u64| sensor.turn(value, false, false, at * 1000);
+        assert_eq!(turn(63, 0), None);
+        assert_eq!(turn(64, 10), Some((Crossing::Down, true)));
+        assert_eq!(turn(127, 400), None);
+        assert_eq!(turn(41, 410), None);
+        assert_eq!(turn(127, 420), None, "it was not armed again");
+        assert_eq!(turn(40, 430), Some((Crossing::Up, true)));
+        assert_eq!(turn(127, 440), Some((Crossing::Down, true)));
+        assert_eq!(turn(0, 450), Some((Crossing::Up, true)));
+        assert_eq!(turn(127, 500), Some((Crossing::Down, false)), "it bounced");
+        assert_eq!(turn(0, 900), Some((Crossing::Up, false)));
+        assert_eq!(turn(127, 910), Some((Crossing::Down, true)));
+    }
+
+    #[test]
+    fn a_reversed_one_fires_downward_and_one_that_just_appeared_does_not() {
+        let mut sensor = Sensor::default();
+        assert_eq!(sensor.turn(127, true, false, 0), None);
+        assert_eq!(sensor.turn(63, true, false, 1), Some((Crossing::Down, true)));
+        assert_eq!(sensor.turn(86, true, false, 2), None);
+        assert_eq!(sensor.turn(87, true, false, 3), Some((Crossing::Up, true)));
+        let mut sensor = Sensor::default();
+        assert_eq!(sensor.turn(127, false, true, 0), Some((Crossing::Down, false)));
+        assert!(sensor.is_down());
+        sensor.forget();
+        assert!(!sensor.is_down());
+    }
+}

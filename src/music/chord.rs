@@ -101,17 +101,11 @@ impl Chord {
         self.kind
     }
 
-    /// The chord so many semitones higher, or lower for a negative number, spelled as `key`, the key after
-    /// the move, writes it. A way of whole octaves changes nothing.
+    /// The chord so many semitones higher, or lower for a negative number, where a piece has moved by them to
+    /// this key; spelled as [`Tone::moved`] does. A way of whole octaves changes nothing.
     #[must_use]
     pub fn moved(self, semitones: i32, key: Key) -> Chord {
-        if semitones % 12 == 0 {
-            return self;
-        }
-        let tone = |tone: Tone| {
-            let class = (i32::from(tone.class()) + semitones.rem_euclid(12)) % 12;
-            Tone::in_key(class as u8, key)
-        };
+        let tone = |tone: Tone| tone.moved(semitones, key);
         Chord { root: tone(self.root), kind: self.kind, slash: self.slash.map(tone) }
     }
 }

@@ -7,10 +7,8 @@
 use std::fmt;
 use std::str::FromStr;
 
+use super::Tone;
 use super::note::{LETTERS, NATURALS};
-
-/// Places of the letters C, D, E, F, G, A, B on the line of fifths, counted from C.
-const FIFTHS: [i32; 7] = [0, 2, 4, -1, 1, 3, 5];
 
 /// A major or minor key with its spelling, such as `F#`, `Bb` or `C#m`.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -139,7 +137,7 @@ impl Key {
 
     /// The tonic's place on the line of fifths: 0 = C, 1 = G, −1 = F; from −8 (Fb) to 12 (B#).
     fn fifths(self) -> i32 {
-        FIFTHS[usize::from(self.letter % 7)] + 7 * i32::from(self.accidental)
+        Tone { letter: self.letter, accidental: self.accidental }.fifths()
     }
 
     /// Sharps (flats: negative) that its scale has, however many.
@@ -149,9 +147,8 @@ impl Key {
 
     /// The key whose tonic stands at a place from −8 to 12 on the line of fifths.
     fn at_fifths(place: i32, minor: bool) -> Key {
-        let accidental = (place + 1).div_euclid(7);
-        let letter = ((place - 7 * accidental) * 4).rem_euclid(7);
-        Key { letter: letter as u8, accidental: accidental.clamp(-1, 1) as i8, minor }
+        let Tone { letter, accidental } = Tone::at_fifths(place);
+        Key { letter, accidental, minor }
     }
 }
 

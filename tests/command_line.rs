@@ -242,12 +242,51 @@ fn try_shows_every_song_and_leaves_what_it_made() {
     }
     assert!(ran.out.contains("every one ended") && !ran.out.contains("never ended"), "{}", ran.out);
     assert!(ran.out.contains("demo"), "names its folder");
+    let too_wide = ran.out.lines().find(|line| line.chars().count() > 100 && !line.contains("handspan render"));
+    assert_eq!(too_wide, None);
     let demo = folder.path().join("demo");
     assert!(demo.join("takes/whole-set.mid").exists() && demo.join("rendered/whole-set/pad.mid").exists());
     let ran = run(&demo, &["render", "midwinter.toml", "takes/whole-set.mid", "--out", "again"]);
     assert_eq!(ran.code, 0, "{}", ran.err);
     let read = |path: &str| fs::read(demo.join(path)).expect("a file");
     assert_eq!(read("again/keys.mid"), read("rendered/whole-set/keys.mid"), "as the last lines of `try` promise");
+}
+
+#[test]
+fn try_says_what_helps_the_hand_and_shows_it() {
+    let folder = TempDir::new().expect("a folder");
+    let ran = run(folder.path(), &["try", "--out", "demo"]);
+    let song = |title: &str| -> &str {
+        let begin = ran.out.find(&format!("\n{title}\n")).unwrap_or_else(|| panic!("{title}: {}", ran.out));
+        let song = &ran.out[begin..];
+        song.find("every one ended").map_or(song, |end| &song[..end])
+    };
+    let frost = song("Frost on the Window");
+    for said in [
+        "follows the chord: its root and fifth, until the next chord",
+        "one or two keys are a melody and change nothing",
+        // Decided as gather ends, with its own time and the name of what the fingers hold.
+        "0.045 s  (C) ",
+        "(late)",
+        "(do fade)",
+        "(fading)",
+    ] {
+        assert!(frost.contains(said), "{said}: {frost}");
+    }
+    let lullaby = song("The Lamplighter's Lullaby");
+    for said in ["▏C/E ", "▏G/B ", "█D7/F#", "•", "◦", "(as ", "(silent)", "(C)", "within E3–F4"] {
+        assert!(lullaby.contains(said), "{said}: {lullaby}");
+    }
+    for (title, said) in [
+        ("Long Night Round", "a key rings until you strike it again"),
+        ("The Ferry at First Light", "drone    F3 C4 → pad 4"),
+        ("The Ferry at First Light", "moving as little as it can"),
+        ("Nine Bells Under the Ice", "the whole handful comes along"),
+        ("Carry the Light", "what you let go rings on until you strike again"),
+    ] {
+        assert!(song(title).contains(said), "{title}, {said}: {}", song(title));
+    }
+    assert!(ran.out.contains("The Ferry at First Light → A reading → The Lamplighter's Lullaby"), "{}", ran.out);
 }
 
 #[test]
@@ -261,5 +300,7 @@ fn the_command_line_explains_itself() {
         assert!(ran.out.contains(command), "{command}");
         assert!(run(folder.path(), &[command, "--help"]).code == 0);
     }
+    let keys = run(folder.path(), &["play", "--help"]).out;
+    assert!(keys.contains("\n  d  ") && keys.contains("\n  f  "), "{keys}");
     assert_eq!(run(folder.path(), &["singer", "set.toml"]).code, 2, "what does not work yet is unknown");
 }

@@ -7,6 +7,8 @@ use handspan::midi::file::{TakeKind, read};
 
 #[path = "../examples/demo_takes/hands.rs"]
 mod hands;
+#[path = "../examples/demo_takes/one_hand.rs"]
+mod one_hand;
 #[path = "../examples/demo_takes/pieces.rs"]
 mod pieces;
 #[path = "../examples/demo_takes/takes.rs"]
@@ -71,4 +73,77 @@ fn every_note_and_the_pedal_come_up_before_the_next_song() {
         }
         assert!(down.is_empty() && pedal == 0, "{name}: the end");
     }
+}
+
+/// A take's key presses as (begin, end, key), and its markers, in microseconds.
+struct Played {
+    notes: Vec<(u64, u64, u8)>,
+    markers: Vec<(u64, String)>,
+}
+
+fn played(name: &str) -> Played {
+    let takes = takes::all().unwrap();
+    let (_, bytes) = takes.iter().find(|(known, _)| known == name).unwrap();
+    let mut played = Played { notes: Vec::new(), markers: Vec::new() };
+    let mut down = std::collections::BTreeMap::new();
+    for event in read(bytes).unwrap().events {
+        match event.kind {
+            TakeKind::Marker(text) => played.markers.push((event.at, text)),
+            TakeKind::Message(bytes) => match bytes[..] {
+                [0x90, note, _] => {
+                    down.insert(note, event.at);
+                }
+                [0x80, note, _] => played.notes.push((down.remove(&note).unwrap(), event.at, note)),
+                _ => {}
+            },
+        }
+    }
+    played.notes.sort_unstable();
+    played
+}
+
+#[test]
+fn one_hand_rolls_its_chords_comes_late_and_finds_a_melody() {
+    let Played { notes, .. } = played("frost-on-the-window.mid");
+    let held_at = |at: u64| notes.iter().filter(move |(begin, end, _)| *begin < at && *end > at);
+    // A chord of more than gather from its first note to its last, as a roll.
+    assert!(notes.windows(3).any(|three| (50_000..150_000).contains(&(three[2].0 - three[0].0))));
+    // A single note while three keys are held.
+    let melody = |(begin, ..): &&(u64, u64, u8)| {
+        held_at(*begin).count() == 3
+            && !notes.iter().any(|other| other.0 != *begin && other.0.abs_diff(*begin) < 200_000)
+    };
+    assert!(notes.iter().filter(melody).count() >= 6);
+    // Fingers of the chord before that come up up to a fifth of a second after the next was begun.
+    let late = |(begin, ..): &&(u64, u64, u8)| {
+        held_at(*begin).any(|(old, end, _)| *begin - old > 1_500_000 && (20_000..200_000).contains(&(end - begin)))
+    };
+    assert!(notes.iter().any(|note| late(&note)));
+    // And no hand spans more than a ninth, once late fingers are up.
+    for (begin, end, _) in &notes {
+        let keys: Vec<u8> = held_at((begin + end) / 2).map(|(.., key)| *key).collect();
+        let (low, high) = (keys.iter().min().unwrap(), keys.iter().max().unwrap());
+        assert!(high - low <= 14, "{low} to {high}");
+    }
+}
+
+#[test]
+fn one_finger_plays_a_verse_and_the_other_hand_slips() {
+    let Played { notes, .. } = played("lamplighters-lullaby.mid");
+    let left: Vec<_> = notes.iter().filter(|(.., key)| *key < 60).collect();
+    assert!(left.len() >= 30 && left.windows(2).all(|two| two[0].1 <= two[1].0), "one finger at a time");
+    // Pitch classes of the black keys, F# among them, which is right in the chorus.
+    let black = |key: u8| [1, 3, 6, 8, 10].contains(&(key % 12));
+    assert!(notes.iter().any(|(.., key)| (60..84).contains(key) && black(*key)), "a wrong note");
+    assert!(notes.iter().any(|(.., key)| *key >= 84 && black(*key)), "a sweep");
+}
+
+#[test]
+fn the_drone_is_asked_for_and_faded() {
+    let Played { markers, .. } = played("whole-set.mid");
+    let place = |text: &str| markers.iter().position(|(_, marker)| marker == text).unwrap();
+    let last_fade = markers.iter().rposition(|(_, marker)| marker == "do fade").unwrap();
+    assert!(place("song 8") < place("do drone") && place("do drone") < place("song 9"));
+    assert!(place("song 10") < last_fade && last_fade < place("song 11"));
+    assert!(place("song 2") < place("do fade") && place("do fade") < place("song 3"));
 }

@@ -86,18 +86,24 @@ fn the_demo_shows_every_field_of_a_zone() {
         "bend",
         "controls",
         "curve",
+        "fade_ms",
         "feet",
         "follow_key",
         "input",
         "keys",
         "level",
+        "linger",
+        "min_keys",
         "name",
         "octave",
         "on",
+        "one_key_chord",
         "only",
         "pedal",
+        "plays",
         "sections",
         "sound",
+        "stay_in_key",
         "transpose",
         "velocity",
         "velocity_by",
@@ -105,6 +111,31 @@ fn the_demo_shows_every_field_of_a_zone() {
         "within",
     ];
     assert_eq!(fields, expected);
+}
+
+#[test]
+fn the_demo_shows_what_helps_one_hand() {
+    let book = load_from(&demo()).book.unwrap();
+    let zones = || book.songs.iter().flat_map(|song| &song.zones);
+    for plays in [Plays::RootFifth, Plays::Chord, Plays::Lowest] {
+        assert!(zones().any(|zone| zone.plays == plays), "{plays:?}");
+    }
+    assert!(zones().any(|zone| zone.plays == Plays::AsPressed && zone.linger == Linger::Next));
+    assert!(zones().any(|zone| zone.linger == Linger::Toggle && zone.fade > 0));
+    for stay in [StayInKey::Nearest, StayInKey::Silent] {
+        assert!(zones().any(|zone| zone.stay_in_key == stay), "{stay:?}");
+    }
+    // The drone goes from one song to another in another key, with a pause between them.
+    let entries: Vec<_> = book.set.entries.iter().map(|entry| entry.song.map(|song| &book.songs[song])).collect();
+    let drones = |song: &Option<&handspan::map::Song>| song.is_some_and(|song| song.drone.is_some());
+    let carried = entries.windows(3).any(|three| {
+        let keys = |at: usize| three[at].map(|song| song.key.value);
+        drones(&three[0]) && three[1].is_none() && drones(&three[2]) && keys(0) != keys(2)
+    });
+    assert!(carried);
+    let fingers = book.songs.iter().filter(|song| !song.fingers.is_empty());
+    assert!(fingers.flat_map(|song| &song.zones).any(|zone| zone.one_key_chord));
+    assert!(book.songs.iter().any(|song| song.sections.iter().any(|section| section.chords.is_some())));
 }
 
 #[test]

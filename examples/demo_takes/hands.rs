@@ -4,7 +4,7 @@ use handspan::midi::Note;
 use handspan::music::range::fold_into;
 use handspan::music::{Key, KeyError};
 
-use super::pieces::{Entry, Left, Piece};
+use super::pieces::{Entry, Left, Piece, Section};
 
 /// Ticks in a quarter note.
 pub const QUARTER: u64 = 480;
@@ -19,10 +19,12 @@ pub type Timed<T> = Vec<(u64, T)>;
 
 /// What has been played so far.
 pub struct Performance {
-    now: u64,
+    pub(super) now: u64,
     markers: Timed<String>,
     messages: Timed<Vec<u8>>,
-    chance: Chance,
+    /// Where in `messages` a key came up last.
+    lifts: [Option<usize>; 128],
+    pub(super) chance: Chance,
     /// The tune's last note.
     tune: i32,
 }
@@ -31,7 +33,14 @@ impl Performance {
     /// Silence. The name chooses the little differences from one touch to the next.
     pub fn new(name: &str) -> Performance {
         let seed = name.bytes().fold(7, |seed: u64, byte| seed.wrapping_mul(131).wrapping_add(u64::from(byte)));
-        Performance { now: 0, markers: Vec::new(), messages: Vec::new(), chance: Chance(seed), tune: 67 }
+        Performance {
+            now: 0,
+            markers: Vec::new(),
+            messages: Vec::new(),
+            lifts: [None; 128],
+            chance: Chance(seed),
+            tune: 67,
+        }
     }
 
     /// The tick that has been reached.
@@ -50,15 +59,14 @@ impl Performance {
         self.markers.push((self.now, text.to_owned()));
     }
 
-    /// Plays an entry of the set and rests for a bar.
+    /// Plays an entry of the set and rests.
     ///
     /// # Errors
     /// A key or chord of the piece is not well written.
     pub fn play(&mut self, entry: &Entry) -> Result<(), KeyError> {
         let piece = entry.piece;
         let [beats, value] = piece.meter;
-        let beat = QUARTER * 4 / u64::from(value);
-        let bar = beat * u64::from(beats);
+        let bar = QUARTER * 4 / u64::from(value) * u64::from(beats);
         for (number, section) in entry.sections.iter().enumerate() {
             // The first section is entered with the song.
             if number > 0 {
@@ -72,26 +80,57 @@ impl Performance {
             }
             let bars: Vec<&str> = section.chords.split('|').map(str::trim).collect();
             for (place, chord) in bars.iter().enumerate() {
+                if let Some((_, action)) = section.does.filter(|(bar, _)| *bar == place) {
+                    self.mark(action);
+                }
                 let last = place + 1 == bars.len();
-                self.bar(piece, &Chord::read(chord)?, section.loud, bar, beat, last)?;
+                self.bar(piece, &Chord::read(chord)?, section, place, last)?;
+            }
+            if let Some((_, action)) = section.does.filter(|(bar, _)| *bar == bars.len()) {
+                self.mark(action);
             }
         }
-        self.now += bar;
+        self.now += bar * entry.rest;
         Ok(())
     }
 
-    fn bar(&mut self, piece: &Piece, chord: &Chord, loud: u8, bar: u64, beat: u64, last: bool) -> Result<(), KeyError> {
-        // The foot comes up with the new chord and goes down again behind it.
-        self.control(self.now + 20, 64, 0);
-        self.control(self.now + 110, 64, 127);
+    fn bar(
+        &mut self,
+        piece: &Piece,
+        chord: &Chord,
+        section: &Section,
+        place: usize,
+        last: bool,
+    ) -> Result<(), KeyError> {
+        let [beats, value] = piece.meter;
+        let beat = QUARTER * 4 / u64::from(value);
+        let bar = beat * u64::from(beats);
+        let loud = section.loud;
         match piece.left {
+            Left::OneHand => {
+                self.one_hand(piece, chord, loud, bar, last)?;
+                self.now += bar;
+                return Ok(());
+            }
+            Left::OneFinger => self.one_finger(chord, loud, bar, beat),
             Left::Chords => self.chords(chord, loud, bar),
             Left::Broken => self.broken(chord, loud, bar, beat),
             Left::Bass => self.bass(chord, loud, bar, beat),
         }
-        self.tune(piece, chord, loud, bar, last)?;
+        if !matches!(piece.left, Left::OneFinger) {
+            // The foot comes up with the new chord and goes down again behind it.
+            self.control(self.now + 20, 64, 0);
+            self.control(self.now + 110, 64, 127);
+        }
+        if last && section.sweep {
+            self.sweep(loud, bar);
+        } else {
+            // A hand that plays with one finger of the other is a beginner's.
+            let slips = matches!(piece.left, Left::OneFinger) && place % 3 == 1;
+            self.tune(piece, chord, loud, bar, Bar { last, slips })?;
+        }
         self.now += bar;
-        if last {
+        if last && !matches!(piece.left, Left::OneFinger) {
             self.control(self.now - 30, 64, 0);
         }
         Ok(())
@@ -133,10 +172,10 @@ impl Performance {
     }
 
     /// The tune: a note of the chord on the first beat, steps of the scale after it, a long note at the end.
-    fn tune(&mut self, piece: &Piece, chord: &Chord, loud: u8, bar: u64, last: bool) -> Result<(), KeyError> {
+    fn tune(&mut self, piece: &Piece, chord: &Chord, loud: u8, bar: u64, how: Bar) -> Result<(), KeyError> {
         // Lengths in eighths; the bar's last note fills it.
         let rhythm: &[u64] = match piece.meter {
-            _ if last => &[],
+            _ if how.last => &[],
             [2, _] => self.chance.one_of(&[&[2], &[1, 1], &[3], &[2, 1]]),
             [3, _] => self.chance.one_of(&[&[2, 2], &[4], &[3, 1], &[4, 1]]),
             [6, _] => self.chance.one_of(&[&[3], &[2, 1], &[2, 1, 2], &[3, 2]]),
@@ -156,7 +195,7 @@ impl Performance {
             let swell = if step == 0 { 8 } else { 0 };
             let touch = loud + swell + self.chance.below(9) as u8;
             let late = self.chance.below(7);
-            let note = self.tune;
+            let note = if how.slips && step == 1 { beside(self.tune, &scale) } else { self.tune };
             self.note(begin + late, length - 15 - late, note, touch);
             if *length >= 3 * QUARTER / 2 {
                 self.shape(begin + late, *length);
@@ -182,10 +221,15 @@ impl Performance {
         }
     }
 
-    fn note(&mut self, begin: u64, length: u64, note: i32, touch: u8) {
+    /// A key goes down and comes up again; one that is still down comes up just before.
+    pub(super) fn note(&mut self, begin: u64, length: u64, note: i32, touch: u8) {
         let touch = touch.clamp(1, 127);
         let lift = 40 + self.chance.below(40) as u8;
         let Ok(note) = u8::try_from(note.clamp(0, 127)) else { return };
+        if let Some((tick, _)) = self.lifts[usize::from(note)].map(|at| &mut self.messages[at]) {
+            *tick = (*tick).min(begin - begin.min(15));
+        }
+        self.lifts[usize::from(note)] = Some(self.messages.len() + 1);
         self.messages.push((begin, vec![0x90, note, touch]));
         self.messages.push((begin + length, vec![0x80, note, lift]));
     }
@@ -201,10 +245,24 @@ fn nearest(note: i32, fits: impl Fn(i32) -> bool) -> i32 {
     (low..=high).filter(|place| fits(*place)).min_by_key(|place| (place - note).abs()).unwrap_or(note)
 }
 
+/// The key beside a note that the scale does not have: a finger that slipped.
+fn beside(note: i32, scale: &[u8]) -> i32 {
+    let fits = |note: i32| scale.contains(&(note.rem_euclid(12) as u8));
+    if fits(note + 1) { note - 1 } else { note + 1 }
+}
+
+/// What is particular in a bar of the tune.
+struct Bar {
+    /// It is a section's last: one long note.
+    last: bool,
+    /// Its second note is a wrong one.
+    slips: bool,
+}
+
 /// A chord: its bass and its notes, as pitch classes.
-struct Chord {
-    bass: i32,
-    notes: Vec<i32>,
+pub(super) struct Chord {
+    pub(super) bass: i32,
+    pub(super) notes: Vec<i32>,
 }
 
 impl Chord {
@@ -234,16 +292,16 @@ impl Chord {
 }
 
 /// Small differences that are the same every time (a linear congruential generator, MMIX's figures).
-struct Chance(u64);
+pub(super) struct Chance(u64);
 
 impl Chance {
     /// A number below `limit`.
-    fn below(&mut self, limit: u64) -> u64 {
+    pub(super) fn below(&mut self, limit: u64) -> u64 {
         self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
         (self.0 >> 33) % limit
     }
 
-    fn one_of<'a>(&mut self, choices: &[&'a [u64]]) -> &'a [u64] {
+    pub(super) fn one_of<'a>(&mut self, choices: &[&'a [u64]]) -> &'a [u64] {
         choices[self.below(choices.len() as u64) as usize]
     }
 }

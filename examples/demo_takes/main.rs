@@ -7,6 +7,7 @@
 //! key and marks its sections, so `handspan render` follows them.
 
 mod hands;
+mod one_hand;
 mod pieces;
 mod takes;
 

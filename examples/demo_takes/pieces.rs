@@ -28,6 +28,10 @@ pub enum Left {
     Broken,
     /// One bass note a beat, below C3.
     Bass,
+    /// One hand plays everything: a rolled chord, and a melody above it while it is held.
+    OneHand,
+    /// One key a chord, struck again in the middle of the bar.
+    OneFinger,
 }
 
 /// A section as it is played.
@@ -38,6 +42,10 @@ pub struct Section {
     pub chords: &'static str,
     /// How hard it is played, as a velocity.
     pub loud: u8,
+    /// What somebody asks for at the beginning of a bar, counted from 0; the number of bars is the section's end.
+    pub does: Option<(usize, &'static str)>,
+    /// The right hand sweeps over the topmost keys in the last bar.
+    pub sweep: bool,
 }
 
 /// A song or pause of the evening.
@@ -50,10 +58,12 @@ pub struct Entry {
     pub sections: &'static [Section],
     /// A key that somebody asks for at the beginning of the last section, as the room hears it.
     pub wish: Option<&'static str>,
+    /// How long nothing is played afterwards, in bars.
+    pub rest: u64,
 }
 
 const fn section(name: &'static str, loud: u8, chords: &'static str) -> Section {
-    Section { name, chords, loud }
+    Section { name, chords, loud, does: None, sweep: false }
 }
 
 const WEIR_GATE: Piece = Piece {
@@ -70,9 +80,24 @@ const WEIR_GATE: Piece = Piece {
     ],
 };
 
+const FROST: Piece = Piece {
+    stem: "frost-on-the-window",
+    place: 2,
+    key: "C",
+    tempo: 72,
+    meter: [4, 4],
+    left: Left::OneHand,
+    signal: None,
+    sections: &[
+        section("Verse", 56, "C | G/B | Am | G"),
+        section("Chorus", 68, "F | C/E | Dm7 | G"),
+        Section { does: Some((2, "do fade")), ..section("Ending", 50, "F | C") },
+    ],
+};
+
 const CANDLE: Piece = Piece {
     stem: "candle-by-candle",
-    place: 2,
+    place: 3,
     key: "C",
     tempo: 66,
     meter: [3, 4],
@@ -91,7 +116,7 @@ const WELCOME: &[Section] = &[section("Welcome", 40, "C | F | C | F | Dm7 | C")]
 
 const MILLER: Piece = Piece {
     stem: "millers-lantern",
-    place: 4,
+    place: 5,
     key: "C",
     tempo: 112,
     meter: [2, 4],
@@ -105,7 +130,7 @@ const MILLER: Piece = Piece {
 
 const NINE_BELLS: Piece = Piece {
     stem: "nine-bells",
-    place: 5,
+    place: 6,
     key: "G",
     tempo: 96,
     meter: [6, 8],
@@ -122,12 +147,12 @@ const NINE_BELLS: Piece = Piece {
 
 const LONG_NIGHT: Piece = Piece {
     stem: "long-night-round",
-    place: 6,
+    place: 7,
     key: "Am",
     tempo: 72,
     meter: [4, 4],
     left: Left::Chords,
-    signal: None,
+    signal: Some(("Round", 33)),
     sections: &[
         section("Round", 60, "Am | Dm | Em | Am"),
         section("All voices", 74, "F | G | Am | E7"),
@@ -136,9 +161,38 @@ const LONG_NIGHT: Piece = Piece {
     ],
 };
 
+const FERRY: Piece = Piece {
+    stem: "ferry-at-first-light",
+    place: 8,
+    key: "C",
+    tempo: 80,
+    meter: [3, 4],
+    left: Left::Chords,
+    signal: None,
+    sections: &[
+        section("Hymn", 62, "C | F/C | G7/B | C | Am | Dm | G | C"),
+        Section { does: Some((2, "do drone")), ..section("Amen", 54, "F | C | F/C | C") },
+    ],
+};
+
+const LULLABY: Piece = Piece {
+    stem: "lamplighters-lullaby",
+    place: 10,
+    key: "C",
+    tempo: 88,
+    meter: [4, 4],
+    left: Left::OneFinger,
+    signal: None,
+    sections: &[
+        section("Verse", 58, "C | G/B | Am | F | C/E | Dm | G | C"),
+        Section { sweep: true, ..section("Chorus", 70, "F | C/E | D7/F# | G") },
+        Section { does: Some((4, "do fade")), ..section("Verse", 52, "C | G/B | F | C") },
+    ],
+};
+
 const CARRY: Piece = Piece {
     stem: "carry-the-light",
-    place: 7,
+    place: 11,
     key: "C",
     tempo: 76,
     meter: [4, 4],
@@ -156,7 +210,7 @@ const CARRY: Piece = Piece {
 
 const HOME: Piece = Piece {
     stem: "home-before-the-thaw",
-    place: 8,
+    place: 12,
     key: "A",
     tempo: 132,
     meter: [4, 4],
@@ -177,22 +231,29 @@ const ENCORE: &[Section] = &[
 ];
 
 /// The songs, in the set's order.
-pub const PIECES: [&Piece; 7] = [&WEIR_GATE, &CANDLE, &MILLER, &NINE_BELLS, &LONG_NIGHT, &CARRY, &HOME];
+pub const PIECES: [&Piece; 10] =
+    [&WEIR_GATE, &FROST, &CANDLE, &MILLER, &NINE_BELLS, &LONG_NIGHT, &FERRY, &LULLABY, &CARRY, &HOME];
 
 /// The whole evening.
-pub const EVENING: [Entry; 9] = [
+pub const EVENING: [Entry; 13] = [
     entry(1, &WEIR_GATE, WEIR_GATE.sections),
-    entry(2, &CANDLE, CANDLE.sections),
+    entry(2, &FROST, FROST.sections),
+    entry(3, &CANDLE, CANDLE.sections),
     // In the pause the keys go on playing the song before.
-    entry(3, &CANDLE, WELCOME),
-    entry(4, &MILLER, MILLER.sections),
-    Entry { wish: Some("Ab"), ..entry(5, &NINE_BELLS, NINE_BELLS.sections) },
-    entry(6, &LONG_NIGHT, LONG_NIGHT.sections),
-    entry(7, &CARRY, CARRY.sections),
-    Entry { wish: Some("Bb"), ..entry(8, &HOME, HOME.sections) },
-    Entry { wish: Some("Eb"), ..entry(9, &WEIR_GATE, ENCORE) },
+    entry(4, &CANDLE, WELCOME),
+    entry(5, &MILLER, MILLER.sections),
+    Entry { wish: Some("Ab"), ..entry(6, &NINE_BELLS, NINE_BELLS.sections) },
+    entry(7, &LONG_NIGHT, LONG_NIGHT.sections),
+    entry(8, &FERRY, FERRY.sections),
+    // Somebody reads; only the drone goes on.
+    Entry { rest: 4, ..entry(9, &FERRY, &[]) },
+    entry(10, &LULLABY, LULLABY.sections),
+    entry(11, &CARRY, CARRY.sections),
+    Entry { wish: Some("Bb"), ..entry(12, &HOME, HOME.sections) },
+    Entry { wish: Some("Eb"), ..entry(13, &WEIR_GATE, ENCORE) },
 ];
 
-const fn entry(place: u32, piece: &'static Piece, sections: &'static [Section]) -> Entry {
-    Entry { place, piece, sections, wish: None }
+/// An entry as its song is usually played.
+pub const fn entry(place: u32, piece: &'static Piece, sections: &'static [Section]) -> Entry {
+    Entry { place, piece, sections, wish: None, rest: 1 }
 }

@@ -6,7 +6,7 @@ use handspan::midi::file::Writer;
 use handspan::midi::tempo::{Division, TempoEvent, TempoKind};
 
 use super::hands::{Performance, QUARTER};
-use super::pieces::{EVENING, Entry, PIECES, Piece};
+use super::pieces::{EVENING, Entry, PIECES, Piece, entry};
 
 /// A file: its name and its bytes.
 pub type File = (String, Vec<u8>);
@@ -18,7 +18,7 @@ pub type File = (String, Vec<u8>);
 pub fn all() -> Result<Vec<File>, Box<dyn Error>> {
     let mut takes = Vec::new();
     for piece in PIECES {
-        let entry = Entry { place: piece.place, piece, sections: piece.sections, wish: None };
+        let entry = entry(piece.place, piece, piece.sections);
         takes.push((format!("{}.mid", piece.stem), take(piece.stem, &[entry])?));
     }
     takes.push(("whole-set.mid".to_owned(), take("whole set", &EVENING)?));

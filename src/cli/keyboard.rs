@@ -1,12 +1,13 @@
 //! A keyboard with its zones, drawn with characters.
 
+use super::{fingers, helping};
 use crate::engine::Keys;
-use crate::map::{Book, Input, KeyRange, Song, Zone};
+use crate::map::{Book, Input, KeyRange, Song, StayInKey, Zone};
 use crate::midi::Note;
-use crate::music::note;
+use crate::music::{Classes, note};
 
 /// The pitch classes of the black keys.
-const BLACK: [u8; 5] = [1, 3, 6, 8, 10];
+pub(super) const BLACK: [u8; 5] = [1, 3, 6, 8, 10];
 
 /// How keys become columns: one or two keys to each.
 struct Scale {
@@ -39,17 +40,52 @@ pub(super) fn worth_drawing<'a>(book: &'a Book, song: &'a Song) -> impl Iterator
     book.gear.inputs.iter().filter(move |input| input.play && (!input.optional || named(input)))
 }
 
-/// The keyboard of an input with the zones of `song` that listen to it, in at most `width` columns for the keys.
-/// Each zone is a bar over its keys, with what it makes of them on its right.
+/// The keyboard of an input with the zones of `song` that listen to it, in at most `width` columns for the keys. Each
+/// zone is a bar over its keys. Where a zone stays in key, dots mark the keys that fit; where one key plays a chord, an
+/// octave is drawn large, with what each key plays.
 pub(super) fn draw(book: &Book, song: &Song, keys: &Keys, input: &Input, width: usize) -> Vec<String> {
     let scale = Scale::new(input.keys, width);
+    let listening: Vec<&Zone> = song
+        .zones
+        .iter()
+        .filter(|zone| match &zone.input {
+            Some(named) => named.value == input.name.value,
+            None => input.play,
+        })
+        .collect();
     let mut lines = vec![names(&scale), pattern(&scale)];
-    let listening = song.zones.iter().filter(|zone| match &zone.input {
-        Some(named) => named.value == input.name.value,
-        None => input.play,
-    });
-    lines.extend(listening.map(|zone| bar(book, zone, keys, &scale)));
+    lines.extend(fitting(song, keys, &listening, &scale));
+    lines.extend(listening.iter().map(|zone| bar(book, zone, &scale)));
+    if let Some(zone) = listening.iter().find(|zone| zone.one_key_chord) {
+        let octave = fingers::octave(song, keys, width);
+        if !octave.is_empty() {
+            lines.push(String::new());
+            lines.push(format!("an octave of {}, and what each key plays", zone.name));
+        }
+        lines.extend(octave);
+    }
     lines
+}
+
+/// Dots under the keys that fit, where a zone stays in key and every key has a column; hollow ones fit in some of the
+/// zone's sections only.
+fn fitting(song: &Song, keys: &Keys, zones: &[&Zone], scale: &Scale) -> Option<String> {
+    let mut line = vec![' '; scale.columns()];
+    for zone in zones.iter().filter(|zone| zone.stay_in_key != StayInKey::Off) {
+        let sections: Vec<Classes> = helping::sections_of(song, zone)
+            .map(|section| helping::fitting(song, section, keys.play_in.tonic()))
+            .collect();
+        for key in (zone.keys.value.0 as u8).max(scale.low)..=(zone.keys.value.1 as u8).min(scale.high) {
+            let column = scale.column(key);
+            if sections.iter().all(|fits| fits.contains(key)) {
+                line[column] = '•';
+            } else if sections.iter().any(|fits| fits.contains(key)) {
+                line[column] = '◦';
+            }
+        }
+    }
+    let line = line.into_iter().collect::<String>().trim_end().to_owned();
+    (scale.keys == 1 && !line.is_empty()).then_some(line)
 }
 
 /// Names of the Cs, above their keys.
@@ -83,58 +119,30 @@ fn pattern(scale: &Scale) -> String {
     line.into_iter().collect()
 }
 
-/// A zone as a bar over its keys.
-fn bar(book: &Book, zone: &Zone, keys: &Keys, scale: &Scale) -> String {
+/// A zone as a bar over its keys, with its name and where it goes.
+fn bar(book: &Book, zone: &Zone, scale: &Scale) -> String {
     let (low, high) = zone.keys.value;
     let (first, last) = (scale.column(low as u8), scale.column(high as u8));
     let width = last - first + 1;
-    let name = format!(" {} ", zone.name);
-    let inside = width >= name.chars().count() + 2;
-    let mut drawn = match width {
+    let sound = book.gear.sounds.iter().find(|sound| sound.name.value == zone.sound.value);
+    let goes = sound.map_or_else(String::new, |sound| format!("→ {} {} ", sound.output.value, sound.channel.number()));
+    let label = format!(" {} {goes}", zone.name);
+    let label_width = label.chars().count();
+    let bar = |inside: &str, taken: usize| match width {
         1 => "┃".to_owned(),
         _ => {
-            let middle = if inside { name.clone() } else { String::new() };
-            let dashes = width - 2 - middle.chars().count();
-            format!("┣{}{middle}{}┫", "━".repeat(dashes / 2), "━".repeat(dashes - dashes / 2))
+            let dashes = width - 2 - taken;
+            format!("┣{}{inside}{}┫", "━".repeat(dashes / 2), "━".repeat(dashes - dashes / 2))
         }
     };
-    drawn.insert_str(0, &" ".repeat(first));
-    let missing = if inside { String::new() } else { name.trim_end().to_owned() };
-    let padding = " ".repeat((scale.columns() - last - 1).saturating_sub(missing.chars().count()));
-    format!("{drawn}{missing}{padding}  {}", remarks(book, zone, keys))
-}
-
-/// What a zone makes of its keys, in a few words.
-fn remarks(book: &Book, zone: &Zone, keys: &Keys) -> String {
-    let mut words = Vec::new();
-    if let Some(sound) = book.gear.sounds.iter().find(|sound| sound.name.value == zone.sound.value) {
-        words.push(format!("→ {} {}", sound.output.value, sound.channel.index() + 1));
+    if width >= label_width + 2 {
+        format!("{}{}", " ".repeat(first), bar(&label, label_width))
+    } else if last + 1 + label_width <= scale.columns() {
+        format!("{}{}{}", " ".repeat(first), bar("", 0), label.trim_end())
+    } else if first >= label_width {
+        format!("{}{label}{}", " ".repeat(first - label_width), bar("", 0))
+    } else {
+        // Neither beside nor inside: over the edge, as little as may be.
+        format!("{}{}{}", " ".repeat(first), bar("", 0), label.trim_end())
     }
-    let moved = 12 * zone.octave + zone.transpose + if zone.follow_key { keys.shift } else { 0 };
-    match &zone.within {
-        Some(range) => {
-            let (low, high) = range.value;
-            words.push(format!("within {}–{}", note::name(low, 4), note::name(high, 4)));
-        }
-        None if moved != 0 => words.push(format!("{moved:+} semitones")),
-        None => {}
-    }
-    if zone.velocity.value != (1, 127) {
-        let by = if zone.by_handful { " by the handful" } else { "" };
-        words.push(format!("velocity {}–{}{by}", zone.velocity.value.0, zone.velocity.value.1));
-    }
-    if zone.level != 0.0 {
-        words.push(format!("{:+} dB", zone.level));
-    }
-    if let Some(sections) = &zone.sections {
-        let names: Vec<&str> = sections.iter().map(|section| section.value.as_str()).collect();
-        words.push(format!("in {}", names.join(", ")));
-    }
-    if zone.only {
-        words.push("alone".to_owned());
-    }
-    if !zone.on {
-        words.push("off until turned on".to_owned());
-    }
-    words.join(", ")
 }

@@ -2,6 +2,8 @@
 
 mod check;
 mod demo;
+mod fingers;
+mod helping;
 mod herald;
 mod keyboard;
 mod log;
@@ -10,6 +12,7 @@ mod play;
 mod ports;
 mod render;
 mod rotation;
+mod table;
 mod telling;
 mod terminal;
 mod tryout;

@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use super::helping::{self, Detail};
 use super::keyboard;
 use crate::daemon::{Report, Show};
 use crate::engine::{Keys, Notice, Standing};
@@ -157,7 +158,8 @@ impl Teller {
         let Some(width) = self.drawn else { return Vec::new() };
         let inputs = keyboard::worth_drawing(&self.show.book, song);
         let drawn = inputs.flat_map(|input| keyboard::draw(&self.show.book, song, keys, input, width));
-        drawn.map(|line| format!("{INDENT}{line}")).collect()
+        let words = helping::words(&self.show.book, song, keys, Detail::Short);
+        drawn.chain(words).map(|line| format!("{INDENT}{line}")).collect()
     }
 
     fn section(&self, standing: &Standing) -> Option<String> {

@@ -18,6 +18,8 @@ pub(super) const KEYS_HELP: &str = "While it runs in a terminal, single keys ste
   1 to 9        turn a zone of the song on or off, in the order of its map
   t             from the top: enter the song again
   a             say again what entering the song says to other machines
+  d             the drone on, or off again
+  f             fade all that rings without a finger, over 2 s
   s             set up all sounds again
   !             panic: silence everything
   q             end, with every note ended and every pedal lifted

@@ -5,19 +5,22 @@ use std::io;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
+use super::helping::{self, Detail};
+use super::table::{self, Kind, Moment};
 use super::telling::in_which_keys;
 use super::{Failure, demo, keyboard, render, tell};
-use crate::engine::words::{channel, describe_in};
-use crate::engine::{Action, Cause, Keys, Notice, Plan, Rehearsal, Step};
+use crate::engine::{Action, Keys, Notice, Plan, Rehearsal};
 use crate::map::{self, Book};
 use crate::midi::file::{self, Take, TakeKind};
 
 /// Keys shown after the beginning of a song and of each section; all of them are in the rendered files.
-const KEYS_SHOWN: usize = 4;
+const KEYS_SHOWN: usize = 5;
 /// Sections shown of each song.
 const SECTIONS_SHOWN: usize = 3;
-/// Columns of the hand's part, and of each output's.
-const COLUMN: usize = 20;
+/// Moments of one fade are no further apart, in microseconds.
+const STEP_OF_A_FADE: u64 = 60_000;
+/// Wrong notes shown of each song.
+const WRONG_SHOWN: usize = 2;
 /// Columns of a keyboard.
 const KEYBOARD: usize = 88;
 
@@ -38,9 +41,10 @@ pub(super) fn run(out: Option<PathBuf>) -> Result<(), Failure> {
     }
     let take = demo_take(demo::WHOLE_TAKE)?;
     let rehearsal = Rehearsal::new(&plan, &take, 0, 0);
+    show_drone(&book, &plan, &rehearsal, &take);
     render::write(&book, &rehearsal, &take, &folder.join("rendered").join("whole-set"))?;
     tell(&format!(
-        "\nThe whole set, {:.0} minutes of playing: {}",
+        "\nThe whole set, {:.0} minutes of playing\n  {}",
         take.end as f64 / 60e6,
         tally(&book, &rehearsal, &take)
     ));
@@ -120,21 +124,37 @@ fn show(book: &Book, song: usize, entry: usize, rehearsal: &Rehearsal, take: &Ta
     tell(&format!("  {}", in_which_keys(&keys, song)));
     for input in keyboard::worth_drawing(book, song) {
         tell(&format!("\n  {}", input.name.value));
-        keyboard::draw(book, song, &keys, input, KEYBOARD).iter().for_each(|line| tell(&format!("  {line}")));
+        let drawn = keyboard::draw(book, song, &keys, input, KEYBOARD);
+        drawn.iter().for_each(|line| tell(format!("  {line}").trim_end()));
     }
-    let used = outputs_used(book, rehearsal);
-    let heading: String =
-        used.iter().map(|output| format!("{:COLUMN$}", book.gear.outputs[*output].name.value)).collect();
-    tell(&format!("\n  {:>9}  {:COLUMN$}{}", "", "the hand", heading.trim_end()));
-    let mut before = None;
-    for index in telling_steps(rehearsal, take) {
-        if before.is_some_and(|before| before + 1 != index) {
-            tell(&format!("  {:>9}  …", ""));
-        }
-        before = Some(index);
-        rows(&rehearsal.steps[index], take, &used, &keys).iter().for_each(|row| tell(row));
+    let words = helping::words(book, song, &keys, Detail::Helping);
+    if !words.is_empty() {
+        tell("");
+        words.iter().for_each(|line| tell(&format!("  {line}")));
     }
+    let moments = table::moments(book, rehearsal, take);
+    let chosen = telling(&moments);
+    tabulate(book, rehearsal, &moments, &chosen);
     tell(&format!("  {}", tally(book, rehearsal, take)));
+}
+
+/// Some moments as a table, with a sign where others are left out.
+fn tabulate(book: &Book, rehearsal: &Rehearsal, moments: &[Moment<'_>], chosen: &[usize]) {
+    let used = outputs_used(book, rehearsal);
+    let is_told = |output: &usize| {
+        let mut told = chosen.iter().flat_map(|index| &moments[*index].said);
+        told.any(|line| line.output == *output)
+    };
+    let used: Vec<usize> = used.into_iter().filter(is_told).collect();
+    tell(&format!("\n{}", table::heading(book, &used)));
+    let mut before = None;
+    for index in chosen {
+        if before.is_some_and(|before| before + 1 != *index) {
+            tell(&table::gap());
+        }
+        before = Some(*index);
+        table::rows(book, &moments[*index], &used).iter().for_each(|row| tell(row));
+    }
 }
 
 fn outputs_used(book: &Book, rehearsal: &Rehearsal) -> Vec<usize> {
@@ -142,59 +162,121 @@ fn outputs_used(book: &Book, rehearsal: &Rehearsal) -> Vec<usize> {
     (0..book.gear.outputs.len()).filter(said).collect()
 }
 
-/// The steps that tell what a song does: how it and its first sections begin, and the first keys after that.
-fn telling_steps(rehearsal: &Rehearsal, take: &Take) -> Vec<usize> {
+/// The moments that tell what a song does: how it and its first sections begin, the first keys after that with what is
+/// decided from them; what somebody asks for; and one or two of each thing that is there to help.
+fn telling(moments: &[Moment<'_>]) -> Vec<usize> {
     let mut told = Vec::new();
-    let mut sections = 0;
-    let mut keys_left = 0;
-    for (index, step) in rehearsal.steps.iter().enumerate() {
-        let event = match step.cause {
-            Cause::Event(event) => take.events.get(event).map(|event| &event.kind),
-            Cause::Start | Cause::End => None,
+    let (mut sections, mut keys_left) = (0, 0);
+    let (mut wrong_left, mut silent_left, mut late_left) = (WRONG_SHOWN, WRONG_SHOWN, 1);
+    let mut was_key = false;
+    // Where something follows chords, more than one of them is worth seeing.
+    let decides = moments.iter().any(|moment| moment.kind == Kind::Decision);
+    for (index, moment) in moments.iter().enumerate() {
+        let is_told = match moment.kind {
+            Kind::Begins => {
+                sections += 1;
+                keys_left = match sections {
+                    1 if decides => 2 * KEYS_SHOWN,
+                    1..=SECTIONS_SHOWN => KEYS_SHOWN,
+                    _ => 0,
+                };
+                sections <= SECTIONS_SHOWN
+            }
+            Kind::Key if keys_left > 0 => {
+                keys_left -= 1;
+                true
+            }
+            // What was decided belongs to the keys above it.
+            Kind::Decision => keys_left > 0 || was_key,
+            Kind::WrongKey if wrong_left > 0 => {
+                wrong_left -= 1;
+                true
+            }
+            Kind::SilentKey if silent_left > 0 => {
+                silent_left -= 1;
+                true
+            }
+            Kind::LateFinger if late_left > 0 => {
+                late_left -= 1;
+                true
+            }
+            Kind::Asked => moment.notices.iter().any(|notice| match notice {
+                Notice::Drone(_) => true,
+                Notice::Fade => moments.get(index + 1).is_some_and(|next| next.kind == Kind::Fade),
+                _ => false,
+            }),
+            Kind::Fade => is_edge(moments, index),
+            _ => false,
         };
-        let begins = step.cause == Cause::Start || step.notices.contains(&Notice::Section);
-        let is_key = matches!(event, Some(TakeKind::Message(bytes)) if bytes.first().is_some_and(|status| status & 0xF0 == 0x90));
-        if begins && sections < SECTIONS_SHOWN {
-            sections += 1;
-            keys_left = KEYS_SHOWN;
-            told.push(index);
-        } else if is_key && keys_left > 0 {
-            keys_left -= 1;
+        was_key = is_told && matches!(moment.kind, Kind::Key | Kind::WrongKey);
+        if is_told {
             told.push(index);
         }
     }
     told
 }
 
-/// What the hand did in one step, and what each output got of it, as many lines as the fullest needs.
-fn rows(step: &Step, take: &Take, used: &[usize], keys: &Keys) -> Vec<String> {
-    let hand = match step.cause {
-        Cause::Start => "(the song begins)".to_owned(),
-        Cause::End => "(the end)".to_owned(),
-        Cause::Event(index) => match take.events.get(index).map(|event| &event.kind) {
-            Some(TakeKind::Message(bytes)) => describe_in(bytes, keys.play_in),
-            Some(TakeKind::Marker(text)) => format!("({text})"),
-            None => String::new(),
-        },
+/// Whether a moment of a fade is its first or last, whatever is played meanwhile.
+fn is_edge(moments: &[Moment<'_>], index: usize) -> bool {
+    let here = moments[index].at;
+    let fades = |moment: &&Moment<'_>| moment.kind == Kind::Fade && moment.at.abs_diff(here) < STEP_OF_A_FADE;
+    let begins = !moments[..index]
+        .iter()
+        .rev()
+        .take_while(|moment| here - moment.at < STEP_OF_A_FADE)
+        .any(|moment| fades(&moment));
+    let ends = !moments[index + 1..]
+        .iter()
+        .take_while(|moment| moment.at - here < STEP_OF_A_FADE)
+        .any(|moment| fades(&moment));
+    begins || ends
+}
+
+/// How the drone goes on between songs, in the take over the whole set.
+fn show_drone(book: &Book, plan: &Plan, rehearsal: &Rehearsal, take: &Take) {
+    let moments = table::moments(book, rehearsal, take);
+    let chosen = under_talking(&moments);
+    let mut titles: Vec<&str> = chosen.iter().map(|index| plan.title(moments[*index].standing.entry)).collect();
+    titles.dedup();
+    if titles.len() > 1 {
+        tell(&format!("\nThe drone under talking, in the take over the whole set\n  {}", titles.join(" → ")));
+        tabulate(book, rehearsal, &moments, &chosen);
+    }
+}
+
+/// From where the drone is turned on to where it has faded: the changes of song, and the first keys of a song with which
+/// it moves.
+fn under_talking(moments: &[Moment<'_>]) -> Vec<usize> {
+    let Some(begin) = moments.iter().position(|moment| moment.notices.contains(&Notice::Drone(true))) else {
+        return Vec::new();
     };
-    let got = |output: usize| step.said.iter().filter(move |line| line.output == output);
-    let height = used.iter().map(|output| got(*output).count()).max().unwrap_or(0);
-    let row = |row: usize| {
-        let time = if row == 0 { format!("{:7.3} s", step.at as f64 / 1e6) } else { String::new() };
-        let hand = if row == 0 { hand.as_str() } else { "" };
-        let cells: String = used
-            .iter()
-            .map(|output| {
-                let cell = got(*output).nth(row).map_or_else(String::new, |line| {
-                    let channel = channel(&line.bytes).map_or_else(String::new, |channel| format!("{channel:2}: "));
-                    format!("{channel}{}", describe_in(&line.bytes, keys.tonight))
-                });
-                format!("{cell:COLUMN$}")
-            })
-            .collect();
-        format!("  {time:>9}  {hand:COLUMN$}{cells}").trim_end().to_owned()
-    };
-    (0..height.max(1)).map(row).collect()
+    let mut told = vec![begin];
+    let (mut keys_left, mut fading) = (0, false);
+    for (index, moment) in moments.iter().enumerate().skip(begin + 1) {
+        let is_told = match moment.kind {
+            Kind::Asked if moment.notices.contains(&Notice::Song) => {
+                if fading {
+                    break;
+                }
+                keys_left = KEYS_SHOWN - 1;
+                true
+            }
+            Kind::Asked if moment.notices.contains(&Notice::Fade) => {
+                fading = true;
+                true
+            }
+            Kind::Key if keys_left > 0 => {
+                keys_left -= 1;
+                true
+            }
+            Kind::Fade => is_edge(moments, index),
+            _ => false,
+        };
+        if is_told {
+            told.push(index);
+        }
+    }
+    told
 }
 
 /// How many keys were pressed and how many notes each output got, and whether all of them ended.

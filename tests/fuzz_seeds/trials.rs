@@ -30,12 +30,15 @@ const PLAIN: [(&str, &str); 3] = [
 ];
 
 /// The demo set.
-const DEMO: [(&str, &str); 9] = [
+const DEMO: [(&str, &str); 12] = [
     ("midwinter.toml", include_str!("../../maps/midwinter.toml")),
     ("gear.toml", include_str!("../../maps/gear.toml")),
     ("songs/candle-by-candle.toml", include_str!("../../maps/songs/candle-by-candle.toml")),
     ("songs/carry-the-light.toml", include_str!("../../maps/songs/carry-the-light.toml")),
+    ("songs/ferry-at-first-light.toml", include_str!("../../maps/songs/ferry-at-first-light.toml")),
+    ("songs/frost-on-the-window.toml", include_str!("../../maps/songs/frost-on-the-window.toml")),
     ("songs/home-before-the-thaw.toml", include_str!("../../maps/songs/home-before-the-thaw.toml")),
+    ("songs/lamplighters-lullaby.toml", include_str!("../../maps/songs/lamplighters-lullaby.toml")),
     ("songs/long-night-round.toml", include_str!("../../maps/songs/long-night-round.toml")),
     ("songs/millers-lantern.toml", include_str!("../../maps/songs/millers-lantern.toml")),
     ("songs/nine-bells.toml", include_str!("../../maps/songs/nine-bells.toml")),

@@ -1,0 +1,112 @@
+//! What one finger plays where one key plays a chord (rule R13), named and drawn.
+
+use super::keyboard::BLACK;
+use crate::engine::Keys;
+use crate::map::{PlayIn, Song};
+use crate::music::chord::{self, Kind};
+use crate::music::{Chord, Tone, scale};
+
+/// Columns of a white key, at least.
+const WHITE: usize = 7;
+
+/// The chord that a key plays, as it is gripped: named in the key that the fingers play in.
+pub(super) fn chord_on(song: &Song, keys: &Keys, key: u8) -> Chord {
+    let play_in = keys.play_in;
+    let above = (12 + key % 12 - play_in.tonic()) % 12;
+    // The table is written in the song's own play-in key, and moves where the set replaces that.
+    let written = match song.play_in.as_ref().map(|play_in| play_in.value) {
+        Some(PlayIn::Key(key)) => key,
+        _ => song.key.value,
+    };
+    let finger = song.fingers.iter().find(|finger| (12 + finger.key % 12 - written.tonic()) % 12 == above);
+    if let Some(finger) = finger {
+        return finger.chord.value.moved(written.nearest_way(play_in), play_in);
+    }
+    let root = play_in.tonic() + above;
+    let triad = scale::triad(play_in.is_minor(), above).map(|classes| classes.moved(i32::from(play_in.tonic())));
+    let upward = |class: u8| root + (class + 24 - root) % 12;
+    let named = triad.and_then(|triad| chord::name(triad.iter().fold(0, |keys, class| keys | 1 << upward(class))));
+    // A key off the scale plays its root and fifth.
+    named.map_or_else(|| Chord::new(Tone::in_key(root, play_in), Kind::Fifth, None), |named| named.spelled(play_in))
+}
+
+/// An octave, large: black keys with their chords, and below them the white ones; a key that is neither a degree nor a
+/// finger has no name. Nothing where it is too wide.
+pub(super) fn octave(song: &Song, keys: &Keys, width: usize) -> Vec<String> {
+    let name = |key: u8| {
+        let chord = chord_on(song, keys, key);
+        // C# with its fifth is written C#5, which looks like a note's name.
+        if chord.kind() == Kind::Fifth { String::new() } else { chord.to_string() }
+    };
+    let whites: Vec<u8> = (0..12).filter(|key| !BLACK.contains(key)).collect();
+    let longest = (0..12).map(|key| name(key).chars().count()).max().unwrap_or(0);
+    let white = WHITE.max(longest + 2);
+    if white * whites.len() > width {
+        return Vec::new();
+    }
+    let mut below = String::new();
+    let mut above = String::new();
+    for (place, key) in whites.iter().enumerate() {
+        below.push_str(&format!("▏{:1$}", name(*key), white - 1));
+        if BLACK.contains(&(key + 1)) {
+            let column = place * white + white * 2 / 3;
+            let gap = column.saturating_sub(above.chars().count());
+            above.push_str(&format!("{}█{}", " ".repeat(gap), name(key + 1)));
+        }
+    }
+    vec![above, format!("{below}▏")]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::map::load;
+
+    fn song(key: &str, fingers: &str) -> (Song, Keys) {
+        let text = format!(
+            "title = \"Snow\"\nkey = \"{key}\"\n[[zone]]\nsound = \"grand\"\none_key_chord = true\n[fingers]\n{fingers}\n"
+        );
+        let mut read = |path: &str| match path {
+            "set.toml" => Ok(b"title = \"Evening\"\ngear = \"gear.toml\"\n[[song]]\nmap = \"song.toml\"\n".to_vec()),
+            "gear.toml" => Ok(b"[inputs.keyboard]\nport = \"piano\"\n[outputs.keys]\nvirtual = true\n\
+                [sounds.grand]\noutput = \"keys\"\nchannel = 1\n"
+                .to_vec()),
+            _ => Ok(text.clone().into_bytes()),
+        };
+        let book = load("set.toml", &mut read).book.expect("the maps load");
+        let keys = Keys::of(&book, &book.set.entries[0], &book.songs[0]);
+        (book.songs[0].clone(), keys)
+    }
+
+    fn chords(key: &str, fingers: &str) -> Vec<String> {
+        let (song, keys) = song(key, fingers);
+        (0..12).map(|class| chord_on(&song, &keys, class).to_string()).collect()
+    }
+
+    #[test]
+    fn each_key_has_the_chord_of_its_degree_or_its_finger() {
+        // R13; the triads as in the tests of `music::scale`.
+        let c = ["C", "C#5", "Dm", "Eb5", "C/E", "F", "D7", "G", "Ab5", "Am", "Bb5", "G/B"];
+        assert_eq!(
+            chords("C", "E = \"C/E\"\nB = \"G/B\"\n\"F#\" = \"D7\""),
+            c.map(|name| name.replace("C#5", &c_sharp()))
+        );
+        let am = chords("Am", "");
+        assert_eq!([am[9].as_str(), am[4].as_str(), am[8].as_str()], ["Am", "E", "G#dim"]);
+    }
+
+    /// As the key of C writes it.
+    fn c_sharp() -> String {
+        Chord::new(Tone::in_key(1, "C".parse().expect("a key")), Kind::Fifth, None).to_string()
+    }
+
+    #[test]
+    fn an_octave_stands_in_its_width_or_is_left_out() {
+        let (song, keys) = song("C", "");
+        let drawn = octave(&song, &keys, 88);
+        assert_eq!(drawn.len(), 2);
+        assert!(drawn[1].starts_with("▏C      ▏Dm     ▏Em"), "{drawn:?}");
+        assert!(drawn.iter().all(|line| line.chars().count() <= 88));
+        assert!(octave(&song, &keys, 40).is_empty());
+    }
+}

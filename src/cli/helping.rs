@@ -1,0 +1,170 @@
+//! What each zone of a song makes of the hand, in the player's words.
+
+use crate::engine::Keys;
+use crate::map::{Book, Drone, Linger, Plays, Song, StayInKey, Zone};
+use crate::midi::Note;
+use crate::music::{Classes, note, scale};
+
+/// How much is said of a zone.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Detail {
+    /// What it does to its notes.
+    Short,
+    /// Also what it does for the hand, a line for each field that helps.
+    Helping,
+}
+
+/// The zones of a song by name, each with what it makes of its keys; then the drone.
+pub(super) fn words(book: &Book, song: &Song, keys: &Keys, detail: Detail) -> Vec<String> {
+    let width = song.zones.iter().map(|zone| zone.name.chars().count()).max().unwrap_or(0).max(5);
+    let mut lines = Vec::new();
+    let mut say = |name: &str, said: Vec<String>| {
+        for (number, words) in said.into_iter().enumerate() {
+            let name = if number == 0 { name } else { "" };
+            lines.push(format!("{name:width$}  {words}"));
+        }
+    };
+    for zone in &song.zones {
+        let mut said: Vec<String> = Some(facts(zone, keys)).filter(|facts| !facts.is_empty()).into_iter().collect();
+        if detail == Detail::Helping {
+            said.extend(helps(zone, song));
+        }
+        say(&zone.name, said);
+    }
+    if let Some(drone) = song.drone.as_ref().filter(|_| detail == Detail::Helping) {
+        say("drone", drones(book, drone, keys));
+    }
+    lines
+}
+
+/// What a zone does to its notes, in a few words.
+fn facts(zone: &Zone, keys: &Keys) -> String {
+    let mut words = Vec::new();
+    let moved = 12 * zone.octave + zone.transpose + if zone.follow_key { keys.shift } else { 0 };
+    match &zone.within {
+        Some(range) => {
+            let (low, high) = range.value;
+            words.push(format!("within {}–{}", note::name(low, 4), note::name(high, 4)));
+        }
+        None if moved != 0 => words.push(format!("{moved:+} semitones")),
+        None => {}
+    }
+    if zone.velocity.value != (1, 127) {
+        words.push(format!("velocity {}–{}", zone.velocity.value.0, zone.velocity.value.1));
+    }
+    if zone.level != 0.0 {
+        words.push(format!("{:+} dB", zone.level));
+    }
+    if let Some(sections) = &zone.sections {
+        let names: Vec<&str> = sections.iter().map(|section| section.value.as_str()).collect();
+        words.push(format!("in {}", names.join(", ")));
+    }
+    if zone.only {
+        words.push("its keys go to no other zone".to_owned());
+    }
+    if !zone.on {
+        words.push("off until turned on".to_owned());
+    }
+    words.join(", ")
+}
+
+/// What a zone does for the hand, a line for each field that helps.
+fn helps(zone: &Zone, song: &Song) -> Vec<String> {
+    let mut lines = Vec::new();
+    let what = match zone.plays {
+        Plays::AsPressed => None,
+        Plays::Root => Some("follows the chord: its root"),
+        Plays::RootFifth => Some("follows the chord: its root and fifth"),
+        Plays::Chord => Some("follows the chord: each of its notes, moving as little as it can"),
+        Plays::Lowest => Some("takes the lowest key alone, at once"),
+        Plays::Highest => Some("takes the highest key alone, at once"),
+    };
+    if let Some(what) = what {
+        let until = match zone.linger {
+            Linger::Next => "until the next chord",
+            Linger::Off | Linger::Toggle => "while a key is held",
+        };
+        lines.push(format!("{what}, {until}"));
+        lines.extend(match zone.min_keys {
+            0 | 1 => None,
+            2 => Some("single notes are a melody and change nothing".to_owned()),
+            3 => Some("one or two keys are a melody and change nothing".to_owned()),
+            least => Some(format!("fewer than {least} keys are a melody and change nothing")),
+        });
+    }
+    if zone.one_key_chord {
+        lines.push("one finger plays the chord written on its key; one chord at a time".to_owned());
+        lines.push("a key without a name plays its root and fifth".to_owned());
+    }
+    match zone.linger {
+        Linger::Next if what.is_none() => {
+            lines.push("what you let go rings on until you strike again: move your hand without a hole".to_owned());
+        }
+        Linger::Toggle => lines.push("a key rings until you strike it again".to_owned()),
+        Linger::Off | Linger::Next => {}
+    }
+    if zone.fade > 0 {
+        lines.push(format!("where that ends for good, it dies away in {}", seconds(zone.fade)));
+    }
+    lines.extend(match zone.stay_in_key {
+        StayInKey::Off => None,
+        StayInKey::Nearest => Some(format!("a wrong note sounds as the nearest that fits: •{}", hollow(song, zone))),
+        StayInKey::Silent => Some(format!("only what fits sounds: •{}", hollow(song, zone))),
+    });
+    if zone.by_handful {
+        lines.push("one note so hard, and the whole handful comes along".to_owned());
+    }
+    lines
+}
+
+/// What a hollow dot means, where there is one.
+fn hollow(song: &Song, zone: &Zone) -> &'static str {
+    let tonic = song.key.value.tonic();
+    let mut sections = sections_of(song, zone).map(|section| fitting(song, section, tonic));
+    let first = sections.next();
+    if sections.any(|fits| Some(fits) != first) { ", and ◦ in some sections" } else { "" }
+}
+
+/// What a song's drone is.
+fn drones(book: &Book, drone: &Drone, keys: &Keys) -> Vec<String> {
+    let sound = book.gear.sounds.iter().find(|sound| sound.name.value == drone.sound.value);
+    let goes = sound.map_or_else(String::new, |sound| format!(" → {} {}", sound.output.value, sound.channel.number()));
+    let tonic = 12 * (drone.octave + 1) + i32::from(keys.tonight.tonic());
+    let minor = keys.tonight.is_minor();
+    let mut degrees = drone.degrees.clone();
+    degrees.sort_unstable();
+    let notes: Vec<String> = degrees
+        .iter()
+        .filter_map(|degree| u8::try_from(tonic + i32::from(scale::step(minor, *degree))).ok())
+        .filter_map(|note| Note::try_from(note).ok())
+        .map(|note| note::name_in(note, keys.tonight, 4))
+        .collect();
+    let mut lines = vec![
+        format!("{}{goes}: rings by itself from when you ask for it until you ask again", notes.join(" ")),
+        "goes on into the next song, and moves to its key with your first chord there".to_owned(),
+    ];
+    if drone.fade > 0 {
+        lines.push(format!("dies away in {}", seconds(drone.fade)));
+    }
+    lines
+}
+
+fn seconds(micros: u64) -> String {
+    format!("{} s", micros as f64 / 1e6)
+}
+
+/// The sections in which a zone plays, by number; of a song without sections, the whole song.
+pub(super) fn sections_of<'a>(song: &'a Song, zone: &'a Zone) -> impl Iterator<Item = usize> + 'a {
+    let is_in = move |section: &usize| {
+        song.sections.get(*section).is_none_or(|section| song.plays_in(zone, &section.name.value))
+    };
+    (0..song.sections.len().max(1)).filter(is_in)
+}
+
+/// What fits in a section where the fingers play in the key on `tonic` (rule R12).
+pub(super) fn fitting(song: &Song, section: usize, tonic: u8) -> Classes {
+    let chart = song.key.value;
+    let chords = song.chords_of(section).unwrap_or_default().iter().flatten();
+    let fits = chords.fold(chart.fitting(), |fits, chord| fits.and(chord.classes()));
+    fits.moved(i32::from(tonic) - i32::from(chart.tonic()))
+}

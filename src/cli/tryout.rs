@@ -186,8 +186,7 @@ fn telling(moments: &[Moment<'_>]) -> Vec<usize> {
                 keys_left -= 1;
                 true
             }
-            // What was decided belongs to the keys above it.
-            Kind::Decision => keys_left > 0 || was_key,
+            Kind::Decision => was_key,
             Kind::WrongKey if wrong_left > 0 => {
                 wrong_left -= 1;
                 true
@@ -208,7 +207,11 @@ fn telling(moments: &[Moment<'_>]) -> Vec<usize> {
             Kind::Fade => is_edge(moments, index),
             _ => false,
         };
-        was_key = is_told && matches!(moment.kind, Kind::Key | Kind::WrongKey);
+        // What is decided belongs to the keys above it.
+        match moment.kind {
+            Kind::Key | Kind::WrongKey | Kind::SilentKey | Kind::Begins => was_key = is_told,
+            _ => {}
+        }
         if is_told {
             told.push(index);
         }

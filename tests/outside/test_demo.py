@@ -1,4 +1,4 @@
-"""The demo set with its takes: markers that are known, notes that alternate (R2) and end, and what is heard where."""
+"""The demo set with its takes: markers that are known, notes that alternate (R2) and end, and what helps one hand."""
 
 import tempfile
 import tomllib
@@ -38,6 +38,8 @@ class Demo(unittest.TestCase):
                             self.assertEqual(Path(entry["map"]).stem, path.stem)
                 elif word == "section":
                     self.assertIn(name, [section["name"] for section in song["section"]], path.name)
+                elif word == "do":
+                    self.assertIn(name, ["drone", "fade"], path.name)
                 else:
                     self.assertEqual(word, "key", path.name)
 
@@ -63,6 +65,53 @@ class Demo(unittest.TestCase):
                         pedal = [data[2] for _, data in output.of(channel) if data[0] >> 4 == 11 and data[1] == 64]
                         self.assertEqual(pedal[-1:] or [0], [0], f"{name} {channel}")
                 self.assertGreater(heard, 100)
+
+    def rendered(self, take):
+        """A take of the demo through its set: the played file, and each output's rendered one."""
+        with tempfile.TemporaryDirectory(prefix="handspan-outside-") as folder:
+            done = render(MAPS / "midwinter.toml", TAKES / take, Path(folder))
+            self.assertEqual((done.returncode, done.stderr), (0, ""))
+            return mido.MidiFile(TAKES / take), {file.stem: Rendered(file) for file in Path(folder).glob("*.mid")}
+
+    def test_the_pad_follows_the_chords_of_one_hand(self):
+        # What the maps print for the song in F, a chord a bar: root and fifth of each.
+        played, outputs = self.rendered("frost-on-the-window.mid")
+        printed = [("F", "C"), ("C", "G"), ("D", "A"), ("C", "G"), ("Bb", "F"), ("F", "C"), ("G", "D"), ("C", "G")]
+        classes = {"C": 0, "D": 2, "F": 5, "G": 7, "A": 9, "Bb": 10}
+        states = outputs["pad"].sounding(1)
+        bar = 4 * played.ticks_per_beat
+        for number, chord in enumerate(printed):
+            # Held through the bar and over its end, while the hand moves: from when late fingers are up to the next
+            # chord.
+            begin, end = number * bar + 200, (number + 1) * bar
+            heard = [notes for tick, notes in states.items() if tick <= begin][-1:]
+            heard += [notes for tick, notes in states.items() if begin < tick < end]
+            self.assertEqual([{note % 12 for note in notes} for notes in heard], [{classes[name] for name in chord}], number)
+
+    def test_the_drone_goes_on_from_song_to_song(self):
+        played, outputs = self.rendered("whole-set.mid")
+        tick, marks = 0, {}
+        for message in played.tracks[0]:
+            tick += message.time
+            if message.type == "marker":
+                marks.setdefault(message.text, []).append(tick)
+        faded = max(tick for tick in marks["do fade"] if tick < marks["song 11"][0])
+        states = outputs["pad"].sounding(4)
+        sounding = [(tick, notes) for tick, notes in states.items() if marks["do drone"][0] <= tick <= faded]
+        # F and C, then without a gap Bb and F in the key of the next song; never silence before the fade.
+        self.assertEqual(sounding[0][0], marks["do drone"][0])
+        self.assertTrue(all(notes for _, notes in sounding), sounding)
+        self.assertEqual(set(sounding[-1][1]), {46, 53})
+        self.assertGreater(sounding[1][0], marks["song 10"][0] - 1)
+        self.assertEqual(list(states.values())[-1], frozenset())
+
+    def test_the_wrong_notes_of_a_beginner_sound_right(self):
+        # Bb major; in the chorus E natural as well, which its C7 has.
+        _, outputs = self.rendered("lamplighters-lullaby.mid")
+        scale = {10, 0, 2, 3, 5, 7, 9}
+        for channel in (1, 3):
+            heard = {note % 12 for notes in outputs["keys"].sounding(channel).values() for note in notes}
+            self.assertLessEqual(heard, scale | {4}, channel)
 
 
 if __name__ == "__main__":

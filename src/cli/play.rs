@@ -190,7 +190,7 @@ fn wait_for(threads: &[JoinHandle<()>]) {
 fn words_for(beginning: &Beginning) -> Option<String> {
     match beginning {
         Beginning::Afresh => None,
-        Beginning::Changed => {
+        Beginning::Changed(_) => {
             Some("The last run was broken off, but the maps have changed since: the set begins afresh.".to_owned())
         }
         Beginning::GoOn(_) => {

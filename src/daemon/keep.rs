@@ -13,7 +13,7 @@ use serde::{Deserialize, Serialize};
 use tempfile::NamedTempFile;
 
 use super::{Report, Show};
-use crate::engine::{Notice, Standing};
+use crate::engine::{Notice, Plan, Standing};
 use crate::ports::Connection;
 
 /// What is kept of a performance.
@@ -27,6 +27,9 @@ pub struct Kept {
     pub standing: Standing,
     /// Zones that were turned since the song was entered: name, and whether it was on.
     pub zones: Vec<(String, bool)>,
+    /// Cues that stood on: number and name.
+    #[serde(default)]
+    pub cues: Vec<(u16, String)>,
     /// Programs that were connected to our ports.
     #[serde(default)]
     pub connections: Vec<Connection>,
@@ -38,7 +41,7 @@ pub enum Beginning {
     /// With the first entry.
     Afresh,
     /// With the first entry, although the last one was broken off: the maps have changed since.
-    Changed,
+    Changed(Kept),
     /// Where it was broken off.
     GoOn(Kept),
 }
@@ -51,7 +54,18 @@ impl Beginning {
             None => Beginning::Afresh,
             Some(kept) if kept.ended_well => Beginning::Afresh,
             Some(kept) if kept.maps == show.fingerprint() => Beginning::GoOn(kept),
-            Some(_) => Beginning::Changed,
+            Some(kept) => Beginning::Changed(kept),
+        }
+    }
+
+    /// The cues of `plan` that the last performance left standing on: by their numbers if the maps are the same, else by
+    /// their names.
+    #[must_use]
+    pub fn cues_left(&self, plan: &Plan) -> Vec<u16> {
+        match self {
+            Beginning::Afresh => Vec::new(),
+            Beginning::GoOn(kept) => kept.cues.iter().map(|(cue, _)| *cue).collect(),
+            Beginning::Changed(kept) => kept.cues.iter().filter_map(|(_, name)| plan.cue_named(name)).collect(),
         }
     }
 
@@ -107,9 +121,9 @@ pub fn keep(
 ) -> io::Result<JoinHandle<()>> {
     let (standing, zones) = match beginning {
         Beginning::GoOn(kept) => (kept.standing, kept.zones.clone()),
-        Beginning::Afresh | Beginning::Changed => (Standing::default(), Vec::new()),
+        Beginning::Afresh | Beginning::Changed(_) => (Standing::default(), Vec::new()),
     };
-    let kept = Kept { maps: show.fingerprint(), ended_well: false, standing, zones, connections };
+    let kept = Kept { maps: show.fingerprint(), ended_well: false, standing, zones, cues: Vec::new(), connections };
     let mut keeper = Keeper { kept, show };
     thread::Builder::new().name("keep".to_owned()).spawn(move || {
         let mut complained = false;
@@ -146,6 +160,13 @@ impl Keeper {
                     self.kept.zones.clear();
                 }
                 self.kept.standing = *standing;
+                if let Notice::Cue(cue, on) = notice {
+                    self.kept.cues.retain(|(known, _)| known != cue);
+                    if *on {
+                        let name = self.show.plan.cue_name(*cue).unwrap_or_default().to_owned();
+                        self.kept.cues.push((*cue, name));
+                    }
+                }
                 if let Notice::Zone(name, on) = notice {
                     let name = self.show.plan.zone_name(*name).to_owned();
                     self.kept.zones.retain(|(known, _)| *known != name);
@@ -154,6 +175,9 @@ impl Keeper {
             }
             Report::Maps(show) => {
                 self.kept.maps = show.fingerprint();
+                for (cue, name) in &mut self.kept.cues {
+                    *cue = show.plan.cue_named(name).unwrap_or(*cue);
+                }
                 self.show = Arc::clone(show);
             }
             Report::Connections(connections) => self.kept.connections = connections.to_vec(),

@@ -37,6 +37,7 @@ impl Daemon {
     fn mend(&mut self) {
         self.say();
         let standing = self.engine.standing();
+        let cues: Vec<u16> = self.engine.standing_cues().collect();
         self.engine.end_everything(&mut self.out);
         self.say();
         self.engine = Engine::new(Arc::clone(self.engine.plan()));
@@ -44,6 +45,9 @@ impl Daemon {
         self.engine.step(Event::Resume(standing), now, &mut self.out);
         // What the places were told is forgotten with the old engine.
         self.next = self.engine.step(Event::Action(Action::Resend), now, &mut self.out);
+        for cue in cues {
+            self.next = self.engine.step(Event::CloseCue(cue), now, &mut self.out);
+        }
         self.say();
         self.reports.give(&Report::Rebuilt);
     }

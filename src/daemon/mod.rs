@@ -60,6 +60,11 @@ pub struct Daemon {
     pulse: Pulse,
 }
 
+/// A tick of a clock,
+const CLOCK: u8 = 0xF8;
+/// and how late it may still be given, in microseconds.
+const LATE_TICK: u64 = 100_000;
+
 /// What the owner remembers of an output.
 #[derive(Debug, Clone, Copy, Default)]
 struct OutputState {
@@ -152,7 +157,7 @@ impl Daemon {
             }
         }
         match beginning {
-            Beginning::Afresh | Beginning::Changed => self.step(Event::Start { entry: 0, place: 0 }),
+            Beginning::Afresh | Beginning::Changed(_) => self.step(Event::Start { entry: 0, place: 0 }),
             Beginning::GoOn(kept) => {
                 self.step(Event::Resume(kept.standing));
                 for (name, on) in &kept.zones {
@@ -161,6 +166,10 @@ impl Daemon {
                     }
                 }
             }
+        }
+        // A talkback that was open when the last run was broken off.
+        for cue in beginning.cues_left(self.engine.plan()) {
+            self.step(Event::CloseCue(cue));
         }
     }
 
@@ -280,7 +289,12 @@ impl Daemon {
 
     /// Sends what the step said, then tells what it noticed.
     fn say(&mut self) {
+        let now = self.now();
         for said in self.out.said() {
+            // After the process was held up, what is left of a clock's ticks would come all at once.
+            if said.bytes == [CLOCK] && now.saturating_sub(said.at) > LATE_TICK {
+                continue;
+            }
             let refused = self.ports.send(said.output, said.bytes).is_err();
             if refused {
                 self.not_taken += 1;

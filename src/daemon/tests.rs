@@ -63,6 +63,7 @@ fn kept(show: &Show) -> Kept {
         ended_well: false,
         standing,
         zones: vec![("warm".into(), false)],
+        cues: Vec::new(),
         connections: Vec::new(),
     }
 }
@@ -117,8 +118,9 @@ fn other_maps_or_a_good_end_begin_afresh() {
     let ended = Kept { ended_well: true, ..kept(&show) };
     assert_eq!(Beginning::after(Some(ended), &show), Beginning::Afresh);
     let other = Kept { maps: 1, ..kept(&show) };
-    assert_eq!(Beginning::after(Some(other), &show), Beginning::Changed);
-    assert!(Beginning::Changed.was_broken_off() && !Beginning::Afresh.was_broken_off());
+    let changed = Beginning::after(Some(other.clone()), &show);
+    assert_eq!(changed, Beginning::Changed(other));
+    assert!(changed.was_broken_off() && !Beginning::Afresh.was_broken_off());
 }
 
 #[test]

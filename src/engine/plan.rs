@@ -384,6 +384,13 @@ impl Plan {
         self.cues.get(usize::from(cue))?.name.as_deref()
     }
 
+    /// The first cue of a name.
+    #[must_use]
+    pub fn cue_named(&self, name: &str) -> Option<u16> {
+        let is_named = |cue: &PlanCue| !name.is_empty() && cue.name.as_deref() == Some(name);
+        self.cues.iter().position(is_named).map(|cue| cue as u16)
+    }
+
     /// The cues of a list, in file order.
     pub(super) fn cues_of(&self, list: u16) -> impl Iterator<Item = u16> {
         self.cue_lists.get(usize::from(list)).into_iter().flatten().copied()

@@ -221,7 +221,7 @@ mod tests {
         // One beat was left out, and one tap came twice.
         assert_eq!(taps.tap(2_500_000), Some(500_000));
         assert_eq!(taps.tap(2_600_000), Some(500_000));
-        assert_eq!(taps.tap(3_010_000), Some(500_000));
+        assert_eq!(taps.tap(3_100_000), Some(500_000));
         // After a pause it begins anew.
         assert_eq!(taps.tap(9_000_000), None);
     }

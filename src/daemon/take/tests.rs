@@ -263,6 +263,7 @@ fn a_set_that_goes_on_after_a_kill_plays_again_from_there() {
         ended_well: false,
         standing,
         zones: vec![("bed".into(), false)],
+        cues: Vec::new(),
         connections: Vec::new(),
     };
     let (sent, room) = perform(&show, &Beginning::GoOn(kept), |world| world.message(0, &[0x90, 60, 80]));
@@ -276,7 +277,10 @@ fn a_set_that_goes_on_after_a_kill_plays_again_from_there() {
 #[test]
 fn a_set_that_begins_afresh_after_a_kill_plays_again_from_its_beginning() {
     let show = Show::new(demo());
-    let (_, room) = perform(&show, &Beginning::Changed, |world| world.message(0, &[0x90, 60, 80]));
+    let standing = Standing::default();
+    let kept =
+        Kept { maps: 1, ended_well: false, standing, zones: Vec::new(), cues: Vec::new(), connections: Vec::new() };
+    let (_, room) = perform(&show, &Beginning::Changed(kept), |world| world.message(0, &[0x90, 60, 80]));
     let markers = room.played.markers();
     assert_eq!(markers[..2], ["silence keys", "silence pad"]);
     assert_eq!(markers[4], "begin");

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use super::Engine;
 use super::out::{Notice, Out};
-use super::place::{PEDALS, UNKNOWN};
+use super::place::{PEDALS, UNKNOWN, rest};
 use super::rings::{Ring, Why};
 
 /// The controller that fades: expression.
@@ -116,6 +116,14 @@ impl Engine {
         if let Some(value) = value {
             self.say_control(place, EXPRESSION, value, out);
         }
+    }
+
+    /// The level as it is without a fade, whatever the place was told: another run's fade may have left it lower.
+    pub(super) fn say_expression(&mut self, place: u16, out: &mut Out) {
+        let state = &mut self.places[usize::from(place)];
+        let told = Some(state.control(EXPRESSION)).filter(|value| *value != UNKNOWN);
+        let value = state.resume.take().or(told).unwrap_or(rest(EXPRESSION));
+        self.say_control(place, EXPRESSION, value, out);
     }
 
     /// A controller's value for a place; while that fades, or is silent after it, expression is remembered only.

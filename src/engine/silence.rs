@@ -37,10 +37,12 @@ impl Engine {
             }
         }
         self.say_bend(place, CENTRE, out);
-        if !known {
+        if known {
+            self.return_expression(place, out);
+        } else {
             self.say_pressure(place, 0, out);
+            self.say_expression(place, out);
         }
-        self.return_expression(place, out);
         self.say_control(place, 123, 0, out);
         self.say_control(place, 120, 0, out);
     }

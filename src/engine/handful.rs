@@ -150,6 +150,9 @@ impl Engine {
         let plan = Arc::clone(&self.plan);
         let zone_number = share.zone;
         if let Some(zone) = plan.zones.get(usize::from(zone_number)) {
+            if !zone.derives() {
+                return;
+            }
             if self.in_use.contains(&zone_number) && self.leaves_late(number, share, zone, now) {
                 self.decide_now(zone_number, now, out);
             }

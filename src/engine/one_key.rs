@@ -37,6 +37,7 @@ impl Engine {
             return;
         }
         self.gather(number, zone_number, key, now, out);
+        self.ledger.belong(number, zone_number, key);
         self.end_rings(64, out, |ring| {
             let is_chord = matches!(ring.why, Why::Chord(_) | Why::Toggled(_)) || ring.lingers();
             ring.zone == zone_number && is_chord && !ring.left

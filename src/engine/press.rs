@@ -170,7 +170,10 @@ impl Engine {
         };
         self.gather(number, zone_number, chosen, now, out);
         let owner = match zone.linger {
-            Linger::Toggle => Owner::Ring(Why::Toggled(number)),
+            Linger::Toggle => {
+                self.ledger.belong(number, zone_number, chosen);
+                Owner::Ring(Why::Toggled(number))
+            }
             _ => Owner::Key(number),
         };
         self.aim(owner, zone_number, note, self.ledger.key(number).velocity);

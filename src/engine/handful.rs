@@ -181,7 +181,12 @@ impl Engine {
         let in_zone = |key: &KeyNumber| self.ledger.shares(*key).iter().any(|other| other.is_hand(share.zone));
         let later = self.ledger.down().filter(|key| self.ledger.key(*key).at >= at + APART).filter(in_zone);
         let is_late = now.saturating_sub(handful.last) < LATE && later.count() as u32 >= zone.min_keys;
-        if is_late {
+        // Another key of the handful may be heard as the same one.
+        let same = |other: &Share| other.is_hand(share.zone) && other.note == share.note;
+        let is_same = |key: KeyNumber| self.ledger.shares(key).iter().any(same);
+        let mut own = self.ledger.down().filter(|key| self.ledger.key(*key).press >= handful.first);
+        let stays = own.any(is_same);
+        if is_late && !stays {
             self.handfuls[usize::from(share.zone)].keys &= !(1 << share.note);
         }
         is_late

@@ -143,7 +143,8 @@ impl Given {
     fn set(&mut self, interval: u64, now: u64) {
         let last = self.next.saturating_sub(self.interval);
         let goes_on = self.interval > 0;
-        self.next = if goes_on { (last + interval).max(now * 1000) } else { now * 1000 };
+        let soon = (now + 1) * 1000;
+        self.next = if goes_on { (last + interval).max(soon) } else { now * 1000 + interval };
         self.interval = interval;
     }
 }
@@ -262,12 +263,10 @@ mod tests {
     fn the_next_tick_comes_as_the_new_tempo_says() {
         let mut given = Given::default();
         given.set(20_000_000, 1000);
-        assert_eq!(given.due(), Some(1000));
-        given.next += given.interval;
         assert_eq!(given.due(), Some(21_000));
         given.set(10_000_000, 5000);
         assert_eq!(given.due(), Some(11_000));
         given.set(2_000_000, 9000);
-        assert_eq!(given.due(), Some(9_000));
+        assert_eq!(given.due(), Some(9_001));
     }
 }

@@ -168,6 +168,7 @@ fn perform(program: &mut Program, keyboard: &Keyboard, steps: &[(u32, Step)]) ->
             Step::Play(bytes) if hands.play_all(bytes) => {}
             Step::Play(_) => return Err("the keyboard took no more".into()),
             Step::Do(_) => program.type_keys(NEXT_SONG)?,
+            Step::From(_) => return Err("there is one keyboard only".into()),
         }
     }
     Ok(())

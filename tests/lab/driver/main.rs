@@ -7,6 +7,8 @@ mod checking;
 #[path = "../../contract/mod.rs"]
 mod contract;
 #[cfg(target_os = "linux")]
+mod cues;
+#[cfg(target_os = "linux")]
 mod files;
 #[cfg(target_os = "linux")]
 mod gadget;
@@ -54,6 +56,7 @@ fn main() -> std::process::ExitCode {
     scenarios.extend(playing::scenarios());
     scenarios.extend(take::scenarios());
     scenarios.extend(hand::scenarios());
+    scenarios.extend(cues::scenarios());
     scenarios.extend(files::scenarios());
     scenarios.extend(kept::scenarios());
     scenarios.extend(checking::scenarios());

@@ -82,6 +82,16 @@ impl Player {
         Ok(Player { seq, port, coder })
     }
 
+    /// Its client at the sequencer.
+    pub fn seq(&self) -> &Seq {
+        &self.seq
+    }
+
+    /// Its port.
+    pub fn port(&self) -> i32 {
+        self.port
+    }
+
     /// Plays one message; a fragment of an exclusive message goes out as it is. Says whether everyone took it.
     pub fn play(&mut self, message: &[u8]) -> bool {
         let (seq, port) = (&self.seq, self.port);

@@ -44,6 +44,8 @@ pub enum Step {
     Play(Vec<u8>),
     /// An action, as a marker of the take says it.
     Do(&'static str),
+    /// What follows comes from this input.
+    From(&'static str),
 }
 
 /// Actions, and the keys at the terminal that do the same.
@@ -107,6 +109,10 @@ pub fn steps(handfuls: u32) -> Vec<(u32, Step)> {
 fn messages(bytes: &[u8]) -> Vec<&[u8]> {
     let mut rest = bytes;
     let mut messages = Vec::new();
+    // A system message stands alone.
+    if rest.first().is_some_and(|status| *status >= 0xF0) {
+        return vec![rest];
+    }
     while let Some(status) = rest.first() {
         let (message, more) = rest.split_at(if matches!(status & 0xF0, 0xC0 | 0xD0) { 2 } else { 3 });
         messages.push(message);
@@ -119,8 +125,10 @@ fn messages(bytes: &[u8]) -> Vec<&[u8]> {
 pub fn write_take(steps: &[(u32, Step)], path: &Path) -> Result<usize, String> {
     let mut markers: Vec<String> = Vec::new();
     for (_, step) in steps {
-        if let Step::Do(action) = step {
-            markers.push(format!("do {action}"));
+        match step {
+            Step::Do(action) => markers.push(format!("do {action}")),
+            Step::From(input) => markers.push(format!("from {input}")),
+            Step::Play(_) => {}
         }
     }
     let mut texts = markers.iter();
@@ -135,6 +143,17 @@ pub fn write_take(steps: &[(u32, Step)], path: &Path) -> Result<usize, String> {
         match step {
             Step::Play(bytes) => {
                 for message in messages(bytes) {
+                    if message[0] >= 0xF0 {
+                        let exclusive = message[0] == 0xF0;
+                        let kind = if exclusive {
+                            TrackEventKind::SysEx(&message[1..])
+                        } else {
+                            TrackEventKind::Escape(message)
+                        };
+                        add(*at, kind);
+                        count += 1;
+                        continue;
+                    }
                     let LiveEvent::Midi { channel, message } = LiveEvent::parse(message).map_err(|e| e.to_string())?
                     else {
                         return Err(format!("{message:02X?} has no place in a take"));
@@ -143,7 +162,7 @@ pub fn write_take(steps: &[(u32, Step)], path: &Path) -> Result<usize, String> {
                     count += 1;
                 }
             }
-            Step::Do(_) => {
+            Step::Do(_) | Step::From(_) => {
                 let text = texts.next().map_or(&[][..], |text| text.as_bytes());
                 add(*at, TrackEventKind::Meta(MetaMessage::Marker(text)));
             }
@@ -191,6 +210,7 @@ fn play(steps: &[(u32, Step)], keyboard: &Keyboard, program: &mut Program, all: 
                 // The take goes on where it was, later.
                 start = Instant::now() - Duration::from_millis(u64::from(*at));
             }
+            Step::From(_) => return Err("there is one keyboard only".into()),
         }
     }
     Ok(())

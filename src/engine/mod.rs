@@ -254,6 +254,10 @@ impl Engine {
             Event::Stop => self.stop(now, out),
         }
         self.hand_moved = false;
+        if self.next().is_some_and(|next| next <= now) {
+            // Where nothing is gathered, what a zone derives is decided before another event of this time.
+            self.run_due(now, out);
+        }
         self.take_out_echoes(out);
         self.next()
     }

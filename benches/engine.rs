@@ -100,6 +100,93 @@ fn note_on(criterion: &mut Criterion) {
     group.finish();
 }
 
+/// An engine of one song with one zone of these lines.
+fn one_zone(lines: &str) -> (Engine, Out) {
+    let mut read = |path: &str| {
+        let text = match path {
+            "set.toml" => {
+                "title = \"Made\"\ngear = \"gear.toml\"\n[[song]]\nmap = \"song.toml\"\nkey = \"Eb\"\n".to_owned()
+            }
+            "gear.toml" => {
+                "[inputs.keyboard]\nport = \"piano\"\n[outputs.pad]\nvirtual = true\n[sounds.warm]\noutput = \"pad\"\n\
+                            channel = 1\n"
+                    .to_owned()
+            }
+            _ => format!("title = \"Song\"\nkey = \"D\"\nplay_in = \"C\"\n[[zone]]\nsound = \"warm\"\n{lines}"),
+        };
+        Ok(text.into_bytes())
+    };
+    let book = map::load("set.toml", &mut read).book.expect("a sound set");
+    let mut engine = Engine::new(Arc::new(Plan::new(&book)));
+    let mut out = engine.out();
+    engine.step(Event::Start { entry: 0, place: 0 }, 0, &mut out);
+    (engine, out)
+}
+
+/// Presses or releases keys, untimed.
+fn play(engine: &mut Engine, out: &mut Out, status: u8, keys: &[u8], now: u64) {
+    for key in keys {
+        let bytes = [status, *key, 80];
+        let message = decode(&bytes).expect("a message");
+        engine.step(Event::Message { input: 0, message }, now, out);
+    }
+    out.clear();
+}
+
+/// Four chords round and round, in the inversions of a hand that hardly moves.
+const CHORDS: [&[u8]; 4] = [&[60, 64, 67, 71], &[57, 60, 64, 67], &[57, 60, 65], &[55, 59, 62, 65]];
+
+fn handful_decided(criterion: &mut Criterion) {
+    let mut group = criterion.benchmark_group("handful_decided");
+    let zones = [
+        ("root and fifth", "plays = \"root-fifth\"\nlinger = \"next\"\nwithin = [\"C2\", \"B2\"]\n"),
+        ("chord in two octaves", "plays = \"chord\"\nlinger = \"next\"\nwithin = [\"C3\", \"C5\"]\n"),
+    ];
+    for (name, lines) in zones {
+        let (mut engine, mut out) = one_zone(lines);
+        let mut now = 0;
+        group.bench_function(name, |bencher| {
+            bencher.iter_custom(|times| {
+                let mut spent = std::time::Duration::ZERO;
+                for time in 0..times {
+                    now += 1_000_000;
+                    let keys = CHORDS[time as usize % CHORDS.len()];
+                    play(&mut engine, &mut out, 0x90, keys, now);
+                    let begun = std::time::Instant::now();
+                    engine.step(black_box(Event::Time), now + 45_000, &mut out);
+                    spent += begun.elapsed();
+                    assert!(!out.is_silent());
+                    play(&mut engine, &mut out, 0x80, keys, now + 500_000);
+                }
+                spent
+            });
+        });
+    }
+    group.finish();
+}
+
+fn one_key_chord(criterion: &mut Criterion) {
+    let (mut engine, mut out) = one_zone("one_key_chord = true\n");
+    let mut now = 0;
+    criterion.bench_function("one_key_chord", |bencher| {
+        bencher.iter_custom(|times| {
+            let mut spent = std::time::Duration::ZERO;
+            for time in 0..times {
+                now += 1_000_000;
+                let key = [60, 65, 67, 69][time as usize % 4];
+                let bytes = [0x90, key, 90];
+                let begun = std::time::Instant::now();
+                let message = decode(black_box(&bytes)).expect("a message");
+                engine.step(Event::Message { input: 0, message }, now, &mut out);
+                spent += begun.elapsed();
+                assert_eq!(out.said().count(), 3);
+                play(&mut engine, &mut out, 0x80, &[key], now + 500_000);
+            }
+            spent
+        });
+    });
+}
+
 fn change_of_song(criterion: &mut Criterion) {
     let mut group = criterion.benchmark_group("change_of_song");
     for zones in [1, 8, 16] {
@@ -139,5 +226,5 @@ fn loading(criterion: &mut Criterion) {
     group.finish();
 }
 
-criterion_group!(benches, note_on, change_of_song, loading);
+criterion_group!(benches, note_on, handful_decided, one_key_chord, change_of_song, loading);
 criterion_main!(benches);

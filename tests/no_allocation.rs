@@ -3,6 +3,7 @@
 use std::alloc::{GlobalAlloc, Layout, System};
 use std::cell::Cell;
 use std::fs;
+use std::io;
 use std::sync::Arc;
 
 use handspan::engine::{Action, Engine, Event, Plan};
@@ -112,6 +113,92 @@ fn a_hundred_thousand_events_allocate_nothing() {
     });
     assert!(messages > 100_000, "the set was played: {messages} messages");
     assert_eq!(allocations, 0, "in {events} events");
+}
+
+/// Two songs that help one hand in every way.
+const HANDS: [(&str, &str); 4] = [
+    (
+        "set.toml",
+        "title = \"Hands\"\ngear = \"gear.toml\"\n[[song]]\nmap = \"pads.toml\"\n[[song]]\nmap = \"chords.toml\"\n",
+    ),
+    (
+        "gear.toml",
+        "[inputs.keyboard]\nport = \"piano\"\n[outputs.pad]\nvirtual = true\n[sounds.a]\noutput = \"pad\"\nchannel = 1\n\
+         [sounds.b]\noutput = \"pad\"\nchannel = 2\n[sounds.c]\noutput = \"pad\"\nchannel = 3\n\
+         [sounds.d]\noutput = \"pad\"\nchannel = 4\n[sounds.e]\noutput = \"pad\"\nchannel = 5\n",
+    ),
+    (
+        "pads.toml",
+        "title = \"Pads\"\nkey = \"D\"\nplay_in = \"C\"\n[[zone]]\nsound = \"a\"\nplays = \"root-fifth\"\nlinger = \"next\"\nfade_ms = 300\n\
+         [[zone]]\nsound = \"b\"\nplays = \"chord\"\nwithin = [\"C3\", \"C5\"]\nmin_keys = 2\n[[zone]]\nsound = \"c\"\nplays = \"lowest\"\n\
+         [[zone]]\nsound = \"d\"\nstay_in_key = \"nearest\"\nlinger = \"next\"\nvelocity_by = \"handful\"\nvelocity = [60, 127]\n\
+         [[section]]\nname = \"Verse\"\nchords = \"D | A7/C#\"\n[[section]]\nname = \"Chorus\"\nkey = \"E\"\n\
+         [drone]\nsound = \"e\"\ndegrees = [1, 5]\noctave = 3\nfade_ms = 200\n",
+    ),
+    (
+        "chords.toml",
+        "title = \"Chords\"\nkey = \"Am\"\n[[zone]]\nsound = \"a\"\none_key_chord = true\n[[zone]]\nsound = \"b\"\none_key_chord = true\n\
+         linger = \"next\"\nwithin = [\"C3\", \"B3\"]\n[[zone]]\nsound = \"c\"\nlinger = \"toggle\"\nfade_ms = 100\n[[zone]]\nsound = \"d\"\n\
+         stay_in_key = \"silent\"\nplays = \"root\"\n[fingers]\n\"C\" = \"F/A\"\n[drone]\nsound = \"e\"\ndegrees = [1]\noctave = 2\n",
+    ),
+];
+
+#[test]
+fn hands_that_are_helped_allocate_nothing() {
+    let mut read = |path: &str| {
+        let file = HANDS.iter().find(|(name, _)| *name == path);
+        file.map(|(_, text)| text.as_bytes().to_vec()).ok_or_else(|| io::ErrorKind::NotFound.into())
+    };
+    let book = map::load("set.toml", &mut read).book.expect("a sound set");
+    let plan = Arc::new(Plan::new(&book));
+    let other = [
+        "drone on",
+        "raise-key",
+        "drone",
+        "fade 300",
+        "next-section",
+        "next-song",
+        "drone off",
+        "previous-song",
+        "panic",
+    ];
+    let other: Vec<Action> = other.iter().map(|text| Action::parse(text, &plan).expect("an action")).collect();
+    let mut engine = Engine::new(Arc::clone(&plan));
+    let mut out = engine.out();
+    let mut messages = 0;
+    let mut called = 0;
+    let allocations = counted(|| {
+        let (mut now, mut random) = (0, 1u32);
+        let mut wanted = engine.step(Event::Start { entry: 0, place: 0 }, now, &mut out);
+        for event in 0..100_000 {
+            // Knuth's linear congruential generator, for keys and times as good as any.
+            random = random.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            let until = now + u64::from(random >> 8) % 60_000;
+            while let Some(due) = wanted.filter(|due| *due <= until) {
+                out.clear();
+                wanted = engine.step(Event::Time, due, &mut out);
+                messages += out.said().count();
+                called += 1;
+            }
+            now = until;
+            let status = if random >> 30 < 2 { 0x90 } else { 0x80 };
+            let bytes = [status, 48 + (random >> 20) as u8 % 24, 1 + (random >> 16) as u8 % 127];
+            let step = match decode(&bytes) {
+                _ if event % 97 == 0 => Event::Action(other[event / 97 % other.len()]),
+                _ if event % 1009 == 0 => Event::OutputBack(0),
+                _ if event % 4999 == 0 => Event::InputLost(0),
+                Ok(message) => Event::Message { input: 0, message },
+                Err(_) => Event::Time,
+            };
+            out.clear();
+            wanted = engine.step(step, now, &mut out);
+            messages += out.said().count();
+        }
+        out.clear();
+        engine.step(Event::Stop, now, &mut out);
+    });
+    assert!(messages > 100_000 && called > 10_000, "much was played: {messages} messages, {called} calls");
+    assert_eq!(allocations, 0);
 }
 
 #[test]

@@ -186,8 +186,14 @@ fn play_through(book: &Book) {
             stage.message(input, &[0xE0, 3, 100]);
             stage.now += 20_000;
             stage.message(input, &[0x80, 60, 10]);
+            // By now what the handful derives is decided.
+            stage.now += 180_000;
+            stage.step(Event::Time);
         }
-        for action in ["raise-key", "next-section", "section Chorus", "resend", "next-section", "send-again"] {
+        stage.act("drone on");
+        for action in
+            ["raise-key", "next-section", "section Chorus", "resend", "fade 100", "next-section", "send-again"]
+        {
             stage.act(action);
             stage.now += 15_000;
         }
@@ -264,6 +270,9 @@ const ACTIONS: [&str; 24] = [
     "panic",
 ];
 
+/// Actions on what rings without a finger, which came to be later than the numbers of those above.
+const RINGING: [&str; 4] = ["drone", "drone on", "drone off", "fade 300"];
+
 /// Bytes as a cable brings them, played on the demo set. Status bytes that MIDI 1.0 leaves undefined, and which
 /// nobody hears, direct the rest: F9 and FD let 7 and 350 ms pass, F5 turns to the other input, and after F4 comes a
 /// byte that says what else happens.
@@ -292,7 +301,9 @@ pub fn bytes(bytes: &[u8]) {
                     (0..2).for_each(|lost| stage.step(Event::InputLost(lost)));
                     stage.step(Event::Time);
                 }
-                output @ 232..=247 => stage.step(Event::OutputBack(usize::from(output) % 5)),
+                output @ 232..=239 => stage.step(Event::OutputBack(usize::from(output) % 5)),
+                output @ 240..=247 => stage.step(Event::OutputJoined(usize::from(output) % 5)),
+                action @ 196..=199 => stage.act(RINGING[usize::from(action) % 4]),
                 248.. if engines.next().is_none() => {}
                 save @ 248..=251 => stage.take_over(&DEMO_BOOKS[usize::from(save) % 2]),
                 252.. => {

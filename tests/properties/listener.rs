@@ -18,6 +18,10 @@ pub struct Listener {
     pub bends: BTreeMap<(usize, u8), u16>,
     /// Pressures that are not 0, by output and channel.
     pub pressures: BTreeMap<(usize, u8), u8>,
+    /// Controller 11 where it was said, by output and channel.
+    pub levels: BTreeMap<(usize, u8), u8>,
+    /// The values of controller 11 that a player gives it: all others are a fade's. Empty: any may be a player's.
+    pub players_levels: &'static [u8],
     /// Places that got a note from this run, by output and channel.
     pub played: BTreeSet<(usize, u8)>,
     /// Notes that began before this listener came: their offs are no surprise.
@@ -48,6 +52,7 @@ impl Listener {
                 let note = wire(*note);
                 let fresh = self.sounding.insert(note) && !self.missed.contains(&note) && !self.left.contains(&note);
                 assert!(fresh, "on after on: {place}");
+                assert!(self.is_players_level(&(output, channel)), "a note at a level that a fade left: {place}");
                 self.played.insert((output, channel));
             }
             (0x80, [note, _]) => {
@@ -60,12 +65,17 @@ impl Listener {
             (0xB0, [pedal @ 64..=69, _]) => {
                 self.pedals.insert(wire(*pedal));
             }
+            (0xB0, [11, level]) => {
+                let before = self.levels.insert((output, channel), *level).unwrap_or(127);
+                assert!(self.is_players_level(&(output, channel)) || *level < before, "a fade goes up: {place}");
+            }
             (0xB0, [120, _]) => self.left.retain(|note| (note.0, note.1) != (output, channel)),
             // RP-015: what else a listener puts to rest at a reset of all controllers.
             (0xB0, [121, _]) => {
                 self.pedals.retain(|(out, ch, pedal)| (*out, *ch) != (output, channel) || *pedal > 67);
                 self.bends.remove(&(output, channel));
                 self.pressures.remove(&(output, channel));
+                self.levels.remove(&(output, channel));
             }
             (0xE0, [0, 64]) => {
                 self.bends.remove(&(output, channel));
@@ -84,6 +94,18 @@ impl Listener {
         }
     }
 
+    /// Whether a place is at a level that a player can have given it.
+    fn is_players_level(&self, place: &(usize, u8)) -> bool {
+        let known = self.levels.get(place);
+        self.players_levels.is_empty() || known.is_none_or(|level| self.players_levels.contains(level))
+    }
+
+    /// The level of an output's places may be another's by now.
+    #[allow(dead_code, reason = "not all who share this file start listeners again")]
+    pub fn forget_levels(&mut self, output: usize) {
+        self.levels.retain(|place, _| place.0 != output);
+    }
+
     /// The listener of an output was started again: it knows nothing of what was said there.
     #[allow(dead_code, reason = "not all who share this file start listeners again")]
     pub fn start_again(&mut self, output: usize) {
@@ -92,6 +114,7 @@ impl Listener {
         self.pedals.retain(|pedal| pedal.0 != output);
         self.bends.retain(|place, _| place.0 != output);
         self.pressures.retain(|place, _| place.0 != output);
+        self.forget_levels(output);
     }
 
     /// Whoever spoke was killed: what sounds goes on, and no off that was owed will come.
@@ -101,12 +124,13 @@ impl Listener {
         self.played.clear();
     }
 
-    /// Nothing sounds, no pedal is down, and nothing is bent or pressed.
+    /// Nothing sounds, no pedal is down, nothing is bent or pressed, and no fade left its level.
     pub fn assert_at_rest(&self) {
         assert!(self.sounding.is_empty(), "notes hang: {:?}", self.sounding);
         assert!(self.left.is_empty(), "notes of another run hang: {:?}", self.left);
         assert!(self.pedals.is_empty(), "pedals hang: {:?}", self.pedals);
         assert!(self.bends.is_empty(), "bends hang: {:?}", self.bends);
         assert!(self.pressures.is_empty(), "pressures hang: {:?}", self.pressures);
+        assert!(self.levels.keys().all(|place| self.is_players_level(place)), "faded: {:?}", self.levels);
     }
 }

@@ -6,9 +6,14 @@ use std::io;
 use handspan::map::{self, Book};
 use proptest::prelude::*;
 
+use crate::hands::{Drone, Hand, chord, drone, hand};
+
 pub const INPUTS: usize = 2;
 pub const KEYS: [&str; 12] = ["C", "Db", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B"];
+const MINOR_KEYS: [&str; 12] = ["Cm", "C#m", "Dm", "Ebm", "Em", "Fm", "F#m", "Gm", "G#m", "Am", "Bbm", "Bm"];
 const SECTIONS: [&str; 3] = ["Verse", "Chorus", "Last"];
+/// Output and channel, from 0, of each sound. The last is there for drones alone.
+pub const PLACES: [(usize, u8); 4] = [(0, 0), (0, 1), (1, 2), (1, 3)];
 
 /// What is drawn for a zone; text is made of it by [`Zone::text`].
 #[derive(Debug, Clone)]
@@ -30,17 +35,36 @@ pub struct Zone {
     bend: bool,
     level: i32,
     on: bool,
+    hand: Hand,
+}
+
+/// What is drawn for a song.
+#[derive(Debug, Clone)]
+pub struct Song {
+    key: usize,
+    minor: bool,
+    zones: Vec<Zone>,
+    /// The key of the last section.
+    last: usize,
+    /// Chords of the sections.
+    chords: [Option<usize>; 3],
+    /// What keys play instead of the chord on their degree.
+    fingers: Vec<(usize, usize)>,
+    drone: Option<Drone>,
 }
 
 /// What is drawn for a set.
 #[derive(Debug, Clone)]
 pub struct Drawn {
-    pub songs: Vec<(usize, Vec<Zone>, usize)>,
+    pub songs: Vec<Song>,
+    /// Songs with tonight's key and play-in key.
     pub tonight: Vec<(usize, usize, usize)>,
     pub gather: u16,
     pub early: u16,
-    /// Whether zones look at velocity by the handful; the exact model does not know that.
+    /// Whether zones look at velocity by the handful.
     pub handfuls: bool,
+    /// Whether hands are helped: all that rules R10–R15 tell.
+    pub hands: bool,
 }
 
 fn pair(low: u8, high: u8, least: u8) -> impl Strategy<Value = (u8, u8)> {
@@ -58,13 +82,13 @@ fn zone() -> impl Strategy<Value = Zone> {
     let pitch = (-14..=14i32, -2..=2i32, prop::bool::weighted(0.8), prop::option::weighted(0.2, pair(0, 127, 11)));
     let rest = (
         prop::option::weighted(0.4, 0..SECTIONS.len()),
-        0..3usize,
+        0..4usize,
         0..3usize,
         any::<bool>(),
         -12..=6i32,
         prop::bool::weighted(0.9),
     );
-    (place, taken, pitch, rest).prop_map(|(place, taken, pitch, rest)| Zone {
+    (place, taken, pitch, rest, hand()).prop_map(|(place, taken, pitch, rest, hand)| Zone {
         sound: place.0,
         input: place.1,
         feet: place.2,
@@ -82,28 +106,47 @@ fn zone() -> impl Strategy<Value = Zone> {
         bend: rest.3,
         level: rest.4,
         on: rest.5,
+        hand,
+    })
+}
+
+fn song() -> impl Strategy<Value = Song> {
+    let zones = prop::collection::vec(zone(), 1..6);
+    let chords = prop::array::uniform3(prop::option::weighted(0.6, 0..10usize));
+    let fingers = prop::collection::vec((0..12usize, 0..10usize), 0..5);
+    let drone = prop::option::weighted(0.6, drone());
+    let keys = (0..12usize, any::<bool>(), 0..12usize);
+    (keys, zones, chords, fingers, drone).prop_map(|((key, minor, last), zones, chords, fingers, drone)| Song {
+        key,
+        minor,
+        zones,
+        last,
+        chords,
+        fingers,
+        drone,
     })
 }
 
 /// Random sets of one to three songs.
 pub fn drawn() -> impl Strategy<Value = Drawn> {
-    let songs = prop::collection::vec((0..12usize, prop::collection::vec(zone(), 1..6), 0..12usize), 1..4);
+    let songs = prop::collection::vec(song(), 1..4);
     let tonight = prop::collection::vec((0..3usize, 0..12usize, 0..12usize), 1..5);
-    let times = (prop_oneof![Just(45u16), Just(0), 1..200u16], prop_oneof![Just(0u16), 1..200u16]);
+    let times = (prop_oneof![2 => Just(45u16), 1 => Just(0), 1 => 1..200u16], prop_oneof![Just(0u16), 1..200u16]);
     (songs, tonight, times, any::<bool>()).prop_map(|(songs, tonight, (gather, early), handfuls)| Drawn {
         songs,
         tonight,
         gather,
         early,
         handfuls,
+        hands: true,
     })
 }
 
 impl Zone {
-    fn text(&self, handfuls: bool) -> String {
+    fn text(&self, drawn: &Drawn, may_fade: bool) -> String {
         let mut text = format!(
             "[[zone]]\nname = \"zone {}\"\nsound = \"s{}\"\nkeys = [{}, {}]\nvelocity = [{}, {}]\nonly = {}\ntranspose = {}\n\
-             octave = {}\nfollow_key = {}\npedal = \"{}\"\ncontrols = {}\nbend = \"{}\"\nlevel = {}.5\non = {}\n",
+             octave = {}\nfollow_key = {}\ncontrols = {}\nbend = \"{}\"\nlevel = {}.5\non = {}\n",
             self.sound,
             self.sound,
             self.keys.0,
@@ -114,7 +157,6 @@ impl Zone {
             self.transpose,
             self.octave,
             self.follow_key,
-            ["follow", "ignore", "switch"][self.pedal],
             ["\"follow\"", "\"ignore\"", "[1, 11]"][self.controls],
             if self.bend { "follow" } else { "ignore" },
             self.level,
@@ -126,14 +168,64 @@ impl Zone {
         if let Some(feet) = self.feet {
             let _ = writeln!(text, "feet = \"i{feet}\"");
         }
-        if let Some((low, high)) = self.within {
+        if let Some(pedal) = ["follow", "ignore", "switch"].get(self.pedal) {
+            let _ = writeln!(text, "pedal = \"{pedal}\"");
+        }
+        let needed = (drawn.hands && self.hand.needs_range()).then_some((48, 71));
+        if let Some((low, high)) = self.within.or(needed) {
             let _ = writeln!(text, "within = [{low}, {high}]");
         }
         if let Some(section) = self.section {
             let _ = writeln!(text, "sections = [\"{}\"]", SECTIONS[section]);
         }
-        if handfuls && self.by_handful {
+        if drawn.handfuls && self.by_handful {
             text.push_str("velocity_by = \"handful\"\n");
+        }
+        if drawn.hands {
+            text.push_str(&self.hand.text(may_fade));
+        }
+        text
+    }
+}
+
+impl Song {
+    fn key(&self, number: usize) -> &'static str {
+        if self.minor { MINOR_KEYS[number] } else { KEYS[number] }
+    }
+
+    fn text(&self, drawn: &Drawn, title: &str) -> String {
+        let mut text = format!("title = \"Song {title}\"\nkey = \"{}\"\n", self.key(self.key));
+        let drone = self.drone.filter(|_| drawn.hands);
+        for zone in &self.zones {
+            let goes_on = |other: &Zone| other.sound == zone.sound && !other.hand.lingers();
+            let drones = drone.is_some_and(|drone| drone.sound == zone.sound);
+            text.push_str(&zone.text(drawn, !drones && !self.zones.iter().any(goes_on)));
+        }
+        for (number, section) in SECTIONS.iter().enumerate() {
+            let _ = writeln!(text, "[[section]]\nname = \"{section}\"");
+            if let Some(first) = self.chords[number].filter(|_| drawn.hands) {
+                let _ = writeln!(text, "chords = \"{} | {} {}\"", chord(first), chord(3 * first + 1), chord(first + 2));
+            }
+        }
+        let _ = writeln!(text, "key = \"{}\"", self.key(self.last));
+        if drawn.hands && !self.fingers.is_empty() {
+            text.push_str("[fingers]\n");
+            for (index, (key, played)) in self.fingers.iter().enumerate() {
+                if !self.fingers[..index].iter().any(|(other, _)| other == key) {
+                    let _ = writeln!(text, "\"{}\" = \"{}\"", KEYS[*key], chord(*played));
+                }
+            }
+        }
+        if let Some(drone) = drone {
+            text.push_str(&drone.text(!self.zones.iter().any(|zone| zone.sound == drone.sound)));
+        }
+        for (at, message) in [
+            ("enter", "{ note = [60, 90], channel = 1, length_ms = 300 }"),
+            ("Chorus", "{ control = [123, 0], channel = 2 }"),
+            ("leave", "{ note = [62, 80], channel = 3, length_ms = 5 }"),
+        ] {
+            let to = if message.contains("channel = 3") { "o1" } else { "o0" };
+            let _ = write!(text, "[[send]]\nat = \"{at}\"\nto = \"{to}\"\nafter_ms = 20\nmessage = {message}\n");
         }
         text
     }
@@ -142,10 +234,11 @@ impl Zone {
 impl Drawn {
     /// Changes something, as a player does who edits a map during the rehearsal.
     pub fn edit(&mut self, how: usize) {
-        let song = how / 8 % self.songs.len();
-        let zones = &mut self.songs[song].1;
+        let index = how / 8 % self.songs.len();
+        let song = &mut self.songs[index];
+        let zones = &mut song.zones;
         let zone = how / 16 % zones.len();
-        match how % 8 {
+        match how % 10 {
             0 if zones.len() > 1 => drop(zones.remove(zone)),
             1 => {
                 let copy = zones[zone].clone();
@@ -156,8 +249,25 @@ impl Drawn {
             4 => zones[zone].pedal = (zones[zone].pedal + 1) % 3,
             5 => self.tonight.rotate_left(1),
             6 if self.tonight.len() > 1 => drop(self.tonight.remove(how / 32 % self.tonight.len())),
-            _ => self.songs[song].0 = (self.songs[song].0 + 1) % 12,
+            7 => zones[zone].hand = zones[zone].hand.edited(),
+            8 => song.drone = None,
+            _ => song.key = (song.key + 1) % 12,
         }
+    }
+
+    /// The same in ways that the telling of rules R10–R14 covers: one song whose zones are in use throughout, nothing
+    /// fades, and the keys of a chord stay MIDI's notes before `within`.
+    pub fn for_one_hand(mut self) -> Drawn {
+        self.songs.truncate(1);
+        self.tonight.truncate(1);
+        for zone in &mut self.songs[0].zones {
+            (zone.section, zone.on, zone.hand) = (None, true, zone.hand.without_fade());
+            if zone.hand.needs_range() {
+                (zone.keys, zone.octave, zone.transpose) = ((45, 80), zone.octave.signum(), zone.transpose / 2);
+            }
+        }
+        self.songs[0].drone = self.songs[0].drone.map(Drone::without_fade);
+        Drawn { handfuls: false, early: 0, ..self }
     }
 
     fn file(&self, path: &str) -> Option<String> {
@@ -165,9 +275,10 @@ impl Drawn {
             "set.toml" => {
                 let mut text = "title = \"Drawn\"\ngear = \"gear.toml\"\n".to_owned();
                 for (song, key, play_in) in &self.tonight {
-                    let song = song % self.songs.len();
-                    let _ = write!(text, "[[song]]\nmap = \"{song}.toml\"\nkey = \"{}\"\n", KEYS[*key]);
-                    let _ = writeln!(text, "play_in = \"{}\"", KEYS[*play_in]);
+                    let number = song % self.songs.len();
+                    let song = &self.songs[number];
+                    let _ = write!(text, "[[song]]\nmap = \"{number}.toml\"\nkey = \"{}\"\n", song.key(*key));
+                    let _ = writeln!(text, "play_in = \"{}\"", song.key(*play_in));
                 }
                 text.push_str("[[song]]\ntitle = \"Pause\"\n");
                 Some(text)
@@ -178,30 +289,15 @@ impl Drawn {
                     let _ = write!(text, "[inputs.i{input}]\nport = \"p{input}\"\nplay = true\n");
                 }
                 text.push_str("curve = { gamma = 0.6 }\n[outputs.o0]\nvirtual = true\n[outputs.o1]\nvirtual = true\n");
-                for (sound, output) in [(0, 0), (1, 0), (2, 1)] {
-                    let _ = write!(text, "[sounds.s{sound}]\noutput = \"o{output}\"\nchannel = {}\n", sound + 1);
+                for (sound, (output, channel)) in PLACES.iter().enumerate() {
+                    let _ = write!(text, "[sounds.s{sound}]\noutput = \"o{output}\"\nchannel = {}\n", channel + 1);
                     let _ = writeln!(text, "program = {}\nvolume = {}", sound + 1, 90 + sound);
                 }
                 Some(text)
             }
             _ => {
-                let (key, zones, last) = self.songs.get(path.strip_suffix(".toml")?.parse::<usize>().ok()?)?;
-                let mut text = format!("title = \"Song {path}\"\nkey = \"{}\"\n", KEYS[*key]);
-                zones.iter().for_each(|zone| text.push_str(&zone.text(self.handfuls)));
-                for section in SECTIONS {
-                    let _ = writeln!(text, "[[section]]\nname = \"{section}\"");
-                }
-                let _ = writeln!(text, "key = \"{}\"", KEYS[*last]);
-                for (at, message) in [
-                    ("enter", "{ note = [60, 90], channel = 1, length_ms = 300 }"),
-                    ("Chorus", "{ control = [123, 0], channel = 2 }"),
-                    ("leave", "{ note = [62, 80], channel = 3, length_ms = 5 }"),
-                ] {
-                    let to = if message.contains("channel = 3") { "o1" } else { "o0" };
-                    let _ =
-                        write!(text, "[[send]]\nat = \"{at}\"\nto = \"{to}\"\nafter_ms = 20\nmessage = {message}\n");
-                }
-                Some(text)
+                let song = path.strip_suffix(".toml")?.parse::<usize>().ok()?;
+                Some(self.songs.get(song)?.text(self, path))
             }
         }
     }

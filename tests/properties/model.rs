@@ -68,7 +68,7 @@ impl Model {
             if self.off_zones.contains(&(song_number, number)) || !song.plays_in(zone, section) {
                 continue;
             }
-            if !takes(book, zone, key, velocity) {
+            if !takes(book, zone, key, Some(velocity)) {
                 continue;
             }
             let pitch = pitch(zone, key.2, place.shift);
@@ -108,15 +108,18 @@ impl Model {
     }
 }
 
-fn takes(book: &Book, zone: &Zone, key: Pressed, velocity: u8) -> bool {
+/// Whether a zone takes a key, of any velocity where none is given.
+pub fn takes(book: &Book, zone: &Zone, key: Pressed, velocity: Option<u8>) -> bool {
     let input = &book.gear.inputs[key.0];
-    let curved = input.curve.as_ref().map_or(f64::from(velocity), |curve| curve.at(f64::from(velocity))).round();
+    let curved = |velocity: f64| input.curve.as_ref().map_or(velocity, |curve| curve.at(velocity)).round();
+    let window = f64::from(zone.velocity.value.0)..=f64::from(zone.velocity.value.1);
     zone.input.as_ref().is_none_or(|name| name.value == input.name.value)
         && (zone.keys.value.0 as u8..=zone.keys.value.1 as u8).contains(&key.2)
-        && (f64::from(zone.velocity.value.0)..=f64::from(zone.velocity.value.1)).contains(&curved.clamp(1.0, 127.0))
+        && velocity.is_none_or(|velocity| window.contains(&curved(f64::from(velocity)).clamp(1.0, 127.0)))
 }
 
-fn pitch(zone: &Zone, key: u8, shift: i32) -> i32 {
+/// The note of a key, of any number (rule R4).
+pub fn pitch(zone: &Zone, key: u8, shift: i32) -> i32 {
     let mut pitch = i32::from(key) + 12 * zone.octave + zone.transpose + if zone.follow_key { shift } else { 0 };
     if let Some(range) = &zone.within {
         while pitch < i32::from(range.value.0 as u8) {

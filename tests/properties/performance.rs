@@ -1,0 +1,305 @@
+//! A performance of random deeds: an engine, what listeners hear of it, and what must hold after every step.
+
+use std::collections::BTreeSet;
+use std::sync::Arc;
+
+use handspan::engine::{Action, Engine, Event, Out, Plan, Successor};
+use handspan::map::{At, Book, Linger};
+use handspan::midi::decode;
+use proptest::prelude::*;
+
+use crate::listener::{Listener, Wire};
+use crate::maps::{INPUTS, KEYS, PLACES};
+use crate::model::{Feet, Where};
+
+/// Something that a player, a cable or a listener does.
+#[derive(Debug, Clone)]
+pub enum Deed {
+    Press(usize, u8, u8, u8),
+    Release(usize, u8, u8),
+    Message(usize, [u8; 3]),
+    Action(u8, usize),
+    Lost(usize),
+    /// The system's queue overran: whatever any input said may be lost.
+    Overrun,
+    Back(usize),
+    Joined(usize),
+    /// Time passes.
+    Waited,
+    Saved(usize),
+    /// The program is killed and started again.
+    Killed,
+}
+
+/// What a player gives controller 11: few values, so that one that a fade leaves is known for what it is.
+const LEVELS: [u8; 3] = [127, 90, 40];
+/// Where only drones play.
+const DRONES: (usize, u8) = PLACES[3];
+
+/// Notes that the songs of `maps` send: they end in their own time.
+pub const SENT: [Wire; 2] = [(0, 0, 60), (1, 2, 62)];
+
+/// Any deed.
+pub fn deed() -> impl Strategy<Value = Deed> {
+    // Few keys and channels, so that they meet.
+    let key = || prop_oneof![48u8..72, 0u8..128];
+    prop_oneof![
+        40 => (0..INPUTS, 0..2u8, key(), 1..128u8).prop_map(|(i, c, k, v)| Deed::Press(i, c, k, v)),
+        40 => (0..INPUTS, 0..2u8, key()).prop_map(|(i, c, k)| Deed::Release(i, c, k)),
+        8 => (0..INPUTS, 64..70u8, 0..128u8).prop_map(|(i, n, v)| Deed::Message(i, [0xB0, n, v])),
+        6 => (0..INPUTS, 0..128u8, 0..128u8).prop_map(|(i, n, v)| Deed::Message(i, [0xB1, n, if n == 11 { 127 } else { v }])),
+        2 => (0..INPUTS, 0..LEVELS.len()).prop_map(|(i, v)| Deed::Message(i, [0xB1, 11, LEVELS[v]])),
+        4 => (0..INPUTS, 0..128u8, 0..128u8).prop_map(|(i, a, b)| Deed::Message(i, [0xE0, a, b])),
+        2 => (0..INPUTS, 0..3u8).prop_map(|(i, v)| Deed::Message(i, [0xD0, 60 * v, 0])),
+        2 => (0..INPUTS, key(), 0..128u8).prop_map(|(i, k, v)| Deed::Message(i, [0xA0, k, v])),
+        12 => (0..26u8, 0..100usize).prop_map(|(what, which)| Deed::Action(what, which)),
+        1 => (0..INPUTS).prop_map(Deed::Lost),
+        1 => Just(Deed::Overrun),
+        1 => (0..2usize).prop_map(Deed::Back),
+        1 => (0..2usize).prop_map(Deed::Joined),
+        4 => Just(Deed::Waited),
+        // Each builds an engine, which costs as much as thousands of other deeds.
+        1 => prop_oneof![(0..1000usize).prop_map(Deed::Saved), Just(Deed::Killed)],
+    ]
+}
+
+/// The action of a drawn number.
+pub fn action(what: u8, which: usize, book: &Book, plan: &Plan) -> Action {
+    let text = match what {
+        0 => "next-song".into(),
+        1 => "previous-song".into(),
+        2 => format!("song {}", which % book.set.entries.len() + 1),
+        3 | 4 => "next-section".into(),
+        5 => "previous-section".into(),
+        6 => format!("section {}", ["Verse", "Chorus", "Last"][which % 3]),
+        7 => "raise-key".into(),
+        8 => "lower-key".into(),
+        9 => format!("key {}", KEYS[which % 12]),
+        10 => "tonights-key".into(),
+        11 => "from-the-top".into(),
+        12 | 13 => {
+            let zones = &book.songs[which % book.songs.len()].zones;
+            format!("zone {}", zones[which % zones.len()].name)
+        }
+        14 => "send-again".into(),
+        15 => "resend".into(),
+        16 | 17 => "drone on".into(),
+        18 => "drone off".into(),
+        19 | 20 => "drone".into(),
+        21 => "fade".into(),
+        22 => "fade 300".into(),
+        23 => format!("fade {which}"),
+        _ => "panic".into(),
+    };
+    Action::parse(&text, plan).expect("an action")
+}
+
+/// An engine that plays, and who hears it.
+pub struct Performance {
+    pub book: Book,
+    pub engine: Engine,
+    out: Out,
+    /// Hears everything.
+    pub listener: Listener,
+    /// Is started again whenever an output comes back.
+    pub newcomer: Listener,
+    feet: Feet,
+    pub now: u64,
+    /// Places where something may ring without a finger, of this book and those before it.
+    ringing: BTreeSet<(usize, u8)>,
+}
+
+impl Performance {
+    pub fn new(book: Book) -> Performance {
+        let engine = Engine::new(Arc::new(Plan::new(&book)));
+        let out = engine.out();
+        let hears = || {
+            let mut listener = Listener::default();
+            listener.players_levels = &LEVELS;
+            listener
+        };
+        let ringing = ringing(&book);
+        let feet = Feet::default();
+        let mut new = Performance { book, engine, out, listener: hears(), newcomer: hears(), feet, now: 0, ringing };
+        new.step(Event::Start { entry: 0, place: 0 });
+        new
+    }
+
+    /// Takes an event; when the engine next wants to be called.
+    fn step(&mut self, event: Event<'_>) -> Option<u64> {
+        self.out.clear();
+        let wanted = self.engine.step(event, self.now, &mut self.out);
+        assert!(wanted.is_none_or(|wanted| wanted > self.now), "what is due has run");
+        self.listener.hear(&self.out);
+        self.newcomer.hear(&self.out);
+        self.feet.assert_behind(&self.listener);
+        wanted
+    }
+
+    /// Only time passes: what is decided, fades and ends moves no pedal.
+    fn wait(&mut self) -> Option<u64> {
+        let pedals = self.listener.pedals.clone();
+        let wanted = self.step(Event::Time);
+        assert_eq!(self.listener.pedals, pedals, "time moves pedals");
+        wanted
+    }
+
+    /// Saved maps come into force: no note ends or begins by that.
+    pub fn take_over(&mut self, book: Book) {
+        self.wait();
+        let plan = Plan::after(&book, self.engine.plan());
+        let mut successor = Successor::new(self.engine.plan(), plan);
+        self.out.clear();
+        let before = self.listener.sounding.clone();
+        let wanted = self.engine.take_over(&mut successor, self.now, &mut self.out);
+        assert!(wanted.is_none_or(|wanted| wanted > self.now), "what is due has run");
+        self.listener.hear(&self.out);
+        self.newcomer.hear(&self.out);
+        self.feet.assert_behind(&self.listener);
+        assert!(before.is_superset(&self.listener.sounding), "a note began by saving a map");
+        // A set-up ends a running fade (R15); of all else nothing ends.
+        let fades = |note: &&Wire| self.ringing.contains(&(note.0, note.1));
+        let ended: Vec<_> = before.difference(&self.listener.sounding).filter(|note| !fades(note)).collect();
+        assert!(ended.is_empty(), "ended: {ended:?}");
+        self.ringing.extend(ringing(&book));
+        self.book = book;
+    }
+
+    fn message(&mut self, input: usize, bytes: [u8; 3]) {
+        self.feet.heard(input, bytes);
+        let length = if bytes[0] & 0xF0 == 0xD0 { 2 } else { 3 };
+        self.step(Event::Message { input, message: decode(&bytes[..length]).expect("a message") });
+    }
+
+    pub fn do_deed(&mut self, deed: &Deed) {
+        match *deed {
+            Deed::Press(input, channel, key, velocity) => self.message(input, [0x90 | channel, key, velocity]),
+            Deed::Release(input, channel, key) => self.message(input, [0x80 | channel, key, 30]),
+            Deed::Message(input, bytes) => self.message(input, bytes),
+            Deed::Action(what, which) => {
+                let action = action(what, which, &self.book, self.engine.plan());
+                if action == Action::Resend {
+                    (0..2).for_each(|output| self.listener.forget_levels(output));
+                    (0..2).for_each(|output| self.newcomer.forget_levels(output));
+                }
+                let wanted = self.step(Event::Action(action));
+                if action == Action::Panic {
+                    self.assert_silenced();
+                    assert_eq!(wanted, None, "nothing is to come");
+                }
+            }
+            Deed::Lost(input) => self.lose(input),
+            Deed::Overrun => self.lose_all(),
+            Deed::Waited => {
+                self.wait();
+            }
+            Deed::Killed => self.go_on_after_a_kill(),
+            // What is edited is known to whoever plays.
+            Deed::Saved(_) => {}
+            Deed::Back(output) => self.listen_again(output, Event::OutputBack(output)),
+            Deed::Joined(output) => self.listen_again(output, Event::OutputJoined(output)),
+        }
+        if !matches!(deed, Deed::Press(..) | Deed::Release(..)) {
+            assert_eq!(self.engine.sounding(), self.listener.sounding.len(), "a note without an owner");
+        }
+    }
+
+    fn listen_again(&mut self, output: usize, event: Event<'_>) {
+        self.wait();
+        self.newcomer.start_again(output);
+        // Whoever listened before may now hear the level that is right here, whatever an earlier place of it said.
+        self.listener.forget_levels(output);
+        self.step(event);
+        assert_eq!(self.newcomer.bends, self.listener.bends, "what is bent is said to newcomers");
+        assert_eq!(self.newcomer.pressures, self.listener.pressures, "what is pressed is said to newcomers");
+    }
+
+    /// All inputs are lost: nothing goes on but what rings without a finger, and that does.
+    fn lose_all(&mut self) {
+        self.wait();
+        let drones = |performance: &Performance| {
+            let (output, channel) = DRONES;
+            let range = (output, channel, 0)..=(output, channel, 127);
+            performance.listener.sounding.range(range).copied().collect::<Vec<Wire>>()
+        };
+        let before = (drones(self), self.engine.drone_sounds());
+        (0..INPUTS).for_each(|input| self.lose(input));
+        assert_eq!((drones(self), self.engine.drone_sounds()), before, "the drone needs no finger");
+        for listener in [&self.listener, &self.newcomer] {
+            let rings = |note: &&Wire| SENT.contains(note) || self.ringing.contains(&(note.0, note.1));
+            let hang: Vec<_> = listener.sounding.iter().filter(|note| !rings(note)).collect();
+            assert!(hang.is_empty(), "notes hang: {hang:?}");
+            self.feet.assert_behind(listener);
+        }
+    }
+
+    /// With no hand on the keys a fade ends all that rings.
+    pub fn let_all_fade(&mut self) {
+        self.lose_all();
+        for event in [Event::Time, Event::Action(Action::Fade(300_000)), Event::Time] {
+            self.now += 1_000_000;
+            self.step(event);
+        }
+        assert!(self.listener.sounding.is_empty(), "notes hang: {:?}", self.listener.sounding);
+        assert!(self.engine.sounding() == 0 && !self.engine.drone_sounds());
+    }
+
+    fn lose(&mut self, input: usize) {
+        self.feet.lost(input);
+        self.step(Event::InputLost(input));
+    }
+
+    /// Another engine goes on where this one stood; R16 comes first at every output, and nothing is set going (R8).
+    fn go_on_after_a_kill(&mut self) {
+        let standing = self.engine.standing();
+        self.listener.lose_sender();
+        self.newcomer.lose_sender();
+        self.feet = Feet::default();
+        self.engine = Engine::new(Arc::new(Plan::new(&self.book)));
+        self.out = self.engine.out();
+        for output in 0..2 {
+            self.engine.step(Event::Silence(output), self.now, &mut self.out);
+        }
+        self.listener.hear(&self.out);
+        self.newcomer.hear(&self.out);
+        self.step(Event::Resume(standing));
+        self.listener.assert_at_rest();
+        self.newcomer.assert_at_rest();
+        assert_eq!(self.engine.standing(), standing);
+    }
+
+    /// Rule R16, at each place that ever got a note.
+    fn assert_silenced(&self) {
+        assert!(self.listener.sounding.is_empty(), "notes hang: {:?}", self.listener.sounding);
+        assert!(self.engine.sounding() == 0 && !self.engine.drone_sounds());
+        for (output, channel) in &self.listener.played {
+            let pedals = self.listener.pedals.range((*output, *channel, 0)..=(*output, *channel, 127)).count();
+            assert!(pedals == 0 && !self.listener.bends.contains_key(&(*output, *channel)), "{:?}", self.listener);
+        }
+    }
+
+    pub fn place(&self) -> Where {
+        let standing = self.engine.standing();
+        Where { entry: standing.song, section: standing.section, shift: standing.shift }
+    }
+
+    pub fn stop(mut self) {
+        let wanted = self.step(Event::Stop);
+        assert_eq!(wanted, None, "nothing is to come");
+        assert_eq!(self.engine.sounding(), 0);
+        self.listener.assert_at_rest();
+        self.newcomer.assert_at_rest();
+    }
+}
+
+/// Where zones linger and drones sound.
+fn ringing(book: &Book) -> BTreeSet<(usize, u8)> {
+    let place = |sound: &At<String>| {
+        let sound = book.gear.sounds.iter().find(|known| known.name.value == sound.value).expect("a known sound");
+        let output = book.gear.outputs.iter().position(|output| output.name.value == sound.output.value);
+        (output.expect("a known output"), sound.channel.index())
+    };
+    let zones = book.songs.iter().flat_map(|song| &song.zones).filter(|zone| zone.linger != Linger::Off);
+    let drones = book.songs.iter().filter_map(|song| song.drone.as_ref());
+    zones.map(|zone| place(&zone.sound)).chain(drones.map(|drone| place(&drone.sound))).collect()
+}

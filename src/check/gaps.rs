@@ -8,7 +8,7 @@ use super::words::{in_sections, quoted, range, the_keys};
 use crate::map::{Diagnostic, Input};
 
 /// Hint: a song without a zone. Hint: an input, not optional, that plays nothing in the whole song. Hint: keys of an
-/// input that play nothing in some section; where the gear does not say which keys there are, only those between keys
+/// input that play nothing in some section, and are no cue; where the gear does not say which keys there are, only those between keys
 /// that play in this song.
 pub(super) fn find(tonight: &Tonight<'_>, piece: &Piece<'_>, found: &mut Vec<Diagnostic>) {
     let title = piece.song.title.spot;
@@ -21,8 +21,10 @@ pub(super) fn find(tonight: &Tonight<'_>, piece: &Piece<'_>, found: &mut Vec<Dia
         match playing_keys(piece, number) {
             Some(hull) => {
                 let bounds = if keyboard::is_known(input) { keyboard::keys(input) } else { hull };
-                for ((low, high), scenes) in silent(piece, number, bounds) {
-                    found.push(gap(piece, number, input, (low, high), bounds, &scenes));
+                let cues = tonight.cue_keys(piece, input);
+                for (keys, scenes) in silent(piece, number, bounds) {
+                    let keys = if keys == bounds { Some(keys) } else { without_cues(keys, &cues) };
+                    found.extend(keys.map(|keys| gap(piece, number, input, keys, bounds, &scenes)));
                 }
             }
             None if !input.optional && !piece.parts.iter().any(|part| part.hears(number)) => {
@@ -73,6 +75,13 @@ fn silent(piece: &Piece<'_>, input: usize, (lowest, highest): (u8, u8)) -> BTree
         }
     }
     silent
+}
+
+/// Silent keys without those at either end that are cues.
+fn without_cues((low, high): (u8, u8), cues: &[u8]) -> Option<(u8, u8)> {
+    let mut others = (low..=high).filter(|key| !cues.contains(key));
+    let lowest = others.next()?;
+    Some((lowest, others.next_back().unwrap_or(lowest)))
 }
 
 fn gap(

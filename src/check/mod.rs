@@ -11,6 +11,11 @@
 //! | `hand` | fingers that nothing plays, zones that never get keys enough, chords in another key than they are read in |
 //! | `pitch` | notes that leave MIDI's range, zones moved down into the mud, layers in it |
 //! | `channel` | programs that change under held notes, two volumes and two ways with a pedal on one channel |
+//! | `never` | cues that can never fire, and those that have nothing to do |
+//! | `together` | cues that fire at one press, and those that wait for a second or a long one |
+//! | `spare` | keys and pedals that a cue takes from the hand |
+//! | `journey` | songs that no cue leads to, numbers that lead to the first of several places |
+//! | `echo` | cues that what they send may set off again |
 //! | `wire` | chords and changes of song that take long on a DIN cable |
 //! | `voice` | melodies outside a singer's range |
 //! | `stage` | inputs, cables and pauses of the whole evening |
@@ -20,13 +25,18 @@
 //! in each song with its sections, zones and the ranges that they divide the keyboard into.
 
 mod channel;
+mod echo;
 mod gaps;
 mod hand;
+mod journey;
 mod keyboard;
+mod never;
 mod pitch;
 mod ports;
 mod reach;
+mod spare;
 mod stage;
+mod together;
 mod tonight;
 mod touch;
 mod voice;
@@ -53,6 +63,11 @@ pub fn findings(book: &Book) -> Vec<Diagnostic> {
         channel::within_a_section(piece, &mut found);
     }
     channel::over_a_change(&tonight, &mut found);
+    never::find(&tonight, &mut found);
+    together::find(book, &mut found);
+    spare::find(&tonight, &mut found);
+    journey::find(book, &mut found);
+    echo::find(book, &mut found);
     voice::find(&tonight, &mut found);
     wire::find(&tonight, &mut found);
     found.sort_by_key(|finding| finding.spot.map(|spot| (spot.file, spot.start)));

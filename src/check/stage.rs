@@ -3,7 +3,7 @@
 use super::tonight::Tonight;
 use super::words::quoted;
 use crate::engine::MOST_INPUTS;
-use crate::map::{Diagnostic, Kind};
+use crate::map::{Diagnostic, Input, Kind, Output};
 
 /// Error: no input plays. Error: more inputs than the engine hears. Hint: an output that may lead back to an input.
 /// Hint: the set begins with a pause.
@@ -29,19 +29,24 @@ pub(super) fn find(tonight: &Tonight<'_>, found: &mut Vec<Diagnostic>) {
     }
 }
 
+/// Whether an output and an input may lead to one port, as far as their names tell.
+pub(super) fn may_be_one_port(output: &Output, input: &Input) -> bool {
+    let plain = |name: &str| name.trim().to_lowercase();
+    let comes_from = plain(&input.port.value);
+    output
+        .port
+        .as_ref()
+        .map(|port| plain(&port.value))
+        .is_some_and(|leads_to| leads_to.contains(&comes_from) || comes_from.contains(&leads_to))
+}
+
 /// Outputs whose port's name may be an input's too. One that only steers (play = false) hears nothing that comes back
 /// to matter, unless clock or system exclusive messages go there.
 fn loops(tonight: &Tonight<'_>, found: &mut Vec<Diagnostic>) {
     let gear = &tonight.book.gear;
-    let plain = |name: &str| name.trim().to_lowercase();
     for output in &gear.outputs {
         let Some(port) = &output.port else { continue };
-        let leads_to = plain(&port.value);
-        let meant = |input: &&crate::map::Input| {
-            let comes_from = plain(&input.port.value);
-            let matters = input.play || output.clock || output.sysex;
-            matters && (leads_to.contains(&comes_from) || comes_from.contains(&leads_to))
-        };
+        let meant = |input: &&Input| (input.play || output.clock || output.sysex) && may_be_one_port(output, input);
         if let Some(input) = gear.inputs.iter().find(meant) {
             let (one, other) = (quoted(&output.name.value), quoted(&input.name.value));
             let title = format!("the output {one} may lead back to the input {other}: both may mean one port");

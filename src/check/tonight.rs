@@ -6,7 +6,7 @@ use std::collections::{BTreeMap, HashMap};
 use super::keyboard::{self, Keyboard, Velocities};
 use super::words;
 use crate::engine::{Keys, MOST_INPUTS};
-use crate::map::{At, Book, Curve, Entry, Input, Plays, Section, Song, Sound, Spot, StayInKey, Zone};
+use crate::map::{At, Book, Curve, Entry, Input, Plays, Section, Song, Sound, Spot, StayInKey, Trigger, Zone};
 
 /// One channel of one output: the output's number in the gear, and the channel.
 pub(super) type Place = (usize, u8);
@@ -114,6 +114,17 @@ impl<'a> Tonight<'a> {
     /// The inputs that the engine hears and zones may listen to, with their numbers.
     pub fn playing(&self) -> impl Iterator<Item = (usize, &'a Input)> + use<'a> {
         playing(self.book)
+    }
+
+    /// The keys of an input that are cues in a song, and so play nothing (rule R19).
+    pub fn cue_keys(&self, piece: &Piece<'a>, input: &Input) -> Vec<u8> {
+        let cues = self.book.cues_in(Some(piece.song)).into_iter();
+        let keys = cues.filter(|cue| cue.when.input.value == input.name.value).map(|cue| match cue.when.trigger {
+            // What comes on a channel of its own is no key under the hand.
+            Trigger::Key { key, channel: None, .. } => Some(key),
+            _ => None,
+        });
+        keys.flatten().collect()
     }
 
     /// An entry's title.

@@ -1,8 +1,9 @@
 //! Names, keys and sections in the sentences of findings.
 
 use super::tonight::Piece;
-use crate::map::{Book, Spot};
+use crate::map::{Book, Clock, Spot, Trigger};
 use crate::midi::Note;
+use crate::midi::machine_control::Transport;
 use crate::music::{Key, note};
 
 /// A name from a map in quotation marks, cut where it is long and without what would disturb a terminal.
@@ -62,6 +63,25 @@ pub(super) fn joined(parts: &[String]) -> String {
         _ if parts.len() > MOST => format!("{} and {} more", parts[..MOST].join(", "), parts.len() - MOST),
         [most @ .., last] => format!("{} and {last}", most.join(", ")),
     }
+}
+
+/// What fires a cue, as the subject of a sentence.
+pub(super) fn event(trigger: Trigger, octave: i32) -> String {
+    let channel = trigger.channel().map_or(String::new(), |channel| format!(" on channel {}", channel.number()));
+    let what = match trigger {
+        Trigger::Key { key, .. } => format!("the key {}", key_name(key, octave)),
+        Trigger::Control { number, .. } => format!("controller {}", u8::from(number)),
+        Trigger::Program { program: Some(program), .. } => format!("program {}", u8::from(program) + 1),
+        Trigger::Program { program: None, .. } => "any program".to_owned(),
+        Trigger::SongSelect(Some(number)) => format!("song select {}", u8::from(number) + 1),
+        Trigger::SongSelect(None) => "any song select".to_owned(),
+        Trigger::Clock(Clock::Start) => "the clock's start".to_owned(),
+        Trigger::Clock(Clock::Stop) => "the clock's stop".to_owned(),
+        Trigger::Clock(Clock::Continue) => "the clock's continue".to_owned(),
+        Trigger::Transport(Transport::Play) => "the transport's play".to_owned(),
+        Trigger::Transport(_) => "the transport's stop".to_owned(),
+    };
+    what + &channel
 }
 
 /// Where in a song: nothing for all of it, else ` in the section "Verse"` or several.

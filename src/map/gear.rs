@@ -4,7 +4,7 @@ use super::diagnostic::{Diagnostic, Kind, quoted};
 use super::names::Known;
 use super::reader::{Fields, Value};
 use super::values::{self, ALL_KEYS};
-use super::{At, Curve, Gear, Input, Output, Sound, Wire, words};
+use super::{At, Curve, Gear, Input, Output, Sound, Wire, cue, words};
 use crate::midi::{Channel, U7};
 
 /// Fields at the top of a gear file.
@@ -49,8 +49,9 @@ pub(super) fn read(mut top: Fields<'_>) -> (Gear, Names) {
     let inputs = inputs(&mut top, &mut names);
     let outputs = outputs(&mut top, &mut names);
     let sounds = sounds(&mut top, &mut names);
+    let cues = cue::list(&mut top, &names);
     top.done();
-    (Gear { gather, early, reconnect, inputs, outputs, sounds, curves, cues: Vec::new() }, names)
+    (Gear { gather, early, reconnect, inputs, outputs, sounds, curves, cues }, names)
 }
 
 /// The named tables below one heading, such as all of `[inputs]`; `whole` turns false if that is no table,
@@ -149,9 +150,19 @@ fn outputs(top: &mut Fields<'_>, names: &mut Names) -> Vec<Output> {
     for (name, value) in named(top, "outputs", &mut names.outputs.whole) {
         names.outputs.list.push((name.value.clone(), ()));
         let Some(mut fields) = value.table("an output") else { continue };
-        let mut flag = |field| fields.take(field).and_then(|value| value.flag()).unwrap_or(false);
-        let (own, optional, clock, sysex) = (flag("virtual"), flag("optional"), flag("clock"), flag("sysex"));
-        let tempo = flag("tempo");
+        let mut flag = |field| {
+            let value = fields.take(field);
+            (value.and_then(|value| value.flag()).unwrap_or(false), value.map(|value| value.spot))
+        };
+        let ((own, _), (optional, _), (sysex, _)) = (flag("virtual"), flag("optional"), flag("sysex"));
+        let ((clock, clock_spot), (tempo, tempo_spot)) = (flag("clock"), flag("tempo"));
+        if let (true, true, Some(first), Some(second)) = (clock, tempo, clock_spot, tempo_spot) {
+            let title =
+                format!("the output {} would get two clocks: the one that comes in, and ours", quoted(&name.value));
+            let fault =
+                Diagnostic::error(Kind::Finding, second, title).label("ours").also(first, "the one that comes in");
+            top.page.report(fault.help("take tempo out to pass on the one that comes in, or clock to send ours"));
+        }
         let port = fields.take("port");
         if own == port.is_some() && !top.page.broken {
             let title = format!(

@@ -8,7 +8,7 @@ use toml::de::DeTable;
 use super::diagnostic::{Diagnostic, Kind, Level, quoted};
 use super::reader::{Faults, Fields, Page};
 use super::song::Draft;
-use super::{Book, Gear, Set, Song, Source, Spot, gear, set, song, syntax};
+use super::{Book, Gear, Set, Song, Source, Spot, cue, gear, numbers, set, song, syntax};
 
 /// What came of loading a set.
 #[derive(Debug, Clone)]
@@ -21,17 +21,20 @@ pub struct Loaded {
     pub diagnostics: Vec<Diagnostic>,
 }
 
-/// Zones, sends and sections of all songs are numbered with sixteen bits each.
+/// Zones, sends, sections and cues of all songs are numbered with sixteen bits each.
 const MOST: usize = u16::MAX as usize;
 
-fn too_many(songs: &[Song]) -> Option<Diagnostic> {
-    let mut total = [0; 3];
+fn too_many(gear: &Gear, songs: &[Song]) -> Option<Diagnostic> {
+    let mut total = [0, 0, 0, gear.cues.len()];
     for song in songs {
-        for (total, more) in total.iter_mut().zip([song.zones.len(), song.sends.len(), song.sections.len()]) {
+        for (total, more) in
+            total.iter_mut().zip([song.zones.len(), song.sends.len(), song.sections.len(), song.cues.len()])
+        {
             *total += more;
         }
         if total.iter().any(|total| *total > MOST) {
-            let title = format!("the songs up to this one have more than {MOST} zones, sends or sections together");
+            let title =
+                format!("the songs up to this one have more than {MOST} zones, sends, sections or cues together");
             let help = "split the set into several: one for each part of the evening";
             return Some(Diagnostic::error(Kind::Finding, song.title.spot, title).help(help));
         }
@@ -56,7 +59,7 @@ pub fn load(set_path: &str, read: &mut dyn FnMut(&str) -> io::Result<Vec<u8>>) -
     let faults = faults.into_inner().into_iter().filter(|fault| !broken.contains(&place(fault)) && !hidden(fault));
     diagnostics.extend(faults);
     diagnostics.sort_by_key(|fault| fault.spot.map(|spot| (spot.file, spot.start)));
-    diagnostics.extend(read.as_ref().and_then(|(_, songs, _)| too_many(songs)));
+    diagnostics.extend(read.as_ref().and_then(|(gear, songs, _)| too_many(gear, songs)));
     let wrong = diagnostics.iter().any(|fault| fault.level == Level::Error);
     let book = read.filter(|_| !wrong).map(|(gear, songs, set)| Book { sources: sources.clone(), gear, songs, set });
     Loaded { book, sources, diagnostics }
@@ -168,7 +171,10 @@ impl Desk<'_> {
                 place
             }));
         }
+        let whole = opened.songs.iter().zip(&index).all(|(named, index)| named.is_none() || index.is_some());
         let set = set::read(opened, &index, &songs);
+        let aims = cue::in_the_set(&gear.cues, &songs, &set, whole && !page.broken);
+        self.faults.borrow_mut().extend(numbers::faults(&songs).into_iter().chain(aims));
         self.faults.borrow_mut().append(&mut set_faults.take());
         Some((gear, songs.into_iter().map(|draft| draft.song).collect(), set))
     }

@@ -4,6 +4,7 @@
 //! nothing is wrong; what is wrong comes as [`Diagnostic`]s, all of them at once.
 
 mod agree;
+mod cue;
 mod curve;
 mod diagnostic;
 mod gear;
@@ -11,6 +12,7 @@ mod hand;
 mod load;
 mod model;
 mod names;
+mod numbers;
 mod places;
 mod reader;
 mod send;

@@ -42,7 +42,7 @@ impl<T> Known<T> {
         let bare = !name.is_empty() && name.chars().all(|c| c.is_ascii_alphanumeric() || c == '-' || c == '_');
         let key = if bare { name.to_owned() } else { quoted(name) };
         match self.noun {
-            "section" => format!("[[section]] with name = {}", quoted(name)),
+            noun @ ("section" | "zone") => format!("[[{noun}]] with name = {}", quoted(name)),
             "curve" => format!("{key} = {{ gamma = 0.7 }} below [curves]"),
             noun => format!("[{noun}s.{key}]"),
         }

@@ -117,6 +117,11 @@ impl<'a> Fields<'a> {
         }
     }
 
+    /// Whether there are fields that were not asked for.
+    pub fn has_others(&self) -> bool {
+        self.table.iter().any(|(key, _)| !self.asked.iter().any(|asked| *asked == key.get_ref()))
+    }
+
     /// Reports every field that was not asked for.
     pub fn done(self) {
         for (key, _) in self.table.iter().filter(|(key, _)| !self.asked.iter().any(|asked| *asked == key.get_ref())) {

@@ -57,7 +57,8 @@ fn unknown_moment(at: &At<String>, sections: &Known<()>) -> Diagnostic {
     Diagnostic::error(Kind::Finding, at.spot, title).label("neither a section, nor enter or leave").help(help)
 }
 
-fn message(mut fields: Fields<'_>) -> Option<SendMessage> {
+/// Reads a message.
+pub(super) fn message(mut fields: Fields<'_>) -> Option<SendMessage> {
     let present = FORMS.map(|form| fields.take(form).map(|value| (form, value)));
     let (channel, bank, length) = (fields.take("channel"), fields.take("bank"), fields.take("length_ms"));
     let mut forms = present.into_iter().flatten();

@@ -4,7 +4,7 @@ use super::diagnostic::{Diagnostic, Kind, quoted};
 use super::gear::Names;
 use super::names::Known;
 use super::reader::{Fields, Value};
-use super::{At, Gear, PlayIn, Section, Song, Way, agree, hand, places, send, values, zone};
+use super::{At, Gear, PlayIn, Section, Song, Way, agree, cue, hand, places, send, values, zone};
 use crate::music::Key;
 
 /// Fields at the top of a song's map.
@@ -18,8 +18,12 @@ pub(super) struct Draft {
     pub song: Song,
     /// The chart's key, if it could be read.
     pub key: Option<Key>,
+    /// Whether it gives a number, readable or not.
+    pub numbered: bool,
     /// Its sections.
     pub sections: Known<()>,
+    /// Its zones.
+    pub zones: Known<()>,
 }
 
 /// Reads a song; what is wrong goes to the page.
@@ -27,6 +31,7 @@ pub(super) fn read(mut top: Fields<'_>, gear: &Gear, names: &Names) -> Draft {
     values::middle_c(&mut top);
     let page = top.page;
     let title = top.need("title").and_then(|value| value.text());
+    let numbered = top.has("number");
     let number = top.take("number").and_then(|value| value.whole(1..=128).map(|number| value.at(number)));
     let key = top.need("key").and_then(|value| values::key(&value));
     let play_in = top.take("play_in").and_then(|value| values::play_in(&value));
@@ -42,6 +47,7 @@ pub(super) fn read(mut top: Fields<'_>, gear: &Gear, names: &Names) -> Draft {
     let (drone, drone_fade) = hand::drone(&mut top, names).unzip();
     let sends = top.list_of("send", "a send");
     let sends = sends.into_iter().filter_map(|fields| send::read(fields, &known, &names.outputs)).collect();
+    let cues = cue::list(&mut top, names);
     top.done();
     let placeholder = At { value: Key::usual(0, false, true), spot: page.spot(0..0) };
     let read_key = key.as_ref().map(|key| key.value);
@@ -60,7 +66,7 @@ pub(super) fn read(mut top: Fields<'_>, gear: &Gear, names: &Names) -> Draft {
         fingers,
         drone,
         sends,
-        cues: Vec::new(),
+        cues,
     };
     if let Some(key) = read_key {
         if let Some(At { value: PlayIn::Key(play_in), spot }) = song.play_in {
@@ -70,11 +76,23 @@ pub(super) fn read(mut top: Fields<'_>, gear: &Gear, names: &Names) -> Draft {
             agree::same_mode(page, "this section's key", changed, key, song.key.spot);
         }
     }
+    let zones = zones_of(&song, !page.broken);
+    let chart = read_key.map(|key| (key, song.key.spot));
+    cue::in_the_song(page, &song.cues, &known, &zones, chart);
     agree::no_circles(page, &song.sections);
     let users = places::users(&song, gear, &zone_fades, drone_fade.flatten());
     places::one_sound_each(page, &song, &users);
     places::fades_alone(page, &song, &users);
-    Draft { song, key: read_key, sections: known }
+    Draft { song, key: read_key, numbered, sections: known, zones }
+}
+
+/// The names of a song's zones.
+fn zones_of(song: &Song, whole: bool) -> Known<()> {
+    let names = || song.zones.iter().map(|zone| zone.name.as_str());
+    // A zone whose name could not be read could be any that is looked for.
+    let mut known = Known::new("zone", "the song", whole && names().all(|name| !name.is_empty()));
+    known.list = names().map(|name| (name.to_owned(), ())).collect();
+    known
 }
 
 fn sections(top: &mut Fields<'_>) -> (Vec<Section>, Known<()>) {

@@ -7,6 +7,13 @@ pub(super) fn example(home: &str, field: &str) -> String {
         (_, "controls") => return "controls = { 7 = 11 }".to_owned(),
         ("the drone", "octave") => return "octave = 3".to_owned(),
         ("the drone", "velocity") => return "velocity = 64".to_owned(),
+        ("an output", "tempo") => return "tempo = true".to_owned(),
+        ("a cue", "key") => {}
+        ("a cue" | "a cue's when", _) => {
+            if let Some((_, value)) = OF_CUES.iter().find(|(name, _)| *name == field) {
+                return format!("{field} = {value}");
+            }
+        }
         _ => {}
     }
     match EXAMPLES.iter().find(|(name, _)| *name == field) {
@@ -22,6 +29,8 @@ pub(super) fn a(field: &str) -> String {
         "at" => "a moment: at".to_owned(),
         "to" => "an output: to".to_owned(),
         "gear" => "a gear file: gear".to_owned(),
+        "do" => "an action: do".to_owned(),
+        "when" => "an event that fires it: when".to_owned(),
         _ if field.starts_with(['a', 'e', 'i', 'o']) => format!("an {field}"),
         _ => format!("a {field}"),
     }
@@ -32,7 +41,26 @@ pub(super) fn comes_later(what: &str, field: &str) -> bool {
     LATER.iter().any(|(kind, fields)| *kind == what && fields.contains(&field))
 }
 
-const LATER: [(&str, &[&str]); 2] = [("the gear", &["latency", "stand", "cue"]), ("the song", &["cue"])];
+const LATER: [(&str, &[&str]); 1] = [("the gear", &["latency", "stand"])];
+
+/// Examples of fields that mean something else elsewhere.
+const OF_CUES: &[(&str, &str)] = &[
+    ("control", "67"),
+    ("do", "\"next-section\""),
+    ("hold", "true"),
+    ("key", "\"C8\""),
+    ("name", "\"talkback\""),
+    ("off", "{ control = [80, 0], channel = 1 }"),
+    ("press", "\"double\""),
+    ("program", "5"),
+    ("reversed", "true"),
+    ("section", "\"Chorus\""),
+    ("song", "\"First Snow\""),
+    ("song_select", "4"),
+    ("turn", "\"on\""),
+    ("when", "{ input = \"keyboard\", control = 67 }"),
+    ("zone", "\"bed\""),
+];
 
 /// An example of each field; one that ends in a newline is a line of its own.
 const EXAMPLES: &[(&str, &str)] = &[
@@ -47,6 +75,7 @@ const EXAMPLES: &[(&str, &str)] = &[
     ("comfortable", "[\"A3\", \"B4\"]"),
     ("control", "[7, 100]"),
     ("controls", "[1, 11]"),
+    ("cue", "[[cue]]\n"),
     ("curve", "{ gamma = 0.7 }"),
     ("curves", "gentle = { gamma = 0.7 }\n"),
     ("degrees", "[1, 5]"),

@@ -218,7 +218,7 @@ impl Book {
             let song = self.songs.get(self.set.entries.get(entry)?.song?)?;
             song.number.as_ref().map(|number| number.value)
         };
-        if (0..self.set.entries.len()).any(|entry| own(entry).is_some()) {
+        if self.songs.iter().any(|song| song.number.is_some()) {
             return own(entry);
         }
         let place = u8::try_from(entry + 1).ok().filter(|place| *place <= 128);

@@ -1,0 +1,76 @@
+//! Songs that no cue leads to, and numbers that lead to the first of several places.
+
+use super::words::{joined, quoted};
+use crate::map::{Book, Cue, Diagnostic, Does, SongChoice};
+
+/// Hint: cues, but none that leads from song to song. Hint: entries of the set that no cue leads to. Hint: a song that
+/// comes twice, and is chosen by its number.
+pub(super) fn find(book: &Book, found: &mut Vec<Diagnostic>) {
+    let cues = || book.gear.cues.iter().chain(book.songs.iter().flat_map(|song| &song.cues));
+    let Some(first) = cues().next() else { return };
+    found.extend(unreached(book, first));
+    let by_number = |cue: &Cue, number: u8| match &cue.does {
+        Does::Song(choice) | Does::LineUp(choice) => match choice {
+            SongChoice::Received => true,
+            SongChoice::Number(wanted) => wanted.value == number,
+            SongChoice::Titled(_) => false,
+        },
+        _ => false,
+    };
+    for entry in 0..book.set.entries.len() {
+        let Some(number) = book.number_of(entry) else { continue };
+        let Some(first) = book.entry_numbered(number).filter(|first| *first != entry) else { continue };
+        if !cues().any(|cue| by_number(cue, number)) {
+            continue;
+        }
+        let title = format!("the number {number} stands twice in the set: it leads to the first of the two");
+        let hint = Diagnostic::hint(book.set.entries[entry].spot, title).label("not reached by its number");
+        let hint = hint.also(book.set.entries[first].spot, "first here");
+        found.push(hint.help("leave it so, or give this place a copy of the song's map with a number of its own"));
+    }
+}
+
+/// What no chain of cues leads to from the set's beginning.
+fn unreached(book: &Book, first: &Cue) -> Option<Diagnostic> {
+    let entries = &book.set.entries;
+    let reached = reached(book);
+    let missing: Vec<usize> = (0..entries.len()).filter(|entry| !reached[*entry]).collect();
+    let spot = entries.get(*missing.first()?)?.spot;
+    if missing.len() + 1 == entries.len() {
+        let hint = Diagnostic::hint(first.spot, "the set has cues, but none that leads from song to song");
+        return Some(
+            hint.label("this is one of them").help("add one with do = \"next-song\", or change songs by other means"),
+        );
+    }
+    let titles: Vec<String> = missing.iter().map(|entry| quoted(book.title_of(*entry))).collect();
+    let title = format!("no cue leads to {}", joined(&titles));
+    let hint = Diagnostic::hint(spot, title).label("reached by no cue");
+    Some(hint.help("add a cue with do = \"next-song\" where it comes before, or go there by other means"))
+}
+
+/// For each entry whether cues lead to it from the first. In a pause, those of the song before hold too.
+fn reached(book: &Book) -> Vec<bool> {
+    let entries = &book.set.entries;
+    let numbered: Vec<usize> = (1..=128).filter_map(|number| book.entry_numbered(number)).collect();
+    let mut reached = vec![false; entries.len()];
+    let mut open = vec![0];
+    while let Some(entry) = open.pop() {
+        if entry >= entries.len() || std::mem::replace(&mut reached[entry], true) {
+            continue;
+        }
+        let song = entries[..=entry].iter().rev().find_map(|entry| entry.song).and_then(|song| book.songs.get(song));
+        for cue in book.cues_in(song) {
+            match &cue.does {
+                Does::NextSong => open.push(entry + 1),
+                Does::PreviousSong => open.extend(entry.checked_sub(1)),
+                Does::Song(choice) | Does::LineUp(choice) => match choice {
+                    SongChoice::Titled(title) => open.extend(book.entry_titled(&title.value)),
+                    SongChoice::Number(number) => open.extend(book.entry_numbered(number.value)),
+                    SongChoice::Received => open.extend(&numbered),
+                },
+                _ => {}
+            }
+        }
+    }
+    reached
+}

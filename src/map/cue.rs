@@ -1,0 +1,110 @@
+//! Reads cues: what fires each, what it does, and what belongs to that.
+
+mod aims;
+mod does;
+mod when;
+
+pub(super) use aims::{in_the_set, in_the_song};
+
+use super::diagnostic::{Diagnostic, Kind};
+use super::gear::Names;
+use super::reader::{Fields, Value};
+use super::{Cue, Does, Off, Press, SongChoice, Spot, Trigger, send};
+
+/// A cue as far as it could be read, and where the parts stand that are held against each other.
+struct Parts<'a> {
+    trigger: Option<Trigger>,
+    /// Where the press is written.
+    press: Option<Spot>,
+    does: Option<Does>,
+    /// Where the song is written.
+    song: Option<Value<'a>>,
+}
+
+/// Reads the cues of a gear file or a song's map.
+pub(super) fn list(top: &mut Fields<'_>, names: &Names) -> Vec<Cue> {
+    top.list_of("cue", "a cue").into_iter().filter_map(|fields| read(fields, names)).collect()
+}
+
+fn read(mut fields: Fields<'_>, names: &Names) -> Option<Cue> {
+    let (page, spot) = (fields.page, fields.spot);
+    let (when, press) = fields.need("when").and_then(|value| when::read(&value, names)).unzip();
+    let (name, off, hold) = (fields.take("name"), fields.take("off"), fields.take("hold"));
+    let song = fields.take("song");
+    let does = does::read(&mut fields, song, off, names);
+    fields.done();
+    let when = when.flatten();
+    let parts = Parts { trigger: when.as_ref().map(|when| when.trigger), press: press.flatten(), does, song };
+    received(&parts);
+    let held = hold.and_then(|value| value.flag()).unwrap_or(false);
+    if let Some(hold) = hold.filter(|_| held) {
+        holdable(&hold, off.is_some(), &parts);
+    }
+    if let Some(name) = name.filter(|_| off.is_none() && !page.broken) {
+        let title = "\"name\" is shown while a cue stands on, but without off this one never does";
+        name.finding(title, "never shown", add_off(&parts, "name"));
+    }
+    let name = name.and_then(|value| value.text()).map(|at| at.value);
+    let message = off.map(|off| off.table("a message").and_then(send::message));
+    let off = match message {
+        Some(message) => Some(Off { message: message? }),
+        None => None,
+    };
+    Some(Cue { spot, when: when?, does: parts.does?, name, off, hold: held })
+}
+
+/// Only a trigger that takes any number leaves one open to be received.
+fn received(parts: &Parts<'_>) {
+    let (Some(trigger), Some(Does::Song(SongChoice::Received) | Does::LineUp(SongChoice::Received)), Some(song)) =
+        (parts.trigger, parts.does.as_ref(), parts.song.as_ref())
+    else {
+        return;
+    };
+    let help = match trigger {
+        Trigger::Program { program: None, .. } | Trigger::SongSelect(None) => return,
+        Trigger::Program { program: Some(number), .. } => {
+            format!("write program = \"any\", or song = {}", u8::from(number) + 1)
+        }
+        Trigger::SongSelect(Some(number)) => format!("write song_select = \"any\", or song = {}", u8::from(number) + 1),
+        _ => "let program = \"any\" or song_select = \"any\" fire it, or write the song's title".to_owned(),
+    };
+    song.finding(
+        "\"received\" is the number that came in, but no number is left open here",
+        "no number comes in",
+        help,
+    );
+}
+
+/// What to write where a field has no use without an `off`, which only a send has.
+fn add_off(parts: &Parts<'_>, field: &str) -> String {
+    match parts.does {
+        None | Some(Does::Send { .. }) => {
+            format!("write off = {{ … }} too, the message that ends it, or take {field} out")
+        }
+        Some(_) => format!("take {field} out: only a send stands on, until its off is said"),
+    }
+}
+
+/// What is held comes up again: a key or a pedal, pressed once.
+fn holdable(hold: &Value<'_>, has_off: bool, parts: &Parts<'_>) {
+    if !has_off {
+        if !hold.page.broken {
+            let title = "\"hold\" says off as the key or pedal comes up, but this cue has no off";
+            hold.finding(title, "nothing to say", add_off(parts, "hold"));
+        }
+        return;
+    }
+    match parts.trigger.map(Trigger::press) {
+        None | Some(Some(Press::Single)) => {}
+        Some(None) => {
+            let title = "only a key or pedal can be held: this message has no release";
+            hold.finding(title, "never comes up", "take hold out: then every second one says off");
+        }
+        Some(Some(_)) => {
+            let title = "what is held is pressed once: the press must be a single one";
+            let fault = Diagnostic::error(Kind::Finding, hold.spot, title).label("held");
+            let fault = fault.help("take press out, or hold: then every second press says off");
+            hold.page.report(parts.press.into_iter().fold(fault, |fault, press| fault.also(press, "not a single one")));
+        }
+    }
+}

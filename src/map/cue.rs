@@ -2,6 +2,8 @@
 
 mod aims;
 mod does;
+#[cfg(test)]
+mod tests;
 mod when;
 
 pub(super) use aims::{in_the_set, in_the_song};

@@ -2,6 +2,7 @@
 
 mod beside_the_engine;
 mod command;
+mod cues;
 mod findings;
 mod many_songs;
 

@@ -7,7 +7,7 @@ use super::super::reader::{Fields, Value};
 use super::super::{Does, SongChoice, send, values, words};
 
 /// The words for what a cue can do.
-const ACTIONS: [&str; 20] = [
+pub(super) const ACTIONS: [&str; 20] = [
     "next-song",
     "previous-song",
     "song",

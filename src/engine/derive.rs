@@ -13,6 +13,14 @@ use crate::music::{Classes, follow, voicing};
 /// Up to so many notes are derived from a handful: each pitch class once.
 const MOST: usize = 12;
 
+/// Whether fewer keys than make a handful are a melody over a chord that is still held: all keys decided from are down,
+/// or enough of them, and above those the others have given way to these, as a tune moves on over its chord.
+fn is_melody(min_keys: u32, handful: u128, older: u128, decided: u128) -> bool {
+    let (held, lifted) = (decided & older, decided & !older);
+    let is_above = 128 - held.leading_zeros() <= (lifted | handful).trailing_zeros();
+    handful.count_ones() < min_keys && held.count_ones() >= min_keys && (lifted == 0 || is_above)
+}
+
 /// Derived notes, in no order.
 #[derive(Debug, Clone, Copy, Default)]
 struct Derived {
@@ -70,10 +78,7 @@ impl Engine {
         let handful = self.handfuls[usize::from(zone_number)];
         let older = self.older_keys(zone_number);
         let keys = handful.keys | older;
-        // A hand that still holds its chord and plays a few notes besides has begun a melody.
-        let is_melody =
-            handful.keys.count_ones() < zone.min_keys && handful.decided != 0 && handful.decided & !older == 0;
-        if keys.count_ones() < zone.min_keys || is_melody {
+        if keys.count_ones() < zone.min_keys || is_melody(zone.min_keys, handful.keys, older, handful.decided) {
             return;
         }
         self.handfuls[usize::from(zone_number)].decided = keys;

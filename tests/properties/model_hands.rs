@@ -231,7 +231,10 @@ impl Hands {
         let own: BTreeSet<u8> = handful.keys.iter().map(|(_, key)| *key).collect();
         let keys: BTreeSet<u8> = own.union(&older).copied().collect();
         let least = usize::from(zone.min_keys);
-        let melody = own.len() < least && !hand.decided.is_empty() && hand.decided.is_subset(&older);
+        let (held, lifted): (Vec<u8>, Vec<u8>) = hand.decided.iter().partition(|key| older.contains(key));
+        let above = |key: &u8| held.iter().all(|held| held < key);
+        let moves_above = lifted.iter().chain(&own).all(above);
+        let melody = own.len() < least && held.len() >= least && (lifted.is_empty() || moves_above);
         if keys.len() < least || melody || keys.is_empty() {
             return;
         }

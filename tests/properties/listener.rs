@@ -95,7 +95,7 @@ impl Listener {
     }
 
     /// Whether a place is at a level that a player can have given it.
-    fn is_players_level(&self, place: &(usize, u8)) -> bool {
+    pub fn is_players_level(&self, place: &(usize, u8)) -> bool {
         let known = self.levels.get(place);
         self.players_levels.is_empty() || known.is_none_or(|level| self.players_levels.contains(level))
     }

@@ -122,8 +122,14 @@ fn play_beside_the_hands(drawn: &Drawn, deeds: &[(Deed, u32)]) {
         if action.is_some_and(changes) {
             continue;
         }
+        let before = hands.derived_alone();
         hands.until(performance.now);
         performance.do_deed(deed);
+        if !matches!(deed, Deed::Press(..) | Deed::Release(..) | Deed::Lost(_) | Deed::Overrun | Deed::Back(_)) {
+            // At most one decision of a zone: notes old and new stay, and are not struck.
+            let stay = &before & &hands.derived_alone();
+            assert!(stay.is_disjoint(&performance.struck), "struck again: {stay:?}");
+        }
         hands.stand(performance.place(), performance.engine.standing().tonic);
         match *deed {
             Deed::Press(input, channel, key, velocity) => {

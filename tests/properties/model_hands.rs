@@ -331,6 +331,17 @@ impl Hands {
         sounding
     }
 
+    /// What is derived in zones that have a place to themselves.
+    pub fn derived_alone(&self) -> BTreeSet<Wire> {
+        let song = self.song();
+        let users = |sound: &str| {
+            let drone = song.drone.iter().map(|drone| &drone.sound.value);
+            song.zones.iter().map(|zone| &zone.sound.value).chain(drone).filter(|user| *user == sound).count()
+        };
+        let zones = self.zones.iter().zip(&song.zones).filter(|(_, zone)| users(&zone.sound.value) == 1);
+        zones.flat_map(|(hand, zone)| hand.derived.iter().map(|note| self.wire(&zone.sound.value, *note))).collect()
+    }
+
     /// What rings without a finger.
     pub fn rings(&self) -> BTreeSet<Wire> {
         let mut rings = BTreeSet::new();

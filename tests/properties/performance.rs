@@ -103,6 +103,8 @@ pub struct Performance {
     pub listener: Listener,
     /// Is started again whenever an output comes back.
     pub newcomer: Listener,
+    /// Notes that were struck in the last step.
+    pub struck: BTreeSet<Wire>,
     feet: Feet,
     pub now: u64,
     /// Places where something may ring without a finger, of this book and those before it.
@@ -119,8 +121,9 @@ impl Performance {
             listener
         };
         let ringing = ringing(&book);
-        let feet = Feet::default();
-        let mut new = Performance { book, engine, out, listener: hears(), newcomer: hears(), feet, now: 0, ringing };
+        let (struck, feet) = (BTreeSet::new(), Feet::default());
+        let (listener, newcomer) = (hears(), hears());
+        let mut new = Performance { book, engine, out, listener, newcomer, struck, feet, now: 0, ringing };
         new.step(Event::Start { entry: 0, place: 0 });
         new
     }
@@ -133,6 +136,9 @@ impl Performance {
         self.listener.hear(&self.out);
         self.newcomer.hear(&self.out);
         self.feet.assert_behind(&self.listener);
+        let is_on = |bytes: &[u8]| bytes[0] & 0xF0 == 0x90;
+        let ons = self.out.said().filter(|said| is_on(said.bytes));
+        self.struck = ons.map(|said| (said.output, said.bytes[0] & 15, said.bytes[1])).collect();
         wanted
     }
 
@@ -275,6 +281,7 @@ impl Performance {
         for (output, channel) in &self.listener.played {
             let pedals = self.listener.pedals.range((*output, *channel, 0)..=(*output, *channel, 127)).count();
             assert!(pedals == 0 && !self.listener.bends.contains_key(&(*output, *channel)), "{:?}", self.listener);
+            assert!(self.listener.is_players_level(&(*output, *channel)), "{:?}", self.listener.levels);
         }
     }
 

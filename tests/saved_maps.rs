@@ -38,13 +38,12 @@ impl Evening {
             fs::write(folder.path().join(name), text).unwrap();
         }
         let set = folder.path().join("set.toml").display().to_string();
-        let reread = move || map::load(&set, &mut |path| fs::read(path));
-        let show = Arc::new(Show::new(reread().book.unwrap()));
+        let show = Arc::new(Show::new(map::load(&set, &mut |path| fs::read(path)).book.unwrap()));
         let world = World::default();
         let piano = world.plug(Direction::Input, "stage piano", "keys", None);
         let (mut daemon, remote) = Daemon::new(&show, Box::new(world.open(&wish(&show.book.gear)).unwrap()));
         let reports = daemon.listen();
-        let watching = watch::watch(show, Box::new(reread), remote.clone(), daemon.reports()).unwrap();
+        let watching = watch::watch(|path| fs::read(path), remote.clone(), daemon.reports()).unwrap();
         let playing = std::thread::spawn(move || {
             daemon.run(&Beginning::Afresh);
         });

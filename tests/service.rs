@@ -5,6 +5,7 @@
 use std::io::Read;
 use std::os::unix::net::UnixDatagram;
 use std::process::{Command, Stdio};
+use std::sync::Arc;
 use std::time::Duration;
 
 use handspan::daemon::keep::Beginning;
@@ -20,7 +21,7 @@ fn a_performance_tells_whoever_started_it() {
     let book = handspan::map::load("maps/midwinter.toml", &mut |path| std::fs::read(path)).book.unwrap();
     let world = World::default();
     world.plug(Direction::Input, "stage piano", "stage piano", None);
-    let show = Show::new(book);
+    let show = Arc::new(Show::new(book));
     let ports = world.open(&wish(&show.book.gear)).unwrap();
     let (mut daemon, remote) = Daemon::new(&show, Box::new(ports));
     let reports = daemon.listen();

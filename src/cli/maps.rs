@@ -1,13 +1,19 @@
 //! Reading maps from the file system, and saying what is wrong with them.
 
 use std::fs;
+use std::io;
 
 use super::{Failure, colour, complain};
 use crate::map::{self, Book, Level, Loaded};
 
+/// Reads a file of a set.
+pub(super) fn read(path: &str) -> io::Result<Vec<u8>> {
+    fs::read(path)
+}
+
 /// Reads a set with its gear and songs; the findings are not yet told.
 pub(super) fn load(set: &str) -> Loaded {
-    map::load(set, &mut |path| fs::read(path))
+    map::load(set, &mut read)
 }
 
 /// Reads a set that must be without errors; all of them are told, of all files.

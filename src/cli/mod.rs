@@ -2,6 +2,8 @@
 
 mod check;
 mod demo;
+#[cfg(unix)]
+mod doing;
 mod fingers;
 mod helping;
 mod herald;
@@ -10,8 +12,12 @@ mod log;
 mod maps;
 mod play;
 mod ports;
+#[cfg(unix)]
+mod reach;
 mod render;
 mod rotation;
+#[cfg(unix)]
+mod status;
 mod table;
 mod telling;
 mod terminal;
@@ -32,6 +38,8 @@ use clap::{Parser, Subcommand};
   handspan ports                         what is plugged in
   handspan check maps/midwinter.toml     what could go wrong tonight
   handspan play maps/midwinter.toml      play it
+  handspan do next-song                  steer it from another terminal, or a script
+  handspan status                        how it stands
 
 Exit codes: 0 done, 1 it could not be done or the check found errors, 2 the command line or a map is wrong.")]
 struct CommandLine {
@@ -62,6 +70,32 @@ enum Command {
         /// Records what is played and what comes out, in a new folder below this one.
         #[arg(long, value_name = "FOLDER")]
         take: Option<PathBuf>,
+        /// Tells this one from others that run beside it: up to 40 letters a to z, digits, - and _. "handspan" if not
+        /// given.
+        #[arg(long, value_name = "NAME")]
+        name: Option<String>,
+    },
+    /// Has something done by the handspan that plays, from another terminal or a script.
+    #[cfg(unix)]
+    #[command(after_help = doing::HELP)]
+    Do {
+        /// What is to be done, in one word or several.
+        #[arg(required = true, value_name = "ACTION")]
+        words: Vec<String>,
+        /// Which handspan, where several run.
+        #[arg(long, value_name = "NAME")]
+        name: Option<String>,
+    },
+    /// How it stands: song, section, keys, zones, ports, and what was left out.
+    #[cfg(unix)]
+    #[command(after_help = "Examples:\n  handspan status\n  handspan status --json | jq .song.keys.sounding")]
+    Status {
+        /// For programs: one object as JSON on standard output.
+        #[arg(long)]
+        json: bool,
+        /// Which handspan, where several run.
+        #[arg(long, value_name = "NAME")]
+        name: Option<String>,
     },
     /// The MIDI inputs and outputs that the system has now.
     Ports {
@@ -128,7 +162,17 @@ enum Failure {
 pub fn main() -> ExitCode {
     let result = match CommandLine::parse().command {
         Command::Try { out } => tryout::run(out),
-        Command::Play { set, backend, log, take } => play::run(&set, backend.into(), log.as_deref(), take.as_deref()),
+        Command::Play { set, backend, log, take, name } => play::run(&play::Wanted {
+            set: &set,
+            backend: backend.into(),
+            log: log.as_deref(),
+            take: take.as_deref(),
+            name: name.as_deref(),
+        }),
+        #[cfg(unix)]
+        Command::Do { words, name } => doing::run(words, name.as_deref()),
+        #[cfg(unix)]
+        Command::Status { json, name } => status::run(json, name.as_deref()),
         Command::Ports { backend } => ports::run(backend.into()),
         Command::Check { set, json } => check::run(&set, json),
         Command::Render { set, take, out, input } => render::run(&set, &take, &out, input.as_deref()),

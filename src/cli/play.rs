@@ -12,10 +12,13 @@ use jiff::ZonedDateTime;
 
 use super::herald;
 use super::log::Log;
+#[cfg(unix)]
+use super::reach;
 use super::telling::Teller;
 use super::terminal::SingleKeys;
 use super::{Failure, maps};
-use crate::daemon::keep::{self, Beginning};
+use crate::daemon::changes;
+use crate::daemon::keep::{self, Beginning, Kept};
 use crate::daemon::take::{self, Recorder, Tape};
 use crate::daemon::watchdog::Supervisor;
 use crate::daemon::{self, Command, Daemon, Remote, Report, Show, watch};
@@ -31,11 +34,27 @@ const LAST_WORDS: Duration = Duration::from_secs(2);
 /// Columns left of a keyboard, and one on its right.
 const INDENT: usize = 8;
 
-pub(super) fn run(set: &str, backend: Backend, log: Option<&Path>, take: Option<&Path>) -> Result<(), Failure> {
-    let show = Arc::new(Show::new(maps::load_sound(set)?));
-    let Some(file) = log else { return perform(set, show, backend, None, take) };
+/// What the command line asks for.
+pub(super) struct Wanted<'a> {
+    /// The set's map.
+    pub set: &'a str,
+    pub backend: Backend,
+    pub log: Option<&'a Path>,
+    pub take: Option<&'a Path>,
+    /// What tells this performance from others beside it; none for the usual.
+    pub name: Option<&'a str>,
+}
+
+pub(super) fn run(wanted: &Wanted<'_>) -> Result<(), Failure> {
+    let book = maps::load_sound(wanted.set)?;
+    let state = keep::file_of(Path::new(wanted.set), wanted.name);
+    let kept = state.as_deref().and_then(keep::read);
+    let (show, lost) = with_changes(wanted.set, book, kept.as_ref());
+    let show = Arc::new(show);
+    let before = Before { state, kept, lost };
+    let Some(file) = wanted.log else { return perform(wanted, show, before, None) };
     let (log, writing) = Log::begin(file, Arc::clone(&show), say_aside)?;
-    let result = perform(set, show, backend, Some(&log), take);
+    let result = perform(wanted, show, before, Some(&log));
     if let Err(Failure::Wrong(words) | Failure::Undone(words)) = &result {
         log.words(&**words);
     }
@@ -44,21 +63,37 @@ pub(super) fn run(set: &str, backend: Backend, log: Option<&Path>, take: Option<
     result
 }
 
-fn perform(
-    set: &str,
-    show: Arc<Show>,
-    backend: Backend,
-    log: Option<&Log>,
-    take: Option<&Path>,
-) -> Result<(), Failure> {
-    let state = keep::file_of(Path::new(set));
-    let kept = state.as_deref().and_then(keep::read);
+/// What an earlier performance left.
+struct Before {
+    /// Where it is kept.
+    state: Option<PathBuf>,
+    kept: Option<Kept>,
+    /// Changes of its set that do not fit the maps any longer, each in a sentence.
+    lost: Vec<String>,
+}
+
+/// The set, with the changes that were made and not saved in a performance that was broken off.
+fn with_changes(set: &str, book: Book, kept: Option<&Kept>) -> (Show, Vec<String>) {
+    let wanted = kept.filter(|kept| !kept.ended_well).map_or(&[][..], |kept| &kept.changes);
+    let changed = changes::load(set, maps::read, wanted);
+    match changed.loaded.book {
+        Some(book) if !wanted.is_empty() => (Show::changed(book, changed.changes), changed.dropped),
+        _ => (Show::new(book), Vec::new()),
+    }
+}
+
+fn perform(wanted: &Wanted<'_>, show: Arc<Show>, before: Before, log: Option<&Log>) -> Result<(), Failure> {
+    let Wanted { set, backend, take, .. } = *wanted;
+    let Before { state, kept, lost } = before;
+    #[cfg(unix)]
+    let claim = reach::claim(wanted.name, |words| print_lines(&[words]))?;
     let connections = kept.as_ref().map_or_else(Vec::new, |kept| kept.connections.clone());
     let wish = ports::Wish { remembered: connections.clone(), ..daemon::wish(&show.book.gear) };
     let ports = ports::open(backend, &wish).map_err(|error| Failure::Wrong(error.to_string()))?;
     let beginning = Beginning::after(kept, &show);
     let mut opening = opening(&show.book, ports.as_ref());
     opening.extend(words_for(&beginning));
+    opening.extend(lost.into_iter().map(|lost| format!("  no longer changed: {lost}")));
     let (mut daemon, remote) = Daemon::new(&show, ports);
     let mut threads = Vec::new();
     if let Some(folder) = take {
@@ -76,12 +111,15 @@ fn perform(
     print_lines(&opening);
     let keep = Keep { state, beginning: &beginning, connections };
     threads.extend(follow(&mut daemon, &remote, &show, keep, log));
-    let again = set.to_owned();
-    let watching = watch::watch(show, Box::new(move || maps::load(&again)), remote, daemon.reports());
+    #[cfg(unix)]
+    let post = claim.and_then(|claim| reach::open(claim, &mut daemon, &show, &remote, |words| print_lines(&[words])));
+    let watching = watch::watch(maps::read, remote, daemon.reports());
     if let Err(error) = &watching {
         print_lines(&[error.to_string()]);
     }
     daemon.run(&beginning);
+    #[cfg(unix)]
+    drop(post);
     // They end with the last report.
     wait_for(&threads);
     drop(keys);

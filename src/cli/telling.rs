@@ -4,10 +4,10 @@ use std::sync::Arc;
 
 use super::helping::{self, Detail};
 use super::keyboard;
+use crate::daemon::state::sounding as heard;
 use crate::daemon::{Report, Show};
 use crate::engine::{Keys, Notice, Standing};
 use crate::map::{Entry, Song};
-use crate::music::Key;
 
 /// Puts reports into words.
 pub(super) struct Teller {
@@ -43,6 +43,11 @@ impl Teller {
             Report::MapsRefused(faults) => {
                 let mut lines = vec!["The saved maps are not in force; what was played before goes on:".to_owned()];
                 lines.extend(faults.iter().flat_map(|fault| fault.lines()).map(str::to_owned));
+                return lines;
+            }
+            Report::ChangesDropped(changes) => {
+                let mut lines = vec!["Of this evening's changes these do not fit the saved maps:".to_owned()];
+                lines.extend(changes.iter().flat_map(|change| change.lines()).map(str::to_owned));
                 return lines;
             }
             Report::Rebuilt => {
@@ -112,6 +117,7 @@ impl Teller {
                 };
                 format!("{INDENT}{them} held back, so that nothing runs before you do; key a says it")
             }
+            Notice::SaidAgain => format!("{INDENT}what entering the song says was said again"),
             Notice::Panic => "Panic: everything is silent.".to_owned(),
             // The report on the maps says it.
             Notice::TakenOver => return self.section(standing).into_iter().collect(),
@@ -199,12 +205,6 @@ pub(super) fn in_which_keys(keys: &Keys, song: &Song) -> String {
     words.extend(song.tempo.map(|tempo| format!("♩ = {tempo}")));
     words.extend(song.meter.map(|(beats, value)| format!("{beats}/{value}")));
     words.join(", ")
-}
-
-/// The key that the room hears, spelled from tonight's.
-fn heard(keys: &Keys, standing: &Standing) -> Key {
-    let away = (i32::from(standing.tonic) - i32::from(keys.tonight.tonic())).rem_euclid(12);
-    if away == 0 { keys.tonight } else { keys.tonight.transposed(if away > 6 { away - 12 } else { away }) }
 }
 
 fn semitones(count: i32) -> String {

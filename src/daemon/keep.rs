@@ -12,6 +12,7 @@ use etcetera::BaseStrategy;
 use serde::{Deserialize, Serialize};
 use tempfile::NamedTempFile;
 
+use super::changes::Change;
 use super::{Report, Show};
 use crate::engine::{Notice, Plan, Standing};
 use crate::ports::Connection;
@@ -33,6 +34,9 @@ pub struct Kept {
     /// Programs that were connected to our ports.
     #[serde(default)]
     pub connections: Vec<Connection>,
+    /// What was changed about the set and not saved: a performance that goes on after it was broken off has it too.
+    #[serde(default)]
+    pub changes: Vec<Change>,
 }
 
 /// How a performance begins.
@@ -76,18 +80,19 @@ impl Beginning {
     }
 }
 
-/// The file in which a set's performance is kept, in the user's folder for such things; `None` where the system
-/// has no such folder.
+/// The file in which a set's performance of this name is kept, in the user's folder for such things; `None` where the
+/// system has no such folder. The usual name has none, so that it is not part of the file's.
 #[must_use]
-pub fn file_of(set: &Path) -> Option<PathBuf> {
+pub fn file_of(set: &Path, name: Option<&str>) -> Option<PathBuf> {
     let base = etcetera::choose_base_strategy().ok()?;
     let folder = base.state_dir().unwrap_or_else(|| base.data_dir()).join("handspan");
     let set = fs::canonicalize(set).ok()?;
-    let name: String =
+    let path: String =
         set.to_string_lossy().chars().map(|letter| if letter.is_alphanumeric() { letter } else { '-' }).collect();
     // File systems take 255 bytes; the end of a path tells more than its beginning.
-    let tail: Vec<char> = name.chars().rev().take(60).collect();
-    Some(folder.join(format!("{}.json", tail.into_iter().rev().collect::<String>())))
+    let tail: Vec<char> = path.chars().rev().take(60).collect();
+    let name = name.map_or_else(String::new, |name| format!(" {name}"));
+    Some(folder.join(format!("{}{name}.json", tail.into_iter().rev().collect::<String>())))
 }
 
 /// Reads what was kept; what cannot be read counts as nothing kept.
@@ -123,7 +128,9 @@ pub fn keep(
         Beginning::GoOn(kept) => (kept.standing, kept.zones.clone()),
         Beginning::Afresh | Beginning::Changed(_) => (Standing::default(), Vec::new()),
     };
-    let kept = Kept { maps: show.fingerprint(), ended_well: false, standing, zones, cues: Vec::new(), connections };
+    let changes = show.changes.clone();
+    let kept =
+        Kept { maps: show.fingerprint(), ended_well: false, standing, zones, cues: Vec::new(), connections, changes };
     let mut keeper = Keeper { kept, show };
     thread::Builder::new().name("keep".to_owned()).spawn(move || {
         let mut complained = false;
@@ -156,7 +163,9 @@ impl Keeper {
         let before = self.kept.clone();
         match report {
             Report::Told(notice, standing) => {
-                if self.kept.standing.song != standing.song || *notice == Notice::Song {
+                // A pause keeps the zones of the song before as they are.
+                let entered = *notice == Notice::Song && standing.song == Some(standing.entry);
+                if self.kept.standing.song != standing.song || entered {
                     self.kept.zones.clear();
                 }
                 self.kept.standing = *standing;
@@ -178,6 +187,7 @@ impl Keeper {
                 for (cue, name) in &mut self.kept.cues {
                     *cue = show.plan.cue_named(name).unwrap_or(*cue);
                 }
+                self.kept.changes.clone_from(&show.changes);
                 self.show = Arc::clone(show);
             }
             Report::Connections(connections) => self.kept.connections = connections.to_vec(),

@@ -3,12 +3,18 @@
 //! Everybody else reaches it through a [`Remote`] (a bounded channel and a waker) and hears of it through a bounded
 //! channel of [`Report`]s, which drops for them and never holds up the music.
 
+mod answer;
+pub mod changes;
 pub mod keep;
 mod mend;
+#[cfg(unix)]
+pub mod post;
 mod remote;
 mod report;
 mod show;
+pub mod state;
 pub mod take;
+mod tally;
 #[cfg(test)]
 mod tests;
 pub mod watch;
@@ -27,10 +33,11 @@ use keep::Beginning;
 use mend::contained;
 use remote::Desk;
 
-pub use remote::{Command, Remote};
+pub use remote::{Command, Noticed, Outcome, Remote, Unasked};
 pub use report::{Report, Reports};
 pub use show::{Relief, Show};
 use take::Tape;
+pub use tally::Tally;
 use watchdog::Pulse;
 
 /// What was left when the performance ended.
@@ -56,8 +63,11 @@ pub struct Daemon {
     reports: Reports,
     outputs: Vec<OutputState>,
     not_taken: u64,
+    /// What was noticed since somebody who waits for an outcome asked.
+    noticed: Noticed,
     tape: Option<Tape>,
     pulse: Pulse,
+    tally: Tally,
 }
 
 /// A tick of a clock,
@@ -94,9 +104,9 @@ pub fn wish(gear: &Gear) -> Wish {
 impl Daemon {
     /// A performance of `show` on its open ports, and the remote that steers it.
     #[must_use]
-    pub fn new(show: &Show, ports: Box<dyn Ports>) -> (Daemon, Remote) {
+    pub fn new(show: &Arc<Show>, ports: Box<dyn Ports>) -> (Daemon, Remote) {
         let engine = Engine::new(Arc::clone(&show.plan));
-        let (remote, desk) = Remote::new(ports.waker());
+        let (remote, desk) = Remote::new(ports.waker(), Arc::clone(show));
         let daemon = Daemon {
             out: engine.out(),
             outputs: vec![OutputState::default(); show.book.gear.outputs.len()],
@@ -107,8 +117,10 @@ impl Daemon {
             desk,
             reports: Reports::default(),
             not_taken: 0,
+            noticed: Noticed::default(),
             tape: None,
             pulse: Pulse::default(),
+            tally: Tally::default(),
         };
         (daemon, remote)
     }
@@ -129,6 +141,12 @@ impl Daemon {
         self.pulse.clone()
     }
 
+    /// What was left out so far, kept up to date while it plays.
+    #[must_use]
+    pub fn tally(&self) -> Tally {
+        self.tally.clone()
+    }
+
     /// Reports for others than the owner to give, to those who listen by now.
     #[must_use]
     pub fn reports(&self) -> Reports {
@@ -140,6 +158,7 @@ impl Daemon {
         self.begin(beginning);
         while !self.desk.is_to_stop() {
             self.take_one();
+            self.count();
             self.pulse.beat();
         }
         self.step(Event::Stop);
@@ -223,6 +242,7 @@ impl Daemon {
             }
             Arrival::Woken => {
                 self.take_commands();
+                self.take_questions();
                 self.take_relief();
             }
             Arrival::Quiet => self.step(Event::Time),
@@ -256,6 +276,21 @@ impl Daemon {
                 }
             }
         }
+    }
+
+    /// Does what somebody waits for, and tells its outcome; who no longer waits is not waited for either.
+    fn take_questions(&mut self) {
+        while let Ok(question) = self.desk.questions.try_recv() {
+            self.noticed = Noticed::default();
+            self.step(Event::Action(question.action));
+            let _ = self.desk.answers.try_send(question.answered(self.noticed, self.engine.standing()));
+        }
+    }
+
+    fn count(&self) {
+        let counts = self.engine.counts();
+        let Daemon { tally, ports, reports, not_taken, .. } = self;
+        tally.set(&counts, *not_taken, ports.shed(), ports.dropped(), reports.unheard());
     }
 
     fn now(&self) -> u64 {
@@ -310,6 +345,7 @@ impl Daemon {
         }
         let standing = self.engine.standing();
         for notice in self.out.notices() {
+            self.noticed.add(*notice);
             self.reports.give(&Report::Told(*notice, standing));
         }
         self.out.clear();

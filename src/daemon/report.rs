@@ -41,6 +41,8 @@ pub enum Report {
     Maps(Arc<Show>),
     /// Saved maps have errors, each put into words, or ask for other ports; the old ones stay in force.
     MapsRefused(Arc<Vec<String>>),
+    /// Changes that were made to the set this evening, and that no longer fit the saved maps: each in a sentence.
+    ChangesDropped(Arc<Vec<String>>),
     /// The engine failed and was built anew: all notes ended, the set goes on where it stood.
     Rebuilt,
     /// The performance is over.

@@ -3,6 +3,7 @@
 use std::hash::{DefaultHasher, Hash, Hasher};
 use std::sync::Arc;
 
+use super::changes::Change;
 use crate::engine::{Plan, Successor};
 use crate::map::Book;
 
@@ -13,14 +14,22 @@ pub struct Show {
     pub book: Book,
     /// The same compiled.
     pub plan: Arc<Plan>,
+    /// What was changed since the maps were read or last saved; the book has it in it.
+    pub changes: Vec<Change>,
 }
 
 impl Show {
     /// A set as it begins.
     #[must_use]
     pub fn new(book: Book) -> Show {
+        Show::changed(book, Vec::new())
+    }
+
+    /// A set as it begins after changes that were not saved; `book` has them in it.
+    #[must_use]
+    pub fn changed(book: Book, changes: Vec<Change>) -> Show {
         let plan = Arc::new(Plan::new(&book));
-        Show { book, plan }
+        Show { book, plan, changes }
     }
 
     /// A number for all texts of the set. Another version of this program may give another number for the same texts;
@@ -40,15 +49,17 @@ impl Show {
 pub struct Relief {
     pub(super) successor: Successor,
     pub(super) show: Arc<Show>,
+    /// What it was prepared to follow.
+    pub(super) follows: Arc<Show>,
 }
 
 impl Relief {
-    /// Prepares `book` to follow what is played.
+    /// Prepares `book`, which has `changes` in it, to follow what is played.
     #[must_use]
-    pub fn new(current: &Show, book: Book) -> Relief {
+    pub fn new(current: &Arc<Show>, book: Book, changes: Vec<Change>) -> Relief {
         let successor = Successor::new(&current.plan, Plan::after(&book, &current.plan));
-        let show = Arc::new(Show { plan: Arc::clone(successor.plan()), book });
-        Relief { successor, show }
+        let show = Arc::new(Show { plan: Arc::clone(successor.plan()), book, changes });
+        Relief { successor, show, follows: Arc::clone(current) }
     }
 
     /// What will be played.

@@ -65,6 +65,7 @@ fn kept(show: &Show) -> Kept {
         zones: vec![("warm".into(), false)],
         cues: Vec::new(),
         connections: Vec::new(),
+        changes: Vec::new(),
     }
 }
 
@@ -130,13 +131,13 @@ fn saved_maps_come_into_force_while_keys_are_held() {
     stage.world.play(stage.piano, &[0x90, 60, 90]);
     stage.sent();
     let saved = show(&SONG.replace("sound = \"warm\"\n", "sound = \"warm\"\noctave = 1\n"));
-    let relief = Box::new(Relief::new(&stage.show, saved.book));
+    let relief = Box::new(Relief::new(&stage.show, saved.book, Vec::new()));
     let remote = stage.remote.clone();
     let handed_over = std::thread::spawn(move || remote.relieve(relief));
     while !handed_over.is_finished() {
         assert_eq!(stage.sent(), [], "no note ends, nothing is said");
     }
-    assert!(handed_over.join().unwrap());
+    assert!(matches!(handed_over.join().unwrap(), super::remote::Handed::InForce));
     assert!(reports.try_iter().any(|report| matches!(report, Report::Maps(_))));
     stage.world.play(stage.piano, &[0x90, 64, 80, 0x80, 60, 10]);
     let sent = [(0, vec![0x90, 64, 80]), (1, vec![0x90, 76, 80]), (0, vec![0x80, 60, 10]), (1, vec![0x80, 60, 10])];

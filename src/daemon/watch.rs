@@ -13,18 +13,19 @@ use std::time::Duration;
 use crossbeam_channel::{Receiver, RecvTimeoutError, bounded};
 use notify::{RecursiveMode, Watcher};
 
+use super::changes::{self, Read};
+use super::remote::Handed;
 use super::{Relief, Remote, Report, Reports, Show, wish};
-use crate::map::{Level, Loaded};
+use crate::map::Level;
 
 /// The folders must have been quiet for this long.
 const QUIET: Duration = Duration::from_millis(80);
 /// After this, errors are not those of a half-written file.
 const PATIENCE: Duration = Duration::from_millis(400);
+/// So often what was read may be overtaken by a change that somebody asks for.
+const OVERTAKEN: usize = 8;
 /// Notices of changes that may wait; more say nothing new.
 const NOTICES: usize = 64;
-
-/// Reads the set again; given by whoever knows the files.
-pub type Reread = Box<dyn FnMut() -> Loaded + Send>;
 
 /// Why saved maps cannot be watched.
 #[derive(Debug, thiserror::Error)]
@@ -35,14 +36,20 @@ pub struct WatchError(#[from] notify::Error);
 enum Found {
     Same,
     Wrong(Vec<String>),
-    Ready(Box<Relief>),
+    Ready {
+        relief: Box<Relief>,
+        /// Changes of the evening that no longer fit, in sentences.
+        dropped: Vec<String>,
+    },
 }
 
-/// Watches the set's folders on a thread of its own, until what is returned is dropped.
+/// Watches the folders of the set that is in force on a thread of its own, until what is returned is dropped; its files
+/// are read again with `read`.
 ///
 /// # Errors
 /// The system does not tell of changed files.
-pub fn watch(show: Arc<Show>, reread: Reread, remote: Remote, reports: Reports) -> Result<Watching, WatchError> {
+pub fn watch(read: Read, remote: Remote, reports: Reports) -> Result<Watching, WatchError> {
+    let show = remote.show();
     let (sender, notices) = bounded(NOTICES);
     let endings = endings(&show);
     let mut watcher = notify::recommended_watcher(move |event: notify::Result<notify::Event>| {
@@ -55,7 +62,7 @@ pub fn watch(show: Arc<Show>, reread: Reread, remote: Remote, reports: Reports) 
         watcher.watch(&folder, RecursiveMode::NonRecursive)?;
     }
     let watcher = Arc::new(Mutex::new(watcher));
-    let follower = Follower { show, reread, remote, reports, watcher: Arc::downgrade(&watcher) };
+    let follower = Follower { watched: folders(&show), read, remote, reports, watcher: Arc::downgrade(&watcher) };
     thread::Builder::new()
         .name("watch".to_owned())
         .spawn(move || follower.follow(&notices))
@@ -95,8 +102,9 @@ fn may_be_maps(paths: &[PathBuf], endings: &[Option<OsString>]) -> bool {
 }
 
 struct Follower {
-    show: Arc<Show>,
-    reread: Reread,
+    /// The folders that are watched.
+    watched: Vec<PathBuf>,
+    read: Read,
     remote: Remote,
     reports: Reports,
     watcher: Weak<Mutex<notify::RecommendedWatcher>>,
@@ -114,34 +122,35 @@ impl Follower {
             match found {
                 Found::Same => {}
                 Found::Wrong(faults) => self.reports.give(&Report::MapsRefused(Arc::new(faults))),
-                Found::Ready(relief) => self.hand_over(relief),
+                Found::Ready { relief, dropped } => self.hand_over(relief, dropped),
             }
         }
     }
 
-    fn hand_over(&mut self, relief: Box<Relief>) {
-        let show = Arc::clone(relief.show());
-        if self.watch_folders_of(&show) {
-            // Something may have been saved there before it was watched.
-            if let Found::Ready(newer) = self.read_again() {
-                return self.relieve(newer);
+    fn hand_over(&mut self, mut relief: Box<Relief>, mut dropped: Vec<String>) {
+        // What is prepared may be overtaken by a change that somebody asks for at this moment: then it is read anew.
+        for _ in 0..OVERTAKEN {
+            if self.watch_folders_of(relief.show()) {
+                // Something may have been saved there before it was watched.
+                if let Found::Ready { relief: newer, dropped: fewer } = self.read_again() {
+                    (relief, dropped) = (newer, fewer);
+                }
             }
-        }
-        self.relieve(relief);
-    }
-
-    /// The owner gives back what it no longer plays, to be freed here.
-    fn relieve(&mut self, relief: Box<Relief>) {
-        let show = Arc::clone(relief.show());
-        if self.remote.relieve(relief) {
-            self.show = show;
+            match self.remote.relieve(relief) {
+                Handed::InForce if dropped.is_empty() => return,
+                Handed::InForce => return self.reports.give(&Report::ChangesDropped(Arc::new(dropped))),
+                Handed::Ended => return,
+                Handed::Overtaken => match self.read_again() {
+                    Found::Ready { relief: newer, dropped: fewer } => (relief, dropped) = (newer, fewer),
+                    Found::Same | Found::Wrong(_) => return,
+                },
+            }
         }
     }
 
     /// A set that was saved may name songs in other folders: whether it does.
-    fn watch_folders_of(&self, show: &Show) -> bool {
-        let known = folders(&self.show);
-        let new: Vec<PathBuf> = folders(show).into_iter().filter(|folder| !known.contains(folder)).collect();
+    fn watch_folders_of(&mut self, show: &Show) -> bool {
+        let new: Vec<PathBuf> = folders(show).into_iter().filter(|folder| !self.watched.contains(folder)).collect();
         let Some(watcher) = self.watcher.upgrade() else { return false };
         let Ok(mut watcher) = watcher.lock() else { return false };
         for folder in &new {
@@ -149,26 +158,31 @@ impl Follower {
                 self.reports.give(&Report::MapsRefused(Arc::new(vec![WatchError(error).to_string()])));
             }
         }
+        self.watched.extend(new.iter().cloned());
         !new.is_empty()
     }
 
+    /// Reads the files again, and does to them what was changed this evening.
     fn read_again(&mut self) -> Found {
-        let loaded = (self.reread)();
-        let Some(book) = loaded.book else {
-            let errors = loaded.diagnostics.iter().filter(|fault| fault.level == Level::Error);
-            return Found::Wrong(errors.map(|fault| fault.render(&loaded.sources, false)).collect());
+        let show = self.remote.show();
+        let Some(set) = show.book.sources.first() else { return Found::Same };
+        let changed = changes::load(&set.path, self.read, &show.changes);
+        let Some(book) = changed.loaded.book else {
+            let errors = changed.loaded.diagnostics.iter().filter(|fault| fault.level == Level::Error);
+            return Found::Wrong(errors.map(|fault| fault.render(&changed.loaded.sources, false)).collect());
         };
         let texts = |sources: &[crate::map::Source]| {
             sources.iter().map(|source| (source.path.clone(), source.text.clone())).collect::<Vec<_>>()
         };
-        if texts(&book.sources) == texts(&self.show.book.sources) {
+        if texts(&book.sources) == texts(&show.book.sources) && changed.dropped.is_empty() {
             return Found::Same;
         }
-        if wish(&book.gear) != wish(&self.show.book.gear) {
+        if wish(&book.gear) != wish(&show.book.gear) {
             let words = "the saved gear asks for other inputs or outputs: they come into force at the next start";
             return Found::Wrong(vec![words.to_owned()]);
         }
-        Found::Ready(Box::new(Relief::new(&self.show, book)))
+        let relief = Box::new(Relief::new(&show, book, changed.changes));
+        Found::Ready { relief, dropped: changed.dropped }
     }
 }
 

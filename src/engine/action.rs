@@ -101,6 +101,12 @@ pub(super) const USUAL_FADE: u64 = 2_000_000;
 const LONGEST_FADE: u64 = 60_000_000;
 
 impl Action {
+    /// The words for actions.
+    #[must_use]
+    pub fn known() -> &'static [&'static str] {
+        &WORDS
+    }
+
     /// Reads an action such as `next-song`, `song 3`, `section Chorus`, `key Eb` or `zone bed off`.
     ///
     /// # Errors

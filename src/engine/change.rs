@@ -292,6 +292,7 @@ impl Engine {
             Some((_, tonight, _)) => {
                 let song = tonight.song;
                 self.say_all(&plan.songs[song].enter, Saying::All, now, out);
+                out.notice(Notice::SaidAgain);
             }
             None => out.notice(Notice::NothingThere),
         }

@@ -28,6 +28,8 @@ pub enum Notice {
     NoSuchKey,
     /// So many sends were held back at the start; `send-again` says them.
     HeldBack(u16),
+    /// The current song's enter-sends were said again, those that had been held back among them.
+    SaidAgain,
     /// Everything was silenced.
     Panic,
     /// Programs, volumes, pans and controllers were said again.

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use super::change::FURTHEST;
 use super::out::{Notice, Out};
-use super::plan::Plan;
+use super::plan::{Plan, PlanTonight};
 use super::rings::{GONE, Ring, Why};
 use super::{Engine, Standing};
 
@@ -92,6 +92,18 @@ impl Numbers {
         numbers.entries = (0..older.entries.len()).map(|entry| same_entry(older, newer, entry)).collect();
         numbers
     }
+}
+
+/// What is added to tonight's key after that has become another one. Where nothing was added, the song moves to the new
+/// key. Where a key was gone to by hand, that is what the room wants at this moment: what is heard stays.
+fn added_to(added: i32, before: &PlanTonight, after: &PlanTonight) -> i32 {
+    let moved = after.shift - before.shift;
+    let only_the_key = (moved - i32::from(after.tonic) + i32::from(before.tonic)).rem_euclid(12) == 0;
+    if added == 0 || before.sounding || after.sounding || !only_the_key {
+        return added;
+    }
+    let added = added - moved;
+    if added.abs() > FURTHEST { added - 12 * added.signum() } else { added }
 }
 
 /// The number of a zone that is no longer there, or plays otherwise now.
@@ -209,7 +221,8 @@ impl Engine {
         let tonight = self.standing.song.and_then(|entry| plan.entries[entry].song.as_ref());
         if let Some(tonight) = tonight {
             if song.is_some() {
-                self.standing.added = old.added;
+                let before = old.song.and_then(|entry| older.plan.entries[entry].song.as_ref());
+                self.standing.added = before.map_or(old.added, |before| added_to(old.added, before, tonight));
             }
             let name = older.plan.section_name(old.song.unwrap_or(0), old.section).filter(|_| song.is_some());
             self.stand_in_section(tonight, old.place, name);

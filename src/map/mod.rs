@@ -26,3 +26,4 @@ mod zone;
 pub use diagnostic::{Diagnostic, Kind, Level, Listed, ListedAlso, Place};
 pub use load::{Loaded, load};
 pub use model::*;
+pub use names::nearest;

@@ -62,7 +62,8 @@ impl<T> Known<T> {
 }
 
 /// The known name that was most likely meant, if one is near: letters swapped, left out, added or mistaken.
-pub(super) fn nearest<'n>(name: &str, known: impl Iterator<Item = &'n str>) -> Option<&'n str> {
+#[must_use]
+pub fn nearest<'n>(name: &str, known: impl Iterator<Item = &'n str>) -> Option<&'n str> {
     // Names are short; comparing long ones would only cost time.
     const LONGEST: usize = 80;
     let name = name.to_lowercase();

@@ -196,7 +196,7 @@ proptest! {
 }
 
 /// A performance on ports in memory, recorded; what it said, and its take.
-fn perform(show: &Show, beginning: &Beginning, happen: impl FnOnce(&World)) -> (Vec<(usize, Vec<u8>)>, Room) {
+fn perform(show: &Arc<Show>, beginning: &Beginning, happen: impl FnOnce(&World)) -> (Vec<(usize, Vec<u8>)>, Room) {
     let world = World::default();
     world.plug(Direction::Input, "stage piano", "stage piano", None);
     world.plug(Direction::Input, "small keyboard", "small keyboard", None);
@@ -226,7 +226,7 @@ fn perform(show: &Show, beginning: &Beginning, happen: impl FnOnce(&World)) -> (
 
 #[test]
 fn the_daemon_records_what_it_plays() {
-    let show = Show::new(demo());
+    let show = Arc::new(Show::new(demo()));
     let (sent, room) = perform(&show, &Beginning::Afresh, |world| {
         world.message(0, &[0x90, 60, 80]);
         world.message(0, &[0xB0, 64, 127]);
@@ -256,7 +256,7 @@ fn the_daemon_records_what_it_plays() {
 
 #[test]
 fn a_set_that_goes_on_after_a_kill_plays_again_from_there() {
-    let show = Show::new(demo());
+    let show = Arc::new(Show::new(demo()));
     let standing = Standing { entry: 3, song: Some(3), place: 1, section: 1, added: 2, ..Standing::default() };
     let kept = Kept {
         maps: show.fingerprint(),
@@ -265,6 +265,7 @@ fn a_set_that_goes_on_after_a_kill_plays_again_from_there() {
         zones: vec![("bed".into(), false)],
         cues: Vec::new(),
         connections: Vec::new(),
+        changes: Vec::new(),
     };
     let (sent, room) = perform(&show, &Beginning::GoOn(kept), |world| world.message(0, &[0x90, 60, 80]));
     assert!(sent.len() > 20);
@@ -276,10 +277,16 @@ fn a_set_that_goes_on_after_a_kill_plays_again_from_there() {
 
 #[test]
 fn a_set_that_begins_afresh_after_a_kill_plays_again_from_its_beginning() {
-    let show = Show::new(demo());
-    let standing = Standing::default();
-    let kept =
-        Kept { maps: 1, ended_well: false, standing, zones: Vec::new(), cues: Vec::new(), connections: Vec::new() };
+    let show = Arc::new(Show::new(demo()));
+    let kept = Kept {
+        maps: 1,
+        ended_well: false,
+        standing: Standing::default(),
+        zones: Vec::new(),
+        cues: Vec::new(),
+        connections: Vec::new(),
+        changes: Vec::new(),
+    };
     let (_, room) = perform(&show, &Beginning::Changed(kept), |world| world.message(0, &[0x90, 60, 80]));
     let markers = room.played.markers();
     assert_eq!(markers[..2], ["silence keys", "silence pad"]);

@@ -1,0 +1,64 @@
+//! `handspan do`: has something done by the handspan that plays.
+
+use std::path;
+
+use super::reach::{self, Meant};
+use super::{Failure, tell};
+use crate::daemon::post::{Ask, Outcome};
+
+/// What can be done, for `--help`.
+pub(super) const HELP: &str = "Actions:
+  next-song, previous-song, song TITLE (or its place in the set), from-the-top
+  next-section, previous-section, section NAME
+  raise-key, lower-key, key KEY, tonights-key
+  zone NAME (on, off, else the other way), drone (on, off), fade (MILLISECONDS)
+  send-again     say again what entering the song says to other machines
+  resend         set up all sounds again
+  panic          silence everything
+
+Changes to the set; they hold for this run, and longer once they are saved:
+  move-song TITLE PLACE     to this place in the set, counted from 1
+  add-song FILE (KEY)       at the end
+  set-key TITLE KEY         tonight's key of any song; the current one moves at once, unless its key was changed by hand
+  save-set                  writes them into the set's file; the old one stays beside it as .bak
+
+Examples:
+  handspan do next-song
+  handspan do section Chorus
+  handspan do set-key \"Carry the Light\" Eb
+  handspan do add-song songs/weir-gate.toml D --name rehearsal
+
+Exit codes: 0 done, 1 it could not be done, 2 the command line is wrong or there is no such action.";
+
+pub(super) fn run(mut words: Vec<String>, name: Option<&str>) -> Result<(), Failure> {
+    let (folder, name) = match reach::meant(name)? {
+        Meant::One(folder, name) => (folder, name),
+        Meant::Several(_, names) => return Err(reach::say_which(&names)),
+    };
+    if words.first().is_some_and(|word| word == "add-song") {
+        words.get_mut(1).into_iter().for_each(from_here);
+    }
+    let answer = reach::ask(&folder, &name, Ask::Do { words })?;
+    let said = printable(&answer.words);
+    match answer.outcome {
+        Outcome::Done => {
+            tell(&said);
+            Ok(())
+        }
+        Outcome::Undone | Outcome::Busy => Err(Failure::Undone(said)),
+        Outcome::Wrong => Err(Failure::Wrong(said)),
+    }
+}
+
+/// A file is looked for from here first: the one that plays may have been started in another folder.
+fn from_here(word: &mut String) {
+    let absolute = path::absolute(&word).ok().filter(|path| path.is_file());
+    if let Some(path) = absolute.as_deref().and_then(path::Path::to_str) {
+        *word = path.to_owned();
+    }
+}
+
+/// Without what would command the terminal: titles may hold anything.
+pub(super) fn printable(words: &str) -> String {
+    words.replace(|letter: char| letter.is_control() && letter != '\n', "\u{fffd}")
+}

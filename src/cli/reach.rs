@@ -1,0 +1,110 @@
+//! How one handspan reaches another: which run, and the socket of this one.
+
+use std::path::PathBuf;
+use std::sync::Arc;
+
+use super::Failure;
+use crate::daemon::post::{self, Answer, Ask, AskError, Claim, ClaimError, Clerk, Post, USUAL_NAME};
+use crate::daemon::state::Chronicle;
+use crate::daemon::{Daemon, Remote, Show};
+
+/// Takes this performance's name; where that cannot be for want of a folder, the music is worth more than its socket,
+/// and `tell` says so.
+///
+/// # Errors
+/// Another performance has the name, or it is none.
+pub(super) fn claim(name: Option<&str>, tell: impl Fn(String)) -> Result<Option<Claim>, Failure> {
+    let name = name.unwrap_or(USUAL_NAME);
+    let folder = match post::folder() {
+        Ok(folder) => folder,
+        Err(error) if post::is_name(name) => {
+            tell(unreachable(&error));
+            return Ok(None);
+        }
+        Err(_) => return Err(Failure::Wrong(format!("{}.", ClaimError::NoName(name.to_owned())))),
+    };
+    match Claim::take(&folder, name) {
+        Ok(claim) => Ok(Some(claim)),
+        Err(ClaimError::Folder(error)) => {
+            tell(unreachable(&error));
+            Ok(None)
+        }
+        Err(error @ ClaimError::NoName(_)) => Err(Failure::Wrong(format!("{error}."))),
+        Err(error @ ClaimError::Taken(_)) => Err(Failure::Undone(format!("{error}."))),
+    }
+}
+
+fn unreachable(why: &dyn std::fmt::Display) -> String {
+    format!("`handspan do` and `handspan status` cannot reach this performance: {why}.")
+}
+
+/// Opens the post of a performance that does not run yet.
+pub(super) fn open(
+    claim: Claim,
+    daemon: &mut Daemon,
+    show: &Arc<Show>,
+    remote: &Remote,
+    tell: impl Fn(String),
+) -> Option<Post> {
+    let chronicle = Chronicle::begin(daemon, show, &claim.name);
+    let opened =
+        chronicle.and_then(|chronicle| post::open(claim, Clerk::new(remote.clone(), chronicle, super::maps::read)));
+    opened.inspect_err(|error| tell(unreachable(error))).ok()
+}
+
+/// The performance that is meant: the one of this name, or the only one.
+pub(super) enum Meant {
+    /// One, and the folder of its socket.
+    One(PathBuf, String),
+    /// Several run, and none was named.
+    Several(PathBuf, Vec<String>),
+}
+
+/// Finds the performance that is meant.
+///
+/// # Errors
+/// None runs.
+pub(super) fn meant(name: Option<&str>) -> Result<Meant, Failure> {
+    if let Some(name) = name.filter(|name| !post::is_name(name)) {
+        return Err(Failure::Wrong(format!("{}.", ClaimError::NoName(name.to_owned()))));
+    }
+    let folder = post::folder().map_err(|error| Failure::Undone(format!("{error}.")))?;
+    let running = post::running(&folder).map_err(|error| Failure::Undone(format!("{error}.")))?;
+    let mut names: Vec<String> = running.into_iter().map(|running| running.name).collect();
+    match name {
+        Some(name) if names.iter().any(|known| known == name) => Ok(Meant::One(folder, name.to_owned())),
+        Some(name) => Err(Failure::Undone(match names.as_slice() {
+            [] => format!("No handspan runs, named \"{name}\" or otherwise: start it with `handspan play`."),
+            _ => format!("No handspan named \"{name}\" runs; there is {}.", listed(&names)),
+        })),
+        None => match (names.pop(), names.is_empty()) {
+            (None, _) => Err(Failure::Undone("No handspan runs: start one with `handspan play`.".to_owned())),
+            (Some(only), true) => Ok(Meant::One(folder, only)),
+            (Some(last), false) => {
+                names.push(last);
+                Ok(Meant::Several(folder, names))
+            }
+        },
+    }
+}
+
+/// Asks one performance.
+///
+/// # Errors
+/// It has ended meanwhile, or does not answer.
+pub(super) fn ask(folder: &std::path::Path, name: &str, ask: Ask) -> Result<Answer, Failure> {
+    post::ask(folder, name, ask).map_err(|error| match error {
+        AskError::TooLong => Failure::Wrong(format!("{error}.")),
+        error => Failure::Undone(format!("{error}.")),
+    })
+}
+
+/// That several run, and what to do.
+pub(super) fn say_which(names: &[String]) -> Failure {
+    Failure::Wrong(format!("Several run: {}. Say which with --name.", listed(names)))
+}
+
+fn listed(names: &[String]) -> String {
+    let quoted: Vec<String> = names.iter().map(|name| format!("\"{name}\"")).collect();
+    quoted.join(", ")
+}

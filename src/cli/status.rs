@@ -1,0 +1,115 @@
+//! `handspan status`: how the handspan that plays stands.
+
+use std::path::Path;
+
+use super::doing::printable;
+use super::reach::{self, Meant};
+use super::{Failure, tell};
+use crate::daemon::post::Ask;
+use crate::daemon::state::{PortState, State};
+
+pub(super) fn run(json: bool, name: Option<&str>) -> Result<(), Failure> {
+    match reach::meant(name)? {
+        Meant::One(folder, name) => {
+            let state = state(&folder, &name)?;
+            if json {
+                let unwritable = |error| Failure::Undone(format!("the state cannot be written as JSON: {error}"));
+                tell(&serde_json::to_string_pretty(&state).map_err(unwritable)?);
+            } else {
+                lines(&state).iter().for_each(|line| tell(&printable(line)));
+            }
+            Ok(())
+        }
+        Meant::Several(_, names) if json => Err(reach::say_which(&names)),
+        Meant::Several(folder, names) => {
+            for name in names {
+                // One that ends at this moment is no longer in the list.
+                if let Ok(state) = state(&folder, &name) {
+                    tell(&printable(&format!("{name}: {}, {}", state.set.title, here(&state))));
+                }
+            }
+            tell("Several run: `handspan status --name NAME` says more of one.");
+            Ok(())
+        }
+    }
+}
+
+fn state(folder: &Path, name: &str) -> Result<State, Failure> {
+    let answer = reach::ask(folder, name, Ask::Status)?;
+    answer.state.ok_or(Failure::Undone(printable(&answer.words)))
+}
+
+/// Where the set stands.
+fn here(state: &State) -> String {
+    let pause = if state.entry.pause { ": a pause" } else { "" };
+    format!("{}/{} {}{pause}", state.entry.place, state.set.entries, state.entry.title)
+}
+
+fn lines(state: &State) -> Vec<String> {
+    let mut lines = vec![
+        format!("{} plays {} ({}) since {}", state.name, state.set.title, state.set.file, state.running_since),
+        format!("  {}", here(state)),
+    ];
+    lines.extend(state.entry.remark.iter().map(|remark| format!("  {remark}")));
+    if let Some(song) = &state.song {
+        if state.entry.pause {
+            lines.push(format!("  the keys play {}", song.title));
+        }
+        if let Some(section) = &song.section {
+            let next = section.next.as_ref().map_or_else(String::new, |next| format!("  → {next}"));
+            lines.push(format!("  {} ({} of {}){next}", section.name, section.place, section.of));
+            lines.extend(section.remark.iter().map(|remark| format!("  {remark}")));
+        }
+        let keys = &song.keys;
+        let added = if keys.added == 0 { String::new() } else { format!(", {:+} from tonight's key", keys.added) };
+        lines.push(format!(
+            "  heard in {}{added}, fingers in {} ({:+} semitones), chart in {}",
+            keys.sounding, keys.play_in, keys.shift, keys.chart
+        ));
+        let zones = song.zones.iter().map(|zone| match (zone.on, zone.in_use) {
+            (true, true) => zone.name.clone(),
+            (true, false) => format!("{} (not in this section)", zone.name),
+            (false, _) => format!("{} (off)", zone.name),
+        });
+        lines.push(format!("  zones: {}", zones.collect::<Vec<_>>().join(", ")));
+    } else {
+        lines.push("  the keys play nothing yet".to_owned());
+    }
+    if state.drone {
+        lines.push("  the drone sounds".to_owned());
+    }
+    if state.held_back > 0 {
+        lines.push(format!("  held back as the set began, send-again says it: {}", state.held_back));
+    }
+    lines.extend(ports("inputs", &state.inputs));
+    lines.extend(ports("outputs", &state.outputs));
+    lines.extend(state.set.unsaved.iter().map(|change| format!("  not saved: {change}")));
+    lines.push(counts(state));
+    lines
+}
+
+fn ports(what: &str, ports: &[PortState]) -> Option<String> {
+    let words = ports.iter().map(|port| match (port.there, &port.port) {
+        (true, _) => port.name.clone(),
+        (false, Some(_)) => format!("{} (not there)", port.name),
+        (false, None) => format!("{} (nobody listens)", port.name),
+    });
+    let words: Vec<String> = words.collect();
+    (!words.is_empty()).then(|| format!("  {what}: {}", words.join(", ")))
+}
+
+fn counts(state: &State) -> String {
+    let counts = &state.counts;
+    let all = [
+        (counts.not_taken, "not taken by an output"),
+        (counts.shed, "shed because they came too fast"),
+        (counts.dropped, "malformed or too late"),
+        (counts.overruns, "losses on the way here"),
+        (counts.out_of_range, "notes outside the MIDI range"),
+        (counts.not_understood, "of no known form"),
+        (counts.unheard, "reports unread"),
+    ];
+    let words = all.iter().filter(|(count, _)| *count > 0).map(|(count, what)| format!("{count} {what}"));
+    let words: Vec<String> = words.collect();
+    if words.is_empty() { "  nothing was left out".to_owned() } else { format!("  left out: {}", words.join(", ")) }
+}

@@ -1,0 +1,276 @@
+//! Changes that are made to the set while it is played: a song moved, one added, tonight's key of one.
+//!
+//! A change is an edit of the set's text. So it is read and checked like any map, survives when the files are saved and
+//! read again, and is saved by writing that text.
+
+mod edit;
+mod save;
+
+use std::collections::HashMap;
+use std::fmt;
+use std::io;
+use std::path::Path;
+
+use serde::{Deserialize, Serialize};
+
+use super::Show;
+use crate::map::{self, Book, Level, Loaded, nearest};
+use crate::music::{Key, KeyError};
+
+pub use save::{SaveError, save};
+
+/// Reads a file; given by whoever knows the files.
+pub type Read = fn(&str) -> io::Result<Vec<u8>>;
+
+/// The most changes of one evening: each is applied again whenever maps are read.
+pub const MOST: usize = 100;
+
+/// The words for changes.
+pub const WORDS: [&str; 4] = ["move-song", "add-song", "set-key", "save-set"];
+
+/// Something that is changed about the set.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub enum Change {
+    /// A song or pause goes to another place.
+    MoveSong {
+        /// Which.
+        song: Titled,
+        /// Its new place, from 1.
+        to: usize,
+    },
+    /// A song is added at the end.
+    AddSong {
+        /// The path of its map, as the set names it.
+        map: String,
+        /// Tonight's key; the chart's if none.
+        key: Option<String>,
+    },
+    /// Tonight's key of a song.
+    SetKey {
+        /// Which.
+        song: Titled,
+        /// The key.
+        key: String,
+    },
+}
+
+/// A song or pause of the set by its title: places change with the set.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Titled {
+    /// The title.
+    pub title: String,
+    /// Which of those with this title, from 0.
+    pub number: usize,
+}
+
+/// Why something is not changed.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum ChangeError {
+    /// A word is missing.
+    #[error("\"{0}\" needs {1} after it, such as: {0} {2}")]
+    Missing(&'static str, &'static str, &'static str),
+    /// No such song.
+    #[error("there is no song \"{0}\" in this set{near}", near = near(.1.as_deref()))]
+    NoSuchSong(String, Option<String>),
+    /// No such place.
+    #[error("there is no place {0}: the set has {1}, counted from 1")]
+    NoSuchPlace(String, usize),
+    /// Not a key.
+    #[error(transparent)]
+    Key(#[from] KeyError),
+    /// A pause has no key.
+    #[error("\"{0}\" is a pause, which has no key")]
+    Pause(String),
+    /// It would lead to a set with errors.
+    #[error("{0}")]
+    Faulty(String),
+    /// The set's text cannot be edited.
+    #[error("the set cannot be changed ({0})")]
+    Uneditable(String),
+    /// More changes than are kept.
+    #[error("{MOST} changes are not saved yet: say save-set first")]
+    TooMany,
+}
+
+fn near(near: Option<&str>) -> String {
+    near.map_or_else(String::new, |near| format!(": did you mean \"{near}\"?"))
+}
+
+impl ChangeError {
+    /// Whether what was said is wrong in itself, not only impossible now.
+    #[must_use]
+    pub fn is_wrong(&self) -> bool {
+        !matches!(self, ChangeError::Faulty(_) | ChangeError::Uneditable(_) | ChangeError::TooMany)
+    }
+}
+
+impl Change {
+    /// Reads a change of `show`: `move-song TITLE PLACE`, `set-key TITLE KEY`, `add-song FILE` or `add-song FILE KEY`.
+    /// A title may be several words, or a place counted from 1.
+    ///
+    /// # Errors
+    /// Words that are missing, a song that this set does not have, no key.
+    pub fn parse(words: &[String], show: &Show) -> Result<Change, ChangeError> {
+        const MOVE: ChangeError = ChangeError::Missing("move-song", "a title and a new place", "\"Silent Hill\" 3");
+        const KEY: ChangeError = ChangeError::Missing("set-key", "a title and a key", "\"Silent Hill\" Eb");
+        const ADD: ChangeError = ChangeError::Missing("add-song", "a song's map", "songs/silent-hill.toml");
+        let Some((word, rest)) = words.split_first() else { return Err(ADD) };
+        match (word.as_str(), rest) {
+            ("move-song", [title @ .., place]) if !title.is_empty() => {
+                let entries = show.plan.entries();
+                let to = place.parse::<usize>().ok().filter(|place| (1..=entries).contains(place));
+                let song = titled(&title.join(" "), show)?;
+                let no_place = || ChangeError::NoSuchPlace(place.clone(), entries);
+                Ok(Change::MoveSong { song, to: to.ok_or_else(no_place)? })
+            }
+            ("move-song", _) => Err(MOVE),
+            ("set-key", [title @ .., key]) if !title.is_empty() => {
+                key.parse::<Key>()?;
+                Ok(Change::SetKey { song: titled(&title.join(" "), show)?, key: key.clone() })
+            }
+            ("set-key", _) => Err(KEY),
+            (_, [file]) => Ok(Change::AddSong { map: beside(file, show), key: None }),
+            (_, [file @ .., key]) => {
+                key.parse::<Key>()?;
+                Ok(Change::AddSong { map: beside(&file.join(" "), show), key: Some(key.clone()) })
+            }
+            _ => Err(ADD),
+        }
+    }
+}
+
+/// The words that ask for the change again.
+impl fmt::Display for Change {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Change::MoveSong { song, to } => write!(f, "move-song \"{}\" {to}", song.title),
+            Change::AddSong { map, key: None } => write!(f, "add-song \"{map}\""),
+            Change::AddSong { map, key: Some(key) } => write!(f, "add-song \"{map}\" {key}"),
+            Change::SetKey { song, key } => write!(f, "set-key \"{}\" {key}", song.title),
+        }
+    }
+}
+
+/// The song of this title, any case, or at this place counted from 1.
+fn titled(name: &str, show: &Show) -> Result<Titled, ChangeError> {
+    let titles = titles(&show.book);
+    let by_title = titles.iter().position(|title| title.to_lowercase() == name.to_lowercase());
+    let by_place = || name.parse::<usize>().ok().filter(|place| (1..=titles.len()).contains(place));
+    let Some(index) = by_title.or_else(|| by_place().map(|place| place - 1)) else {
+        let near = nearest(name, titles.iter().map(String::as_str)).map(str::to_owned);
+        return Err(ChangeError::NoSuchSong(name.to_owned(), near));
+    };
+    let title = titles[index].clone();
+    let number = titles[..index].iter().filter(|other| **other == title).count();
+    Ok(Titled { title, number })
+}
+
+/// The titles of all entries.
+fn titles(book: &Book) -> Vec<String> {
+    let title = |entry: &map::Entry| {
+        let of_song = || entry.song.and_then(|song| book.songs.get(song)).map(|song| song.title.value.clone());
+        entry.title.clone().or_else(of_song).unwrap_or_default()
+    };
+    book.set.entries.iter().map(title).collect()
+}
+
+/// The path of a map as the set names it: below the set's own folder where it lies there. A song that the set has
+/// already must not be taken for another because it is named in another way.
+fn beside(file: &str, show: &Show) -> String {
+    let set = show.book.sources.first().map_or("", |set| set.path.as_str());
+    let folder = match Path::new(set).parent() {
+        Some(folder) if !folder.as_os_str().is_empty() => folder,
+        _ => Path::new("."),
+    };
+    let inside = || {
+        let (folder, file) = (folder.canonicalize().ok()?, folder.join(file).canonicalize().ok()?);
+        file.strip_prefix(folder).ok()?.to_str().map(str::to_owned)
+    };
+    inside().unwrap_or_else(|| file.to_owned())
+}
+
+/// A set that was read, with changes made to it.
+#[derive(Debug)]
+pub struct Changed {
+    /// The set with the changes in it; where the files themselves have errors, their errors.
+    pub loaded: Loaded,
+    /// The changes that are in it.
+    pub changes: Vec<Change>,
+    /// Those that do not fit what was read, each in a sentence.
+    pub dropped: Vec<String>,
+}
+
+/// Reads a set and makes `changes` to it, one after the other; those that do not fit it are left out.
+#[must_use]
+pub fn load(set: &str, read: Read, changes: &[Change]) -> Changed {
+    // All changes are made to the same texts, whatever is saved meanwhile.
+    let mut texts = HashMap::new();
+    let mut read = |path: &str| match texts.get(path) {
+        Some(text) => Ok(Vec::clone(text)),
+        None => read(path).inspect(|text| drop(texts.insert(path.to_owned(), text.clone()))),
+    };
+    let mut changed = Changed { loaded: map::load(set, &mut read), changes: Vec::new(), dropped: Vec::new() };
+    for change in changes {
+        let Some(book) = &changed.loaded.book else { break };
+        match amended(book, change, &mut read) {
+            Ok(loaded) => {
+                changed.loaded = loaded;
+                changed.changes.push(change.clone());
+            }
+            Err(error) => changed.dropped.push(format!("{change}: {error}")),
+        }
+    }
+    changed
+}
+
+/// Makes one more change to what is played. Only a song's map that is new is read.
+///
+/// # Errors
+/// It does not fit, or would lead to a set with errors.
+pub fn amend(show: &Show, change: Change, read: Read) -> Result<(Book, Vec<Change>), ChangeError> {
+    let mut changes = show.changes.clone();
+    // What is told last of a song's key counts; the others need not be kept.
+    if let Change::SetKey { song, .. } = &change {
+        let same = |other: &Change| matches!(other, Change::SetKey { song: known, .. } if known == song);
+        let since =
+            changes.iter().rposition(|other| !matches!(other, Change::SetKey { .. })).map_or(0, |last| last + 1);
+        let last = changes.split_off(since);
+        changes.extend(last.into_iter().filter(|other| !same(other)));
+    }
+    if changes.len() >= MOST {
+        return Err(ChangeError::TooMany);
+    }
+    let mut read = |path: &str| match show.book.sources.iter().find(|source| source.path == path) {
+        Some(source) => Ok(source.text.clone().into_bytes()),
+        None => read(path),
+    };
+    let loaded = amended(&show.book, &change, &mut read)?;
+    changes.push(change);
+    // There is a book: it was made sure of.
+    loaded.book.map(|book| (book, changes)).ok_or_else(|| ChangeError::Faulty(String::new()))
+}
+
+/// `book` with a change made to it; there is a book in what is returned.
+fn amended(
+    book: &Book,
+    change: &Change,
+    read: &mut dyn FnMut(&str) -> io::Result<Vec<u8>>,
+) -> Result<Loaded, ChangeError> {
+    let Some(set) = book.sources.first() else { return Err(ChangeError::Uneditable("it has no text".to_owned())) };
+    let text = edit::edit(&set.text, change, &titles(book))?;
+    let loaded =
+        map::load(&set.path, &mut |path| if path == set.path { Ok(text.clone().into_bytes()) } else { read(path) });
+    if loaded.book.is_some() {
+        return Ok(loaded);
+    }
+    let errors = loaded.diagnostics.iter().filter(|fault| fault.level == Level::Error);
+    let words = errors.map(|fault| match fault.spot {
+        // The text of the set is not the one that anybody has seen: its lines say nothing.
+        Some(spot) if spot.file == 0 => {
+            let help = fault.help.as_ref().map_or_else(String::new, |help| format!(": {help}"));
+            format!("{}{help}", fault.title)
+        }
+        _ => fault.render(&loaded.sources, false),
+    });
+    Err(ChangeError::Faulty(words.collect::<Vec<_>>().join("\n")))
+}

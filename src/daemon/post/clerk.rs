@@ -1,0 +1,154 @@
+//! Answers requests: has actions done, changes the set, says how it stands.
+
+use std::sync::Arc;
+
+use super::{Answer, Ask, Outcome};
+use crate::daemon::changes::{self, Change, ChangeError, Read, SaveError};
+use crate::daemon::remote::Handed;
+use crate::daemon::state::Chronicle;
+use crate::daemon::{Relief, Remote, Show, Unasked, answer, wish};
+use crate::engine::Action;
+use crate::map::Book;
+
+/// So often a change may be overtaken by maps that are saved at this moment.
+const OVERTAKEN: usize = 8;
+
+/// Who answers requests.
+#[derive(Debug)]
+pub struct Clerk {
+    remote: Remote,
+    chronicle: Arc<Chronicle>,
+    read: Read,
+}
+
+/// Why something was not done: what came of it, and the sentence.
+type Refusal = (Outcome, String);
+
+impl Clerk {
+    /// Answers for the performance that `remote` reaches; a song's map that is added is read with `read`.
+    #[must_use]
+    pub fn new(remote: Remote, chronicle: Arc<Chronicle>, read: Read) -> Clerk {
+        Clerk { remote, chronicle, read }
+    }
+
+    /// Answers a request.
+    #[must_use]
+    pub fn answer(&self, ask: Ask) -> Answer {
+        match ask {
+            Ask::Status => Answer { state: Some(self.chronicle.state()), ..Answer::new(Outcome::Done, String::new()) },
+            Ask::Do { words } => {
+                let done = match words.first().map(String::as_str) {
+                    Some("save-set") if words.len() == 1 => self.save(),
+                    Some("move-song" | "add-song" | "set-key") => self.change(&words),
+                    _ => self.act(&words.join(" ")),
+                };
+                match done {
+                    Ok(words) => Answer::new(Outcome::Done, words),
+                    Err((outcome, words)) => Answer::new(outcome, words),
+                }
+            }
+        }
+    }
+
+    fn act(&self, words: &str) -> Result<String, Refusal> {
+        let read = |show: &Show| Action::parse(words, &show.plan).map_err(|error| answer::no_action(&error, show));
+        match self.remote.ask(read) {
+            Ok((action, outcome, show)) => match answer::outcome(action, &outcome, &show) {
+                (true, words) => Ok(words),
+                (false, words) => Err((Outcome::Undone, words)),
+            },
+            Err(Unasked::Unread(words)) => Err((Outcome::Wrong, words)),
+            Err(silent) => Err((Outcome::Undone, sentence(&silent))),
+        }
+    }
+
+    fn change(&self, words: &[String]) -> Result<String, Refusal> {
+        let refusal =
+            |error: ChangeError| (if error.is_wrong() { Outcome::Wrong } else { Outcome::Undone }, sentence(&error));
+        for _ in 0..OVERTAKEN {
+            let show = self.remote.show();
+            let change = Change::parse(words, &show).map_err(refusal)?;
+            let (book, changes) = changes::amend(&show, change.clone(), self.read).map_err(refusal)?;
+            let relief = Relief::new(&show, book, changes);
+            let next = Arc::clone(relief.show());
+            match self.remote.relieve(Box::new(relief)) {
+                Handed::InForce => return Ok(self.words_for(&change, &next)),
+                Handed::Ended => return Err(ended()),
+                Handed::Overtaken => {}
+            }
+        }
+        Err((Outcome::Undone, "The maps are being changed by others at this moment: try again.".to_owned()))
+    }
+
+    /// What a change that came into force means now.
+    fn words_for(&self, change: &Change, show: &Show) -> String {
+        let unsaved = "Until it is saved with save-set it holds for this run only.";
+        match change {
+            Change::MoveSong { song, to } => format!("\"{}\" is {to} of {} now. {unsaved}", song.title, entries(show)),
+            Change::AddSong { key, .. } => {
+                let last = show.plan.entries().saturating_sub(1);
+                let key = key.as_ref().map_or_else(String::new, |key| format!(", in {key}"));
+                format!("\"{}\" is the last of {} now{key}. {unsaved}", show.plan.title(last), entries(show))
+            }
+            Change::SetKey { song, key } => {
+                let state = self.chronicle.state();
+                let current = state.song.filter(|now| now.title == song.title);
+                let heard = match current.map(|now| now.keys) {
+                    Some(keys) if keys.added == 0 => format!(" New notes are heard in {} already.", keys.sounding),
+                    Some(keys) => format!(
+                        " It is heard in {} still, because its key was changed by hand: tonights-key goes there.",
+                        keys.sounding
+                    ),
+                    None => String::new(),
+                };
+                format!("\"{}\" is in {key} tonight.{heard} {unsaved}", song.title)
+            }
+        }
+    }
+
+    fn save(&self) -> Result<String, Refusal> {
+        for _ in 0..OVERTAKEN {
+            let show = self.remote.show();
+            let set = show.book.sources.first().map_or("", |set| set.path.as_str());
+            let (backup, book) = changes::save(set, self.read, &show.changes)
+                .map_err(|error: SaveError| (Outcome::Undone, sentence(&error)))?;
+            match self.take_saved(&show, book) {
+                Handed::Overtaken => {
+                    // Somebody changed the set meanwhile. What was saved is right; what came since is not in it yet.
+                    if self.remote.show().changes == show.changes {
+                        continue;
+                    }
+                }
+                Handed::Ended => return Err(ended()),
+                Handed::InForce => {}
+            }
+            return Ok(format!("Saved to {set}; what stood there before is in {}.", backup.display()));
+        }
+        Err((Outcome::Undone, "The maps are being changed by others at this moment: try again.".to_owned()))
+    }
+
+    /// What was saved is played on, with nothing left to save. Where the files ask for other ports, those wait for the
+    /// next start, as whenever such maps are saved.
+    fn take_saved(&self, show: &Arc<Show>, book: Book) -> Handed {
+        let same_ports = wish(&book.gear) == wish(&show.book.gear);
+        let book = if same_ports { book } else { show.book.clone() };
+        self.remote.relieve(Box::new(Relief::new(show, book, Vec::new())))
+    }
+}
+
+fn entries(show: &Show) -> usize {
+    show.plan.entries()
+}
+
+fn ended() -> Refusal {
+    (Outcome::Undone, "The performance has just ended.".to_owned())
+}
+
+/// An error's words as a sentence.
+fn sentence(error: &dyn std::fmt::Display) -> String {
+    let words = error.to_string();
+    let mut letters = words.chars();
+    let first: String = letters.next().into_iter().flat_map(char::to_uppercase).collect();
+    let end = if words.ends_with(['.', '?', '!']) || words.contains('\n') { "" } else { "." };
+    format!("{first}{}{end}", letters.as_str())
+}

@@ -1,0 +1,223 @@
+//! How it stands: the snapshot that is shown in other terminals, and to programs as JSON.
+//!
+//! The JSON is documented in `docs/status.md`. Fields may be added; none will change or go.
+
+mod chronicle;
+
+use serde::{Deserialize, Serialize};
+
+use super::Show;
+use crate::engine::{Keys, Standing};
+use crate::map::{Entry, Song};
+use crate::music::Key;
+
+pub use chronicle::Chronicle;
+
+/// How a performance stands.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct State {
+    /// Version of this form: 1.
+    pub version: u32,
+    /// The name that tells this performance from others that run beside it.
+    pub name: String,
+    /// When it began, such as `2026-12-19T19:30:00+01:00`.
+    pub running_since: String,
+    /// What is played.
+    pub set: SetState,
+    /// The song or pause where the set stands.
+    pub entry: EntryState,
+    /// The song whose zones the keys play; in a pause the one before it. None before the first song.
+    pub song: Option<SongState>,
+    /// Whether the drone sounds.
+    pub drone: bool,
+    /// Messages that start something and were held back as the set began: `send-again` says them.
+    pub held_back: u16,
+    /// Inputs in the gear's order.
+    pub inputs: Vec<PortState>,
+    /// Outputs in the gear's order.
+    pub outputs: Vec<PortState>,
+    /// What was left out since it began.
+    pub counts: CountState,
+}
+
+/// The set.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct SetState {
+    /// Its title.
+    pub title: String,
+    /// Its file, as it was named when the performance began.
+    pub file: String,
+    /// How many songs and pauses it has.
+    pub entries: usize,
+    /// Changes that are not saved, each in the words that ask for it again.
+    pub unsaved: Vec<String>,
+}
+
+/// A song or pause of the set.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct EntryState {
+    /// Its place in the set, from 1.
+    pub place: usize,
+    /// Its title.
+    pub title: String,
+    /// Whether it is a pause.
+    pub pause: bool,
+    /// A word to the player.
+    pub remark: Option<String>,
+}
+
+/// The song that the keys play.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct SongState {
+    /// Its place in the set, from 1.
+    pub place: usize,
+    /// Its title.
+    pub title: String,
+    /// The section; none where the song has none.
+    pub section: Option<SectionState>,
+    /// Its keys.
+    pub keys: KeyState,
+    /// Its zones in file order.
+    pub zones: Vec<ZoneState>,
+}
+
+/// A section.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct SectionState {
+    /// Its name.
+    pub name: String,
+    /// Its place in tonight's order, from 1; of one that the order lacks, the place that was left for it.
+    pub place: usize,
+    /// How many places the order has.
+    pub of: usize,
+    /// The one that follows.
+    pub next: Option<String>,
+    /// A word to the player.
+    pub remark: Option<String>,
+}
+
+/// The keys of a song, spelled as musicians write them.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct KeyState {
+    /// What is printed.
+    pub chart: String,
+    /// What the fingers play in.
+    pub play_in: String,
+    /// What the room hears tonight on entering the song.
+    pub tonight: String,
+    /// What the room hears now.
+    pub sounding: String,
+    /// From the keys that are pressed to the notes that sound, in semitones.
+    pub shift: i32,
+    /// Semitones that were added to tonight's key since the song was entered.
+    pub added: i32,
+}
+
+/// A zone.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct ZoneState {
+    /// Its name; several zones may share one, and are turned together.
+    pub name: String,
+    /// Whether it is on.
+    pub on: bool,
+    /// Whether it is on and belongs to this section.
+    pub in_use: bool,
+}
+
+/// An input or output.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct PortState {
+    /// Its name in the gear.
+    pub name: String,
+    /// Part of the port's name; none for a port of our own, which others connect to.
+    pub port: Option<String>,
+    /// Whether the port is there; of one of our own, whether somebody listens to it, as far as is known.
+    pub there: bool,
+    /// Whether it may be absent.
+    pub optional: bool,
+}
+
+/// What was left out.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct CountState {
+    /// Messages that an output did not take, because its listener was too slow or it was not there.
+    pub not_taken: u64,
+    /// Messages that came faster than they were read, by us or by a listener: controllers before notes.
+    pub shed: u64,
+    /// Messages that were malformed, too long, or began a note before anybody listened.
+    pub dropped: u64,
+    /// How often the system lost messages on their way to us; all that was held was ended then.
+    pub overruns: u64,
+    /// Notes outside the MIDI range.
+    pub out_of_range: u64,
+    /// Messages of no known form.
+    pub not_understood: u64,
+    /// Reports, such as lines of the terminal or the log, that nobody fetched in time.
+    pub unheard: u64,
+}
+
+/// The key that the room hears now, spelled from tonight's.
+#[must_use]
+pub fn sounding(keys: &Keys, standing: &Standing) -> Key {
+    let away = (i32::from(standing.tonic) - i32::from(keys.tonight.tonic())).rem_euclid(12);
+    if away == 0 { keys.tonight } else { keys.tonight.transposed(if away > 6 { away - 12 } else { away }) }
+}
+
+/// The entry and song whose zones the keys play.
+#[must_use]
+pub fn playing<'s>(show: &'s Show, standing: &Standing) -> Option<(&'s Entry, &'s Song)> {
+    let entry = show.book.set.entries.get(standing.song?)?;
+    Some((entry, show.book.songs.get(entry.song?)?))
+}
+
+impl EntryState {
+    pub(super) fn of(show: &Show, standing: &Standing) -> EntryState {
+        let entry = show.book.set.entries.get(standing.entry);
+        EntryState {
+            place: standing.entry + 1,
+            title: show.plan.title(standing.entry).to_owned(),
+            pause: entry.is_some_and(|entry| entry.song.is_none()),
+            remark: entry.and_then(|entry| entry.remark.clone()),
+        }
+    }
+}
+
+impl SongState {
+    /// The song that the keys play; `on` says of each of its zones whether it is on.
+    pub(super) fn of(show: &Show, standing: &Standing, on: &[(String, bool)]) -> Option<SongState> {
+        let (entry, song) = playing(show, standing)?;
+        let here = standing.song?;
+        let keys = Keys::of(&show.book, entry, song);
+        let heard = sounding(&keys, standing);
+        let section = song.sections.get(standing.section).map(|section| {
+            let next = show.plan.section_at(here, standing.place + 1);
+            SectionState {
+                name: section.name.value.clone(),
+                place: standing.place + 1,
+                of: show.plan.order_length(here),
+                next: next.and_then(|next| show.plan.section_name(here, next)).map(str::to_owned),
+                remark: section.remark.clone(),
+            }
+        });
+        let belongs = |zone| section.as_ref().is_none_or(|section| song.plays_in(zone, &section.name));
+        let zones = song.zones.iter().zip(on).map(|(zone, (name, on))| ZoneState {
+            name: name.clone(),
+            on: *on,
+            in_use: *on && belongs(zone),
+        });
+        Some(SongState {
+            place: here + 1,
+            title: show.plan.title(here).to_owned(),
+            keys: KeyState {
+                chart: keys.chart.to_string(),
+                play_in: if keys.sounding { heard.to_string() } else { keys.play_in.to_string() },
+                tonight: keys.tonight.to_string(),
+                sounding: heard.to_string(),
+                shift: standing.shift,
+                added: standing.added,
+            },
+            zones: zones.collect(),
+            section,
+        })
+    }
+}

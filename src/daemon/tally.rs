@@ -1,0 +1,61 @@
+//! What was left out so far, counted by the owner and read by whoever wants to know.
+
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
+
+use crate::engine::Counts;
+
+/// Counters that the owner keeps up to date with a few plain stores, and that others read without asking it. They are
+/// not read at one instant: one may be a message ahead of another.
+#[derive(Debug, Clone, Default)]
+pub struct Tally(Arc<[AtomicU64; 6]>);
+
+impl Tally {
+    /// The owner's counts; neither waits nor allocates.
+    pub(super) fn set(&self, counts: &Counts, not_taken: u64, shed: u64, dropped: u64, unheard: u64) {
+        let values = [not_taken, shed, dropped, counts.out_of_range, counts.not_understood, unheard];
+        for (counter, value) in self.0.iter().zip(values) {
+            counter.store(value, Ordering::Relaxed);
+        }
+    }
+
+    fn get(&self, number: usize) -> u64 {
+        self.0.get(number).map_or(0, |counter| counter.load(Ordering::Relaxed))
+    }
+
+    /// Messages that an output did not take.
+    #[must_use]
+    pub fn not_taken(&self) -> u64 {
+        self.get(0)
+    }
+
+    /// Messages that were left out because they came faster than they were read.
+    #[must_use]
+    pub fn shed(&self) -> u64 {
+        self.get(1)
+    }
+
+    /// Messages that were thrown away because they were malformed, too long or too late.
+    #[must_use]
+    pub fn dropped(&self) -> u64 {
+        self.get(2)
+    }
+
+    /// Notes outside the MIDI range.
+    #[must_use]
+    pub fn out_of_range(&self) -> u64 {
+        self.get(3)
+    }
+
+    /// Messages of no known form.
+    #[must_use]
+    pub fn not_understood(&self) -> u64 {
+        self.get(4)
+    }
+
+    /// Reports that nobody fetched in time.
+    #[must_use]
+    pub fn unheard(&self) -> u64 {
+        self.get(5)
+    }
+}

@@ -296,7 +296,7 @@ fn the_command_line_explains_itself() {
     assert_eq!(ran.code, 2);
     let ran = run(folder.path(), &["--help"]);
     assert_eq!(ran.code, 0);
-    for command in ["try", "play", "ports", "check", "render"] {
+    for command in ["try", "play", "ports", "check", "render", "do", "status"] {
         assert!(ran.out.contains(command), "{command}");
         assert!(run(folder.path(), &[command, "--help"]).code == 0);
     }

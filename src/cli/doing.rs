@@ -19,7 +19,8 @@ pub(super) const HELP: &str = "Actions:
 Changes to the set; they hold for this run, and longer once they are saved:
   move-song TITLE PLACE     to this place in the set, counted from 1
   add-song FILE (KEY)       at the end
-  set-key TITLE KEY         tonight's key of any song; the current one moves at once, unless its key was changed by hand
+  set-key TITLE KEY         tonight's key of any song; the current one moves at once,
+                            unless its key was changed by hand
   save-set                  writes them into the set's file; the old one stays beside it as .bak
 
 Examples:

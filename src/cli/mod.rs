@@ -88,7 +88,7 @@ enum Command {
     },
     /// How it stands: song, section, keys, zones, ports, and what was left out.
     #[cfg(unix)]
-    #[command(after_help = "Examples:\n  handspan status\n  handspan status --json | jq .song.keys.sounding")]
+    #[command(after_help = "Examples:\n  handspan status\n  handspan status --json --name choir")]
     Status {
         /// For programs: one object as JSON on standard output.
         #[arg(long)]

@@ -112,7 +112,8 @@ fn perform(wanted: &Wanted<'_>, show: Arc<Show>, before: Before, log: Option<&Lo
     let keep = Keep { state, beginning: &beginning, connections };
     threads.extend(follow(&mut daemon, &remote, &show, keep, log));
     #[cfg(unix)]
-    let post = claim.and_then(|claim| reach::open(claim, &mut daemon, &show, &remote, |words| print_lines(&[words])));
+    let post =
+        claim.and_then(|claim| reach::open(claim, &mut daemon, &show, &remote, log, |words| print_lines(&[words])));
     let watching = watch::watch(maps::read, remote, daemon.reports());
     if let Err(error) = &watching {
         print_lines(&[error.to_string()]);

@@ -3,7 +3,8 @@
 use std::path::PathBuf;
 use std::sync::Arc;
 
-use super::Failure;
+use super::log::Log;
+use super::{Failure, maps};
 use crate::daemon::post::{self, Answer, Ask, AskError, Claim, ClaimError, Clerk, Post, USUAL_NAME};
 use crate::daemon::state::Chronicle;
 use crate::daemon::{Daemon, Remote, Show};
@@ -44,11 +45,14 @@ pub(super) fn open(
     daemon: &mut Daemon,
     show: &Arc<Show>,
     remote: &Remote,
+    log: Option<&Log>,
     tell: impl Fn(String),
 ) -> Option<Post> {
+    let log = log.cloned();
+    let asked = move |words: &str| log.iter().for_each(|log| log.words(format!("Another terminal asks for {words}.")));
     let chronicle = Chronicle::begin(daemon, show, &claim.name);
     let opened =
-        chronicle.and_then(|chronicle| post::open(claim, Clerk::new(remote.clone(), chronicle, super::maps::read)));
+        chronicle.and_then(|chronicle| post::open(claim, Clerk::new(remote.clone(), chronicle, maps::read, asked)));
     opened.inspect_err(|error| tell(unreachable(error))).ok()
 }
 

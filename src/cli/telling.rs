@@ -23,6 +23,7 @@ const INDENT: &str = "      ";
 impl Teller {
     /// The lines for a report.
     pub(super) fn lines(&mut self, report: &Report) -> Vec<String> {
+        let before = Arc::clone(&self.show);
         if let Report::Maps(show) = report {
             self.show = Arc::clone(show);
         }
@@ -39,7 +40,11 @@ impl Teller {
             Report::OutputBack(number) => format!("{} is listened to, and has been set up.", output(number)),
             Report::Connections(_) => return Vec::new(),
             Report::Silenced(number) => format!("{} was silenced: the last run was broken off.", output(number)),
-            Report::Maps(_) => "The saved maps are in force.".to_owned(),
+            Report::Maps(show) => match (show.changes.last(), before.changes.is_empty()) {
+                (Some(change), _) if show.changes != before.changes => format!("The set was changed: {change}."),
+                (None, false) => "The set is as its file has it.".to_owned(),
+                _ => "The saved maps are in force.".to_owned(),
+            },
             Report::MapsRefused(faults) => {
                 let mut lines = vec!["The saved maps are not in force; what was played before goes on:".to_owned()];
                 lines.extend(faults.iter().flat_map(|fault| fault.lines()).map(str::to_owned));

@@ -114,6 +114,8 @@ impl Follower {
     fn follow(mut self, notices: &Receiver<()>) {
         while notices.recv().is_ok() {
             wait_for_quiet(notices);
+            // A song may have been added from another folder since.
+            self.watch_folders_of(&self.remote.show());
             let mut found = self.read_again();
             if matches!(found, Found::Wrong(_)) && notices.recv_timeout(PATIENCE).is_ok() {
                 wait_for_quiet(notices);

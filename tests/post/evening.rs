@@ -66,7 +66,7 @@ impl Evening {
         let reports = daemon.listen();
         let chronicle = Chronicle::begin(&mut daemon, &show, name).unwrap();
         let claim = Claim::take(&folder.path().join("run/handspan"), name).unwrap();
-        let post = post::open(claim, Clerk::new(remote.clone(), chronicle, read)).unwrap();
+        let post = post::open(claim, Clerk::new(remote.clone(), chronicle, read, |_| ())).unwrap();
         let watching = watch::watch(read, remote.clone(), daemon.reports()).unwrap();
         let playing = std::thread::spawn(move || {
             daemon.run(&Beginning::Afresh);

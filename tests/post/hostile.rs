@@ -81,6 +81,19 @@ fn one_who_hangs_up_before_the_answer_is_no_matter() {
 }
 
 #[test]
+fn one_who_never_reads_is_sent_away() {
+    let evening = Evening::begin();
+    let notes = while_playing(&evening, || {
+        let mut stream = evening.connect();
+        // Until the answers that nobody fetches fill the socket, and its owner has waited long enough.
+        while tell(&mut stream, STATUS) {}
+        assert_eq!(evening.done("resend"), "All sounds were set up again.");
+    });
+    assert!(notes > 0);
+    unharmed(&evening);
+}
+
+#[test]
 fn a_line_of_ten_megabytes_is_refused_at_its_first_kilobytes() {
     let evening = Evening::begin();
     while_playing(&evening, || {

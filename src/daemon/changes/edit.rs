@@ -150,6 +150,8 @@ fn separate(array: &mut Array) {
 
 #[cfg(test)]
 mod tests {
+    use proptest::prelude::*;
+
     use super::*;
 
     const SET: &str = "# Tonight\ntitle = \"Tonight\"\ngear = \"gear.toml\"\n\n[[song]]      # opens\nmap = \"a.toml\"\n\n\
@@ -224,6 +226,41 @@ mod tests {
         let add = Change::AddSong { map: "c.toml".into(), key: None };
         for text in ["", "song = 3", "title = \"", "[song]\nmap = \"a\""] {
             assert!(matches!(edit(text, &add, &[]), Err(ChangeError::Uneditable(_))), "{text}");
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn whatever_moves_every_line_stays_and_the_order_is_right(
+            above in proptest::collection::vec("(# [a-z\\[\\]\"= ]{0,12}\n|\n){0,3}", 1..7),
+            between in proptest::bool::ANY,
+            moves in proptest::collection::vec((0usize..7, 1usize..8), 1..8),
+        ) {
+            let mut order: Vec<String> = (0..above.len()).map(|number| format!("s{number}")).collect();
+            let mut text = "title = \"x\"\n".to_owned();
+            for (number, (comment, name)) in above.iter().zip(&order).enumerate() {
+                text.push_str(&format!("{comment}[[song]] # {name}\nmap = \"{name}\"\n"));
+                if between && number == 0 {
+                    text.push_str("[singers.guest] # ours\nrange = [\"G3\", \"D5\"]\n");
+                }
+            }
+            let lines = |text: &str| {
+                let mut lines: Vec<String> = text.lines().map(str::to_owned).collect();
+                lines.sort();
+                lines
+            };
+            let before = lines(&text);
+            for (from, to) in moves {
+                let (from, to) = (from % order.len(), (to - 1) % order.len());
+                let change = Change::MoveSong { song: song(&order[from]), to: to + 1 };
+                text = edit(&text, &change, &order).unwrap();
+                let moved = order.remove(from);
+                order.insert(to, moved);
+                let read: DocumentMut = text.parse().unwrap();
+                let maps = read["song"].as_array_of_tables().unwrap().iter().map(|song| song["map"].as_str().unwrap());
+                prop_assert_eq!(maps.collect::<Vec<_>>(), order.clone());
+                prop_assert_eq!(&lines(&text), &before);
+            }
         }
     }
 

@@ -14,21 +14,27 @@ use crate::map::Book;
 const OVERTAKEN: usize = 8;
 
 /// Who answers requests.
-#[derive(Debug)]
 pub struct Clerk {
     remote: Remote,
     chronicle: Arc<Chronicle>,
     read: Read,
+    asked: Box<dyn Fn(&str) + Send + Sync>,
 }
 
 /// Why something was not done: what came of it, and the sentence.
 type Refusal = (Outcome, String);
 
 impl Clerk {
-    /// Answers for the performance that `remote` reaches; a song's map that is added is read with `read`.
+    /// Answers for the performance that `remote` reaches; a song's map that is added is read with `read`, and what is
+    /// asked for and understood is handed to `asked` before it is done.
     #[must_use]
-    pub fn new(remote: Remote, chronicle: Arc<Chronicle>, read: Read) -> Clerk {
-        Clerk { remote, chronicle, read }
+    pub fn new(
+        remote: Remote,
+        chronicle: Arc<Chronicle>,
+        read: Read,
+        asked: impl Fn(&str) + Send + Sync + 'static,
+    ) -> Clerk {
+        Clerk { remote, chronicle, read, asked: Box::new(asked) }
     }
 
     /// Answers a request.
@@ -51,7 +57,11 @@ impl Clerk {
     }
 
     fn act(&self, words: &str) -> Result<String, Refusal> {
-        let read = |show: &Show| Action::parse(words, &show.plan).map_err(|error| answer::no_action(&error, show));
+        let read = |show: &Show| {
+            let action = Action::parse(words, &show.plan).map_err(|error| answer::no_action(&error, show))?;
+            (self.asked)(&action.words(&show.plan));
+            Ok(action)
+        };
         match self.remote.ask(read) {
             Ok((action, outcome, show)) => match answer::outcome(action, &outcome, &show) {
                 (true, words) => Ok(words),
@@ -71,6 +81,7 @@ impl Clerk {
             let (book, changes) = changes::amend(&show, change.clone(), self.read).map_err(refusal)?;
             let relief = Relief::new(&show, book, changes);
             let next = Arc::clone(relief.show());
+            (self.asked)(&change.to_string());
             match self.remote.relieve(Box::new(relief)) {
                 Handed::InForce => return Ok(self.words_for(&change, &next)),
                 Handed::Ended => return Err(ended()),
@@ -107,6 +118,7 @@ impl Clerk {
     }
 
     fn save(&self) -> Result<String, Refusal> {
+        (self.asked)("save-set");
         for _ in 0..OVERTAKEN {
             let show = self.remote.show();
             let set = show.book.sources.first().map_or("", |set| set.path.as_str());
@@ -133,6 +145,12 @@ impl Clerk {
         let same_ports = wish(&book.gear) == wish(&show.book.gear);
         let book = if same_ports { book } else { show.book.clone() };
         self.remote.relieve(Box::new(Relief::new(show, book, Vec::new())))
+    }
+}
+
+impl std::fmt::Debug for Clerk {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Clerk").field("remote", &self.remote).finish_non_exhaustive()
     }
 }
 

@@ -19,7 +19,7 @@ pub enum FolderError {
     #[error("this system has no folder of your own for sockets: set XDG_RUNTIME_DIR to one")]
     None,
     /// It belongs to somebody else, or others may write to it.
-    #[error("{0} is not yours alone: give it to yourself with mode 0700, or set XDG_RUNTIME_DIR to another folder")]
+    #[error("{0} is not yours alone: set XDG_RUNTIME_DIR to a folder of your own with mode 0700")]
     Shared(String),
     /// It cannot be made or looked at.
     #[error("{0} cannot be used ({1})")]

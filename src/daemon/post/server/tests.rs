@@ -24,7 +24,7 @@ fn another_user_gets_no_answer() {
     for (user, answered) in [(own, true), (own ^ 1, false)] {
         let claim = Claim::take(folder.path(), "choir").unwrap();
         let path = claim.socket();
-        let post = open_for(user, claim, Clerk::new(remote.clone(), Arc::clone(&chronicle), read)).unwrap();
+        let post = open_for(user, claim, Clerk::new(remote.clone(), Arc::clone(&chronicle), read, |_| ())).unwrap();
         let mut stream = UnixStream::connect(&path).unwrap();
         stream.set_read_timeout(Some(Duration::from_secs(30))).unwrap();
         let _ = stream.write_all(b"{\"version\":1,\"ask\":\"status\"}\n");

@@ -12,6 +12,8 @@ pub(super) const HELP: &str = "Actions:
   next-section, previous-section, section NAME
   raise-key, lower-key, key KEY, tonights-key
   zone NAME (on, off, else the other way), drone (on, off), fade (MILLISECONDS)
+  line-up TITLE  the song that next-song will enter, once
+  tap            a beat of the tempo: four make one
   send-again     say again what entering the song says to other machines
   resend         set up all sounds again
   panic          silence everything

@@ -78,6 +78,14 @@ fn lines(state: &State) -> Vec<String> {
     if state.drone {
         lines.push("  the drone sounds".to_owned());
     }
+    lines.extend(state.cues.iter().map(|name| format!("  {name} is on")));
+    lines.extend(state.lined_up.iter().map(|title| format!("  next song: {title}")));
+    let beats = |tempo: Option<f64>| tempo.map_or_else(String::new, |tempo| format!(", ♩ = {tempo:.1}"));
+    if let Some(at) = &state.tracks {
+        let runs = if at.running { "run" } else { "stand" };
+        lines.push(format!("  the tracks {runs} at bar {}, beat {}{}", at.bar, at.beat, beats(at.tempo)));
+    }
+    lines.extend(state.tempo.map(|tempo| format!("  clock given: ♩ = {tempo:.1}")));
     if state.held_back > 0 {
         lines.push(format!("  held back as the set began, send-again says it: {}", state.held_back));
     }

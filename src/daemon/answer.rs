@@ -127,6 +127,8 @@ fn told(notice: Notice, standing: &Standing, show: &Show) -> Option<String> {
         Notice::Zone(name, on) => {
             format!("Zone {} is {}.", show.plan.zone_name(name), if on { "on" } else { "off" })
         }
+        Notice::LinedUp(entry) => format!("Next song: {}.", show.plan.title(entry)),
+        Notice::Tempo => "Another tempo was tapped.".to_owned(),
         Notice::Drone(on) => format!("The drone is {}.", if on { "on" } else { "off" }),
         Notice::Fade => "What rings without a finger fades.".to_owned(),
         Notice::HeldBack(1) => "One message that starts something was held back: send-again says it.".to_owned(),

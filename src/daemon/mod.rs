@@ -289,8 +289,9 @@ impl Daemon {
 
     fn count(&self) {
         let counts = self.engine.counts();
-        let Daemon { tally, ports, reports, not_taken, .. } = self;
+        let Daemon { tally, ports, reports, not_taken, engine, .. } = self;
         tally.set(&counts, *not_taken, ports.shed(), ports.dropped(), reports.unheard());
+        tally.set_tempo(engine.position(), engine.tempo());
     }
 
     fn now(&self) -> u64 {

@@ -69,7 +69,7 @@ pub enum Outcome {
 }
 
 /// The answer to a request.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Answer {
     /// [`VERSION`].
     pub version: u32,

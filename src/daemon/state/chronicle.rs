@@ -6,7 +6,7 @@ use std::thread;
 use crossbeam_channel::{Receiver, Select, TryRecvError};
 use jiff::ZonedDateTime;
 
-use super::{CountState, EntryState, PortState, SetState, SongState, State, playing};
+use super::{CountState, EntryState, PortState, SetState, SongState, State, TracksState, playing};
 use crate::daemon::{Daemon, Report, Show, Tally};
 use crate::engine::{Notice, Standing};
 use crate::map::Song;
@@ -31,6 +31,10 @@ struct Told {
     zones: Vec<(String, bool)>,
     drone: bool,
     held_back: u16,
+    /// The title of the entry that was lined up.
+    lined_up: Option<String>,
+    /// Numbers and names of the cues that stand on.
+    cues: Vec<(u16, String)>,
     inputs: Vec<bool>,
     outputs: Vec<bool>,
     overruns: u64,
@@ -59,6 +63,8 @@ impl Chronicle {
             zones: Vec::new(),
             drone: false,
             held_back: 0,
+            lined_up: None,
+            cues: Vec::new(),
             inputs: (0..gear.inputs.len()).map(|number| daemon.ports.input_there(number)).collect(),
             outputs: outputs.collect(),
             overruns: 0,
@@ -123,6 +129,15 @@ impl Chronicle {
             song: SongState::of(show, &told.standing, &told.zones),
             drone: told.drone,
             held_back: told.held_back,
+            lined_up: told.lined_up.clone(),
+            cues: told.cues.iter().map(|(_, name)| name.clone()).collect(),
+            tracks: self.tally.position().map(|at| TracksState {
+                running: at.running,
+                bar: at.bar,
+                beat: at.beat,
+                tempo: at.tempo,
+            }),
+            tempo: self.tally.tempo(),
             inputs: inputs.collect(),
             outputs: outputs.collect(),
             counts: CountState {
@@ -179,6 +194,7 @@ impl Told {
         match notice {
             Notice::Song => {
                 self.held_back = 0;
+                self.lined_up = None;
                 // A pause keeps the zones of the song before as they are.
                 if standing.song == Some(standing.entry) || before.song != standing.song {
                     self.zones = self.zones_of_map();
@@ -189,6 +205,12 @@ impl Told {
             Notice::Zone(name, on) => {
                 let name = self.show.plan.zone_name(name);
                 self.zones.iter_mut().filter(|(known, _)| known == name).for_each(|(_, now)| *now = on);
+            }
+            Notice::LinedUp(entry) => self.lined_up = Some(self.show.plan.title(entry).to_owned()),
+            Notice::Cue(cue, on) => {
+                self.cues.retain(|(known, _)| *known != cue);
+                let name = self.show.plan.cue_name(cue).filter(|_| on);
+                self.cues.extend(name.map(|name| (cue, name.to_owned())));
             }
             Notice::Drone(on) => self.drone = on,
             Notice::Panic => self.drone = false,
@@ -213,6 +235,9 @@ impl Told {
         let file = self.song().map(|song| song.title.spot.file);
         let path = file.and_then(|file| self.show.book.sources.get(file)).map(|source| source.path.clone());
         self.show = Arc::clone(show);
+        for (cue, name) in &mut self.cues {
+            *cue = show.plan.cue_named(name).unwrap_or(*cue);
+        }
         let same =
             |song: &&Song| show.book.sources.get(song.title.spot.file).map(|source| &source.path) == path.as_ref();
         if let Some(song) = show.book.songs.iter().find(same) {

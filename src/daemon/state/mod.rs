@@ -14,7 +14,7 @@ use crate::music::Key;
 pub use chronicle::Chronicle;
 
 /// How a performance stands.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct State {
     /// Version of this form: 1.
     pub version: u32,
@@ -32,12 +32,37 @@ pub struct State {
     pub drone: bool,
     /// Messages that start something and were held back as the set began: `send-again` says them.
     pub held_back: u16,
+    /// Title of the song or pause that `next-song` will enter, where one was lined up.
+    #[serde(default)]
+    pub lined_up: Option<String>,
+    /// Names of the cues that stand on, such as an open talkback.
+    #[serde(default)]
+    pub cues: Vec<String>,
+    /// Where the tracks player stands; none where no clock comes in.
+    #[serde(default)]
+    pub tracks: Option<TracksState>,
+    /// Quarter notes a minute of the clock that outputs with `tempo` get; none where there is no such clock.
+    #[serde(default)]
+    pub tempo: Option<f64>,
     /// Inputs in the gear's order.
     pub inputs: Vec<PortState>,
     /// Outputs in the gear's order.
     pub outputs: Vec<PortState>,
     /// What was left out since it began.
     pub counts: CountState,
+}
+
+/// Where the tracks player stands, in bars of the song's meter.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct TracksState {
+    /// Whether they run.
+    pub running: bool,
+    /// Bar, from 1.
+    pub bar: u64,
+    /// Beat in the bar, from 1.
+    pub beat: u64,
+    /// Quarter notes a minute, once known.
+    pub tempo: Option<f64>,
 }
 
 /// The set.

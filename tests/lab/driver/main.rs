@@ -25,6 +25,8 @@ mod memory;
 #[cfg(target_os = "linux")]
 mod playing;
 #[cfg(target_os = "linux")]
+mod post;
+#[cfg(target_os = "linux")]
 mod program;
 #[cfg(target_os = "linux")]
 mod sequencer;
@@ -48,6 +50,21 @@ fn main() -> std::process::ExitCode {
     use std::panic::{AssertUnwindSafe, catch_unwind};
     use std::process::ExitCode;
 
+    let arguments: Vec<String> = std::env::args().collect();
+    if let [_, task, socket, asked] = &arguments[..]
+        && task == "knock"
+    {
+        return match post::knocking(socket, asked) {
+            Ok(answer) => {
+                print!("{answer}");
+                ExitCode::SUCCESS
+            }
+            Err(error) => {
+                eprintln!("{error}");
+                ExitCode::FAILURE
+            }
+        };
+    }
     let seed = std::env::args().find_map(|argument| argument.strip_prefix("seed=")?.parse().ok());
     trouble::set_seed(seed);
     let parts: Vec<String> = std::env::args().skip(1).filter(|part| !part.starts_with("seed=")).collect();
@@ -57,6 +74,7 @@ fn main() -> std::process::ExitCode {
     scenarios.extend(take::scenarios());
     scenarios.extend(hand::scenarios());
     scenarios.extend(cues::scenarios());
+    scenarios.extend(post::scenarios());
     scenarios.extend(files::scenarios());
     scenarios.extend(kept::scenarios());
     scenarios.extend(checking::scenarios());

@@ -77,7 +77,7 @@ impl Cues {
             }
         }
         for (number, cue) in old.cues.iter().enumerate().filter(|(number, _)| older.standing[*number]) {
-            if let Some(same) = new.cues.iter().position(|known| known.is_as(cue)) {
+            if let Some(same) = new.cues.iter().position(|known| known.is_as(new, cue, old)) {
                 self.standing[same] |= older.standing[number];
             }
         }
@@ -87,10 +87,16 @@ impl Cues {
 }
 
 impl PlanCue {
-    /// Whether it is the cue of another plan: it stands on and goes off likewise.
-    pub(super) fn is_as(&self, other: &PlanCue) -> bool {
+    /// Whether it is the cue of another plan: it stands on and goes off likewise. What is held goes off with the key or
+    /// pedal that holds it, and so is the same only there.
+    pub(super) fn is_as(&self, own: &Plan, other: &PlanCue, others: &Plan) -> bool {
+        let held_by = |cue: &PlanCue, plan: &Plan| {
+            let sensor = cue.sensor().filter(|_| cue.hold);
+            sensor.and_then(|sensor| plan.sensors.get(usize::from(sensor)).copied())
+        };
         (self.input, self.press(), &self.name, self.hold) == (other.input, other.press(), &other.name, other.hold)
             && self.off_says == other.off_says
+            && held_by(self, own) == held_by(other, others)
     }
 
     fn press(&self) -> Option<Press> {
@@ -176,6 +182,9 @@ impl Engine {
                 self.close_cue(cue, now, out);
                 return;
             }
+            if self.is_left_behind(cue) {
+                return;
+            }
             self.cues.standing[usize::from(cue)] = true;
             out.notice(Notice::Cue(cue, true));
         }
@@ -193,6 +202,12 @@ impl Engine {
                 None => out.notice(Notice::NothingThere),
             },
         }
+    }
+
+    /// Whether a cue's song was left since its press: what begins to stand on now would stay so.
+    fn is_left_behind(&self, cue: u16) -> bool {
+        let in_list = |list| self.plan.cues_of(list).any(|other| other == cue);
+        !in_list(0) && !in_list(self.cue_list())
     }
 
     /// A cue that stands on says `off`.
@@ -227,7 +242,8 @@ impl Engine {
     /// What stands on in this plan and is not in a newer one goes off.
     pub(super) fn close_cues_that_go(&mut self, newer: &Plan, now: u64, out: &mut Out) {
         out.at(now);
-        self.close_cues(now, out, |_, cue| !newer.cues.iter().any(|known| known.is_as(cue)));
+        let plan = Arc::clone(&self.plan);
+        self.close_cues(now, out, |_, cue| !newer.cues.iter().any(|known| known.is_as(newer, cue, &plan)));
     }
 
     /// A song is left: what its own cues have on goes off, but for those whose key or pedal is still held.
@@ -251,7 +267,9 @@ impl Engine {
 
     /// What presses might become is forgotten.
     pub(super) fn stop_waiting_for_presses(&mut self) {
-        self.cues.sensors.iter_mut().for_each(Sensor::stop_waiting);
+        for sensor in &mut self.cues.sensors {
+            sensor.give_up();
+        }
     }
 
     /// Which cues stand on, by number.

@@ -127,9 +127,9 @@ impl Sensor {
         *self = Sensor { last: self.last, ..Sensor::default() };
     }
 
-    /// What the press might become is forgotten, not that it is down: nothing is to fire any more.
-    pub fn stop_waiting(&mut self) {
-        self.waiting = None;
+    /// What the press might become is forgotten, not that it is down; whether there was something.
+    pub fn give_up(&mut self) -> bool {
+        self.waiting.take().is_some()
     }
 }
 

@@ -146,6 +146,11 @@ impl Engine {
         let plan = Arc::clone(&self.plan);
         let waits = |press| plan.cues_of(list).any(|cue| plan.cues[usize::from(cue)].waits_for(sensor, press));
         let awaited = Awaited { double: waits(Press::Double), long: waits(Press::Long) };
+        // A press that waits for a second one was a single one, where no cue in force waits for that any more.
+        if !awaited.double && self.cues.sensors[usize::from(sensor)].give_up() {
+            let before = self.cues.lists[usize::from(sensor)];
+            self.fire_all(before, (sensor, Press::Single), None, now, out);
+        }
         self.cues.lists[usize::from(sensor)] = list;
         self.fire_all(list, (sensor, Press::Either), Some(message), now, out);
         if let Some(pressed) = self.cues.sensors[usize::from(sensor)].press(awaited, now) {
@@ -195,6 +200,10 @@ impl Engine {
             let ends = planned.hold && press == Press::Either && message.is_none();
             if planned.waits_for(sensor, press) && !ends {
                 self.fire(cue, None, message, now, out);
+                // What is held goes off as the press ends, also where only then it was known what press it was.
+                if planned.hold && !self.cues.sensors[usize::from(sensor)].is_down() {
+                    self.close_cue(cue, now, out);
+                }
             }
         }
     }

@@ -8,6 +8,7 @@ use handspan::engine::{Engine, Event, Out, Plan, Successor};
 use handspan::midi::decode;
 use proptest::prelude::*;
 
+use crate::cues::{length, transport};
 use crate::maps::{Drawn, INPUTS, drawn};
 use crate::performance::{Deed, action};
 use crate::{CASES, EVENTS, config, deeds};
@@ -61,8 +62,8 @@ impl Player {
     }
 
     fn message(&mut self, input: usize, bytes: [u8; 3], now: u64) {
-        let length = if bytes[0] & 0xF0 == 0xD0 { 2 } else { 3 };
-        self.step(Event::Message { input, message: decode(&bytes[..length]).expect("a message") }, now);
+        let message = decode(&bytes[..length(bytes[0])]).expect("a message");
+        self.step(Event::Message { input, message }, now);
     }
 }
 
@@ -86,7 +87,15 @@ fn play(drawn: &Drawn, deeds: &[(Deed, u32)], calls: Calls<'_>) -> Heard {
                 let action = action(what, which, &book, player.engine.plan());
                 player.step(Event::Action(action), now);
             }
+            Deed::Transport(input, command) => {
+                let bytes = transport(command);
+                player.step(Event::Message { input, message: decode(&bytes).expect("a message") }, now);
+            }
             Deed::Lost(input) => player.step(Event::InputLost(input), now),
+            Deed::Found(input) => {
+                player.step(Event::InputLost(input), now);
+                player.step(Event::InputBack(input), now);
+            }
             Deed::Overrun => (0..INPUTS).for_each(|input| player.step(Event::InputLost(input), now)),
             Deed::Back(output) => player.step(Event::OutputBack(output), now),
             Deed::Joined(output) => player.step(Event::OutputJoined(output), now),

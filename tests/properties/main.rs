@@ -3,16 +3,22 @@
 //! Whatever is played, whichever inputs are lost (R17) and outputs come back (R21), and whenever the program is killed,
 //! the wire carries on, off, on, off (R2), what sounds is what the held keys began (R1, by a second telling of the
 //! rules in `model`) and what their hands let ring (R10–R14, in `model_hands`), a fade takes nothing along and leaves
-//! nothing behind (R15), no pedal is down without a foot on it, and nothing sounds at the end, whenever that comes. How
-//! events are batched makes no difference (R20, in `batches`).
+//! nothing behind (R15), no pedal is down without a foot on it, and nothing sounds at the end, whenever that comes.
+//! Cues (R19) fire in the middle of all that: what they stand on goes off (`lamps`), and they do what a second telling
+//! says, and nothing else (`directed`). How events are batched makes no difference (R20, in `batches`).
 
 mod batches;
+mod cues;
+mod directed;
+mod director;
 mod hands;
+mod lamps;
 mod listener;
 mod maps;
 mod model;
 mod model_hands;
 mod performance;
+mod presses;
 mod voices;
 mod wrong_notes;
 
@@ -46,7 +52,7 @@ fn play(drawn: &Drawn, deeds: &[(Deed, u32)]) -> Performance {
 
 /// Plays without handfuls, hands and sends, and holds what sounds against the model at every step.
 fn play_beside_the_model(drawn: &Drawn, deeds: &[(Deed, u32)]) {
-    let drawn = Drawn { handfuls: false, hands: false, early: 0, ..drawn.clone() };
+    let drawn = Drawn { handfuls: false, hands: false, early: 0, has_cues: false, ..drawn.clone() };
     let mut book = drawn.book();
     book.songs.iter_mut().for_each(|song| song.sends.clear());
     let mut performance = Performance::new(book);
@@ -62,7 +68,7 @@ fn play_beside_the_model(drawn: &Drawn, deeds: &[(Deed, u32)]) {
                 model.press(&performance.book, performance.place(), (input, channel, key), velocity);
             }
             Deed::Release(input, channel, key) => model.release((input, channel, key)),
-            Deed::Lost(input) => model.release_input(input),
+            Deed::Lost(input) | Deed::Found(input) => model.release_input(input),
             Deed::Overrun => model.release_all(),
             Deed::Killed => {
                 model.release_all();
@@ -71,7 +77,8 @@ fn play_beside_the_model(drawn: &Drawn, deeds: &[(Deed, u32)]) {
                 }
             }
             // The model does not tell how a map is edited while it is played.
-            Deed::Message(..) | Deed::Action(..) | Deed::Back(_) | Deed::Joined(_) | Deed::Saved(_) | Deed::Waited => {}
+            Deed::Message(..) | Deed::Transport(..) | Deed::Action(..) => {}
+            Deed::Back(_) | Deed::Joined(_) | Deed::Saved(_) | Deed::Waited => {}
         }
         performance.do_deed(deed);
         if let Deed::Action(what, which) = *deed {
@@ -136,7 +143,7 @@ fn play_beside_the_hands(drawn: &Drawn, deeds: &[(Deed, u32)]) {
                 hands.press((input, channel, key), velocity, performance.now);
             }
             Deed::Release(input, channel, key) => hands.release((input, channel, key), performance.now),
-            Deed::Lost(input) => hands.lose(input, performance.now),
+            Deed::Lost(input) | Deed::Found(input) => hands.lose(input, performance.now),
             Deed::Overrun => (0..maps::INPUTS).for_each(|input| hands.lose(input, performance.now)),
             Deed::Back(output) => {
                 let heard = performance.newcomer.sounding.iter().filter(|wire| wire.0 == output).copied();

@@ -6,9 +6,12 @@ use std::io;
 use handspan::map::{self, Book};
 use proptest::prelude::*;
 
+use crate::cues::{self, Cue, Named};
 use crate::hands::{Drone, Hand, chord, drone, hand};
 
 pub const INPUTS: usize = 2;
+/// The last is `cues::LAMPS`.
+pub const OUTPUTS: usize = 3;
 pub const KEYS: [&str; 12] = ["C", "Db", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B"];
 const MINOR_KEYS: [&str; 12] = ["Cm", "C#m", "Dm", "Ebm", "Em", "Fm", "F#m", "Gm", "G#m", "Am", "Bbm", "Bm"];
 const SECTIONS: [&str; 3] = ["Verse", "Chorus", "Last"];
@@ -51,6 +54,8 @@ pub struct Song {
     /// What keys play instead of the chord on their degree.
     fingers: Vec<(usize, usize)>,
     drone: Option<Drone>,
+    tempo: Option<u16>,
+    cues: Vec<Cue>,
 }
 
 /// What is drawn for a set.
@@ -65,6 +70,10 @@ pub struct Drawn {
     pub handfuls: bool,
     /// Whether hands are helped: all that rules R10–R15 tell.
     pub hands: bool,
+    /// Cues of the gear.
+    pub cues: Vec<Cue>,
+    /// Whether there are cues, and a clock of ours.
+    pub has_cues: bool,
 }
 
 fn pair(low: u8, high: u8, least: u8) -> impl Strategy<Value = (u8, u8)> {
@@ -116,15 +125,20 @@ fn song() -> impl Strategy<Value = Song> {
     let fingers = prop::collection::vec((0..12usize, 0..10usize), 0..5);
     let drone = prop::option::weighted(0.6, drone());
     let keys = (0..12usize, any::<bool>(), 0..12usize);
-    (keys, zones, chords, fingers, drone).prop_map(|((key, minor, last), zones, chords, fingers, drone)| Song {
-        key,
-        minor,
-        zones,
-        last,
-        chords,
-        fingers,
-        drone,
-    })
+    let directed = (prop::option::of(20..400u16), cues::cues());
+    (keys, zones, chords, fingers, drone, directed).prop_map(
+        |((key, minor, last), zones, chords, fingers, drone, (tempo, cues))| Song {
+            key,
+            minor,
+            zones,
+            last,
+            chords,
+            fingers,
+            drone,
+            tempo,
+            cues,
+        },
+    )
 }
 
 /// Random sets of one to three songs.
@@ -132,13 +146,11 @@ pub fn drawn() -> impl Strategy<Value = Drawn> {
     let songs = prop::collection::vec(song(), 1..4);
     let tonight = prop::collection::vec((0..3usize, 0..12usize, 0..12usize), 1..5);
     let times = (prop_oneof![2 => Just(45u16), 1 => Just(0), 1 => 1..200u16], prop_oneof![Just(0u16), 1..200u16]);
-    (songs, tonight, times, any::<bool>()).prop_map(|(songs, tonight, (gather, early), handfuls)| Drawn {
-        songs,
-        tonight,
-        gather,
-        early,
-        handfuls,
-        hands: true,
+    let all = (songs, tonight, times, any::<bool>(), cues::cues(), any::<bool>());
+    all.prop_map(|(mut songs, tonight, (gather, early), handfuls, mut cues, has_cues)| {
+        cues::numbered(&mut cues, 0);
+        songs.iter_mut().zip(1..).for_each(|(song, file)| cues::numbered(&mut song.cues, file));
+        Drawn { songs, tonight, gather, early, handfuls, hands: true, cues, has_cues }
     })
 }
 
@@ -195,6 +207,9 @@ impl Song {
 
     fn text(&self, drawn: &Drawn, title: &str) -> String {
         let mut text = format!("title = \"Song {title}\"\nkey = \"{}\"\n", self.key(self.key));
+        if let Some(tempo) = self.tempo.filter(|_| drawn.has_cues) {
+            let _ = writeln!(text, "tempo = {tempo}");
+        }
         let drone = self.drone.filter(|_| drawn.hands);
         for zone in &self.zones {
             let goes_on = |other: &Zone| other.sound == zone.sound && !other.hand.lingers();
@@ -227,7 +242,19 @@ impl Song {
             let to = if message.contains("channel = 3") { "o1" } else { "o0" };
             let _ = write!(text, "[[send]]\nat = \"{at}\"\nto = \"{to}\"\nafter_ms = 20\nmessage = {message}\n");
         }
+        text.push_str(&self.cues_text(drawn, &self.cues));
         text
+    }
+
+    /// Cues that name this song's zones and keys.
+    fn cues_text(&self, drawn: &Drawn, cues: &[Cue]) -> String {
+        let named = Named {
+            entries: drawn.tonight.len(),
+            key: &|number| self.key(number),
+            zone: &|number| format!("zone {}", self.zones[number % self.zones.len()].sound),
+            sections: SECTIONS,
+        };
+        cues.iter().filter(|_| drawn.has_cues).map(|cue| cue.text(&named)).collect()
     }
 }
 
@@ -238,7 +265,7 @@ impl Drawn {
         let song = &mut self.songs[index];
         let zones = &mut song.zones;
         let zone = how / 16 % zones.len();
-        match how % 10 {
+        match how % 13 {
             0 if zones.len() > 1 => drop(zones.remove(zone)),
             1 => {
                 let copy = zones[zone].clone();
@@ -251,6 +278,9 @@ impl Drawn {
             6 if self.tonight.len() > 1 => drop(self.tonight.remove(how / 32 % self.tonight.len())),
             7 => zones[zone].hand = zones[zone].hand.edited(),
             8 => song.drone = None,
+            9 => drop(song.cues.pop()),
+            10 => self.cues.iter_mut().take(how / 32 % 4).for_each(|cue| *cue = cue.edited()),
+            11 => song.cues.iter_mut().take(how / 32 % 4).for_each(|cue| *cue = cue.edited()),
             _ => song.key = (song.key + 1) % 12,
         }
     }
@@ -267,7 +297,7 @@ impl Drawn {
             }
         }
         self.songs[0].drone = self.songs[0].drone.map(Drone::without_fade);
-        Drawn { handfuls: false, early: 0, ..self }
+        Drawn { handfuls: false, early: 0, has_cues: false, ..self }
     }
 
     fn file(&self, path: &str) -> Option<String> {
@@ -288,11 +318,16 @@ impl Drawn {
                 for input in 0..INPUTS {
                     let _ = write!(text, "[inputs.i{input}]\nport = \"p{input}\"\nplay = true\n");
                 }
-                text.push_str("curve = { gamma = 0.6 }\n[outputs.o0]\nvirtual = true\n[outputs.o1]\nvirtual = true\n");
+                text.push_str("curve = { gamma = 0.6 }\ncontrols = { 30 = 31 }\n");
+                let clock = |output| if self.has_cues { ["clock = true\n", "tempo = true\n"][output] } else { "" };
+                let _ = write!(text, "[outputs.o0]\nvirtual = true\n{}", clock(0));
+                let _ = write!(text, "[outputs.o1]\nvirtual = true\n{}[outputs.lamps]\nvirtual = true\n", clock(1));
                 for (sound, (output, channel)) in PLACES.iter().enumerate() {
                     let _ = write!(text, "[sounds.s{sound}]\noutput = \"o{output}\"\nchannel = {}\n", channel + 1);
                     let _ = writeln!(text, "program = {}\nvolume = {}", sound + 1, 90 + sound);
                 }
+                let first = self.tonight[0].0 % self.songs.len();
+                text.push_str(&self.songs[first].cues_text(self, &self.cues));
                 Some(text)
             }
             _ => {

@@ -3,13 +3,15 @@
 use std::collections::BTreeSet;
 use std::sync::Arc;
 
-use handspan::engine::{Action, Engine, Event, Out, Plan, Successor};
+use handspan::engine::{Action, Engine, Event, Notice, Out, Plan, Successor};
 use handspan::map::{At, Book, Linger};
 use handspan::midi::decode;
 use proptest::prelude::*;
 
+use crate::cues::{hit, length, transport};
+use crate::lamps::Lamps;
 use crate::listener::{Listener, Wire};
-use crate::maps::{INPUTS, KEYS, PLACES};
+use crate::maps::{INPUTS, KEYS, OUTPUTS, PLACES};
 use crate::model::{Feet, Where};
 
 /// Something that a player, a cable or a listener does.
@@ -18,8 +20,12 @@ pub enum Deed {
     Press(usize, u8, u8, u8),
     Release(usize, u8, u8),
     Message(usize, [u8; 3]),
+    /// A command of MIDI Machine Control.
+    Transport(usize, u8),
     Action(u8, usize),
     Lost(usize),
+    /// An input's cable was out, and is put back.
+    Found(usize),
     /// The system's queue overran: whatever any input said may be lost.
     Overrun,
     Back(usize),
@@ -53,10 +59,12 @@ pub fn deed() -> impl Strategy<Value = Deed> {
         2 => (0..INPUTS, 0..3u8).prop_map(|(i, v)| Deed::Message(i, [0xD0, 60 * v, 0])),
         2 => (0..INPUTS, key(), 0..128u8).prop_map(|(i, k, v)| Deed::Message(i, [0xA0, k, v])),
         12 => (0..26u8, 0..100usize).prop_map(|(what, which)| Deed::Action(what, which)),
+        10 => hit(),
         1 => (0..INPUTS).prop_map(Deed::Lost),
+        1 => (0..INPUTS).prop_map(Deed::Found),
         1 => Just(Deed::Overrun),
-        1 => (0..2usize).prop_map(Deed::Back),
-        1 => (0..2usize).prop_map(Deed::Joined),
+        1 => (0..OUTPUTS).prop_map(Deed::Back),
+        1 => (0..OUTPUTS).prop_map(Deed::Joined),
         4 => Just(Deed::Waited),
         // Each builds an engine, which costs as much as thousands of other deeds.
         1 => prop_oneof![(0..1000usize).prop_map(Deed::Saved), Just(Deed::Killed)],
@@ -106,6 +114,7 @@ pub struct Performance {
     /// Notes that were struck in the last step.
     pub struck: BTreeSet<Wire>,
     feet: Feet,
+    lamps: Lamps,
     pub now: u64,
     /// Places where something may ring without a finger, of this book and those before it.
     ringing: BTreeSet<(usize, u8)>,
@@ -122,8 +131,8 @@ impl Performance {
         };
         let ringing = ringing(&book);
         let (struck, feet) = (BTreeSet::new(), Feet::default());
-        let (listener, newcomer) = (hears(), hears());
-        let mut new = Performance { book, engine, out, listener, newcomer, struck, feet, now: 0, ringing };
+        let (listener, newcomer, lamps) = (hears(), hears(), Lamps::default());
+        let mut new = Performance { book, engine, out, listener, newcomer, struck, feet, lamps, now: 0, ringing };
         new.step(Event::Start { entry: 0, place: 0 });
         new
     }
@@ -133,20 +142,32 @@ impl Performance {
         self.out.clear();
         let wanted = self.engine.step(event, self.now, &mut self.out);
         assert!(wanted.is_none_or(|wanted| wanted > self.now), "what is due has run");
+        if self.out.notices().contains(&Notice::SetUpAgain) {
+            (0..OUTPUTS).for_each(|output| self.listener.forget_levels(output));
+            (0..OUTPUTS).for_each(|output| self.newcomer.forget_levels(output));
+        }
         self.listener.hear(&self.out);
         self.newcomer.hear(&self.out);
         self.feet.assert_behind(&self.listener);
         let is_on = |bytes: &[u8]| bytes[0] & 0xF0 == 0x90;
         let ons = self.out.said().filter(|said| is_on(said.bytes));
         self.struck = ons.map(|said| (said.output, said.bytes[0] & 15, said.bytes[1])).collect();
+        self.lamps.hear(&self.out, &[&self.book]);
+        self.lamps.assert_as(&self.engine, &self.book);
         wanted
     }
 
-    /// Only time passes: what is decided, fades and ends moves no pedal.
+    /// Nothing is to come but ticks of our clock.
+    fn assert_nothing_comes(&self, wanted: Option<u64>) {
+        assert!(wanted.is_none() || self.engine.tempo().is_some(), "something is to come");
+    }
+
+    /// Only time passes: what is decided, fades and ends moves no pedal, where no press turns out to be a cue.
     fn wait(&mut self) -> Option<u64> {
         let pedals = self.listener.pedals.clone();
         let wanted = self.step(Event::Time);
-        assert_eq!(self.listener.pedals, pedals, "time moves pedals");
+        let has_cues = !self.book.gear.cues.is_empty() || self.book.songs.iter().any(|song| !song.cues.is_empty());
+        assert!(has_cues || self.listener.pedals == pedals, "time moves pedals");
         wanted
     }
 
@@ -167,14 +188,15 @@ impl Performance {
         let fades = |note: &&Wire| self.ringing.contains(&(note.0, note.1));
         let ended: Vec<_> = before.difference(&self.listener.sounding).filter(|note| !fades(note)).collect();
         assert!(ended.is_empty(), "ended: {ended:?}");
+        self.lamps.hear(&self.out, &[&self.book, &book]);
+        self.lamps.assert_as(&self.engine, &book);
         self.ringing.extend(ringing(&book));
         self.book = book;
     }
 
     fn message(&mut self, input: usize, bytes: [u8; 3]) {
         self.feet.heard(input, bytes);
-        let length = if bytes[0] & 0xF0 == 0xD0 { 2 } else { 3 };
-        self.step(Event::Message { input, message: decode(&bytes[..length]).expect("a message") });
+        self.step(Event::Message { input, message: decode(&bytes[..length(bytes[0])]).expect("a message") });
     }
 
     pub fn do_deed(&mut self, deed: &Deed) {
@@ -182,19 +204,25 @@ impl Performance {
             Deed::Press(input, channel, key, velocity) => self.message(input, [0x90 | channel, key, velocity]),
             Deed::Release(input, channel, key) => self.message(input, [0x80 | channel, key, 30]),
             Deed::Message(input, bytes) => self.message(input, bytes),
+            Deed::Transport(input, command) => {
+                let bytes = transport(command);
+                self.step(Event::Message { input, message: decode(&bytes).expect("a message") });
+            }
             Deed::Action(what, which) => {
                 let action = action(what, which, &self.book, self.engine.plan());
-                if action == Action::Resend {
-                    (0..2).for_each(|output| self.listener.forget_levels(output));
-                    (0..2).for_each(|output| self.newcomer.forget_levels(output));
-                }
                 let wanted = self.step(Event::Action(action));
                 if action == Action::Panic {
                     self.assert_silenced();
-                    assert_eq!(wanted, None, "nothing is to come");
+                    self.lamps.assert_dark(&self.book, None);
+                    self.assert_nothing_comes(wanted);
                 }
             }
             Deed::Lost(input) => self.lose(input),
+            Deed::Found(input) => {
+                self.lose(input);
+                self.lamps.appear(input, self.now);
+                self.step(Event::InputBack(input));
+            }
             Deed::Overrun => self.lose_all(),
             Deed::Waited => {
                 self.wait();
@@ -253,22 +281,35 @@ impl Performance {
     fn lose(&mut self, input: usize) {
         self.feet.lost(input);
         self.step(Event::InputLost(input));
+        self.lamps.assert_dark(&self.book, Some(input));
     }
 
     /// Another engine goes on where this one stood; R16 comes first at every output, and nothing is set going (R8).
+    /// Cues that stood on go off (R19).
     fn go_on_after_a_kill(&mut self) {
         let standing = self.engine.standing();
+        let lit: Vec<u16> = self.engine.standing_cues().collect();
         self.listener.lose_sender();
         self.newcomer.lose_sender();
         self.feet = Feet::default();
         self.engine = Engine::new(Arc::new(Plan::new(&self.book)));
         self.out = self.engine.out();
-        for output in 0..2 {
+        for output in 0..OUTPUTS {
             self.engine.step(Event::Silence(output), self.now, &mut self.out);
         }
         self.listener.hear(&self.out);
         self.newcomer.hear(&self.out);
-        self.step(Event::Resume(standing));
+        self.out.clear();
+        self.engine.step(Event::Resume(standing), self.now, &mut self.out);
+        for cue in lit {
+            self.engine.step(Event::CloseCue(cue), self.now, &mut self.out);
+        }
+        self.listener.hear(&self.out);
+        self.newcomer.hear(&self.out);
+        self.lamps.hear(&self.out, &[&self.book]);
+        self.lamps.assert_as(&self.engine, &self.book);
+        self.lamps.assert_dark(&self.book, None);
+        (0..INPUTS).for_each(|input| self.lamps.appear(input, self.now));
         self.listener.assert_at_rest();
         self.newcomer.assert_at_rest();
         assert_eq!(self.engine.standing(), standing);
@@ -292,7 +333,8 @@ impl Performance {
 
     pub fn stop(mut self) {
         let wanted = self.step(Event::Stop);
-        assert_eq!(wanted, None, "nothing is to come");
+        self.assert_nothing_comes(wanted);
+        self.lamps.assert_dark(&self.book, None);
         assert_eq!(self.engine.sounding(), 0);
         self.listener.assert_at_rest();
         self.newcomer.assert_at_rest();

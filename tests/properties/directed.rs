@@ -1,0 +1,144 @@
+//! What cues do is what a director does by hand (rule R19): an engine with cues, beside one without any that hears only
+//! what is nobody's cue and is told by `director` what to do. Both say the same, byte for byte and in the same order; and
+//! to the lamps goes what the director says that cues send. So no cue's event sounds or reaches an output as itself,
+//! releases follow their presses, a pedal comes up where it was heard, and changes by cues are changes like all others.
+
+use std::sync::Arc;
+
+use handspan::engine::{Action, Engine, Event, Out, Plan};
+use proptest::prelude::*;
+
+use crate::cues::{LAMPS, length, transport};
+use crate::director::{Directed, Director};
+use crate::maps::{Drawn, INPUTS, drawn};
+use crate::performance::{Deed, action};
+use crate::{CASES, EVENTS, config, deeds};
+
+/// An engine, and what it said: time, output, bytes.
+struct Stage {
+    engine: Engine,
+    out: Out,
+    said: Vec<(u64, usize, Vec<u8>)>,
+}
+
+impl Stage {
+    fn new(plan: Plan) -> Stage {
+        let engine = Engine::new(Arc::new(plan));
+        let out = engine.out();
+        let mut stage = Stage { engine, out, said: Vec::new() };
+        stage.step(Event::Start { entry: 0, place: 0 }, 0);
+        stage
+    }
+}
+
+impl Directed for Stage {
+    fn step(&mut self, event: Event<'_>, now: u64) {
+        self.out.clear();
+        self.engine.step(event, now, &mut self.out);
+        self.said.extend(self.out.said().map(|said| (said.at, said.output, said.bytes.to_vec())));
+    }
+
+    fn action(&self, words: &str) -> Action {
+        Action::parse(words, self.engine.plan()).expect("an action")
+    }
+
+    fn stands(&self) -> (usize, Option<usize>) {
+        let standing = self.engine.standing();
+        (standing.entry, standing.song)
+    }
+}
+
+fn is_directed(drawn: &Drawn, deeds: &[(Deed, u32)]) -> Result<usize, TestCaseError> {
+    // A change that a key or pedal asked for strikes no early keys of the same input: another rule, told elsewhere.
+    let mut book = Drawn { has_cues: true, early: 0, ..drawn.clone() }.book();
+    let mut cued = Stage::new(Plan::new(&book));
+    let told_by = book.clone();
+    let mut director = Director::new(&told_by);
+    book.gear.cues.clear();
+    book.songs.iter_mut().for_each(|song| song.cues.clear());
+    let mut stage = Stage::new(Plan::new(&book));
+    let mut now = 0;
+    for (deed, later) in deeds {
+        now += u64::from(*later);
+        let whole: ([u8; 6], usize);
+        let (input, bytes) = match *deed {
+            Deed::Press(input, channel, key, velocity) => (input, ([0x90 | channel, key, velocity, 0, 0, 0], 3)),
+            Deed::Release(input, channel, key) => (input, ([0x80 | channel, key, 30, 0, 0, 0], 3)),
+            Deed::Message(input, [a, b, c]) => (input, ([a, b, c, 0, 0, 0], length(a))),
+            Deed::Transport(input, command) => (input, (transport(command), 6)),
+            Deed::Action(what, which) => {
+                cued.step(Event::Action(action(what, which, &book, cued.engine.plan())), now);
+                director.until(now, &mut stage);
+                director.act(action(what, which, &book, stage.engine.plan()), now, &mut stage);
+                continue;
+            }
+            Deed::Lost(input) => {
+                cued.step(Event::InputLost(input), now);
+                director.lose(input, now, &mut stage);
+                continue;
+            }
+            Deed::Found(input) => {
+                cued.step(Event::InputLost(input), now);
+                cued.step(Event::InputBack(input), now);
+                director.find(input, now, &mut stage);
+                continue;
+            }
+            Deed::Overrun => {
+                (0..INPUTS).for_each(|input| cued.step(Event::InputLost(input), now));
+                (0..INPUTS).for_each(|input| director.lose(input, now, &mut stage));
+                continue;
+            }
+            Deed::Back(output) => {
+                cued.step(Event::OutputBack(output), now);
+                director.until(now, &mut stage);
+                stage.step(Event::OutputBack(output), now);
+                continue;
+            }
+            Deed::Joined(output) => {
+                cued.step(Event::OutputJoined(output), now);
+                director.until(now, &mut stage);
+                stage.step(Event::OutputJoined(output), now);
+                continue;
+            }
+            Deed::Waited | Deed::Saved(_) | Deed::Killed => {
+                cued.step(Event::Time, now);
+                director.until(now, &mut stage);
+                stage.step(Event::Time, now);
+                continue;
+            }
+        };
+        whole = bytes;
+        let bytes = &whole.0[..whole.1];
+        let message = handspan::midi::decode(bytes).expect("a message");
+        cued.step(Event::Message { input, message }, now);
+        director.hear(input, bytes, now, &mut stage);
+        let standing = |stage: &Stage| stage.engine.standing();
+        prop_assert_eq!(standing(&cued), standing(&stage), "after {:?} at {}", deed, now);
+        prop_assert!(cued.engine.standing_cues().eq(director.standing()), "after {:?} at {}", deed, now);
+    }
+    cued.step(Event::Stop, now);
+    director.stop(now, &mut stage);
+    let is_cues = |said: &&(u64, usize, Vec<u8>)| said.1 == LAMPS;
+    let sent: Vec<_> = cued.said.iter().filter(is_cues).map(|(at, _, bytes)| (*at, bytes.clone())).collect();
+    prop_assert_eq!(&sent, &director.sent);
+    let played: Vec<_> = cued.said.iter().filter(|said| !is_cues(said)).collect();
+    let by_hand: Vec<_> = stage.said.iter().collect();
+    let same = played.iter().zip(&by_hand).take_while(|(one, other)| one == other).count();
+    prop_assert!(
+        played == by_hand,
+        "after {} messages {:02X?} with cues, {:02X?} by hand",
+        same,
+        played.get(same),
+        by_hand.get(same)
+    );
+    Ok(director.fired)
+}
+
+proptest! {
+    #![proptest_config(config(CASES))]
+
+    #[test]
+    fn cues_do_what_a_hand_would(drawn in drawn(), deeds in deeds(1..EVENTS / 4)) {
+        is_directed(&drawn, &deeds)?;
+    }
+}

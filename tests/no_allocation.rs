@@ -6,7 +6,7 @@ use std::fs;
 use std::io;
 use std::sync::Arc;
 
-use handspan::engine::{Action, Engine, Event, Plan};
+use handspan::engine::{Action, Engine, Event, Notice, Plan};
 use handspan::map;
 use handspan::midi::decode;
 use handspan::midi::file::{self, TakeKind};
@@ -199,6 +199,135 @@ fn hands_that_are_helped_allocate_nothing() {
     });
     assert!(messages > 100_000 && called > 10_000, "much was played: {messages} messages, {called} calls");
     assert_eq!(allocations, 0);
+}
+
+/// A set that is full of cues: of a keyboard, and of a tracks player whose port gets our clock and what it must not get back.
+fn cued_gear() -> String {
+    let mut gear = "[inputs.keyboard]\nport = \"piano\"\nplay = true\n[inputs.tracks]\nport = \"tracks\"\nplay = false\n\
+         [outputs.pad]\nvirtual = true\nclock = true\nsysex = true\n[outputs.tracks]\nport = \"tracks\"\ntempo = true\n\
+         [sounds.a]\noutput = \"pad\"\nchannel = 1\n"
+        .to_owned();
+    let send = "do = \"send\"\nto = \"tracks\"\nmessage = { program = 3, channel = 1 }";
+    let stands = "do = \"send\"\nto = \"pad\"\nmessage = { control = [20, 127], channel = 2 }\n\
+         off = { note = [60, 90], channel = 2, length_ms = 80 }\nname = \"talkback\"";
+    let held = format!("{stands}\nhold = true");
+    for (when, does) in [
+        ("\"keyboard\", key = 50", "do = \"tap\""),
+        ("\"keyboard\", key = 51, press = \"double\"", "do = \"next-song\""),
+        ("\"keyboard\", key = 51, press = \"long\"", "do = \"previous-song\""),
+        ("\"keyboard\", key = 52", held.as_str()),
+        ("\"keyboard\", key = 53, press = \"either\"", stands),
+        ("\"keyboard\", control = 64", "do = \"next-section\""),
+        ("\"keyboard\", control = 64, press = \"double\"", "do = \"line-up\"\nsong = 2"),
+        ("\"keyboard\", control = 67, press = \"long\"", "do = \"panic\""),
+        ("\"keyboard\", control = 67, reversed = true", "do = \"resend\""),
+        ("\"tracks\", program = \"any\"", "do = \"song\"\nsong = \"received\""),
+        ("\"tracks\", program = \"any\"", send),
+        ("\"tracks\", song_select = \"any\"", "do = \"line-up\"\nsong = \"received\""),
+        ("\"tracks\", clock = \"start\"", "do = \"from-the-top\""),
+        ("\"tracks\", transport = \"play\"", "do = \"zone\"\nzone = \"a\""),
+    ] {
+        gear += &format!("[[cue]]\nwhen = {{ input = {when} }}\n{does}\n");
+    }
+    gear
+}
+
+/// A song of that set, with cues of its own.
+fn cued_song(tempo: &str) -> String {
+    format!(
+        "title = \"Snow\"\nkey = \"C\"\n{tempo}[[zone]]\nsound = \"a\"\n[[section]]\nname = \"Verse\"\n[[section]]\nname = \"Last\"\n\
+         [[send]]\nat = \"enter\"\nto = \"tracks\"\nmessage = {{ song_select = 2 }}\n\
+         [[cue]]\nwhen = {{ input = \"keyboard\", key = 54, press = \"double\" }}\ndo = \"raise-key\"\n\
+         [[cue]]\nwhen = {{ input = \"keyboard\", control = 64 }}\ndo = \"send\"\nto = \"pad\"\n\
+         message = {{ transport = \"stop\" }}\noff = {{ bytes = \"F0 7E 7F 09 01 F7\" }}\n"
+    )
+}
+
+#[test]
+fn cues_and_clocks_allocate_nothing() {
+    let mut read = |path: &str| {
+        Ok(match path {
+            "set.toml" => {
+                "title = \"Cues\"\ngear = \"gear.toml\"\n[[song]]\nmap = \"1.toml\"\n[[song]]\nmap = \"2.toml\"\n".to_owned()
+            }
+            "gear.toml" => cued_gear(),
+            "1.toml" => cued_song("tempo = 133\n"),
+            _ => cued_song(""),
+        }
+        .into_bytes())
+    };
+    let loaded = map::load("set.toml", &mut read);
+    let faults: Vec<String> = loaded.diagnostics.iter().map(|fault| fault.render(&loaded.sources, false)).collect();
+    let book = loaded.book.unwrap_or_else(|| panic!("a sound set, but {}", faults.join("\n")));
+    let plan = Arc::new(Plan::new(&book));
+    let mut engine = Engine::new(Arc::clone(&plan));
+    let mut out = engine.out();
+    let play = [0xF0, 0x7F, 0x7F, 0x06, 0x02, 0xF7];
+    // Ticks, songs, cues that stood on, loops, positions of the tracks.
+    let mut met = [0usize; 5];
+    let allocations = counted(|| {
+        let (mut now, mut random) = (0, 1u32);
+        let mut wanted = engine.step(Event::Start { entry: 0, place: 0 }, now, &mut out);
+        for event in 0..100_000 {
+            random = random.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            let until = now + u64::from(random >> 8) % 150_000;
+            while let Some(due) = wanted.filter(|due| *due <= until) {
+                out.clear();
+                wanted = engine.step(Event::Time, due, &mut out);
+                met[0] += out.said().filter(|said| said.bytes == [0xF8]).count();
+            }
+            now = until;
+            let (which, value) = (random >> 28, (random >> 16) as u8 & 127);
+            let down = random >> 24 & 1 == 1;
+            let [key, pedal] = [50 + value % 6, [64, 67][usize::from(value) % 2]];
+            let short = match which {
+                0..=4 => [if down { 0x90 } else { 0x80 }, key, 90],
+                5..=8 => [0xB0, pedal, if down { 127 } else { 0 }],
+                9 => [0xC0, value % 3, 0],
+                10 => [0xF3, value % 3, 0],
+                11 => [0xF2, value, 1],
+                12 => [[0xFA, 0xFB, 0xFC, 0xF8][usize::from(value) % 4], 0, 0],
+                _ => [0xF8, 0, 0],
+            };
+            let length = [1, 2, 3][usize::from(which < 12) + usize::from(which < 9 || which == 11)];
+            let bytes = if which == 15 { &play[..] } else { &short[..length] };
+            let input = usize::from(which > 8);
+            let step = match decode(bytes) {
+                _ if event % 997 == 0 => Event::InputLost(event % 2),
+                _ if event % 997 == 1 => Event::InputBack((event + 1) % 2),
+                Ok(message) => Event::Message { input, message },
+                Err(_) => Event::Time,
+            };
+            out.clear();
+            wanted = engine.step(step, now, &mut out);
+            met[0] += out.said().filter(|said| said.bytes == [0xF8]).count();
+            for notice in out.notices() {
+                match notice {
+                    Notice::Song => met[1] += 1,
+                    Notice::Cue(_, true) => met[2] += 1,
+                    Notice::Loop(_) => met[3] += 1,
+                    _ => {}
+                }
+            }
+            met[4] += usize::from(engine.position().is_some_and(|position| position.running));
+            if event % 5003 == 0 {
+                // A machine that answers at once, again and again.
+                for answer in 0..12 {
+                    now += 20_000;
+                    out.clear();
+                    if let Ok(message) = decode(&[0xC0, answer % 2]) {
+                        wanted = engine.step(Event::Message { input: 1, message }, now, &mut out);
+                    }
+                    met[3] += out.notices().iter().filter(|notice| matches!(notice, Notice::Loop(_))).count();
+                }
+            }
+        }
+        out.clear();
+        engine.step(Event::Stop, now, &mut out);
+    });
+    assert!(met.iter().zip([10_000, 1_000, 1_000, 5, 1_000]).all(|(met, least)| *met >= least), "much was met: {met:?}");
+    assert_eq!(allocations, 0);
+    assert_eq!(engine.standing_cues().count(), 0);
 }
 
 #[test]

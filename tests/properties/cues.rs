@@ -88,12 +88,17 @@ pub struct Named<'a> {
     pub sections: [&'static str; 3],
 }
 
+/// One of the controllers, the first above all.
+fn control() -> impl Strategy<Value = u8> {
+    prop_oneof![3 => Just(CONTROLS[0]), 4 => (0..CONTROLS.len()).prop_map(|number| CONTROLS[number])]
+}
+
 fn when() -> impl Strategy<Value = When> {
     let number = || prop::option::of(0..4u8);
     prop_oneof![
         4 => (0..KEYS.len(), 0..4usize).prop_map(|(key, press)| When::Key { key: KEYS[key], press }),
-        8 => (0..CONTROLS.len(), 0..4usize, prop::bool::weighted(0.2))
-            .prop_map(|(number, press, reversed)| When::Control { number: CONTROLS[number], press, reversed }),
+        8 => (control(), 0..4usize, prop::bool::weighted(0.2))
+            .prop_map(|(number, press, reversed)| When::Control { number, press, reversed }),
         1 => number().prop_map(When::Program),
         1 => number().prop_map(When::SongSelect),
         1 => (0..3usize).prop_map(When::Clock),
@@ -206,7 +211,6 @@ impl Cue {
 
 /// Something that may hit a cue: pedals and spare keys above all, as quickly as hands and feet do it.
 pub fn hit() -> impl Strategy<Value = Deed> {
-    let control = || prop_oneof![3 => Just(CONTROLS[0]), 2 => (0..CONTROLS.len()).prop_map(|number| CONTROLS[number])];
     let value = prop_oneof![3 => Just(127u8), 3 => Just(0), 1 => Just(40), 1 => Just(41), 1 => Just(63), 1 => Just(64)];
     let key = || (0..KEYS.len()).prop_map(|key| KEYS[key]);
     let input = || prop_oneof![2 => Just(0usize), 1 => 0..INPUTS];

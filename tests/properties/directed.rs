@@ -8,11 +8,11 @@ use std::sync::Arc;
 use handspan::engine::{Action, Engine, Event, Out, Plan};
 use proptest::prelude::*;
 
-use crate::cues::{LAMPS, length, transport};
+use crate::cues::{LAMPS, hit, length, transport};
 use crate::director::{Directed, Director};
 use crate::maps::{Drawn, INPUTS, drawn};
-use crate::performance::{Deed, action};
-use crate::{CASES, EVENTS, config, deeds};
+use crate::performance::{Deed, action, deed};
+use crate::{CASES, EVENTS, config};
 
 /// An engine, and what it said: time, output, bytes.
 struct Stage {
@@ -134,11 +134,17 @@ fn is_directed(drawn: &Drawn, deeds: &[(Deed, u32)]) -> Result<usize, TestCaseEr
     Ok(director.fired)
 }
 
+/// Mostly what may hit a cue, as quickly as presses become double ones.
+fn hits() -> impl Strategy<Value = Vec<(Deed, u32)>> {
+    let later = prop_oneof![1 => Just(0u32), 2 => 0..30_000u32, 4 => 0..250_000u32, 1 => 0..800_000u32];
+    prop::collection::vec((prop_oneof![2 => hit(), 1 => deed()], later), 1..EVENTS / 4)
+}
+
 proptest! {
     #![proptest_config(config(CASES))]
 
     #[test]
-    fn cues_do_what_a_hand_would(drawn in drawn(), deeds in deeds(1..EVENTS / 4)) {
+    fn cues_do_what_a_hand_would(drawn in drawn(), deeds in hits()) {
         is_directed(&drawn, &deeds)?;
     }
 }

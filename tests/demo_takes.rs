@@ -5,6 +5,8 @@ use std::path::Path;
 use handspan::midi::decode;
 use handspan::midi::file::{TakeKind, read};
 
+#[path = "../examples/demo_takes/directing.rs"]
+mod directing;
 #[path = "../examples/demo_takes/hands.rs"]
 mod hands;
 #[path = "../examples/demo_takes/one_hand.rs"]

@@ -203,10 +203,11 @@ fn hands_that_are_helped_allocate_nothing() {
 
 /// A set that is full of cues: of a keyboard, and of a tracks player whose port gets our clock and what it must not get back.
 fn cued_gear() -> String {
-    let mut gear = "[inputs.keyboard]\nport = \"piano\"\nplay = true\n[inputs.tracks]\nport = \"tracks\"\nplay = false\n\
+    let mut gear =
+        "[inputs.keyboard]\nport = \"piano\"\nplay = true\n[inputs.tracks]\nport = \"tracks\"\nplay = false\n\
          [outputs.pad]\nvirtual = true\nclock = true\nsysex = true\n[outputs.tracks]\nport = \"tracks\"\ntempo = true\n\
          [sounds.a]\noutput = \"pad\"\nchannel = 1\n"
-        .to_owned();
+            .to_owned();
     let send = "do = \"send\"\nto = \"tracks\"\nmessage = { program = 3, channel = 1 }";
     let stands = "do = \"send\"\nto = \"pad\"\nmessage = { control = [20, 127], channel = 2 }\n\
          off = { note = [60, 90], channel = 2, length_ms = 80 }\nname = \"talkback\"";
@@ -248,7 +249,8 @@ fn cues_and_clocks_allocate_nothing() {
     let mut read = |path: &str| {
         Ok(match path {
             "set.toml" => {
-                "title = \"Cues\"\ngear = \"gear.toml\"\n[[song]]\nmap = \"1.toml\"\n[[song]]\nmap = \"2.toml\"\n".to_owned()
+                "title = \"Cues\"\ngear = \"gear.toml\"\n[[song]]\nmap = \"1.toml\"\n[[song]]\nmap = \"2.toml\"\n"
+                    .to_owned()
             }
             "gear.toml" => cued_gear(),
             "1.toml" => cued_song("tempo = 133\n"),
@@ -325,7 +327,10 @@ fn cues_and_clocks_allocate_nothing() {
         out.clear();
         engine.step(Event::Stop, now, &mut out);
     });
-    assert!(met.iter().zip([10_000, 1_000, 1_000, 5, 1_000]).all(|(met, least)| *met >= least), "much was met: {met:?}");
+    assert!(
+        met.iter().zip([10_000, 1_000, 1_000, 5, 1_000]).all(|(met, least)| *met >= least),
+        "much was met: {met:?}"
+    );
     assert_eq!(allocations, 0);
     assert_eq!(engine.standing_cues().count(), 0);
 }

@@ -56,7 +56,15 @@ impl Performance {
 
     /// Marks this moment.
     pub fn mark(&mut self, text: &str) {
-        self.markers.push((self.now, text.to_owned()));
+        self.mark_at(self.now, text);
+    }
+
+    pub(super) fn mark_at(&mut self, tick: u64, text: &str) {
+        self.markers.push((tick, text.to_owned()));
+    }
+
+    pub(super) fn message(&mut self, tick: u64, message: &[u8]) {
+        self.messages.push((tick, message.to_vec()));
     }
 
     /// Plays an entry of the set and rests.
@@ -234,7 +242,7 @@ impl Performance {
         self.messages.push((begin + length, vec![0x80, note, lift]));
     }
 
-    fn control(&mut self, tick: u64, number: u8, value: u8) {
+    pub(super) fn control(&mut self, tick: u64, number: u8, value: u8) {
         self.messages.push((tick, vec![0xB0, number, value]));
     }
 }

@@ -1,11 +1,13 @@
 //! Writes the takes of the demo set: for each song of `maps/songs` one under its name in `maps/takes`, and
-//! `whole-set.mid`, which goes through the whole evening.
+//! `whole-set.mid`, which goes through the whole evening, and `directing.mid`, in which pedals, a spare key and the
+//! tracks player move the set.
 //!
 //!     cargo run --example demo_takes -- maps/takes
 //!
 //! The playing is made up note by note and the same every time. Each take is played in its song's play-in
-//! key and marks its sections, so `handspan render` follows them.
+//! key and marks its sections, so `handspan render` follows them; where cues move the set, nothing is marked.
 
+mod directing;
 mod hands;
 mod one_hand;
 mod pieces;

@@ -62,11 +62,13 @@ pub struct Entry {
     pub rest: u64,
 }
 
-const fn section(name: &'static str, loud: u8, chords: &'static str) -> Section {
+/// A section as it is usually played.
+pub const fn section(name: &'static str, loud: u8, chords: &'static str) -> Section {
     Section { name, chords, loud, does: None, sweep: false }
 }
 
-const WEIR_GATE: Piece = Piece {
+/// A song of the set.
+pub const WEIR_GATE: Piece = Piece {
     stem: "weir-gate",
     place: 1,
     key: "C",
@@ -80,7 +82,8 @@ const WEIR_GATE: Piece = Piece {
     ],
 };
 
-const FROST: Piece = Piece {
+/// A song of the set.
+pub const FROST: Piece = Piece {
     stem: "frost-on-the-window",
     place: 2,
     key: "C",
@@ -135,7 +138,7 @@ const NINE_BELLS: Piece = Piece {
     tempo: 96,
     meter: [6, 8],
     left: Left::Broken,
-    signal: Some(("Bells", 107)),
+    signal: Some(("Bells", 106)),
     sections: &[
         section("Bells", 84, "G | D/F# | Em | C"),
         section("Verse", 64, "G | C | G | D | Em | C | D7 | G"),
@@ -190,7 +193,8 @@ const LULLABY: Piece = Piece {
     ],
 };
 
-const CARRY: Piece = Piece {
+/// A song of the set.
+pub const CARRY: Piece = Piece {
     stem: "carry-the-light",
     place: 11,
     key: "C",

@@ -1,4 +1,4 @@
-//! The files: each song for itself, and the whole evening.
+//! The files: each song for itself, the whole evening, and how the set is directed.
 
 use std::error::Error;
 
@@ -22,6 +22,9 @@ pub fn all() -> Result<Vec<File>, Box<dyn Error>> {
         takes.push((format!("{}.mid", piece.stem), take(piece.stem, &[entry])?));
     }
     takes.push(("whole-set.mid".to_owned(), take("whole set", &EVENING)?));
+    let mut performance = Performance::new("directing");
+    let starts = performance.direct()?;
+    takes.push(("directing.mid".to_owned(), bytes("directing", &starts, performance)?));
     Ok(takes)
 }
 

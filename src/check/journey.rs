@@ -48,7 +48,7 @@ fn unreached(book: &Book, first: &Cue) -> Option<Diagnostic> {
     Some(hint.help("add a cue with do = \"next-song\" where it comes before, or go there by other means"))
 }
 
-/// For each entry whether cues lead to it from the first. In a pause, those of the song before hold too.
+/// For each entry whether cues lead to it from the first. In a pause the gear's alone are in force (rule R19).
 fn reached(book: &Book) -> Vec<bool> {
     let entries = &book.set.entries;
     let numbered: Vec<usize> = (1..=128).filter_map(|number| book.entry_numbered(number)).collect();
@@ -58,7 +58,7 @@ fn reached(book: &Book) -> Vec<bool> {
         if entry >= entries.len() || std::mem::replace(&mut reached[entry], true) {
             continue;
         }
-        let song = entries[..=entry].iter().rev().find_map(|entry| entry.song).and_then(|song| book.songs.get(song));
+        let song = entries[entry].song.and_then(|song| book.songs.get(song));
         for cue in book.cues_in(song) {
             match &cue.does {
                 Does::NextSong => open.push(entry + 1),

@@ -13,6 +13,8 @@ macro_rules! files {
 pub(super) const SET: &str = "midwinter.toml";
 /// The take over the whole set.
 pub(super) const WHOLE_TAKE: &str = "takes/whole-set.mid";
+/// The take in which cues move the set.
+pub(super) const DIRECTING: &str = "takes/directing.mid";
 
 /// Every file of the demo.
 pub(super) const FILES: &[DemoFile] = files![
@@ -39,6 +41,7 @@ pub(super) const FILES: &[DemoFile] = files![
     "takes/carry-the-light.mid",
     "takes/home-before-the-thaw.mid",
     "takes/whole-set.mid",
+    "takes/directing.mid",
 ];
 
 #[cfg(test)]

@@ -1,6 +1,7 @@
 //! The command line: one file per command, and what several commands share.
 
 mod check;
+mod cueing;
 mod demo;
 #[cfg(unix)]
 mod doing;
@@ -16,6 +17,7 @@ mod ports;
 mod reach;
 mod render;
 mod rotation;
+mod spoken;
 #[cfg(unix)]
 mod status;
 mod table;

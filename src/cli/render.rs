@@ -7,7 +7,7 @@ use std::sync::Arc;
 
 use tempfile::NamedTempFile;
 
-use super::{Failure, complain, maps, tell};
+use super::{Failure, complain, cueing, maps, tell};
 use crate::engine::{Plan, Rehearsal};
 use crate::map::Book;
 use crate::midi::file::{self, Take};
@@ -18,6 +18,9 @@ pub(super) fn run(set: &str, take: &Path, out: &Path, input: Option<&str>) -> Re
     let take = read_take(take)?;
     let rehearsal = Rehearsal::new(&Arc::new(Plan::new(&book)), &take, input, 0);
     report(&rehearsal, &take);
+    for fired in cueing::fired(&book, &rehearsal, &take, input) {
+        tell(&fired.line(&book, &rehearsal));
+    }
     for (file, messages) in write(&book, &rehearsal, &take, out)? {
         tell(&format!("{file}  {messages} messages"));
     }

@@ -1,10 +1,12 @@
 //! What the hand played beside what each output got, as a table.
 
+use super::cueing::{self, By, Fired};
 use super::fingers::chord_on;
 use super::helping::fitting;
-use crate::engine::words::{channel, describe_in};
+use super::spoken::spoken;
+use crate::engine::words::channel;
 use crate::engine::{Cause, Keys, Line, Notice, Rehearsal, Standing, Step};
-use crate::map::{Book, Linger, Song, StayInKey, Zone};
+use crate::map::{Book, Input, Linger, Song, StayInKey, Zone};
 use crate::midi::Note;
 use crate::midi::file::{Take, TakeKind};
 use crate::music::{chord, note};
@@ -15,6 +17,8 @@ const COLUMN: usize = 20;
 const SILENT: &str = "(silent)";
 /// Columns of a whole row.
 const ROW: usize = 100;
+/// A take's times are whole ticks, no longer than this, in microseconds.
+const TICK: u64 = 2_000;
 
 /// A moment of a take in which something was played, asked for or due.
 pub(super) struct Moment<'a> {
@@ -22,7 +26,7 @@ pub(super) struct Moment<'a> {
     pub at: u64,
     /// What it is, for choosing those that tell.
     pub kind: Kind,
-    /// What the hand did, in words.
+    /// What the hand did, in words; in several lines where a cue fired.
     hand: String,
     /// What the outputs got.
     pub said: Vec<&'a Line>,
@@ -51,6 +55,8 @@ pub(super) enum Kind {
     Fade,
     /// Somebody asked for something.
     Asked,
+    /// A cue fired.
+    Cue,
     /// Anything else.
     Other,
 }
@@ -66,7 +72,12 @@ pub(super) fn moments<'a>(book: &Book, rehearsal: &'a Rehearsal, take: &Take) ->
     let mut moments = Vec::new();
     let mut hand = Hand { down: 0, struck: [None; 128] };
     let mut standing = rehearsal.steps.first().map(|step| step.standing).unwrap_or_default();
-    for step in &rehearsal.steps {
+    let from = cueing::inputs_of(book, take, 0);
+    let fired = cueing::fired(book, rehearsal, take, 0);
+    for (number, step) in rehearsal.steps.iter().enumerate() {
+        let (late, at_once): (Vec<&Fired<'_>>, Vec<&Fired<'_>>) =
+            fired.iter().filter(|fired| fired.step == number).partition(|fired| fired.by == By::Time);
+        let begin = moments.len();
         let tick = match step.cause {
             Cause::Start => 0,
             Cause::Event(event) => take.events.get(event).map_or(0, |event| event.tick),
@@ -86,9 +97,42 @@ pub(super) fn moments<'a>(book: &Book, rehearsal: &'a Rehearsal, take: &Take) ->
             moments.push(Moment { at, kind, hand, said: said.to_vec(), notices: &[], standing });
         }
         standing = step.standing;
-        moments.push(own_moment(book, &mut hand, step, take, own));
+        for fired in late {
+            let hand = told(book, rehearsal, fired);
+            // What is said in that moment is the cue's.
+            match moments[begin..].iter_mut().find(|moment| moment.at.abs_diff(fired.at) <= TICK) {
+                Some(moment) => (moment.kind, moment.hand) = (Kind::Cue, hand),
+                None => {
+                    let (at, notices) = (fired.at, &step.notices[..]);
+                    moments.push(Moment { at, kind: Kind::Cue, hand, said: Vec::new(), notices, standing });
+                }
+            }
+        }
+        moments[begin..].sort_by_key(|moment| moment.at);
+        let other = match step.cause {
+            Cause::Event(event) => from.get(event).and_then(|input| book.gear.inputs.get(*input)),
+            Cause::Start | Cause::End => None,
+        };
+        let mut own = own_moment(book, &mut hand, step, take, other.filter(|input| !input.play), own);
+        for fired in at_once {
+            own.kind = Kind::Cue;
+            own.hand = format!("{}\n{}", own.hand, told(book, rehearsal, fired)).trim().to_owned();
+        }
+        moments.push(own);
     }
     moments
+}
+
+/// A cue that fired, a line for each thing that there is to say.
+fn told(book: &Book, rehearsal: &Rehearsal, fired: &Fired<'_>) -> String {
+    let (does, title) = fired.does(book, rehearsal);
+    let how = match (fired.by, fired.how()) {
+        (By::Time, how) => format!("{}\n({how})\n", fired.what()),
+        (_, "") => String::new(),
+        (_, how) => format!("({how})\n"),
+    };
+    let title = title.map_or_else(String::new, |title| format!("\n  {title}"));
+    format!("{how}→ {does}{title}")
 }
 
 /// Whether a message is controller 11, by which fades go down.
@@ -97,7 +141,15 @@ fn is_expression(bytes: &[u8]) -> bool {
 }
 
 /// What an event of the take itself did.
-fn own_moment<'a>(book: &Book, hand: &mut Hand, step: &'a Step, take: &Take, said: Vec<&'a Line>) -> Moment<'a> {
+/// `other`: the input that it came from, where nobody plays on it.
+fn own_moment<'a>(
+    book: &Book,
+    hand: &mut Hand,
+    step: &'a Step,
+    take: &Take,
+    other: Option<&Input>,
+    said: Vec<&'a Line>,
+) -> Moment<'a> {
     let standing = step.standing;
     let (mut kind, mut words) = (Kind::Other, String::new());
     match step.cause {
@@ -107,6 +159,10 @@ fn own_moment<'a>(book: &Book, hand: &mut Hand, step: &'a Step, take: &Take, sai
             Some(TakeKind::Marker(text)) => {
                 words = format!("({text})");
                 kind = if step.notices.contains(&Notice::Section) { Kind::Begins } else { Kind::Asked };
+            }
+            Some(TakeKind::Message(bytes)) if let Some(input) = other => {
+                let key = playing(book, &standing).map(|(_, keys)| keys.play_in);
+                words = key.map_or_else(String::new, |key| format!("{}: {}", input.name.value, spoken(bytes, key)));
             }
             Some(TakeKind::Message(bytes)) => (kind, words) = played(book, hand, bytes, step, &said),
             None => {}
@@ -118,7 +174,7 @@ fn own_moment<'a>(book: &Book, hand: &mut Hand, step: &'a Step, take: &Take, sai
 fn played(book: &Book, hand: &mut Hand, bytes: &[u8], step: &Step, said: &[&Line]) -> (Kind, String) {
     let standing = step.standing;
     let Some((song, keys)) = playing(book, &standing) else { return (Kind::Other, String::new()) };
-    let words = describe_in(bytes, keys.play_in);
+    let words = spoken(bytes, keys.play_in);
     match *bytes {
         [status, key, velocity] if status & 0xF0 == 0x90 && velocity > 0 && key < 128 => {
             hand.down |= 1 << key;
@@ -204,19 +260,19 @@ fn decided(book: &Book, hand: &Hand, standing: &Standing, at: u64, said: &[&Line
     let (song, keys) = playing(book, standing)?;
     let zone = song.zones.iter().find(|zone| zone.plays.derives() && struck_at(book, zone, said).next().is_some())?;
     let range = zone.keys.value.0 as usize..=zone.keys.value.1 as usize;
-    // A tick more, as the take's times are whole ticks.
+    // A tick more.
     let gathered =
-        |key: usize| hand.struck[key].is_some_and(|struck| at.saturating_sub(struck) <= book.gear.gather + 2_000);
+        |key: usize| hand.struck[key].is_some_and(|struck| at.saturating_sub(struck) <= book.gear.gather + TICK);
     let held = range.filter(|key| *key < 128 && (hand.down & 1 << key != 0 || gathered(*key)));
     let name = chord::name(held.fold(0, |keys, key| keys | 1 << key));
     Some(name.map_or_else(|| "(decided)".to_owned(), |name| format!("({})", name.spelled(keys.play_in))))
 }
 
 /// The table's heading, for the outputs that it shows.
-pub(super) fn heading(book: &Book, used: &[usize]) -> String {
+pub(super) fn heading(book: &Book, used: &[usize], first: &str) -> String {
     let width = column(used);
     let names: String = used.iter().map(|output| format!("{:width$}", book.gear.outputs[*output].name.value)).collect();
-    format!("  {:>9}  {:COLUMN$}{}", "", "the hand", names.trim_end())
+    format!("  {:>9}  {:COLUMN$}{}", "", first, names.trim_end())
 }
 
 /// A row that stands for what is left out.
@@ -235,13 +291,14 @@ pub(super) fn rows(book: &Book, moment: &Moment<'_>, used: &[usize]) -> Vec<Stri
     let got = |output: usize| moment.said.iter().filter(move |line| line.output == output);
     let cell = |line: &Line| {
         let channel = channel(&line.bytes).map_or_else(String::new, |channel| format!("{channel:2}: "));
-        let words = tonight.map_or_else(String::new, |tonight| describe_in(&line.bytes, tonight));
+        let words = tonight.map_or_else(String::new, |tonight| spoken(&line.bytes, tonight));
         format!("{channel}{words}")
     };
-    let height = used.iter().map(|output| got(*output).count()).max().unwrap_or(0);
+    let hand: Vec<&str> = moment.hand.lines().collect();
+    let height = used.iter().map(|output| got(*output).count()).max().unwrap_or(0).max(hand.len());
     let row = |row: usize| {
         let time = if row == 0 { format!("{:7.3} s", moment.at as f64 / 1e6) } else { String::new() };
-        let hand = if row == 0 { moment.hand.as_str() } else { "" };
+        let hand = hand.get(row).copied().unwrap_or_default();
         let cells: String = used
             .iter()
             .map(|output| format!("{:width$}", got(*output).nth(row).map_or_else(String::new, |line| cell(line))))

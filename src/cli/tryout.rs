@@ -21,6 +21,10 @@ const SECTIONS_SHOWN: usize = 3;
 const STEP_OF_A_FADE: u64 = 60_000;
 /// Wrong notes shown of each song.
 const WRONG_SHOWN: usize = 2;
+/// Keys shown after each cue.
+const AFTER_A_CUE: usize = 2;
+/// The heading over what the hand does.
+const HAND: &str = "the hand";
 /// Columns of a keyboard.
 const KEYBOARD: usize = 88;
 
@@ -43,6 +47,10 @@ pub(super) fn run(out: Option<PathBuf>) -> Result<(), Failure> {
     let rehearsal = Rehearsal::new(&plan, &take, 0, 0);
     show_drone(&book, &plan, &rehearsal, &take);
     render::write(&book, &rehearsal, &take, &folder.join("rendered").join("whole-set"))?;
+    let directing = demo_take(demo::DIRECTING)?;
+    let directed = Rehearsal::new(&plan, &directing, 0, 0);
+    show_cues(&book, &directed, &directing);
+    render::write(&book, &directed, &directing, &folder.join("rendered").join("directing"))?;
     tell(&format!(
         "\nThe whole set, {:.0} minutes of playing\n  {}",
         take.end as f64 / 60e6,
@@ -134,19 +142,19 @@ fn show(book: &Book, song: usize, entry: usize, rehearsal: &Rehearsal, take: &Ta
     }
     let moments = table::moments(book, rehearsal, take);
     let chosen = telling(&moments);
-    tabulate(book, rehearsal, &moments, &chosen);
+    tabulate(book, rehearsal, &moments, &chosen, HAND);
     tell(&format!("  {}", tally(book, rehearsal, take)));
 }
 
 /// Some moments as a table, with a sign where others are left out.
-fn tabulate(book: &Book, rehearsal: &Rehearsal, moments: &[Moment<'_>], chosen: &[usize]) {
+fn tabulate(book: &Book, rehearsal: &Rehearsal, moments: &[Moment<'_>], chosen: &[usize], first: &str) {
     let used = outputs_used(book, rehearsal);
     let is_told = |output: &usize| {
         let mut told = chosen.iter().flat_map(|index| &moments[*index].said);
         told.any(|line| line.output == *output)
     };
     let used: Vec<usize> = used.into_iter().filter(is_told).collect();
-    tell(&format!("\n{}", table::heading(book, &used)));
+    tell(&format!("\n{}", table::heading(book, &used, first)));
     let mut before = None;
     for index in chosen {
         if before.is_some_and(|before| before + 1 != *index) {
@@ -235,6 +243,33 @@ fn is_edge(moments: &[Moment<'_>], index: usize) -> bool {
     begins || ends
 }
 
+/// How pedals, a key and the tracks player move the set.
+fn show_cues(book: &Book, rehearsal: &Rehearsal, take: &Take) {
+    let moments = table::moments(book, rehearsal, take);
+    let mut keys_left = 0;
+    let mut chosen = Vec::new();
+    for (index, moment) in moments.iter().enumerate() {
+        let is_told = match moment.kind {
+            Kind::Begins | Kind::Cue => {
+                keys_left = AFTER_A_CUE;
+                true
+            }
+            Kind::Key if keys_left > 0 => {
+                keys_left -= 1;
+                true
+            }
+            Kind::Fade => is_edge(&moments, index),
+            _ => false,
+        };
+        if is_told {
+            chosen.push(index);
+        }
+    }
+    tell("\nThe set moved by cues: two pedals, the topmost key, the player of recorded tracks");
+    tell("  Below what came in: what it did (→). A press that may still become another is known later.");
+    tabulate(book, rehearsal, &moments, &chosen, "what comes in");
+}
+
 /// How the drone goes on between songs, in the take over the whole set.
 fn show_drone(book: &Book, plan: &Plan, rehearsal: &Rehearsal, take: &Take) {
     let moments = table::moments(book, rehearsal, take);
@@ -243,7 +278,7 @@ fn show_drone(book: &Book, plan: &Plan, rehearsal: &Rehearsal, take: &Take) {
     titles.dedup();
     if titles.len() > 1 {
         tell(&format!("\nThe drone under talking, in the take over the whole set\n  {}", titles.join(" → ")));
-        tabulate(book, rehearsal, &moments, &chosen);
+        tabulate(book, rehearsal, &moments, &chosen, HAND);
     }
 }
 

@@ -42,7 +42,7 @@ mod rehearsal;
 mod rings;
 pub mod script;
 mod send;
-mod sensor;
+pub(crate) mod sensor;
 mod silence;
 mod stay;
 mod switch;

@@ -290,6 +290,29 @@ fn try_says_what_helps_the_hand_and_shows_it() {
 }
 
 #[test]
+fn try_and_render_say_which_cue_fired_and_when_that_was_known() {
+    let folder = maps();
+    let ran = run(folder.path(), &["try", "--out", "demo"]);
+    assert_eq!((ran.code, ran.err.as_str()), (0, ""));
+    let table = &ran.out[ran.out.find("The set moved by cues").expect("shown")..];
+    let rows: Vec<&str> = table.lines().map(str::trim).collect();
+    for cue in [
+        &["5.625 s  control 66 127", "→ next section"][..],
+        &["17.962 s  control 67", "(held for 0.7 s)", "→ fade"],
+        &["40.343 s  tracks: transport stop", "→ fade"],
+    ] {
+        assert!(rows.windows(cue.len()).any(|rows| rows == cue), "{cue:?} in\n{table}");
+    }
+    let ran = run(folder.path(), &["render", "demo/midwinter.toml", "demo/takes/directing.mid", "--out", "again"]);
+    assert_eq!((ran.code, ran.err.as_str()), (0, ""));
+    let lines: Vec<&str> = ran.out.lines().map(str::trim).collect();
+    assert_eq!(lines[1], "10.64 s  keyboard: control 67 twice → next song: Frost on the Window");
+    assert_eq!(lines[3], "21.39 s  tracks: program 11 → song 11: Carry the Light");
+    let is_cue = |line: &&&str| line.contains(" s  ");
+    assert_eq!(lines.iter().filter(is_cue).count(), 9);
+}
+
+#[test]
 fn the_command_line_explains_itself() {
     let folder = TempDir::new().expect("a folder");
     let ran = run(folder.path(), &[]);

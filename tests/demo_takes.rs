@@ -149,3 +149,18 @@ fn the_drone_is_asked_for_and_faded() {
     assert!(place("song 10") < last_fade && last_fade < place("song 11"));
     assert!(place("song 2") < place("do fade") && place("do fade") < place("song 3"));
 }
+
+#[test]
+fn what_the_tracks_player_says_stands_between_its_markers() {
+    let takes = takes::all().unwrap();
+    let (_, bytes) = takes.iter().find(|(name, _)| name == "directing.mid").unwrap();
+    let events: Vec<TakeKind> = read(bytes).unwrap().events.into_iter().map(|event| event.kind).collect();
+    let is = |event: &TakeKind, words: &str| matches!(event, TakeKind::Marker(text) if text == words);
+    let spoken: Vec<_> = events.windows(3).filter(|three| is(&three[0], "from tracks")).collect();
+    assert_eq!(spoken.len(), 6);
+    for three in spoken {
+        assert!(matches!(three[1], TakeKind::Message(_)) && is(&three[2], "from keyboard"), "{three:?}");
+    }
+    // Only the first song is entered by a marker, and no section.
+    assert!(!events.iter().any(|event| matches!(event, TakeKind::Marker(text) if text.starts_with("section"))));
+}

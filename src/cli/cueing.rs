@@ -1,5 +1,8 @@
 //! Which cues of a take fired, when that was known, and what they did (rule R19), in the player's words.
 
+#[cfg(test)]
+mod tests;
+
 use crate::engine::sensor::{Awaited, Crossing, Pressed, Sensor};
 use crate::engine::{Cause, Notice, Rehearsal, Standing};
 use crate::map::{Book, Clock, Cue, Does, Input, Press, SongChoice, Trigger};
@@ -74,12 +77,13 @@ impl Fired<'_> {
             let on = step.notices.iter().any(|notice| matches!(notice, Notice::Cue(_, true)));
             does.push_str(if on { " on" } else { " off" });
         }
+        if step.notices.contains(&Notice::NothingThere) {
+            does.push_str(": nothing there");
+        }
         let title = step.notices.contains(&Notice::Song).then(|| book.title_of(step.standing.entry).to_owned());
         (does, title)
     }
-}
 
-impl Fired<'_> {
     /// One line for a list.
     pub fn line(&self, book: &Book, rehearsal: &Rehearsal) -> String {
         let (does, title) = self.does(book, rehearsal);

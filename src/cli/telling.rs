@@ -104,15 +104,17 @@ impl Teller {
                 Some(name) => format!("{INDENT}{name} is {}", if on { "on" } else { "off" }),
                 None => return Vec::new(),
             },
-            Notice::LinedUp(entry) => format!("{INDENT}next song: {}", self.show.plan.title(entry)),
+            Notice::LinedUp(entry) => format!("{INDENT}lined up as the next song: {}", self.show.plan.title(entry)),
             Notice::Loop(input) => format!(
-                "{INDENT}{} answers what is said to it again and again: its cues are not listened to until it is silent \
-                 for a second",
+                "{INDENT}{} answers whatever it is told: its cues are not listened to until it has been silent for a second. \
+                 See that it does not send back what it receives.",
                 self.show.plan.input_name(input)
             ),
-            Notice::Tracks(runs) => format!("{INDENT}the tracks {}", if runs { "run" } else { "have stopped" }),
-            Notice::Tempo => format!("{INDENT}another tempo was tapped"),
-            Notice::NothingThere => format!("{INDENT}there is nothing further that way"),
+            Notice::Tracks(runs) => format!("{INDENT}the tracks player {}", if runs { "runs" } else { "has stopped" }),
+            Notice::Tempo => format!("{INDENT}your taps are the tempo now"),
+            Notice::NothingThere => {
+                format!("{INDENT}nothing changes: there is no such song, section, zone or drone here")
+            }
             Notice::NoSuchKey => format!("{INDENT}not that key: it is more than an octave away, or of the other mode"),
             Notice::HeldBack(count) => {
                 let them = if count == 1 {

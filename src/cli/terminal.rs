@@ -20,6 +20,7 @@ pub(super) const KEYS_HELP: &str = "While it runs in a terminal, single keys ste
   a             say again what entering the song says to other machines
   d             the drone on, or off again
   f             fade all that rings without a finger, over 2 s
+  b             a beat: four or more give the tempo
   s             set up all sounds again
   !             panic: silence everything
   q             end, with every note ended and every pedal lifted
@@ -95,6 +96,7 @@ fn meaning(key: KeyEvent) -> Option<Meaning> {
         KeyCode::Char('s') => Action::Resend,
         KeyCode::Char('d') => Action::Drone(None),
         KeyCode::Char('f') => Action::Fade(FADE),
+        KeyCode::Char('b') => Action::Tap,
         KeyCode::Char('!') => Action::Panic,
         KeyCode::Char(digit @ '1'..='9') => {
             return Some(Meaning::Give(Command::TurnZone(digit as usize - '1' as usize)));
@@ -116,6 +118,7 @@ mod tests {
         assert_eq!(typed(KeyCode::Left), act(Action::PreviousSection));
         assert_eq!(typed(KeyCode::Char('d')), act(Action::Drone(None)));
         assert_eq!(typed(KeyCode::Char('f')), act(Action::Fade(2_000_000)));
+        assert_eq!(typed(KeyCode::Char('b')), act(Action::Tap));
         assert_eq!(typed(KeyCode::Char('!')), act(Action::Panic));
         assert_eq!(typed(KeyCode::Char('1')), Some(Meaning::Give(Command::TurnZone(0))));
         assert_eq!(typed(KeyCode::Char('q')), Some(Meaning::Stop));

@@ -23,7 +23,7 @@ class Demo(unittest.TestCase):
     def test_every_song_has_its_take_and_its_markers_are_in_the_maps(self):
         songs = {Path(entry["map"]).stem for entry in self.set["song"] if "map" in entry}
         takes = {path.stem for path in TAKES.glob("*.mid")}
-        self.assertEqual(takes, songs | {"whole-set"})
+        self.assertEqual(takes, songs | {"whole-set", "directing"})
         for path in TAKES.glob("*.mid"):
             song = None
             for message in mido.MidiFile(path).tracks[0]:
@@ -34,10 +34,12 @@ class Demo(unittest.TestCase):
                     entry = self.set["song"][int(name) - 1]
                     if "map" in entry:
                         song = tomllib.loads((MAPS / entry["map"]).read_text(encoding="utf-8"))
-                        if path.stem != "whole-set":
+                        if path.stem not in ("whole-set", "directing"):
                             self.assertEqual(Path(entry["map"]).stem, path.stem)
                 elif word == "section":
                     self.assertIn(name, [section["name"] for section in song["section"]], path.name)
+                elif word == "from":
+                    self.assertIn(name, self.gear["inputs"], path.name)
                 elif word == "do":
                     self.assertIn(name, ["drone", "fade"], path.name)
                 else:
@@ -104,6 +106,31 @@ class Demo(unittest.TestCase):
         self.assertEqual(set(sounding[-1][1]), {46, 53})
         self.assertGreater(sounding[1][0], marks["song 10"][0] - 1)
         self.assertEqual(list(states.values())[-1], frozenset())
+
+    def test_pedals_and_the_tracks_player_move_the_set(self):
+        played, outputs = self.rendered("directing.mid")
+        tick, pedals, said = 0, [], []
+        for message in played.tracks[0]:
+            tick += message.time
+            if message.type == "control_change" and message.control in (66, 67) and message.value == 127:
+                pedals.append(tick)
+            if message.type in ("program_change", "sysex"):
+                said.append(tick)
+        # The pad's sound comes with the second press, under the first song's last chord, which goes on.
+        setup = [tick for tick, data in outputs["pad"].of(1) if data[0] >> 4 == 12]
+        self.assertEqual(setup, [pedals[2]])
+        heard = [notes for tick, notes in outputs["keys"].sounding(1).items() if tick <= pedals[2]][-1]
+        self.assertEqual({note % 12 for note in heard}, {2, 6, 9})
+        # The long press is one 0.7 s after it began: the first step of the fade is 20 ms later.
+        fade = [tick for tick, data in outputs["pad"].of(1) if data[:2] == bytes([0xB0, 11])]
+        a_second = played.ticks_per_beat * 72 / 60
+        self.assertAlmostEqual(fade[0] - pedals[3], 0.72 * a_second, delta=1)
+        # The desk hears of the song that the tracks player chose, and the talkback opens and closes.
+        desk = [data for _, data in outputs["desk"].messages]
+        self.assertEqual(outputs["desk"].messages[0][0], said[0])
+        self.assertEqual(desk[-2:], [bytes([0xB0, 80, 127]), bytes([0xB0, 80, 0])])
+        # The Program Change that came from the tracks player does not go back to it.
+        self.assertFalse(outputs["tracks"].of(1))
 
     def test_the_wrong_notes_of_a_beginner_sound_right(self):
         # Bb major; in the chorus E natural as well, which its C7 has.

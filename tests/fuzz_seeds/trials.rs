@@ -10,11 +10,11 @@ use std::sync::{Arc, LazyLock};
 
 use handspan::check::findings;
 use handspan::engine::script::Script;
-use handspan::engine::{Action, Cause, Engine, Event, Marker, Out, Plan, Rehearsal, Successor, words};
-use handspan::map::{Book, Diagnostic, Level, Loaded, Source, load};
+use handspan::engine::{Action, Cause, Engine, Event, MOST_INPUTS, Marker, Out, Plan, Rehearsal, Successor, words};
+use handspan::map::{Book, Diagnostic, Level, Loaded, Source, Trigger, load};
 use handspan::midi::file::{LONGEST_TAKE, Take, TakeKind, Writer, read};
 use handspan::midi::stream::Stream;
-use handspan::midi::{decode, machine_control};
+use handspan::midi::{U7, decode, machine_control};
 use handspan::music::{Key, note};
 use listener::Listener;
 
@@ -45,14 +45,59 @@ const DEMO: [(&str, &str); 12] = [
     ("songs/weir-gate.toml", include_str!("../../maps/songs/weir-gate.toml")),
 ];
 
-/// The demo set as it is, and as somebody saves it while it is played.
+/// Cues that are added to the demo's gear, of all kinds.
+const CUES: &str = "
+[[cue]]
+when = { input = \"keyboard\", control = 64, press = \"double\" }
+do = \"next-song\"
+[[cue]]
+when = { input = \"keyboard\", control = 64, press = \"long\" }
+do = \"fade\"
+fade_ms = 300
+[[cue]]
+when = { input = \"keyboard\", control = 64, press = \"either\" }
+do = \"next-section\"
+[[cue]]
+when = { input = \"keyboard\", key = \"C4\" }
+do = \"send\"
+to = \"desk\"
+message = { note = [\"C4\", 90], channel = 1, length_ms = 100 }
+off = { control = [64, 127], channel = 1 }
+hold = true
+[[cue]]
+when = { input = \"upper\", key = \"C4\", press = \"either\", channel = 2 }
+do = \"drone\"
+[[cue]]
+when = { input = \"upper\", control = 67, reversed = true }
+do = \"tap\"
+[[cue]]
+when = { input = \"upper\", program = \"any\" }
+do = \"line-up\"
+song = \"received\"
+[[cue]]
+when = { input = \"keyboard\", song_select = \"any\" }
+do = \"song\"
+song = \"received\"
+[[cue]]
+when = { input = \"upper\", clock = \"start\" }
+do = \"send\"
+to = \"pad\"
+message = { control = [120, 0], channel = 1 }
+off = { program = 3, channel = 1 }
+[[cue]]
+when = { input = \"upper\", transport = \"play\" }
+do = \"from-the-top\"
+";
+
+/// The demo set as it is, but for more cues, and as somebody saves it while it is played.
 static DEMO_BOOKS: LazyLock<[Book; 2]> = LazyLock::new(|| {
     let edits = [("early_ms = 30", "early_ms = 0"), ("\"grand\"", "\"harp\""), ("key = \"Eb\"", "key = \"D\"")];
     let edited = |text: &str| edits.iter().fold(text.to_owned(), |text, (from, to)| text.replace(from, to));
     let book = |edit: &dyn Fn(&str) -> String| {
         let mut read = |path: &str| {
             let file = DEMO.iter().find(|(name, _)| *name == path);
-            file.map(|(_, text)| edit(text).into_bytes()).ok_or_else(|| io::ErrorKind::NotFound.into())
+            let more = if path == "gear.toml" { CUES } else { "" };
+            file.map(|(_, text)| (edit(text) + more).into_bytes()).ok_or_else(|| io::ErrorKind::NotFound.into())
         };
         load("midwinter.toml", &mut read).book.expect("the demo set loads")
     };
@@ -158,6 +203,7 @@ impl Stage {
     /// Another engine goes on where this one was killed.
     fn go_on_after_a_kill(&mut self) {
         let standing = self.engine.standing();
+        let cues: Vec<u16> = self.engine.standing_cues().collect();
         self.listener.lose_sender();
         self.engine = Engine::new(Arc::clone(self.engine.plan()));
         for output in 0..DEMO_BOOKS[0].gear.outputs.len() {
@@ -165,11 +211,14 @@ impl Stage {
         }
         self.step(Event::Resume(standing));
         self.listener.assert_at_rest();
+        cues.into_iter().for_each(|cue| self.step(Event::CloseCue(cue)));
+        assert_eq!(self.engine.standing_cues().count(), 0, "a cue stands on");
     }
 
     fn stop(mut self) {
         self.step(Event::Stop);
         assert_eq!(self.engine.sounding(), 0);
+        assert_eq!(self.engine.standing_cues().count(), 0, "a cue stands on");
         self.listener.assert_at_rest();
     }
 }
@@ -190,6 +239,7 @@ fn play_through(book: &Book) {
             stage.now += 180_000;
             stage.step(Event::Time);
         }
+        hit_cues(&mut stage, book);
         stage.act("drone on");
         for action in
             ["raise-key", "next-section", "section Chorus", "resend", "fade 100", "next-section", "send-again"]
@@ -201,6 +251,36 @@ fn play_through(book: &Book) {
         stage.act("next-song");
     }
     stage.stop();
+}
+
+/// What fires each cue of the gear and of all songs, whichever are in force; some are still down afterwards.
+fn hit_cues(stage: &mut Stage, book: &Book) {
+    let cues = book.gear.cues.iter().chain(book.songs.iter().flat_map(|song| &song.cues));
+    for cue in cues.take(64) {
+        let input = book.gear.inputs.iter().position(|input| input.name.value == cue.when.input.value);
+        let Some(input) = input.filter(|input| *input < MOST_INPUTS) else { continue };
+        let channel = cue.when.trigger.channel().map_or(0, |channel| channel.index());
+        let number = |number: Option<U7>| number.map_or(1, u8::from);
+        match cue.when.trigger {
+            Trigger::Key { key, .. } => {
+                for status in [0x90, 0x80, 0x90] {
+                    stage.message(input, &[status | channel, key, 64]);
+                    stage.now += 100_000;
+                }
+            }
+            Trigger::Control { number, .. } => {
+                for value in [127, 0, 64, 40, 100] {
+                    stage.message(input, &[0xB0 | channel, number.into(), value]);
+                    stage.now += 100_000;
+                }
+            }
+            Trigger::Program { program, .. } => stage.message(input, &[0xC0 | channel, number(program)]),
+            Trigger::SongSelect(song) => stage.message(input, &[0xF3, number(song)]),
+            Trigger::Clock(_) => [0xFA, 0xF8, 0xFB, 0xFC].iter().for_each(|status| stage.message(input, &[*status])),
+            Trigger::Transport(transport) => stage.message(input, &transport.bytes()),
+        }
+        stage.now += 30_000;
+    }
 }
 
 /// A standard MIDI file: it is read or refused; what is read is in order, is read again from what is written of it,
@@ -270,8 +350,10 @@ const ACTIONS: [&str; 24] = [
     "panic",
 ];
 
-/// Actions on what rings without a finger, which came to be later than the numbers of those above.
+/// Actions on what rings without a finger, which came to be later than the numbers of those above; and later still
+/// those on the tempo and the next song.
 const RINGING: [&str; 4] = ["drone", "drone on", "drone off", "fade 300"];
+const DIRECTING: [&str; 4] = ["tap", "tap", "line-up 3", "line-up 8"];
 
 /// Bytes as a cable brings them, played on the demo set. Status bytes that MIDI 1.0 leaves undefined, and which
 /// nobody hears, direct the rest: F9 and FD let 7 and 350 ms pass, F5 turns to the other input, and after F4 comes a
@@ -303,6 +385,8 @@ pub fn bytes(bytes: &[u8]) {
                 }
                 output @ 232..=239 => stage.step(Event::OutputBack(usize::from(output) % 5)),
                 output @ 240..=247 => stage.step(Event::OutputJoined(usize::from(output) % 5)),
+                input @ 188..=191 => stage.step(Event::InputBack(usize::from(input) % 2)),
+                action @ 192..=195 => stage.act(DIRECTING[usize::from(action) % 4]),
                 action @ 196..=199 => stage.act(RINGING[usize::from(action) % 4]),
                 248.. if engines.next().is_none() => {}
                 save @ 248..=251 => stage.take_over(&DEMO_BOOKS[usize::from(save) % 2]),

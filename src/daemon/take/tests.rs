@@ -248,6 +248,7 @@ fn the_daemon_records_what_it_plays() {
             "back keys",
             "lost keyboard",
             "lost upper",
+            "lost tracks",
             "back pad"
         ]
     );
@@ -271,7 +272,8 @@ fn a_set_that_goes_on_after_a_kill_plays_again_from_there() {
     assert!(sent.len() > 20);
     let markers = room.played.markers();
     assert_eq!(markers[..2], ["silence keys", "silence pad"]);
-    assert_eq!(markers[4..6], ["resume 4 4 2 2 2", "do zone bed off"]);
+    let begun = markers.iter().position(|marker| marker.starts_with("resume")).unwrap();
+    assert_eq!(markers[begun..begun + 2], ["resume 4 4 2 2 2", "do zone bed off"]);
     room.compare(&show.plan).unwrap();
 }
 
@@ -290,7 +292,8 @@ fn a_set_that_begins_afresh_after_a_kill_plays_again_from_its_beginning() {
     let (_, room) = perform(&show, &Beginning::Changed(kept), |world| world.message(0, &[0x90, 60, 80]));
     let markers = room.played.markers();
     assert_eq!(markers[..2], ["silence keys", "silence pad"]);
-    assert_eq!(markers[4], "begin");
+    let begun = markers.iter().find(|marker| !marker.starts_with("silence"));
+    assert_eq!(begun.map(String::as_str), Some("begin"));
     room.compare(&show.plan).unwrap();
 }
 

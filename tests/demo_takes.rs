@@ -1,7 +1,9 @@
-//! The takes in `maps/takes` are what the example writes, and they are what their documentation says.
+//! The takes in `maps/takes` are what the example writes, they are what their documentation says, and the maps have what
+//! moves the set in them.
 
 use std::path::Path;
 
+use handspan::map::{Does, Press, Song, SongChoice, load};
 use handspan::midi::decode;
 use handspan::midi::file::{TakeKind, read};
 
@@ -163,4 +165,23 @@ fn what_the_tracks_player_says_stands_between_its_markers() {
     }
     // Only the first song is entered by a marker, and no section.
     assert!(!events.iter().any(|event| matches!(event, TakeKind::Marker(text) if text.starts_with("section"))));
+}
+
+#[test]
+fn the_demo_shows_what_moves_a_set() {
+    let set = Path::new(env!("CARGO_MANIFEST_DIR")).join("maps/midwinter.toml");
+    let book = load(set.to_str().unwrap(), &mut |path| std::fs::read(path)).book.unwrap();
+    let presses = [Press::Single, Press::Double, Press::Long];
+    let cues = || book.gear.cues.iter().chain(book.songs.iter().flat_map(|song| &song.cues));
+    for press in presses {
+        assert!(cues().any(|cue| cue.when.trigger.press() == Some(press)), "{press:?}");
+    }
+    assert!(cues().any(|cue| matches!(cue.does, Does::Song(SongChoice::Received))));
+    assert!(cues().any(|cue| cue.hold && cue.off.is_some() && cue.name.is_some()));
+    let replaces = |song: &Song| book.cues_in(Some(song)).len() < book.gear.cues.len() + song.cues.len();
+    assert!(book.songs.iter().any(replaces), "a song's own cue in the place of the gear's");
+    // The tracks player is heard and spoken to at one port, and nobody plays on it.
+    let player = book.gear.inputs.iter().find(|input| !input.play).unwrap();
+    let ports = book.gear.outputs.iter().filter_map(|output| output.port.as_ref());
+    assert!(ports.map(|port| &port.value).any(|port| *port == player.port.value));
 }

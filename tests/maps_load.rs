@@ -4,9 +4,7 @@ use std::collections::BTreeMap;
 use std::path::Path;
 use std::{fs, io};
 
-use handspan::map::{
-    Book, Curve, Does, Drone, Level, Linger, Loaded, Pedal, Plays, Press, SendMessage, SongChoice, StayInKey, load,
-};
+use handspan::map::{Book, Curve, Drone, Level, Linger, Loaded, Pedal, Plays, SendMessage, StayInKey, load};
 use proptest::prelude::*;
 
 const SET: &str = "maps/midwinter.toml";
@@ -138,24 +136,6 @@ fn the_demo_shows_what_helps_one_hand() {
     let fingers = book.songs.iter().filter(|song| !song.fingers.is_empty());
     assert!(fingers.flat_map(|song| &song.zones).any(|zone| zone.one_key_chord));
     assert!(book.songs.iter().any(|song| song.sections.iter().any(|section| section.chords.is_some())));
-}
-
-#[test]
-fn the_demo_shows_what_moves_a_set() {
-    let book = load_from(&demo()).book.unwrap();
-    let presses = [Press::Single, Press::Double, Press::Long];
-    let cues = || book.gear.cues.iter().chain(book.songs.iter().flat_map(|song| &song.cues));
-    for press in presses {
-        assert!(cues().any(|cue| cue.when.trigger.press() == Some(press)), "{press:?}");
-    }
-    assert!(cues().any(|cue| matches!(cue.does, Does::Song(SongChoice::Received))));
-    assert!(cues().any(|cue| cue.hold && cue.off.is_some() && cue.name.is_some()));
-    let replaces = |song: &handspan::map::Song| book.cues_in(Some(song)).len() < book.gear.cues.len() + song.cues.len();
-    assert!(book.songs.iter().any(replaces), "a song's own cue in the place of the gear's");
-    // The tracks player is heard and spoken to at one port, and nobody plays on it.
-    let player = book.gear.inputs.iter().find(|input| !input.play).unwrap();
-    let ports = book.gear.outputs.iter().filter_map(|output| output.port.as_ref());
-    assert!(ports.map(|port| &port.value).any(|port| *port == player.port.value));
 }
 
 #[test]

@@ -59,17 +59,17 @@ impl Performance {
     /// The tracks player says something, just before the beat.
     fn tracks(&mut self, message: &[u8]) {
         let now = self.now - 20;
-        self.from_tracks(now, message);
+        self.say_as_tracks(now, message);
     }
 
     /// A note on the channel for cues.
     fn tracks_key(&mut self, key: u8) {
         let now = self.now - 20;
-        self.from_tracks(now, &[0x9E, key, 100]);
-        self.from_tracks(now + 10, &[0x8E, key, 64]);
+        self.say_as_tracks(now, &[0x9E, key, 100]);
+        self.say_as_tracks(now + 10, &[0x8E, key, 64]);
     }
 
-    fn from_tracks(&mut self, tick: u64, message: &[u8]) {
+    fn say_as_tracks(&mut self, tick: u64, message: &[u8]) {
         self.mark_at(tick, "from tracks");
         self.message(tick, message);
         self.mark_at(tick + 1, "from keyboard");

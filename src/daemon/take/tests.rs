@@ -200,6 +200,8 @@ fn perform(show: &Arc<Show>, beginning: &Beginning, happen: impl FnOnce(&World))
     let world = World::default();
     world.plug(Direction::Input, "stage piano", "stage piano", None);
     world.plug(Direction::Input, "small keyboard", "small keyboard", None);
+    world.plug(Direction::Input, "tracks player", "tracks player", None);
+    world.plug(Direction::Output, "tracks player", "tracks player", None);
     world.plug(Direction::Output, "mixing desk", "mixing desk", None);
     let ports = world.open(&wish(&show.book.gear)).unwrap();
     let (mut daemon, remote) = Daemon::new(show, Box::new(ports));

@@ -46,48 +46,7 @@ const DEMO: [(&str, &str); 12] = [
 ];
 
 /// Cues that are added to the demo's gear, of all kinds.
-const CUES: &str = "
-[[cue]]
-when = { input = \"keyboard\", control = 64, press = \"double\" }
-do = \"next-song\"
-[[cue]]
-when = { input = \"keyboard\", control = 64, press = \"long\" }
-do = \"fade\"
-fade_ms = 300
-[[cue]]
-when = { input = \"keyboard\", control = 64, press = \"either\" }
-do = \"next-section\"
-[[cue]]
-when = { input = \"keyboard\", key = \"C4\" }
-do = \"send\"
-to = \"desk\"
-message = { note = [\"C4\", 90], channel = 1, length_ms = 100 }
-off = { control = [64, 127], channel = 1 }
-hold = true
-[[cue]]
-when = { input = \"upper\", key = \"C4\", press = \"either\", channel = 2 }
-do = \"drone\"
-[[cue]]
-when = { input = \"upper\", control = 67, reversed = true }
-do = \"tap\"
-[[cue]]
-when = { input = \"upper\", program = \"any\" }
-do = \"line-up\"
-song = \"received\"
-[[cue]]
-when = { input = \"keyboard\", song_select = \"any\" }
-do = \"song\"
-song = \"received\"
-[[cue]]
-when = { input = \"upper\", clock = \"start\" }
-do = \"send\"
-to = \"pad\"
-message = { control = [120, 0], channel = 1 }
-off = { program = 3, channel = 1 }
-[[cue]]
-when = { input = \"upper\", transport = \"play\" }
-do = \"from-the-top\"
-";
+const CUES: &str = include_str!("cues.toml");
 
 /// The demo set as it is, but for more cues, and as somebody saves it while it is played.
 static DEMO_BOOKS: LazyLock<[Book; 2]> = LazyLock::new(|| {

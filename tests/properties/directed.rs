@@ -60,8 +60,7 @@ fn is_directed(drawn: &Drawn, deeds: &[(Deed, u32)]) -> Result<usize, TestCaseEr
     let mut now = 0;
     for (deed, later) in deeds {
         now += u64::from(*later);
-        let whole: ([u8; 6], usize);
-        let (input, bytes) = match *deed {
+        let (input, (whole, length)) = match *deed {
             Deed::Press(input, channel, key, velocity) => (input, ([0x90 | channel, key, velocity, 0, 0, 0], 3)),
             Deed::Release(input, channel, key) => (input, ([0x80 | channel, key, 30, 0, 0, 0], 3)),
             Deed::Message(input, [a, b, c]) => (input, ([a, b, c, 0, 0, 0], length(a))),
@@ -107,8 +106,7 @@ fn is_directed(drawn: &Drawn, deeds: &[(Deed, u32)]) -> Result<usize, TestCaseEr
                 continue;
             }
         };
-        whole = bytes;
-        let bytes = &whole.0[..whole.1];
+        let bytes = &whole[..length];
         let message = handspan::midi::decode(bytes).expect("a message");
         cued.step(Event::Message { input, message }, now);
         director.hear(input, bytes, now, &mut stage);

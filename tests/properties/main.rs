@@ -11,6 +11,7 @@ mod batches;
 mod cues;
 mod directed;
 mod director;
+mod director_ears;
 mod hands;
 mod lamps;
 mod listener;

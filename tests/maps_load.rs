@@ -14,8 +14,7 @@ fn demo() -> BTreeMap<String, Vec<u8>> {
     let root = Path::new(env!("CARGO_MANIFEST_DIR"));
     let mut files = BTreeMap::new();
     for folder in ["maps", "maps/songs"] {
-        for entry in fs::read_dir(root.join(folder)).unwrap() {
-            let entry = entry.unwrap();
+        for entry in fs::read_dir(root.join(folder)).unwrap().map(Result::unwrap) {
             if entry.file_type().unwrap().is_file() {
                 let name = entry.file_name().into_string().unwrap();
                 files.insert(format!("{folder}/{name}"), fs::read(entry.path()).unwrap());
@@ -43,8 +42,7 @@ fn check_promises(loaded: &Loaded) {
 #[test]
 fn the_demo_loads_without_a_word() {
     let loaded = load_from(&demo());
-    let said: Vec<String> = loaded.diagnostics.iter().map(|found| found.render(&loaded.sources, false)).collect();
-    assert!(said.is_empty(), "{}", said.join("\n\n"));
+    assert!(loaded.diagnostics.is_empty(), "{:?}", loaded.diagnostics);
     let book = loaded.book.unwrap();
     assert!(book.songs.len() >= 7);
     assert_eq!(book.sources.len(), 2 + book.songs.len());

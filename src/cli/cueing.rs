@@ -105,7 +105,7 @@ fn numbered(what: &str, number: Option<u8>) -> String {
 }
 
 /// What a cue does.
-fn words(does: &Does, received: Option<u8>, name: Option<&str>) -> String {
+pub(super) fn words(does: &Does, received: Option<u8>, name: Option<&str>) -> String {
     let song = |choice: &SongChoice| match choice {
         SongChoice::Titled(title) => title.value.clone(),
         SongChoice::Number(number) => number.value.to_string(),

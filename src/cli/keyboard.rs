@@ -1,8 +1,8 @@
 //! A keyboard with its zones, drawn with characters.
 
-use super::{fingers, helping};
+use super::{cueing, fingers, helping};
 use crate::engine::Keys;
-use crate::map::{Book, Input, KeyRange, Song, StayInKey, Zone};
+use crate::map::{Book, Input, KeyRange, Song, StayInKey, Trigger, Zone};
 use crate::midi::Note;
 use crate::music::{Classes, note};
 
@@ -41,7 +41,7 @@ pub(super) fn worth_drawing<'a>(book: &'a Book, song: &'a Song) -> impl Iterator
 }
 
 /// The keyboard of an input with the zones of `song` that listen to it, in at most `width` columns for the keys. Each
-/// zone is a bar over its keys. Where a zone stays in key, dots mark the keys that fit; where one key plays a chord, an
+/// zone is a bar over its keys, each key of a cue a diamond. Where a zone stays in key, dots mark the keys that fit; where one key plays a chord, an
 /// octave is drawn large, with what each key plays.
 pub(super) fn draw(book: &Book, song: &Song, keys: &Keys, input: &Input, width: usize) -> Vec<String> {
     let scale = Scale::new(input.keys, width);
@@ -56,6 +56,7 @@ pub(super) fn draw(book: &Book, song: &Song, keys: &Keys, input: &Input, width: 
     let mut lines = vec![names(&scale), pattern(&scale)];
     lines.extend(fitting(song, keys, &listening, &scale));
     lines.extend(listening.iter().map(|zone| bar(book, zone, &scale)));
+    lines.extend(spare(book, song, input, &scale));
     if let Some(zone) = listening.iter().find(|zone| zone.one_key_chord) {
         let octave = fingers::octave(song, keys, width);
         if !octave.is_empty() {
@@ -63,6 +64,22 @@ pub(super) fn draw(book: &Book, song: &Song, keys: &Keys, input: &Input, width: 
             lines.push(format!("an octave of {}, and what each key plays", zone.name));
         }
         lines.extend(octave);
+    }
+    lines
+}
+
+/// The keys that are cues', each with what it does. They play nothing, whatever zone they lie in.
+fn spare(book: &Book, song: &Song, input: &Input, scale: &Scale) -> Vec<String> {
+    let mut lines = Vec::new();
+    for cue in book.cues_in(Some(song)).into_iter().filter(|cue| cue.when.input.value == input.name.value) {
+        // What has a channel of its own is no key under the hand.
+        let Trigger::Key { key, channel: None, .. } = cue.when.trigger else { continue };
+        let label = cueing::words(&cue.does, None, cue.name.as_deref());
+        let (column, width) = (scale.column(key), label.chars().count());
+        lines.push(match column > width {
+            true => format!("{}{label} ◆", " ".repeat(column - width - 1)),
+            false => format!("{}◆ {label}", " ".repeat(column)),
+        });
     }
     lines
 }

@@ -85,7 +85,10 @@ fn lines(state: &State) -> Vec<String> {
         let runs = if at.running { "run" } else { "stand" };
         lines.push(format!("  the tracks {runs} at bar {}, beat {}{}", at.bar, at.beat, beats(at.tempo)));
     }
-    lines.extend(state.tempo.map(|tempo| format!("  clock given: ♩ = {tempo:.1}")));
+    lines.extend(state.tempo.zip(state.tempo_late_us).map(|(tempo, late)| {
+        let late = late as f64 / 1000.0;
+        format!("  clock given: ♩ = {tempo:.1}, 99 of 100 ticks less than {late:.2} ms late")
+    }));
     if state.held_back > 0 {
         lines.push(format!("  held back as the set began, send-again says it: {}", state.held_back));
     }

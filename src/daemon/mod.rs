@@ -37,6 +37,7 @@ pub use remote::{Command, Noticed, Outcome, Remote, Unasked};
 pub use report::{Report, Reports};
 pub use show::{Relief, Show};
 use take::Tape;
+use tally::Lateness;
 pub use tally::Tally;
 use watchdog::Pulse;
 
@@ -68,6 +69,7 @@ pub struct Daemon {
     tape: Option<Tape>,
     pulse: Pulse,
     tally: Tally,
+    lateness: Lateness,
 }
 
 /// A tick of a clock,
@@ -82,6 +84,8 @@ struct OutputState {
     refusing: bool,
     /// An earlier run may have left notes sounding there: to be silenced as soon as somebody listens.
     left_sounding: bool,
+    /// It gets our clock.
+    tempo: bool,
 }
 
 /// The ports that a gear file wants. Connections that are to be made again are not among it.
@@ -106,10 +110,12 @@ impl Daemon {
     #[must_use]
     pub fn new(show: &Arc<Show>, ports: Box<dyn Ports>) -> (Daemon, Remote) {
         let engine = Engine::new(Arc::clone(&show.plan));
+        let outputs = &show.book.gear.outputs;
+        let outputs = outputs.iter().map(|output| OutputState { tempo: output.tempo, ..OutputState::default() });
         let (remote, desk) = Remote::new(ports.waker(), Arc::clone(show));
         let daemon = Daemon {
             out: engine.out(),
-            outputs: vec![OutputState::default(); show.book.gear.outputs.len()],
+            outputs: outputs.collect(),
             ports,
             engine,
             began: Instant::now(),
@@ -121,6 +127,7 @@ impl Daemon {
             tape: None,
             pulse: Pulse::default(),
             tally: Tally::default(),
+            lateness: Lateness::default(),
         };
         (daemon, remote)
     }
@@ -330,6 +337,10 @@ impl Daemon {
             // After the process was held up, what is left of a clock's ticks would come all at once.
             if said.bytes == [CLOCK] && now.saturating_sub(said.at) > LATE_TICK {
                 continue;
+            }
+            if said.bytes == [CLOCK] && self.outputs.get(said.output).is_some_and(|output| output.tempo) {
+                self.lateness.add(now.saturating_sub(said.at));
+                self.tally.set_late(self.lateness.of_99());
             }
             let refused = self.ports.send(said.output, said.bytes).is_err();
             if refused {

@@ -8,7 +8,7 @@ use crate::engine::{Counts, Position};
 /// Counters that the owner keeps up to date with a few plain stores, and that others read without asking it. They are
 /// not read at one instant: one may be a message ahead of another.
 #[derive(Debug, Clone, Default)]
-pub struct Tally(Arc<[AtomicU64; 11]>);
+pub struct Tally(Arc<[AtomicU64; 12]>);
 
 /// Tempi are kept in thousandths of a quarter note a minute.
 const THOUSANDTHS: f64 = 1000.0;
@@ -32,6 +32,19 @@ impl Tally {
         for (counter, value) in self.0[6..].iter().zip(values.into_iter().chain([thousandths(tempo)])) {
             counter.store(value, Ordering::Relaxed);
         }
+    }
+
+    /// How late 99 of 100 ticks of our clock were given at most, in microseconds.
+    pub(super) fn set_late(&self, late: u64) {
+        if let Some(counter) = self.0.get(11) {
+            counter.store(late, Ordering::Relaxed);
+        }
+    }
+
+    /// How late 99 of 100 ticks of our clock were given at most, in microseconds, rounded up to a power of two.
+    #[must_use]
+    pub fn late(&self) -> u64 {
+        self.get(11)
     }
 
     fn get_tempo(&self, number: usize) -> Option<f64> {
@@ -92,5 +105,46 @@ impl Tally {
     #[must_use]
     pub fn unheard(&self) -> u64 {
         self.get(5)
+    }
+}
+
+/// How late the ticks of our clock were: counted by the powers of two of microseconds that they stayed below.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Lateness {
+    below: [u64; 24],
+    count: u64,
+}
+
+impl Lateness {
+    /// One more tick, so many microseconds late.
+    pub(super) fn add(&mut self, late: u64) {
+        let power = (u64::BITS - late.leading_zeros()) as usize;
+        self.below[power.min(23)] += 1;
+        self.count += 1;
+    }
+
+    /// What 99 of 100 stayed below, in microseconds.
+    pub(super) fn of_99(&self) -> u64 {
+        let mut left = self.count - self.count / 100;
+        let power = self.below.iter().position(|count| {
+            left = left.saturating_sub(*count);
+            left == 0
+        });
+        power.map_or(0, |power| 1 << power)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn ninety_nine_of_a_hundred_are_told_by_a_power_of_two() {
+        let mut lateness = Lateness::default();
+        (0..99).for_each(|_| lateness.add(300));
+        lateness.add(90_000);
+        assert_eq!(lateness.of_99(), 512);
+        (0..5).for_each(|_| lateness.add(90_000));
+        assert_eq!(lateness.of_99(), 131_072);
     }
 }

@@ -95,6 +95,28 @@ fn commands_are_taken_and_too_many_are_refused() {
 }
 
 #[test]
+fn a_talkback_that_a_killed_run_left_open_is_closed() {
+    let song = format!(
+        "{SONG}[[cue]]\nwhen = {{ input = \"keyboard\", control = 67 }}\ndo = \"send\"\nto = \"pad\"\n\
+         message = {{ control = [20, 127], channel = 1 }}\noff = {{ control = [20, 0], channel = 1 }}\n\
+         name = \"talkback\"\nhold = true\n"
+    );
+    let show = Arc::new(show(&song));
+    let left = || Kept { cues: vec![(0, "talkback".into())], ..kept(&show) };
+    // The same maps, or others in which it has another number.
+    for beginning in
+        [Beginning::GoOn(left()), Beginning::Changed(Kept { cues: vec![(7, "talkback".into())], ..left() })]
+    {
+        let world = World::default();
+        world.plug(Direction::Input, "stage piano", "keys", None);
+        let ports = world.open(&wish(&show.book.gear)).unwrap();
+        let (mut daemon, _remote) = Daemon::new(&show, Box::new(ports));
+        daemon.begin(&beginning);
+        assert!(world.take_sent().contains(&(1, vec![0xB0, 20, 0])), "{beginning:?}");
+    }
+}
+
+#[test]
 fn a_run_that_was_broken_off_goes_on_silences_what_it_left_and_says_nothing_twice() {
     let mut stage = Stage::new(&Beginning::Afresh);
     assert!(stage.sent().contains(&(1, vec![0xF3, 0])), "an entry is said at the beginning");

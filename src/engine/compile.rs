@@ -121,6 +121,7 @@ impl Compiler<'_> {
             self.plan.output_names.push(output.name.value.clone());
             let twins = twins(self.gear, output);
             self.plan.has_twins |= twins != 0;
+            self.plan.gives_tempo |= output.tempo;
             let (clock, exclusive, tempo) = (output.clock, output.sysex, output.tempo);
             self.plan.outputs.push(PlanOutput { clock, exclusive, tempo, twins });
         }

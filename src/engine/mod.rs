@@ -264,7 +264,7 @@ impl Engine {
 
     /// When it next wants to be called.
     fn next(&self) -> Option<u64> {
-        let all = [self.pending.next(), self.next_fade(), self.next_decision(), self.cues.next(), self.given.due()];
+        let all = [self.pending.next(), self.next_fade(), self.next_decision(), self.cues.next(), self.next_tick()];
         all.into_iter().flatten().min()
     }
 

@@ -50,6 +50,8 @@ pub struct Plan {
     pub(super) numbers: Vec<Option<u8>>,
     /// Whether an output is at the port of an input.
     pub(super) has_twins: bool,
+    /// Whether an output gets our clock.
+    pub(super) gives_tempo: bool,
     /// The most zones that one section has.
     pub(super) most_zones: usize,
 }

@@ -151,6 +151,9 @@ impl Engine {
         self.close_cues_that_go(new.plan(), now, new_out);
         new_out.at(now);
         new.inherit(self, numbers);
+        if new.plan.gives_tempo && !self.plan.gives_tempo {
+            new.given.begin_again(now);
+        }
         let stays = new.stand_like(self, numbers);
         new.use_zones_after(self, numbers, stays, new_out);
         std::mem::swap(self, new);

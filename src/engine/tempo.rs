@@ -139,6 +139,11 @@ impl Given {
         (self.interval > 0).then(|| self.next.div_ceil(1000))
     }
 
+    /// Somebody wants it from now on.
+    pub fn begin_again(&mut self, now: u64) {
+        self.next = now * 1000 + self.interval;
+    }
+
     /// Another tempo: the next tick comes so long after the last as it says now. Ticks never stumble.
     fn set(&mut self, interval: u64, now: u64) {
         let last = self.next.saturating_sub(self.interval);
@@ -177,7 +182,7 @@ impl Engine {
         Some(Position { running: self.followed.running, bar: beat / beats + 1, beat: beat % beats + 1, tempo })
     }
 
-    /// The tempo of the clock that we give, the song's or the tapped one, in quarter notes a minute.
+    /// The song's tempo or the tapped one, in quarter notes a minute: that of the clock that we give.
     #[must_use]
     pub fn tempo(&self) -> Option<f64> {
         (self.given.interval > 0).then(|| MINUTE as f64 / (self.given.interval * TICKS) as f64)
@@ -200,9 +205,14 @@ impl Engine {
         }
     }
 
+    /// When the next tick is due, where an output wants it.
+    pub(super) fn next_tick(&self) -> Option<u64> {
+        self.given.due().filter(|_| self.plan.gives_tempo)
+    }
+
     /// The tick that is due now.
     pub(super) fn tick_out(&mut self, now: u64, out: &mut Out) {
-        if self.given.due().is_some_and(|due| due <= now) {
+        if self.next_tick().is_some_and(|due| due <= now) {
             let plan = std::sync::Arc::clone(&self.plan);
             out.say_to_all(super::numbers(&plan, |output| output.tempo), &[0xF8]);
             self.given.next += self.given.interval;

@@ -138,6 +138,7 @@ impl Chronicle {
                 tempo: at.tempo,
             }),
             tempo: self.tally.tempo(),
+            tempo_late_us: Some(self.tally.late()).filter(|late| *late > 0),
             inputs: inputs.collect(),
             outputs: outputs.collect(),
             counts: CountState {

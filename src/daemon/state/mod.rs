@@ -41,9 +41,13 @@ pub struct State {
     /// Where the tracks player stands; none where no clock comes in.
     #[serde(default)]
     pub tracks: Option<TracksState>,
-    /// Quarter notes a minute of the clock that outputs with `tempo` get; none where there is no such clock.
+    /// Quarter notes a minute: the song's tempo, or the tapped one. Outputs with `tempo` get a clock at it.
     #[serde(default)]
     pub tempo: Option<f64>,
+    /// How late 99 of 100 of the clock's ticks were given at most, in microseconds, rounded up to a power of two;
+    /// none before a tick was given.
+    #[serde(default)]
+    pub tempo_late_us: Option<u64>,
     /// Inputs in the gear's order.
     pub inputs: Vec<PortState>,
     /// Outputs in the gear's order.

@@ -85,10 +85,15 @@ impl Sensor {
         std::mem::take(&mut self.counted)
     }
 
+    /// Whether a press now is the second one of a double press.
+    pub fn doubles(&self, now: u64) -> bool {
+        self.waiting.is_some_and(|waiting| waiting.awaited.double && now.saturating_sub(waiting.at) < DOUBLE)
+    }
+
     /// A press that counts; what it is, if that is known already.
     pub fn press(&mut self, awaited: Awaited, now: u64) -> Option<Pressed> {
-        let doubles = |waiting: &Waiting| waiting.awaited.double && now.saturating_sub(waiting.at) < DOUBLE;
-        if self.waiting.take_if(|waiting| doubles(waiting)).is_some() {
+        if self.doubles(now) {
+            self.waiting = None;
             return Some(Pressed::Double);
         }
         if awaited == Awaited::default() {

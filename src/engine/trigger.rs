@@ -146,8 +146,10 @@ impl Engine {
         let plan = Arc::clone(&self.plan);
         let waits = |press| plan.cues_of(list).any(|cue| plan.cues[usize::from(cue)].waits_for(sensor, press));
         let awaited = Awaited { double: waits(Press::Double), long: waits(Press::Long) };
-        // A press that waits for a second one was a single one, where no cue in force waits for that any more.
-        if !awaited.double && self.cues.sensors[usize::from(sensor)].give_up() {
+        // A press that still waits and does not become a double one by this was a single one: where no cue in force waits
+        // for a second one any more, or where the same key is struck on another channel.
+        let state = &mut self.cues.sensors[usize::from(sensor)];
+        if !(awaited.double && state.doubles(now)) && state.give_up() {
             let before = self.cues.lists[usize::from(sensor)];
             self.fire_all(before, (sensor, Press::Single), None, now, out);
         }

@@ -119,11 +119,14 @@ impl Director<'_> {
             return;
         }
         state.last = Some(now);
-        // A press that may still become a double one is known to be none, where nobody waits for a double one now.
+        // A press that still waits is known to be single, unless both it and this one may be a double one's.
+        let may_double = self.awaits(index, Press::Double);
+        let state = &mut self.sensors[index].1;
+        let may_double = may_double && state.waits.is_some_and(|(at, _)| now < at + DOUBLE);
         let before = std::mem::replace(&mut state.force, force.to_vec());
         let doubles = self.awaits(index, Press::Double);
         let state = &mut self.sensors[index].1;
-        if state.waits.is_some() && !doubles {
+        if state.waits.is_some() && !(doubles && may_double) {
             state.waits = None;
             let now_in_force = std::mem::replace(&mut state.force, before);
             self.fire_all(index, Press::Single, None, now, stage);

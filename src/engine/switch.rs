@@ -8,7 +8,7 @@ use super::handful::{Gathering, Handful};
 use super::ledger::Ledger;
 use super::out::Out;
 use super::place::Follows;
-use super::rings::Why;
+use super::rings::{Ring, Why};
 
 impl Engine {
     /// Puts the zones of where we stand into use, and tells each place what it must know (rules R8 and R9).
@@ -113,16 +113,21 @@ impl Engine {
         let voicing = heir.voicing;
         *heir = *handful;
         (heir.due, heir.voicing, heir.decided) = (due, voicing, 0);
+        // What the old zone derived at once, and no longer than fingers hold it, still ends with the keys.
+        let is_held = |ring: &Ring| ring.zone == old && ring.why == Why::Derived && !ring.is_without_finger(&plan);
+        let holds = self.rings(is_held);
         let mut next = self.ledger.next_down(0).filter(|_| derives);
         while let Some(key) = next {
             next = self.ledger.next_down(key + 1);
             if self.ledger.key(key).press < handful.first {
                 continue;
             }
-            self.ledger.hand_over(key, old, new);
-            let was_in = self.ledger.shares(key).iter().find(|share| share.zone == old).map(|share| share.sounds);
-            if was_in.is_some() {
-                self.ledger.belong(key, new, (key & 127) as u8);
+            if !holds {
+                self.ledger.hand_over(key, old, new);
+            }
+            if let Some(share) = self.ledger.shares(key).iter().find(|share| share.zone == old) {
+                let chosen = if share.sounds { (key & 127) as u8 } else { share.note };
+                self.ledger.belong(key, new, chosen);
             }
         }
     }

@@ -332,15 +332,17 @@ impl Daemon {
 
     /// Sends what the step said, then tells what it noticed.
     fn say(&mut self) {
-        let now = self.now();
         for said in self.out.said() {
-            // After the process was held up, what is left of a clock's ticks would come all at once.
-            if said.bytes == [CLOCK] && now.saturating_sub(said.at) > LATE_TICK {
-                continue;
-            }
-            if said.bytes == [CLOCK] && self.outputs.get(said.output).is_some_and(|output| output.tempo) {
-                self.lateness.add(now.saturating_sub(said.at));
-                self.tally.set_late(self.lateness.of_99());
+            if said.bytes == [CLOCK] {
+                // After the process was held up, what is left of a clock's ticks would come all at once.
+                let late = in_ticks(self.began.elapsed()).saturating_sub(said.at);
+                if late > LATE_TICK {
+                    continue;
+                }
+                if self.outputs.get(said.output).is_some_and(|output| output.tempo) {
+                    self.lateness.add(late);
+                    self.tally.set_late(self.lateness.of_99());
+                }
             }
             let refused = self.ports.send(said.output, said.bytes).is_err();
             if refused {

@@ -48,6 +48,9 @@ impl Derived {
 impl Engine {
     /// When a zone decides next.
     pub(super) fn next_decision(&self) -> Option<u64> {
+        if !self.decides {
+            return None;
+        }
         self.in_use.iter().filter_map(|zone| self.handfuls[usize::from(*zone)].due).min()
     }
 

@@ -85,10 +85,10 @@ impl Engine {
 
     /// Takes out of what was said all that only goes back to where it came from, and remembers what was said to whom.
     pub(super) fn take_out_echoes(&mut self, out: &mut Out) {
-        let plan = Arc::clone(&self.plan);
-        if !plan.has_twins {
+        if !self.plan.has_twins {
             return;
         }
+        let plan = Arc::clone(&self.plan);
         let echoes = &mut self.echoes;
         out.retain(|at, output, bytes| {
             let twins = twins(&plan, output);

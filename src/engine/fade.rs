@@ -103,7 +103,11 @@ impl Engine {
 
     /// Just before a note or set-up at a place: a fade there ends first, and its level comes back.
     pub(super) fn wake_place(&mut self, place: u16, out: &mut Out) {
-        if self.places[usize::from(place)].fade.is_some() {
+        let state = &self.places[usize::from(place)];
+        if state.fade.is_none() && state.resume.is_none() {
+            return;
+        }
+        if state.fade.is_some() {
             self.finish_fade(place, out);
         }
         self.return_expression(place, out);

@@ -54,6 +54,15 @@ impl Handful {
         self.due.is_some() || self.begun.is_some_and(|begun| now.saturating_sub(begun) < gather)
     }
 
+    /// A new handful: what was decided and led before stays known.
+    fn begin(&mut self, begun: u64, first: u64) {
+        self.begun = Some(begun);
+        self.first = first;
+        self.keys = 0;
+        self.loudest = 0;
+        self.due = None;
+    }
+
     /// The zone goes on with nothing of its handfuls but the chord from which the next is led.
     pub fn forget(&mut self) {
         *self = Handful { voicing: self.voicing, ..Handful::default() };
@@ -92,40 +101,47 @@ impl PlanZone {
 
 impl Engine {
     /// A key that sounds in a zone joins the zone's handful, or begins a new one: then what lingers ends.
-    pub(super) fn gather(&mut self, number: KeyNumber, zone_number: u16, chosen: u8, now: u64, out: &mut Out) {
-        let plan = Arc::clone(&self.plan);
-        let zone = &plan.zones[usize::from(zone_number)];
-        let key = *self.ledger.key(number);
+    pub(super) fn gather(
+        &mut self,
+        number: KeyNumber,
+        (zone_number, zone): (u16, &PlanZone),
+        chosen: u8,
+        now: u64,
+        out: &mut Out,
+    ) {
+        let gather = self.plan.gather;
+        let &Key { velocity, press, .. } = self.ledger.key(number);
         // Where a loud note lets in its handful, that began with the first soft one.
-        let (begun, first) = match self.gatherings[usize::from(zone_number)] {
-            Gathering { begun: Some(begun), first, .. } if zone.by_handful => (begun, first),
-            _ => (now, key.press),
+        let (begun, first) = match &self.gatherings[usize::from(zone_number)] {
+            Gathering { begun: Some(begun), first, .. } if zone.by_handful => (*begun, *first),
+            _ => (now, press),
         };
         let handful = &self.handfuls[usize::from(zone_number)];
         let goes_on = if zone.by_handful {
             handful.begun.is_some() && handful.first == first
         } else {
             // A chord of which every key is up again is over, however soon the next comes.
-            handful.goes_on(now, plan.gather) && (!zone.derives() || self.is_held(zone_number))
+            handful.goes_on(now, gather) && (!zone.derives() || self.is_held(zone_number))
         };
         if !goes_on {
-            self.end_left(now, out);
-            if zone.linger == Linger::Next {
-                self.end_rings(64, out, |ring| ring.zone == zone_number && ring.lingers());
+            // Most zones let nothing ring: what they have to do here is next to nothing.
+            if !self.rings.is_empty() {
+                self.end_left(now, out);
+                if zone.linger == Linger::Next {
+                    self.end_rings(64, out, |ring| ring.zone == zone_number && ring.lingers());
+                }
             }
             self.hand_moved = true;
-            let Handful { decided, voicing, chord, .. } = self.handfuls[usize::from(zone_number)];
-            let new = Handful { begun: Some(begun), first, decided, voicing, chord, ..Handful::default() };
-            self.handfuls[usize::from(zone_number)] = new;
+            self.handfuls[usize::from(zone_number)].begin(begun, first);
         }
         let handful = &mut self.handfuls[usize::from(zone_number)];
-        handful.keys |= 1 << chosen;
-        handful.loudest = handful.loudest.max(key.velocity);
         handful.last = now;
         handful.lifted = false;
+        handful.keys |= 1 << chosen;
+        handful.loudest = handful.loudest.max(velocity);
         if zone.derives() {
-            let first_decision = begun_of(handful, now).saturating_add(plan.gather);
-            handful.due = Some(if now < first_decision { first_decision } else { now.saturating_add(plan.gather) });
+            let first_decision = begun_of(handful, now).saturating_add(gather);
+            handful.due = Some(if now < first_decision { first_decision } else { now.saturating_add(gather) });
         }
     }
 

@@ -156,6 +156,8 @@ pub struct Engine {
     pending: Pending,
     /// Zones in use, in file order.
     in_use: Vec<u16>,
+    /// Whether one of them derives its notes.
+    decides: bool,
     /// Which zones are on, for the current song.
     on: Vec<bool>,
     handfuls: Vec<Handful>,
@@ -176,6 +178,8 @@ pub struct Engine {
     given: Given,
     cues: Cues,
     echoes: Vec<Echo>,
+    /// When it wants to be called, as the last step said.
+    wanted: Option<u64>,
     /// Scratch, kept for its memory.
     struck: Vec<Struck>,
     /// Scratch, kept for its memory.
@@ -202,6 +206,7 @@ impl Engine {
             places: vec![PlaceState::default(); plan.places.len()],
             pending: Pending::new(plan.sends.len() + more_sends),
             in_use: Vec::with_capacity(plan.most_zones),
+            decides: false,
             on: plan.zones.iter().map(|zone| zone.on).collect(),
             handfuls: vec![Handful::default(); zones],
             gatherings: vec![Gathering::default(); zones],
@@ -216,6 +221,7 @@ impl Engine {
             taps: Taps::default(),
             given: Given::default(),
             cues: Cues::new(&plan),
+            wanted: None,
             echoes: vec![Echo::default(); plan.inputs.len()],
             // One press strikes at most a chord for each zone, or, with `velocity_by`, a note for each key that is down.
             struck: Vec::with_capacity(12 * plan.most_zones + keys),
@@ -234,7 +240,9 @@ impl Engine {
     /// Takes one event at `now`, in microseconds, never less than before; what has become due since the last step
     /// runs first, at its own time. Returns when it next wants to be called. Cannot fail, wait or allocate.
     pub fn step(&mut self, event: Event<'_>, now: u64, out: &mut Out) -> Option<u64> {
-        self.run_due(now, out);
+        if self.wanted.is_some_and(|wanted| wanted <= now) {
+            self.run_due(now, out);
+        }
         out.at(now);
         match event {
             Event::Start { entry, place } => self.start(entry, place, now, out),
@@ -254,12 +262,14 @@ impl Engine {
             Event::Stop => self.stop(now, out),
         }
         self.hand_moved = false;
-        if self.next().is_some_and(|next| next <= now) {
+        self.wanted = self.next();
+        if self.wanted.is_some_and(|wanted| wanted <= now) {
             // Where nothing is gathered, what a zone derives is decided before another event of this time.
             self.run_due(now, out);
+            self.wanted = self.next();
         }
         self.take_out_echoes(out);
-        self.next()
+        self.wanted
     }
 
     /// When it next wants to be called.
@@ -288,7 +298,7 @@ impl Engine {
             return;
         };
         let only = known.channel;
-        if self.hear_cue(input, message, now, out) {
+        if !self.plan.cues.is_empty() && self.hear_cue(input, message, now, out) {
             return;
         }
         let heard = |channel: wmidi::Channel| only.is_none_or(|only| only == channel.index());

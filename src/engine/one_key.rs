@@ -36,7 +36,7 @@ impl Engine {
             self.counts.out_of_range += 1;
             return;
         }
-        self.gather(number, zone_number, key, now, out);
+        self.gather(number, (zone_number, zone), key, now, out);
         self.ledger.belong(number, zone_number, key);
         self.end_rings(64, out, |ring| {
             let is_chord = matches!(ring.why, Why::Chord(_) | Why::Toggled(_)) || ring.lingers();
@@ -88,6 +88,9 @@ impl Engine {
 
     /// The key that struck a chord came up: it ends, or lingers.
     pub(super) fn release_chord(&mut self, number: KeyNumber, velocity: u8, out: &mut Out) {
+        if self.rings.is_empty() {
+            return;
+        }
         let plan = Arc::clone(&self.plan);
         for index in 0..self.rings.len() {
             let ring = self.rings[index];

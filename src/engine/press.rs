@@ -157,7 +157,7 @@ impl Engine {
         }
         let Some(chosen) = self.chosen(number, zone) else { return false };
         if zone.derives() {
-            self.gather(number, zone_number, chosen, now, out);
+            self.gather(number, (zone_number, zone), chosen, now, out);
             self.ledger.belong(number, zone_number, chosen);
             if zone.is_at_once() {
                 self.decide(zone_number, out);
@@ -168,7 +168,7 @@ impl Engine {
             self.counts.out_of_range += 1;
             return true;
         };
-        self.gather(number, zone_number, chosen, now, out);
+        self.gather(number, (zone_number, zone), chosen, now, out);
         let owner = match zone.linger {
             Linger::Toggle => {
                 self.ledger.belong(number, zone_number, chosen);

@@ -42,6 +42,7 @@ impl Engine {
             let section = &self.plan.songs[tonight.song].sections[self.standing.section];
             self.in_use.extend(section.zones.iter().filter(|zone| self.on[usize::from(**zone)]));
         }
+        self.decides = self.in_use.iter().any(|zone| self.plan.zones[usize::from(*zone)].derives());
     }
 
     /// The set-up of what is newly in use, then the player's present values where they are newly followed.

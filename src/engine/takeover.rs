@@ -158,7 +158,8 @@ impl Engine {
         new.use_zones_after(self, numbers, stays, new_out);
         std::mem::swap(self, new);
         std::mem::swap(out, new_out);
-        self.next()
+        self.wanted = self.next();
+        self.wanted
     }
 
     /// Everything that is held, pressed, told and waiting.

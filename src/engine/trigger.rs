@@ -30,9 +30,6 @@ impl PlanSensor {
 impl Engine {
     /// Offers a message to the cues; whether it is theirs altogether.
     pub(super) fn hear_cue(&mut self, input: usize, message: Message<'_>, now: u64, out: &mut Out) -> bool {
-        if self.plan.cues.is_empty() {
-            return false;
-        }
         let only = self.plan.inputs[input].channel;
         let heard = |channel: u8| only.is_none_or(|only| only == channel);
         match message {

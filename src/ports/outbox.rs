@@ -177,7 +177,8 @@ impl Outbox {
     /// A whole message of an input.
     pub(super) fn put(&mut self, input: usize, message: &[u8]) {
         let Some(lane) = self.lanes.get_mut(input) else { return };
-        let limit = match Weight::of(message) {
+        let weight = Weight::of(message);
+        let limit = match weight {
             Weight::Light => LIGHT,
             Weight::Note => NOTES,
             Weight::Release => usize::MAX,
@@ -198,7 +199,7 @@ impl Outbox {
         let mut bytes = [0; 3];
         let Some(place) = bytes.get_mut(..message.len()) else { return };
         place.copy_from_slice(message);
-        let is_end = Weight::of(message) == Weight::Release;
+        let is_end = weight == Weight::Release;
         if lane.mark(bytes, is_end) && is_end && lane.messages.len() >= NOTES {
             return;
         }

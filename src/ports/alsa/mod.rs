@@ -364,8 +364,8 @@ impl Ports for Sequencer {
         event.set_source(port);
         event.set_subs();
         event.set_direct();
-        self.arrears.said(output, bytes);
         let sent = deliver(&self.seq, &mut event);
+        self.arrears.said(output, bytes);
         if sent != Err(SendFault::Full) {
             return sent;
         }

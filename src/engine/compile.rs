@@ -54,6 +54,7 @@ impl Plan {
             compiler.plan.titles.push(title.unwrap_or_default());
             compiler.plan.entries.push(PlanEntry { song: tonight });
         }
+        compiler.find_who_gathers();
         compiler.cues(book);
         compiler.plan
     }
@@ -175,6 +176,16 @@ impl Compiler<'_> {
         PlanSong { zones, sections, enter, leave, sends, fingers, drone, tick, meter }
     }
 
+    /// Zones whose handfuls matter even where nothing rings.
+    fn find_who_gathers(&mut self) {
+        let matters = |zone: &PlanZone| zone.can_ring() || zone.by_handful;
+        let names: std::collections::HashSet<u16> =
+            self.plan.zones.iter().filter(|zone| matters(zone)).map(|zone| zone.name).collect();
+        for zone in &mut self.plan.zones {
+            zone.gathers = names.contains(&zone.name);
+        }
+    }
+
     fn section_number(&mut self, name: &str) -> u16 {
         number_of(&mut self.section_numbers, &mut self.plan.section_names, name)
     }
@@ -205,6 +216,7 @@ impl Compiler<'_> {
             bend: zone.bend,
             on: zone.on,
             plays: zone.plays,
+            gathers: false,
             min_keys: u32::from(zone.min_keys),
             linger: zone.linger,
             stay: zone.stay_in_key,

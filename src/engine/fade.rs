@@ -40,6 +40,9 @@ impl Fade {
 impl Engine {
     /// When a fade wants to be called.
     pub(super) fn next_fade(&self) -> Option<u64> {
+        if self.fading == 0 {
+            return None;
+        }
         self.places.iter().filter_map(|place| place.fade.as_ref().map(Fade::due)).min()
     }
 
@@ -61,6 +64,7 @@ impl Engine {
             let from = if state.control(EXPRESSION) == UNKNOWN { 127 } else { state.control(EXPRESSION) };
             state.fade = Some(Fade { begun: now, time, from, next: now + EVERY });
             state.resume.get_or_insert(from);
+            self.fading += 1;
         }
     }
 
@@ -75,6 +79,9 @@ impl Engine {
     /// Says what fades have to say at this time.
     pub(super) fn run_fades(&mut self, now: u64, out: &mut Out) {
         for place in 0..self.places.len() as u16 {
+            if self.fading == 0 {
+                return;
+            }
             let Some(fade) = self.places[usize::from(place)].fade.filter(|fade| fade.due() <= now) else { continue };
             let value = fade.value_at(now);
             if value != self.places[usize::from(place)].control(EXPRESSION) {
@@ -90,7 +97,7 @@ impl Engine {
 
     /// What fades at a place ends now. A pedal that is down there would hold it, so it goes up and down again.
     fn finish_fade(&mut self, place: u16, out: &mut Out) {
-        self.places[usize::from(place)].fade = None;
+        self.stop_fading(place);
         self.end_rings(64, out, |ring| ring.place == place && ring.why == Why::Fades);
         for pedal in PEDALS {
             let value = self.places[usize::from(place)].control(pedal);
@@ -99,6 +106,12 @@ impl Engine {
                 self.say_control(place, pedal, value, out);
             }
         }
+    }
+
+    /// A place fades no more.
+    pub(super) fn stop_fading(&mut self, place: u16) {
+        let was = self.places[usize::from(place)].fade.take();
+        self.fading -= usize::from(was.is_some());
     }
 
     /// Just before a note or set-up at a place: a fade there ends first, and its level comes back.

@@ -180,6 +180,8 @@ pub struct Engine {
     echoes: Vec<Echo>,
     /// When it wants to be called, as the last step said.
     wanted: Option<u64>,
+    /// How many places fade.
+    fading: usize,
     /// Scratch, kept for its memory.
     struck: Vec<Struck>,
     /// Scratch, kept for its memory.
@@ -222,6 +224,7 @@ impl Engine {
             given: Given::default(),
             cues: Cues::new(&plan),
             wanted: None,
+            fading: 0,
             echoes: vec![Echo::default(); plan.inputs.len()],
             // One press strikes at most a chord for each zone, or, with `velocity_by`, a note for each key that is down.
             struck: Vec::with_capacity(12 * plan.most_zones + keys),

@@ -180,7 +180,7 @@ impl Engine {
     /// Ends every note of a place, whoever owns it.
     pub(super) fn end_all_notes(&mut self, place: u16, out: &mut Out) {
         self.rings.retain(|ring| ring.place != place);
-        self.places[usize::from(place)].fade = None;
+        self.stop_fading(place);
         for note in 0..128 {
             if self.ledger.end_by_force(place, note) {
                 self.say_off(place, note, 64, out);

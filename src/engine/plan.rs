@@ -122,6 +122,8 @@ pub(super) struct PlanZone {
     pub bend: bool,
     pub on: bool,
     pub plays: Plays,
+    /// Whether its handfuls matter where nothing rings: to itself, or to a zone of its name that may take them over.
+    pub gathers: bool,
     /// Fewer keys change nothing of what is derived.
     pub min_keys: u32,
     pub linger: Linger,

@@ -168,7 +168,9 @@ impl Engine {
             self.counts.out_of_range += 1;
             return true;
         };
-        self.gather(number, (zone_number, zone), chosen, now, out);
+        if zone.gathers || !self.rings.is_empty() {
+            self.gather(number, (zone_number, zone), chosen, now, out);
+        }
         let owner = match zone.linger {
             Linger::Toggle => {
                 self.ledger.belong(number, zone_number, chosen);

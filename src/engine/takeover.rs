@@ -174,6 +174,7 @@ impl Engine {
         for (old, state) in older.places.iter().enumerate() {
             self.places[usize::from(place(old as u16))] = *state;
         }
+        self.fading = self.places.iter().filter(|place| place.fade.is_some()).count();
         for (old, new) in numbers.zones.iter().enumerate() {
             if let Some(new) = new.map(usize::from) {
                 if numbers.hand(old as u16) == new as u16 {

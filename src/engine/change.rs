@@ -86,7 +86,7 @@ impl Engine {
 }
 
 /// The current song: its entry's index, how it goes tonight, and the song itself. `None` in a pause.
-type Current<'a> = (usize, &'a PlanTonight, &'a PlanSong);
+pub(super) type Current<'a> = (usize, &'a PlanTonight, &'a PlanSong);
 
 impl Engine {
     /// Whether a section is sounding that tonight's order does not have at this place.
@@ -96,14 +96,14 @@ impl Engine {
     }
 
     /// The song whose zones the keys play, in a pause too.
-    fn tonight(&self) -> Option<Current<'_>> {
+    pub(super) fn tonight(&self) -> Option<Current<'_>> {
         let entry = self.standing.song?;
         let tonight = self.plan.entries.get(entry)?.song.as_ref()?;
         Some((entry, tonight, self.plan.songs.get(tonight.song)?))
     }
 
     /// The song that was entered and not left.
-    fn current(&self) -> Option<Current<'_>> {
+    pub(super) fn current(&self) -> Option<Current<'_>> {
         self.tonight().filter(|(entry, ..)| *entry == self.standing.entry)
     }
 

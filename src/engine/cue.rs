@@ -119,9 +119,7 @@ impl PlanCue {
 impl Engine {
     /// The cues in force: the gear's and, from a song's entry until it is left, the song's.
     pub(super) fn cue_list(&self) -> u16 {
-        let entry = self.standing.song.filter(|entry| *entry == self.standing.entry);
-        let tonight = entry.and_then(|entry| self.plan.entries.get(entry)?.song.as_ref());
-        tonight.map_or(0, |tonight| tonight.song as u16 + 1)
+        self.current().map_or(0, |(_, tonight, _)| tonight.song as u16 + 1)
     }
 
     pub(super) fn is_deaf(&self, input: usize, now: u64) -> bool {
@@ -275,11 +273,5 @@ impl Engine {
     /// Which cues stand on, by number.
     pub fn standing_cues(&self) -> impl Iterator<Item = u16> {
         (0..).zip(&self.cues.standing).filter(|(_, stands)| **stands).map(|(cue, _)| cue)
-    }
-
-    /// The song that was lined up.
-    #[must_use]
-    pub fn lined_up(&self) -> Option<usize> {
-        self.cues.lined_up
     }
 }

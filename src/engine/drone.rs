@@ -1,13 +1,14 @@
 //! The drone (rule R14): degrees of the sounding key that ring until told again, over talking and from song to song.
 
-use std::sync::Arc;
-
 use super::Engine;
 use super::ledger::{FIRST_ZONE, Strike};
 use super::out::{Notice, Out};
 use super::plan::PlanDrone;
 use super::rings::{Ring, Why};
 use crate::music::scale;
+
+/// In place of a zone.
+const DRONE: u16 = u16::MAX;
 
 /// What the drone sounds as.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -37,10 +38,8 @@ impl Sounding {
 impl Engine {
     /// What the drone would sound as here: the song's own, else the one that sounds.
     fn wanted_drone(&self) -> Option<Sounding> {
-        let tonight = self.standing.song.and_then(|entry| self.plan.entries[entry].song.as_ref());
-        let own = tonight.and_then(|tonight| self.plan.songs[tonight.song].drone);
-        let drone = own.or(self.drone.map(|sounding| sounding.drone))?;
-        let minor = tonight.is_some_and(|tonight| tonight.minor);
+        let drone = self.own_drone().or(self.drone.map(|sounding| sounding.drone))?;
+        let minor = self.tonight().is_some_and(|(_, tonight, _)| tonight.minor);
         Some(Sounding { drone, tonic: self.standing.tonic, minor })
     }
 
@@ -66,7 +65,7 @@ impl Engine {
             Some(true) if sounds && !moves => {}
             Some(false) => self.end_drone(now, out),
             None if sounds && !moves => self.end_drone(now, out),
-            _ if self.wanted_drone().is_none() || !sounds && !self.has_own_drone() => {
+            _ if self.wanted_drone().is_none() || !sounds && self.own_drone().is_none() => {
                 out.notice(Notice::NothingThere);
             }
             _ => {
@@ -76,9 +75,9 @@ impl Engine {
         }
     }
 
-    fn has_own_drone(&self) -> bool {
-        let tonight = self.standing.song.and_then(|entry| self.plan.entries[entry].song.as_ref());
-        tonight.is_some_and(|tonight| self.plan.songs[tonight.song].drone.is_some())
+    /// The drone of the song whose zones the keys play.
+    fn own_drone(&self) -> Option<PlanDrone> {
+        self.tonight().and_then(|(.., song)| song.drone)
     }
 
     fn end_drone(&mut self, now: u64, out: &mut Out) {
@@ -112,13 +111,13 @@ impl Engine {
             return;
         }
         self.wake_place(place, out);
-        let striker = FIRST_ZONE + u32::from(u16::MAX);
+        let striker = FIRST_ZONE + u32::from(DRONE);
         let strike = self.ledger.strike(place, note, striker, now, self.plan.gather);
         if strike == Strike::Again {
             self.say_off(place, note, 64, out);
         }
         let generation = self.ledger.add_owner(place, note);
-        self.rings.push(Ring { zone: u16::MAX, place, note, why: Why::Drone, left: false, generation });
+        self.rings.push(Ring { zone: DRONE, place, note, why: Why::Drone, left: false, generation });
         if strike != Strike::Join {
             self.ledger.struck(place, note, striker, velocity, now);
             self.say_on(place, note, velocity, out);
@@ -127,9 +126,7 @@ impl Engine {
 
     /// The set-up of the song's drone, after that of its zones (rule R8).
     pub(super) fn set_up_drone(&mut self, out: &mut Out) {
-        let plan = Arc::clone(&self.plan);
-        let tonight = self.standing.song.and_then(|entry| plan.entries[entry].song.as_ref());
-        if let Some(drone) = tonight.and_then(|tonight| plan.songs[tonight.song].drone) {
+        if let Some(drone) = self.own_drone() {
             self.set_up(drone.place, drone.set_up, out);
         }
     }

@@ -140,7 +140,7 @@ impl Engine {
         handful.keys |= 1 << chosen;
         handful.loudest = handful.loudest.max(velocity);
         if zone.derives() {
-            let first_decision = begun_of(handful, now).saturating_add(gather);
+            let first_decision = handful.begun.unwrap_or(now).saturating_add(gather);
             handful.due = Some(if now < first_decision { first_decision } else { now.saturating_add(gather) });
         }
     }
@@ -220,8 +220,4 @@ impl Engine {
         let shares = older.flat_map(|key| self.ledger.shares(key));
         shares.filter(|share| share.is_hand(zone)).fold(0, |keys, share| keys | 1 << share.note)
     }
-}
-
-fn begun_of(handful: &Handful, now: u64) -> u64 {
-    handful.begun.unwrap_or(now)
 }

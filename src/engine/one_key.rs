@@ -54,12 +54,10 @@ impl Engine {
 
     /// The chord that a key plays, by its place above the tonic of the key that the fingers play in.
     fn chord_on(&self, zone: &PlanZone, key: u8) -> PlanChord {
-        let plan = Arc::clone(&self.plan);
         let tonic = self.finger_tonic();
         let above = (12 + key % 12 - tonic) % 12;
-        let tonight = self.standing.song.and_then(|entry| plan.entries[entry].song.as_ref());
-        let fingers = tonight.and_then(|tonight| plan.songs[tonight.song].fingers[usize::from(above)]);
-        let minor = tonight.is_some_and(|tonight| tonight.minor);
+        let fingers = self.tonight().and_then(|(.., song)| song.fingers[usize::from(above)]);
+        let minor = self.tonight().is_some_and(|(_, tonight, _)| tonight.minor);
         // A key off the scale plays its root and fifth.
         let open = Classes::of(above).with(above + 7);
         let on_degree = PlanChord { classes: scale::triad(minor, above).unwrap_or(open), root: above, bass: None };

@@ -358,7 +358,7 @@ impl Engine {
 
 /// Who strikes a note, as the ledger numbers it.
 fn striker(owner: Owner, zone: u16) -> u32 {
-    owner.key().unwrap_or(FIRST_ZONE + if owner == Owner::Ring(Why::Drone) { u32::from(u16::MAX) } else { zone.into() })
+    owner.key().unwrap_or(FIRST_ZONE + u32::from(zone))
 }
 
 impl PlanZone {

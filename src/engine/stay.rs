@@ -28,8 +28,8 @@ impl Engine {
 
     /// What fits in the section where we stand, in the key that the fingers play in.
     fn fits(&self) -> Option<Classes> {
-        let tonight = self.plan.entries.get(self.standing.song?)?.song.as_ref()?;
-        let section = self.plan.songs.get(tonight.song)?.sections.get(self.standing.section)?;
+        let (.., song) = self.tonight()?;
+        let section = song.sections.get(self.standing.section)?;
         Some(section.fits.moved(i32::from(self.finger_tonic())))
     }
 

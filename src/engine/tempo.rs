@@ -173,8 +173,7 @@ impl Engine {
     #[must_use]
     pub fn position(&self) -> Option<Position> {
         self.clock?;
-        let tonight = self.standing.song.and_then(|entry| self.plan.entries.get(entry)?.song.as_ref());
-        let (beats, unit) = tonight.map_or((4, 4), |tonight| self.plan.songs[tonight.song].meter);
+        let (beats, unit) = self.tonight().map_or((4, 4), |(.., song)| song.meter);
         let ticks = self.followed.ticks - u64::from(self.followed.ticked);
         let beat = ticks * u64::from(unit) / (4 * TICKS);
         let beats = u64::from(beats.max(1));

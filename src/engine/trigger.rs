@@ -65,15 +65,10 @@ impl Engine {
         let list = self.cue_list();
         let here = |sensor: &PlanSensor| sensor.is_key(input, channel, key, heard);
         let number = Ledger::number(input, channel, key);
+        // Where it is down as a cue's key already, its release got lost.
+        self.cue_key_up((input, channel, key), now, out);
         if !plan.sensors_in(list).any(|sensor| here(&plan.sensors[usize::from(sensor)])) {
-            // A key that was a cue's and is struck again as a zone's: its release got lost.
-            if self.cues.has_key(number) {
-                self.cue_key_up((input, channel, key), now, out);
-            }
             return false;
-        }
-        if self.cues.has_key(number) {
-            self.cue_key_up((input, channel, key), now, out);
         }
         self.release(number, 64, now, out);
         self.cues.set_key(number, true);

@@ -1,8 +1,7 @@
 //! Cues over real cables: a tracks player on a second bus moves the set, a pedal pressed twice changes the song in the
 //! middle of a chord, and the clock that goes out is held against the system's own.
 
-use std::fs;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::thread;
 use std::time::{Duration, Instant};
 
@@ -11,10 +10,10 @@ use rustix::process::Signal;
 
 use crate::Said;
 use crate::gadget::{Hands, Keyboard};
-use crate::program::{Program, run};
+use crate::program::Program;
 use crate::sequencer::{Heard, Listener, Player, Record, calm, join, taken};
 use crate::sets;
-use crate::take::{Step, read_rendered, same, write_take};
+use crate::take::{Step, read_rendered, rendered, same};
 
 type Scenario = Box<dyn FnOnce() -> Said>;
 
@@ -224,21 +223,12 @@ fn perform(hands: &mut Hands, player: &mut Hands, steps: &[(u32, Step)]) -> Resu
     Ok(())
 }
 
-fn rendered(set: &Path, steps: &[(u32, Step)]) -> Result<PathBuf, String> {
-    let (folder, take) = (std::env::temp_dir().join("rendered-cues"), std::env::temp_dir().join("cues.mid"));
-    let _ = fs::remove_dir_all(&folder);
-    write_take(steps, &take)?;
-    let arguments = ["render", &set.to_string_lossy(), &take.to_string_lossy(), "--out", &folder.to_string_lossy()];
-    let (status, said) = run(&arguments)?;
-    if status.success() { Ok(folder) } else { Err(format!("render: {status}: {said}")) }
-}
-
 fn tracks_player() -> Said {
     let stage = stage()?;
     let player = Keyboard::new(1, "Lab Tracks Player", "T1")?;
     player.plug()?;
     let (set, steps) = (set()?, steps());
-    let folder = rendered(&set, &steps)?;
+    let (_, folder) = rendered(&set, &steps, "cues")?;
     let program = Program::play(&set, &["keyboard"])?;
     calm(&stage.all, QUIET);
     thread::sleep(AWAKE);

@@ -1,14 +1,12 @@
 //! Rendered files, played by the system's own player of such files.
 
-use std::fs;
 use std::process::{Child, Command, Stdio};
 use std::time::Duration;
 
 use crate::Said;
-use crate::program::run;
 use crate::sequencer::{Listener, Record, address, calm, taken};
 use crate::sets;
-use crate::take::{OUTPUTS, read_rendered, steps, write_take};
+use crate::take::{OUTPUTS, read_rendered, rendered, steps};
 
 type Scenario = Box<dyn FnOnce() -> Said>;
 
@@ -22,15 +20,7 @@ pub fn scenarios() -> Vec<(String, Scenario)> {
 
 fn played_by_another() -> Said {
     let set = sets::concert("stage piano", None)?;
-    let folder = std::env::temp_dir().join("rendered-short");
-    let take = std::env::temp_dir().join("short.mid");
-    let _ = fs::remove_dir_all(&folder);
-    write_take(&steps(HANDFULS), &take)?;
-    let arguments = ["render", &set.to_string_lossy(), &take.to_string_lossy(), "--out", &folder.to_string_lossy()];
-    let (status, said) = run(&arguments)?;
-    if !status.success() {
-        return Err(format!("render: {status}: {said}"));
-    }
+    let (_, folder) = rendered(&set, &steps(HANDFULS), "short")?;
     let mut playing: Vec<(&str, Listener, Record, Child)> = Vec::new();
     for output in OUTPUTS {
         let record = Record::default();

@@ -1,7 +1,6 @@
 //! One hand that sounds full, over the real keyboard: a pad that follows the chord, and one-key chords.
 
-use std::fs;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::thread;
 use std::time::{Duration, Instant};
 
@@ -9,10 +8,10 @@ use rustix::process::Signal;
 
 use crate::Said;
 use crate::gadget::Keyboard;
-use crate::program::{NEXT_SONG, Program, run};
+use crate::program::{NEXT_SONG, Program};
 use crate::sequencer::{Heard, Listener, Record, calm, taken};
 use crate::sets;
-use crate::take::{Step, read_rendered, same, write_take};
+use crate::take::{Step, read_rendered, rendered, same};
 
 type Scenario = Box<dyn FnOnce() -> Said>;
 
@@ -174,15 +173,6 @@ fn perform(program: &mut Program, keyboard: &Keyboard, steps: &[(u32, Step)]) ->
     Ok(())
 }
 
-fn rendered(set: &Path, steps: &[(u32, Step)]) -> Result<PathBuf, String> {
-    let (folder, take) = (std::env::temp_dir().join("rendered-hand"), std::env::temp_dir().join("hand.mid"));
-    let _ = fs::remove_dir_all(&folder);
-    write_take(steps, &take)?;
-    let arguments = ["render", &set.to_string_lossy(), &take.to_string_lossy(), "--out", &folder.to_string_lossy()];
-    let (status, said) = run(&arguments)?;
-    if status.success() { Ok(folder) } else { Err(format!("render: {status}: {said}")) }
-}
-
 fn one_hand() -> Said {
     let keyboard = Keyboard::new(0, "Lab Stage Piano", "A1")?;
     keyboard.plug()?;
@@ -192,7 +182,7 @@ fn one_hand() -> Said {
         Listener::instrument("Lab Instrument pad", "in", &[all.clone(), pad.clone()])?,
     ];
     let (set, steps) = (set()?, steps());
-    let folder = rendered(&set, &steps)?;
+    let (_, folder) = rendered(&set, &steps, "hand")?;
     let mut program = Program::play(&set, &["keyboard"])?;
     calm(&all, QUIET);
     perform(&mut program, &keyboard, &steps)?;

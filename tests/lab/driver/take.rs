@@ -2,7 +2,7 @@
 
 use std::collections::HashMap;
 use std::fs;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::thread;
 use std::time::{Duration, Instant};
 
@@ -271,20 +271,23 @@ fn at_virtual_ports() -> Said {
 
 /// Renders the take with the set: how many events were played, and what comes out of each output.
 fn render(set: &Path) -> Result<(usize, Vec<Messages>), String> {
-    let folder = std::env::temp_dir().join("rendered");
-    let take = std::env::temp_dir().join("take.mid");
-    let _ = fs::remove_dir_all(&folder);
-    let count = write_take(&steps(HANDFULS), &take)?;
+    let (count, folder) = rendered(set, &steps(HANDFULS), "long")?;
     if count < 2000 {
         return Err(format!("the take has only {count} events"));
     }
-    let arguments = ["render", &set.to_string_lossy(), &take.to_string_lossy(), "--out", &folder.to_string_lossy()];
-    let (status, said) = run(&arguments)?;
-    if !status.success() {
-        return Err(format!("render: {status}: {said}"));
-    }
     let rendered = OUTPUTS.iter().map(|output| read_rendered(&folder.join(format!("{output}.mid"))));
     Ok((count, rendered.collect::<Result<_, _>>()?))
+}
+
+/// Writes a take of this name and renders it: how many events it has, and the folder of the files.
+pub fn rendered(set: &Path, steps: &[(u32, Step)], name: &str) -> Result<(usize, PathBuf), String> {
+    let folder = std::env::temp_dir().join(format!("rendered-{name}"));
+    let take = std::env::temp_dir().join(format!("{name}.mid"));
+    let _ = fs::remove_dir_all(&folder);
+    let count = write_take(steps, &take)?;
+    let arguments = ["render", &set.to_string_lossy(), &take.to_string_lossy(), "--out", &folder.to_string_lossy()];
+    let (status, said) = run(&arguments)?;
+    if status.success() { Ok((count, folder)) } else { Err(format!("render: {status}: {said}")) }
 }
 
 fn perform(mut program: Program, keyboard: &Keyboard, all: &Record) -> Result<(), String> {

@@ -18,7 +18,7 @@ pub(super) fn run(set: &str, take: &Path, out: &Path, input: Option<&str>) -> Re
     let take = read_take(take)?;
     let rehearsal = Rehearsal::new(&Arc::new(Plan::new(&book)), &take, input, 0);
     report(&rehearsal, &take);
-    for fired in cueing::fired(&book, &rehearsal, &take, input) {
+    for fired in cueing::fired(&book, &rehearsal) {
         tell(&fired.line(&book, &rehearsal));
     }
     for (file, messages) in write(&book, &rehearsal, &take, out)? {

@@ -1,9 +1,10 @@
 //! What the hand played beside what each output got, as a table.
 
-use super::cueing::{self, By, Fired};
+use super::cueing::{self, Fired};
 use super::fingers::chord_on;
 use super::helping::fitting;
 use super::spoken::spoken;
+use crate::engine::By;
 use crate::engine::words::channel;
 use crate::engine::{Cause, Keys, Line, Notice, Rehearsal, Standing, Step};
 use crate::map::{Book, Input, Linger, Song, StayInKey, Zone};
@@ -73,7 +74,7 @@ pub(super) fn moments<'a>(book: &Book, rehearsal: &'a Rehearsal, take: &Take) ->
     let mut hand = Hand { down: 0, struck: [None; 128] };
     let mut standing = rehearsal.steps.first().map(|step| step.standing).unwrap_or_default();
     let from = cueing::inputs_of(book, take, 0);
-    let fired = cueing::fired(book, rehearsal, take, 0);
+    let fired = cueing::fired(book, rehearsal);
     for (number, step) in rehearsal.steps.iter().enumerate() {
         let (late, at_once): (Vec<&Fired<'_>>, Vec<&Fired<'_>>) =
             fired.iter().filter(|fired| fired.step == number).partition(|fired| fired.by == By::Time);

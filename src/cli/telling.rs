@@ -100,6 +100,8 @@ impl Teller {
             }
             Notice::Drone(on) => format!("{INDENT}the drone is {}", if on { "on" } else { "off" }),
             Notice::Fade => format!("{INDENT}what rings without a finger fades"),
+            // What it did is told by what follows.
+            Notice::Fired(_) => return Vec::new(),
             Notice::Cue(cue, on) => match self.show.plan.cue_name(cue) {
                 Some(name) => format!("{INDENT}{name} is {}", if on { "on" } else { "off" }),
                 None => return Vec::new(),

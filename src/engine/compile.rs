@@ -77,8 +77,7 @@ fn places(book: &Book, older: Vec<Place>) -> Vec<Place> {
         .iter()
         .flat_map(|song| &song.sends)
         .filter_map(|send| channel_of(&send.message).map(|channel| Place { output: output(&send.to), channel }));
-    let cues = book.gear.cues.iter().chain(book.songs.iter().flat_map(|song| &song.cues));
-    let cues = cues.filter_map(|cue| match &cue.does {
+    let cues = book.cues().filter_map(|cue| match &cue.does {
         Does::Send { to, message } => Some((to, [Some(message), cue.off.as_ref().map(|off| &off.message)])),
         _ => None,
     });

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use super::Engine;
 use super::action::Action;
 use super::ledger::KeyNumber;
-use super::out::{Notice, Out};
+use super::out::{By, Fired, Notice, Out};
 use super::plan::{Plan, PlanCue, PlanDoes, PlanTrigger};
 use super::sensor::Sensor;
 use crate::map::Press;
@@ -14,6 +14,24 @@ use crate::midi::machine_control;
 
 /// No cue fires so soon after its input appeared, in microseconds: a cable put back is no pedal.
 const DEAF: u64 = 500_000;
+
+/// What came that may fire a cue.
+#[derive(Debug, Clone, Copy)]
+pub(super) enum Came<'a> {
+    Message(Message<'a>),
+    Release,
+    Time,
+}
+
+impl Came<'_> {
+    fn by(self) -> By {
+        match self {
+            Came::Message(_) => By::Event,
+            Came::Release => By::Release,
+            Came::Time => By::Time,
+        }
+    }
+}
 
 /// What the engine knows of cues while it plays.
 #[derive(Debug, Clone)]
@@ -154,25 +172,19 @@ impl Engine {
                 }
                 _ => continue,
             };
-            self.fire(cue, received, Some(message), now, out);
+            self.fire(cue, received, Came::Message(message), now, out);
         }
     }
 
     /// Fires a cue; `received` is the number that came in.
-    pub(super) fn fire(
-        &mut self,
-        cue: u16,
-        received: Option<u8>,
-        message: Option<Message<'_>>,
-        now: u64,
-        out: &mut Out,
-    ) {
+    pub(super) fn fire(&mut self, cue: u16, received: Option<u8>, came: Came<'_>, now: u64, out: &mut Out) {
         let plan = Arc::clone(&self.plan);
         let planned = &plan.cues[usize::from(cue)];
         if self.is_loop(planned.input, now, out) {
             return;
         }
-        if let Some(message) = message {
+        out.notice(Notice::Fired(Fired { cue, at: now, by: came.by(), received }));
+        if let Came::Message(message) = came {
             self.remember_echo(planned.input, message, now);
         }
         if planned.off.is_some() {
@@ -208,15 +220,16 @@ impl Engine {
         !in_list(0) && !in_list(self.cue_list())
     }
 
-    /// A cue that stands on says `off`.
-    pub(super) fn close_cue(&mut self, cue: u16, now: u64, out: &mut Out) {
-        let Some(standing) = self.cues.standing.get_mut(usize::from(cue)) else { return };
-        if std::mem::take(standing) {
+    /// A cue that stands on says `off`; whether it stood on.
+    pub(super) fn close_cue(&mut self, cue: u16, now: u64, out: &mut Out) -> bool {
+        let stood = self.cues.standing.get_mut(usize::from(cue)).is_some_and(std::mem::take);
+        if stood {
             out.notice(Notice::Cue(cue, false));
             if let Some(off) = self.plan.cues[usize::from(cue)].off {
                 self.send(off, now, out);
             }
         }
+        stood
     }
 
     /// A cue that an earlier run left standing on says `off`.

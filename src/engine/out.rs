@@ -38,6 +38,8 @@ pub enum Notice {
     Drone(bool),
     /// What rings without a finger fades.
     Fade,
+    /// A cue fired.
+    Fired(Fired),
     /// A cue of this number stands on, or went off again.
     Cue(u16, bool),
     /// `next-song` will enter the entry of this index.
@@ -50,6 +52,30 @@ pub enum Notice {
     Tempo,
     /// A saved map came into force.
     TakenOver,
+}
+
+/// A cue that fired.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Fired {
+    /// Its number: the gear's cues come first, then the songs'.
+    pub cue: u16,
+    /// When, in microseconds.
+    pub at: u64,
+    /// What let it fire.
+    pub by: By,
+    /// The number that came in, from 1, where one did.
+    pub received: Option<u8>,
+}
+
+/// What let a cue fire.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum By {
+    /// A message, or a key or pedal that went down.
+    Event,
+    /// A key or pedal that came up.
+    Release,
+    /// Time, which told what a press had been.
+    Time,
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -80,7 +106,7 @@ impl Out {
             at: 0,
             bytes: Vec::with_capacity(3 * messages + send_bytes + 65_536),
             spans: Vec::with_capacity(messages),
-            notices: Vec::with_capacity(16),
+            notices: Vec::with_capacity(64),
         }
     }
 

@@ -13,14 +13,14 @@ const ARMED: u8 = 40;
 
 /// Which presses somebody waits for, besides single ones.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
-pub(crate) struct Awaited {
+pub(super) struct Awaited {
     pub double: bool,
     pub long: bool,
 }
 
 /// What a press turned out to be.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) enum Pressed {
+pub(super) enum Pressed {
     Single,
     Double,
     Long,
@@ -28,14 +28,14 @@ pub(crate) enum Pressed {
 
 /// How a controller's value crossed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) enum Crossing {
+pub(super) enum Crossing {
     Down,
     Up,
 }
 
 /// A key or controller that has cues.
 #[derive(Debug, Clone, Copy, Default)]
-pub(crate) struct Sensor {
+pub(super) struct Sensor {
     down: bool,
     /// Whether the press that holds it down counted.
     counted: bool,

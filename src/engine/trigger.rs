@@ -3,8 +3,9 @@
 use std::sync::Arc;
 
 use super::Engine;
+use super::cue::Came;
 use super::ledger::Ledger;
-use super::out::Out;
+use super::out::{By, Fired, Notice, Out};
 use super::place::PEDALS;
 use super::plan::{PlanSensor, Sensed};
 use super::sensor::{Awaited, Crossing, Pressed};
@@ -143,12 +144,12 @@ impl Engine {
         let state = &mut self.cues.sensors[usize::from(sensor)];
         if !(awaited.double && state.doubles(now)) && state.give_up() {
             let before = self.cues.lists[usize::from(sensor)];
-            self.fire_all(before, (sensor, Press::Single), None, now, out);
+            self.fire_all(before, (sensor, Press::Single), Came::Time, now, out);
         }
         self.cues.lists[usize::from(sensor)] = list;
-        self.fire_all(list, (sensor, Press::Either), Some(message), now, out);
+        self.fire_all(list, (sensor, Press::Either), Came::Message(message), now, out);
         if let Some(pressed) = self.cues.sensors[usize::from(sensor)].press(awaited, now) {
-            self.fire_all(list, (sensor, kind(pressed)), Some(message), now, out);
+            self.fire_all(list, (sensor, kind(pressed)), Came::Message(message), now, out);
         }
     }
 
@@ -157,14 +158,14 @@ impl Engine {
         let list = self.cues.lists[usize::from(sensor)];
         for cue in plan.cues_of(list) {
             let planned = &plan.cues[usize::from(cue)];
-            if planned.hold && planned.is_on(sensor) {
-                self.close_cue(cue, now, out);
+            if planned.hold && planned.is_on(sensor) && self.close_cue(cue, now, out) {
+                out.notice(Notice::Fired(Fired { cue, at: now, by: By::Release, received: None }));
             }
         }
         if counted {
-            self.fire_all(list, (sensor, Press::Either), None, now, out);
+            self.fire_all(list, (sensor, Press::Either), Came::Release, now, out);
             if let Some(pressed) = self.cues.sensors[usize::from(sensor)].lift(now) {
-                self.fire_all(list, (sensor, kind(pressed)), None, now, out);
+                self.fire_all(list, (sensor, kind(pressed)), Came::Release, now, out);
             }
         }
     }
@@ -174,26 +175,19 @@ impl Engine {
         for sensor in 0..self.cues.sensors.len() {
             if let Some(pressed) = self.cues.sensors[sensor].resolve(now) {
                 let list = self.cues.lists[sensor];
-                self.fire_all(list, (sensor as u16, kind(pressed)), None, now, out);
+                self.fire_all(list, (sensor as u16, kind(pressed)), Came::Time, now, out);
             }
         }
     }
 
-    fn fire_all(
-        &mut self,
-        list: u16,
-        (sensor, press): (u16, Press),
-        message: Option<Message<'_>>,
-        now: u64,
-        out: &mut Out,
-    ) {
+    fn fire_all(&mut self, list: u16, (sensor, press): (u16, Press), came: Came<'_>, now: u64, out: &mut Out) {
         let plan = Arc::clone(&self.plan);
         for cue in plan.cues_of(list) {
             let planned = &plan.cues[usize::from(cue)];
             // While a held cue stands on, its release is what ends it.
-            let ends = planned.hold && press == Press::Either && message.is_none();
+            let ends = planned.hold && press == Press::Either && matches!(came, Came::Release);
             if planned.waits_for(sensor, press) && !ends {
-                self.fire(cue, None, message, now, out);
+                self.fire(cue, None, came, now, out);
                 // What is held goes off as the press ends, also where only then it was known what press it was.
                 if planned.hold && !self.cues.sensors[usize::from(sensor)].is_down() {
                     self.close_cue(cue, now, out);

@@ -35,7 +35,7 @@ fn lines(cues: &str, events: &[Event]) -> Vec<String> {
     }
     let take = read(&writer.finish(5000).expect("a take")).expect("a take");
     let rehearsal = Rehearsal::new(&Arc::new(Plan::new(&book)), &take, 0, 0);
-    let fired = fired(&book, &rehearsal, &take, 0);
+    let fired = fired(&book, &rehearsal);
     fired.iter().map(|fired| fired.line(&book, &rehearsal).trim().to_owned()).collect()
 }
 

@@ -10,7 +10,7 @@ use crate::midi::machine_control;
 impl Compiler<'_> {
     /// The gear's cues and the songs', each once, and the lists: first without a song, then for each song.
     pub(super) fn cues(&mut self, book: &Book) {
-        let all: Vec<&Cue> = book.gear.cues.iter().chain(book.songs.iter().flat_map(|song| &song.cues)).collect();
+        let all: Vec<&Cue> = book.cues().collect();
         for cue in &all {
             let planned = self.cue(book, cue);
             self.plan.cues.push(planned);

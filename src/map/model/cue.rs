@@ -200,6 +200,11 @@ pub struct Off {
 }
 
 impl Book {
+    /// All cues, as the engine numbers them: the gear's, then the songs'.
+    pub fn cues(&self) -> impl Iterator<Item = &Cue> {
+        self.gear.cues.iter().chain(self.songs.iter().flat_map(|song| &song.cues))
+    }
+
     /// The cues that are in force in a song: the gear's, without those that the song replaces, then the song's, each in
     /// file order. Without a song, the gear's.
     #[must_use]

@@ -5,13 +5,16 @@
 
 mod answer;
 pub mod changes;
+mod hearing;
 pub mod keep;
 mod mend;
 #[cfg(unix)]
 pub mod post;
 mod remote;
 mod report;
+mod saying;
 mod show;
+mod sight;
 pub mod state;
 pub mod take;
 mod tally;
@@ -27,8 +30,8 @@ use crossbeam_channel::Receiver;
 
 use crate::engine::{Action, Counts, Engine, Event, Out, Standing};
 use crate::map::Gear;
-use crate::midi::decode;
 use crate::ports::{Arrival, InputWish, OutputWish, Ports, Target, Wish};
+use hearing::hear;
 use keep::Beginning;
 use mend::contained;
 use remote::Desk;
@@ -36,6 +39,7 @@ use remote::Desk;
 pub use remote::{Command, Noticed, Outcome, Remote, Unasked};
 pub use report::{Report, Reports};
 pub use show::{Relief, Show};
+pub use sight::{Heard, Sight};
 use take::Tape;
 use tally::Lateness;
 pub use tally::Tally;
@@ -70,12 +74,14 @@ pub struct Daemon {
     pulse: Pulse,
     tally: Tally,
     lateness: Lateness,
+    sight: Sight,
+    /// Keys or notes have changed since that was told.
+    stirred: bool,
+    /// How long messages took from their arrival to the last byte that they caused.
+    latency: Lateness,
+    /// When that was last told, in microseconds.
+    latency_told: u64,
 }
-
-/// A tick of a clock,
-const CLOCK: u8 = 0xF8;
-/// and how late it may still be given, in microseconds.
-const LATE_TICK: u64 = 100_000;
 
 /// What the owner remembers of an output.
 #[derive(Debug, Clone, Copy, Default)]
@@ -112,6 +118,7 @@ impl Daemon {
         let engine = Engine::new(Arc::clone(&show.plan));
         let outputs = &show.book.gear.outputs;
         let outputs = outputs.iter().map(|output| OutputState { tempo: output.tempo, ..OutputState::default() });
+        let sight = Sight::new(show.book.gear.inputs.len(), show.book.gear.outputs.len());
         let (remote, desk) = Remote::new(ports.waker(), Arc::clone(show));
         let daemon = Daemon {
             out: engine.out(),
@@ -128,6 +135,10 @@ impl Daemon {
             pulse: Pulse::default(),
             tally: Tally::default(),
             lateness: Lateness::default(),
+            sight,
+            stirred: false,
+            latency: Lateness::default(),
+            latency_told: 0,
         };
         (daemon, remote)
     }
@@ -152,6 +163,12 @@ impl Daemon {
     #[must_use]
     pub fn tally(&self) -> Tally {
         self.tally.clone()
+    }
+
+    /// What can be seen of it at any moment, kept up to date while it plays.
+    #[must_use]
+    pub fn sight(&self) -> Sight {
+        self.sight.clone()
     }
 
     /// Reports for others than the owner to give, to those who listen by now.
@@ -213,15 +230,11 @@ impl Daemon {
         match self.ports.wait(wait) {
             Arrival::Message { input, bytes } => {
                 // What cannot be decoded was counted by the ports.
-                if let Ok(message) = decode(bytes) {
-                    let now = in_ticks(self.began.elapsed());
-                    if let Some(tape) = &self.tape {
-                        tape.input(now, input, bytes);
-                    }
-                    let event = Event::Message { input, message };
-                    let stepped =
-                        contained(&mut self.engine, &mut self.out, |engine, out| engine.step(event, now, out));
+                let came = self.began.elapsed();
+                let Daemon { engine, out, tape, .. } = self;
+                if let Some(stepped) = hear(engine, out, tape.as_ref(), in_ticks(came), input, bytes) {
                     self.after(stepped);
+                    self.time(came);
                 }
             }
             Arrival::InputGone(input) => {
@@ -248,6 +261,7 @@ impl Daemon {
                 self.reports.give(&Report::Overrun);
             }
             Arrival::Woken => {
+                self.take_played();
                 self.take_commands();
                 self.take_questions();
                 self.take_relief();
@@ -294,7 +308,14 @@ impl Daemon {
         }
     }
 
-    fn count(&self) {
+    /// Lets those who look see how it stands.
+    fn count(&mut self) {
+        for input in 0..self.engine.plan().inputs() {
+            self.stirred |= self.sight.set_down(input, self.engine.keys_down(input));
+        }
+        if std::mem::take(&mut self.stirred) {
+            self.sight.stir();
+        }
         let counts = self.engine.counts();
         let Daemon { tally, ports, reports, not_taken, engine, .. } = self;
         tally.set(&counts, *not_taken, ports.shed(), ports.dropped(), reports.unheard());
@@ -328,41 +349,6 @@ impl Daemon {
         }
         let stepped = contained(&mut self.engine, &mut self.out, |engine, out| engine.step(event, now, out));
         self.after(stepped);
-    }
-
-    /// Sends what the step said, then tells what it noticed.
-    fn say(&mut self) {
-        for said in self.out.said() {
-            if said.bytes == [CLOCK] {
-                // After the process was held up, what is left of a clock's ticks would come all at once.
-                let late = in_ticks(self.began.elapsed()).saturating_sub(said.at);
-                if late > LATE_TICK {
-                    continue;
-                }
-                if self.outputs.get(said.output).is_some_and(|output| output.tempo) {
-                    self.lateness.add(late);
-                    self.tally.set_late(self.lateness.of_99());
-                }
-            }
-            let refused = self.ports.send(said.output, said.bytes).is_err();
-            if refused {
-                self.not_taken += 1;
-            } else if let Some(tape) = &self.tape {
-                tape.output(said.at, said.output, said.bytes);
-            }
-            if let Some(state) = self.outputs.get_mut(said.output) {
-                if refused && !state.refusing && self.ports.output_there(said.output) {
-                    self.reports.give(&Report::NotTaken(said.output));
-                }
-                state.refusing = refused;
-            }
-        }
-        let standing = self.engine.standing();
-        for notice in self.out.notices() {
-            self.noticed.add(*notice);
-            self.reports.give(&Report::Told(*notice, standing));
-        }
-        self.out.clear();
     }
 
     /// Where the set stands.

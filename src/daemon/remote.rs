@@ -13,6 +13,17 @@ use crate::ports::Waker;
 /// Commands that may wait for the owner; more than a person can give before it looks.
 pub(super) const COMMANDS: usize = 64;
 
+/// Messages of the stand's keyboard that may wait for the owner; more than ten fingers play before it looks.
+const PLAYED: usize = 256;
+
+/// A message that did not come through a port.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Played {
+    /// The input that it counts as.
+    pub input: usize,
+    pub bytes: [u8; 3],
+}
+
 /// Something said to the owner from another thread.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Command {
@@ -113,6 +124,7 @@ struct Turn {
 #[derive(Debug, Clone)]
 pub struct Remote {
     commands: Sender<Command>,
+    played: Sender<Played>,
     questions: Sender<Question>,
     answers: Receiver<Outcome>,
     reliefs: Sender<Box<Relief>>,
@@ -125,6 +137,7 @@ pub struct Remote {
 /// The owner's end of its remotes. It shares no lock with them.
 pub(super) struct Desk {
     pub commands: Receiver<Command>,
+    pub played: Receiver<Played>,
     pub questions: Receiver<Question>,
     /// Takes an outcome back to whoever asked, if there is room.
     pub answers: Sender<Outcome>,
@@ -144,6 +157,7 @@ impl Desk {
 impl Remote {
     pub(super) fn new(waker: Waker, show: Arc<Show>) -> (Remote, Desk) {
         let (command_sender, commands) = bounded(COMMANDS);
+        let (played_sender, played) = bounded(PLAYED);
         let (question_sender, questions) = bounded(1);
         // One more than questions: an answer that came too late for who asked must not be in the next one's way.
         let (answer_sender, answers) = bounded(2);
@@ -152,6 +166,7 @@ impl Remote {
         let stop = Arc::new(AtomicBool::new(false));
         let desk = Desk {
             commands,
+            played,
             questions,
             answers: answer_sender,
             reliefs,
@@ -160,6 +175,7 @@ impl Remote {
         };
         let remote = Remote {
             commands: command_sender,
+            played: played_sender,
             questions: question_sender,
             answers,
             reliefs: relief_sender,
@@ -184,6 +200,14 @@ impl Remote {
     /// Gives a command. Says whether it was taken: it is not where many wait already.
     pub fn give(&self, command: Command) -> bool {
         let taken = self.commands.try_send(command).is_ok();
+        self.waker.wake();
+        taken
+    }
+
+    /// Plays a message of three bytes, a note or a controller, as if it had come through the port of an input. Says whether
+    /// it was taken: it is not where many wait already, and then may be the end of a note, so try again.
+    pub fn play(&self, input: usize, bytes: [u8; 3]) -> bool {
+        let taken = self.played.try_send(Played { input, bytes }).is_ok();
         self.waker.wake();
         taken
     }

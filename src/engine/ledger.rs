@@ -150,6 +150,12 @@ impl Ledger {
         std::iter::successors(self.next_down(0), |key| self.next_down(key + 1))
     }
 
+    /// One bit for each key of an input that is down on one channel or another.
+    pub fn keys_down(&self, input: usize) -> u128 {
+        let words = self.down.chunks_exact(2).skip(input * 16).take(16);
+        words.fold(0, |keys, word| keys | u128::from(word[0]) | u128::from(word[1]) << 64)
+    }
+
     pub fn keys(&self) -> usize {
         self.keys.len()
     }

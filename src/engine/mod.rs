@@ -359,6 +359,13 @@ impl Engine {
         self.ledger.sounding()
     }
 
+    /// The keys of an input that are down and play, on whatever channel: one bit for each. Looks at 32 words, and
+    /// neither waits nor allocates.
+    #[must_use]
+    pub fn keys_down(&self, input: usize) -> u128 {
+        self.ledger.keys_down(input)
+    }
+
     /// The plan that is played.
     #[must_use]
     pub fn plan(&self) -> &Arc<Plan> {

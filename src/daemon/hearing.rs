@@ -1,0 +1,55 @@
+//! The owner's ear: messages from ports and from the stand's keyboard go to the engine, each by itself, and how long each
+//! took is reckoned.
+
+use std::time::Duration;
+
+use super::mend::{Failed, contained};
+use super::remote::Played;
+use super::take::Tape;
+use super::{Daemon, in_ticks};
+use crate::engine::{Engine, Event, Out};
+use crate::midi::decode;
+
+/// How often the latency is reckoned anew, in microseconds.
+const LATENCY_TOLD: u64 = 500_000;
+
+impl Daemon {
+    /// What is played on the stand's keyboard.
+    pub(super) fn take_played(&mut self) {
+        while let Ok(Played { input, bytes }) = self.desk.played.try_recv() {
+            let came = self.began.elapsed();
+            let Daemon { engine, out, tape, .. } = self;
+            if let Some(stepped) = hear(engine, out, tape.as_ref(), in_ticks(came), input, &bytes) {
+                self.after(stepped);
+                self.time(came);
+            }
+        }
+    }
+
+    /// How long a message took that came in at `came` and has been dealt with.
+    pub(super) fn time(&mut self, came: Duration) {
+        let now = self.began.elapsed();
+        self.latency.add((now - came).as_micros() as u64);
+        let now = now.as_micros() as u64;
+        if now >= self.latency_told + LATENCY_TOLD {
+            self.latency_told = now;
+            self.sight.set_latency(self.latency.of_99().max(1));
+        }
+    }
+}
+
+/// Has the engine hear a whole message; none where it cannot be decoded, which the ports have counted.
+pub(super) fn hear(
+    engine: &mut Engine,
+    out: &mut Out,
+    tape: Option<&Tape>,
+    now: u64,
+    input: usize,
+    bytes: &[u8],
+) -> Option<Result<Option<u64>, Failed>> {
+    let message = decode(bytes).ok()?;
+    if let Some(tape) = tape {
+        tape.input(now, input, bytes);
+    }
+    Some(contained(engine, out, |engine, out| engine.step(Event::Message { input, message }, now, out)))
+}

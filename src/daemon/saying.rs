@@ -1,0 +1,46 @@
+//! The owner's mouth: what a step of the engine said goes to the outputs, and what it noticed is told.
+
+use super::{Daemon, Report, in_ticks};
+
+/// A tick of a clock,
+const CLOCK: u8 = 0xF8;
+/// and how late it may still be given, in microseconds.
+const LATE_TICK: u64 = 100_000;
+
+impl Daemon {
+    /// Sends what the step said, then tells what it noticed.
+    pub(super) fn say(&mut self) {
+        for said in self.out.said() {
+            if said.bytes == [CLOCK] {
+                // After the process was held up, what is left of a clock's ticks would come all at once.
+                let late = in_ticks(self.began.elapsed()).saturating_sub(said.at);
+                if late > LATE_TICK {
+                    continue;
+                }
+                if self.outputs.get(said.output).is_some_and(|output| output.tempo) {
+                    self.lateness.add(late);
+                    self.tally.set_late(self.lateness.of_99().next_power_of_two());
+                }
+            }
+            let refused = self.ports.send(said.output, said.bytes).is_err();
+            if refused {
+                self.not_taken += 1;
+            } else if let Some(tape) = &self.tape {
+                tape.output(said.at, said.output, said.bytes);
+            }
+            self.stirred |= self.sight.give(said.output, said.bytes);
+            if let Some(state) = self.outputs.get_mut(said.output) {
+                if refused && !state.refusing && self.ports.output_there(said.output) {
+                    self.reports.give(&Report::NotTaken(said.output));
+                }
+                state.refusing = refused;
+            }
+        }
+        let standing = self.engine.standing();
+        for notice in self.out.notices() {
+            self.noticed.add(*notice);
+            self.reports.give(&Report::Told(*notice, standing));
+        }
+        self.out.clear();
+    }
+}

@@ -2,9 +2,11 @@
 
 mod contract;
 
+use std::time::{Duration, Instant};
+
 use contract::{SCENARIOS, Stage};
 use handspan::ports::memory::World;
-use handspan::ports::{Direction, Ports, PortsError, SendFault, Side, Wish};
+use handspan::ports::{Arrival, Direction, OutputWish, Ports, PortsError, SendFault, Side, Target, Wish};
 
 #[derive(Default)]
 struct MemoryStage {
@@ -93,4 +95,23 @@ fn an_output_whose_listener_is_full_says_so_and_recovers() {
     world.fill(0, false);
     assert_eq!(ports.send(0, &[0x80, 60, 1]), Ok(()));
     assert_eq!(world.take_sent(), [(0, vec![0x80, 60, 1])]);
+}
+
+#[test]
+fn in_a_live_world_a_wait_waits_and_what_is_sent_is_heard_at_once() {
+    let (say, heard) = std::sync::mpsc::channel();
+    let world = World::live(move |output, bytes| drop(say.send((output, bytes.to_vec()))));
+    let virtual_output = OutputWish { name: "keys".into(), target: Target::Virtual, optional: false };
+    let wish = Wish { outputs: vec![virtual_output], ..Wish::default() };
+    let mut ports = world.open(&wish).expect("it opens");
+    let began = Instant::now();
+    assert!(matches!(ports.wait(Some(Duration::from_millis(30))), Arrival::Quiet));
+    assert!(began.elapsed() >= Duration::from_millis(30), "it came back early");
+    let waker = ports.waker();
+    let waking = std::thread::spawn(move || waker.wake());
+    assert!(matches!(ports.wait(None), Arrival::Woken));
+    waking.join().expect("woken");
+    ports.send(0, &[0x90, 60, 90]).expect("sent");
+    assert_eq!(heard.try_recv(), Ok((0, vec![0x90, 60, 90])));
+    assert_eq!(world.take_sent(), [], "nothing is kept");
 }

@@ -70,6 +70,33 @@ fn kept(show: &Show) -> Kept {
 }
 
 #[test]
+fn keys_that_came_through_no_port_are_played_seen_and_ended_like_others() {
+    let mut stage = Stage::new(&Beginning::Afresh);
+    let sight = stage.daemon.sight();
+    stage.sent();
+    assert!(stage.remote.play(0, [0x90, 60, 90]));
+    let both = |status, velocity| [(0, vec![status, 60, velocity]), (1, vec![status, 60, velocity])];
+    assert_eq!(stage.sent(), both(0x90, 90));
+    stage.daemon.count();
+    assert_eq!((sight.keys_down(0), sight.notes(0, 0), sight.notes(1, 0)), (1 << 60, 1 << 60, 1 << 60));
+    stage.world.input_gone(0);
+    assert_eq!(stage.sent(), both(0x80, 64));
+    stage.daemon.count();
+    assert_eq!((sight.keys_down(0), sight.notes(0, 0), sight.notes(1, 0)), (0, 0, 0));
+    // Its end, when it comes, has nothing left to do; and what is no message of an input that exists is nothing.
+    assert!(stage.remote.play(0, [0x80, 60, 64]) && stage.remote.play(7, [0x90, 60, 90]));
+    assert!(stage.remote.play(0, [0x00, 0xFF, 60]));
+    assert_eq!(stage.sent(), []);
+}
+
+#[test]
+fn the_stand_is_told_when_too_many_keys_wait() {
+    let stage = Stage::new(&Beginning::Afresh);
+    let taken = (0..1000).filter(|_| stage.remote.play(0, [0x90, 60, 90])).count();
+    assert_eq!(taken, 256);
+}
+
+#[test]
 fn keys_sound_and_a_lost_input_ends_them() {
     let mut stage = Stage::new(&Beginning::Afresh);
     stage.sent();

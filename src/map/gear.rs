@@ -4,7 +4,7 @@ use super::diagnostic::{Diagnostic, Kind, quoted};
 use super::names::Known;
 use super::reader::{Fields, Value};
 use super::values::{self, ALL_KEYS};
-use super::{At, Curve, Gear, Input, Output, Sound, Wire, cue, words};
+use super::{At, Curve, Gear, Input, Output, Sound, Wire, cue, stand, words};
 use crate::midi::{Channel, U7};
 
 /// Fields at the top of a gear file.
@@ -50,8 +50,9 @@ pub(super) fn read(mut top: Fields<'_>) -> (Gear, Names) {
     let outputs = outputs(&mut top, &mut names);
     let sounds = sounds(&mut top, &mut names);
     let cues = cue::list(&mut top, &names);
+    let stand = stand::read(&mut top, &inputs, &names);
     top.done();
-    (Gear { gather, early, reconnect, inputs, outputs, sounds, curves, cues }, names)
+    (Gear { stand, gather, early, reconnect, inputs, outputs, sounds, curves, cues }, names)
 }
 
 /// The named tables below one heading, such as all of `[inputs]`; `whole` turns false if that is no table,

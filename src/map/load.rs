@@ -8,7 +8,7 @@ use toml::de::DeTable;
 use super::diagnostic::{Diagnostic, Kind, Level, quoted};
 use super::reader::{Faults, Fields, Page};
 use super::song::Draft;
-use super::{Book, Gear, Set, Song, Source, Spot, cue, gear, numbers, set, song, syntax};
+use super::{Book, Gear, Set, Song, Source, Spot, Stand, cue, gear, numbers, set, song, syntax};
 
 /// What came of loading a set.
 #[derive(Debug, Clone)]
@@ -149,6 +149,7 @@ impl Desk<'_> {
                 sounds: vec![],
                 curves: vec![],
                 cues: vec![],
+                stand: Stand::default(),
             },
             gear::Names::none(false),
         );

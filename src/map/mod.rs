@@ -18,6 +18,7 @@ mod reader;
 mod send;
 mod set;
 mod song;
+mod stand;
 mod syntax;
 mod values;
 mod words;

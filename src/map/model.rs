@@ -1,6 +1,8 @@
 //! Gear, songs and set as written: every value checked, every name known to exist, nothing compiled yet.
 //! Each value that a finding may point at carries its [`Spot`].
 
+use core::net::SocketAddr;
+
 use crate::midi::{Channel, Note, U7};
 use crate::music::Key;
 
@@ -75,6 +77,31 @@ pub struct Gear {
     pub curves: Vec<(At<String>, Curve)>,
     /// Cues that hold for every song, in file order; see [`Book::cues_in`].
     pub cues: Vec<Cue>,
+    /// The page.
+    pub stand: Stand,
+}
+
+/// The page on the music stand: where it is served, and who may do what.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Stand {
+    /// Address and port; `None`: not at all. One that other machines reach comes with a passcode.
+    pub listen: Option<SocketAddr>,
+    /// Whether the gear file asks for this address, so that no other will do.
+    pub asked: bool,
+    /// What lets a page move the set; none: whoever reaches it may.
+    pub passcode: Option<String>,
+    /// What lets a page look and no more.
+    pub viewing_passcode: Option<String>,
+    /// The input that the page's keyboard plays as; none where no input plays.
+    pub plays: Option<usize>,
+}
+
+impl Default for Stand {
+    /// For this machine alone.
+    fn default() -> Self {
+        let listen = Some(SocketAddr::from(([127, 0, 0, 1], 7340)));
+        Stand { listen, asked: false, passcode: None, viewing_passcode: None, plays: None }
+    }
 }
 
 /// A keyboard, pedal board or other source of messages.

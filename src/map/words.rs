@@ -7,6 +7,7 @@ pub(super) fn example(home: &str, field: &str) -> String {
         (_, "controls") => return "controls = { 7 = 11 }".to_owned(),
         ("the drone", "octave") => return "octave = 3".to_owned(),
         ("the drone", "velocity") => return "velocity = 64".to_owned(),
+        ("the stand", "plays") => return "plays = \"keyboard\"".to_owned(),
         ("an output", "tempo") => return "tempo = true".to_owned(),
         ("a cue", "key") => {}
         ("a cue" | "a cue's when", _) => {
@@ -41,7 +42,7 @@ pub(super) fn comes_later(what: &str, field: &str) -> bool {
     LATER.iter().any(|(kind, fields)| *kind == what && fields.contains(&field))
 }
 
-const LATER: [(&str, &[&str]); 1] = [("the gear", &["latency", "stand"])];
+const LATER: [(&str, &[&str]); 1] = [("the gear", &["latency"])];
 
 /// Examples of fields that mean something else elsewhere.
 const OF_CUES: &[(&str, &str)] = &[
@@ -99,6 +100,7 @@ const EXAMPLES: &[(&str, &str)] = &[
     ("level", "-6.0"),
     ("like", "\"Chorus\""),
     ("linger", "\"next\""),
+    ("listen", "\"127.0.0.1:7340\""),
     ("locate", "\"00:01:30:00\""),
     ("low", "1"),
     ("map", "\"songs/first-snow.toml\""),
@@ -119,6 +121,7 @@ const EXAMPLES: &[(&str, &str)] = &[
     ("output", "\"piano\""),
     ("outputs", "[outputs.piano]\n"),
     ("pan", "64"),
+    ("passcode", "\"snow on the weir\""),
     ("pedal", "\"follow\""),
     ("play", "true"),
     ("plays", "\"root-fifth\""),
@@ -154,4 +157,6 @@ const EXAMPLES: &[(&str, &str)] = &[
     ("section", "[[section]]\n"),
     ("send", "[[send]]\n"),
     ("song", "[[song]]\n"),
+    ("stand", "[stand]\n"),
+    ("viewing_passcode", "\"lanterns\""),
 ];

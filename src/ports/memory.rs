@@ -1,9 +1,10 @@
-//! Ports in memory, for tests: a world of ports that the test controls.
+//! Ports in memory: a world of ports for tests, which control it, and for playing with nothing plugged in.
 //!
-//! Deterministic: a wait with nothing pending returns [`Arrival::Quiet`] at once, whatever its timeout.
+//! Deterministic: a wait with nothing pending returns [`Arrival::Quiet`] at once, whatever its timeout; but in a
+//! world made by [`World::live`] time passes.
 
 use std::collections::VecDeque;
-use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
 
 use super::bonds::Bonds;
@@ -18,7 +19,24 @@ use crate::midi::stream::Stream;
 
 /// The ports that others have, what they play, and what they heard. Clones are the same world.
 #[derive(Debug, Clone, Default)]
-pub struct World(Arc<Mutex<State>>);
+pub struct World(Arc<Shared>);
+
+#[derive(Debug, Default)]
+struct Shared {
+    state: Mutex<State>,
+    something: Condvar,
+    /// Where time passes, who hears what is sent.
+    live: Option<Heard>,
+}
+
+/// Hears the number of an output and a message.
+struct Heard(Box<dyn Fn(usize, &[u8]) + Send + Sync>);
+
+impl std::fmt::Debug for Heard {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str("Heard")
+    }
+}
 
 #[derive(Debug, Default)]
 struct State {
@@ -42,8 +60,34 @@ enum Happening {
 }
 
 impl World {
+    /// A world in which time passes: a wait waits. What is sent is handed to `heard` at once, in the thread that sends,
+    /// and not kept.
+    pub fn live(heard: impl Fn(usize, &[u8]) + Send + Sync + 'static) -> World {
+        World(Arc::new(Shared { live: Some(Heard(Box::new(heard))), ..Shared::default() }))
+    }
+
     fn state(&self) -> MutexGuard<'_, State> {
-        self.0.lock().unwrap_or_else(PoisonError::into_inner)
+        self.0.state.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    fn happens(&self, happening: Happening) {
+        self.state().happened.push_back(happening);
+        self.0.something.notify_one();
+    }
+
+    /// What happens next; where time passes, within `timeout`.
+    fn next(&self, timeout: Option<Duration>) -> Option<Happening> {
+        let mut state = self.state();
+        let until = timeout.map(|timeout| Instant::now() + timeout);
+        while self.0.live.is_some() && state.happened.is_empty() {
+            let left = until.map(|until| until.saturating_duration_since(Instant::now()));
+            state = match left {
+                Some(Duration::ZERO) => break,
+                Some(left) => self.0.something.wait_timeout(state, left).unwrap_or_else(PoisonError::into_inner).0,
+                None => self.0.something.wait(state).unwrap_or_else(PoisonError::into_inner),
+            };
+        }
+        state.happened.pop_front()
     }
 
     /// A port appears: something to listen to, or something to send to. Returns its address.
@@ -73,25 +117,25 @@ impl World {
             ours: false,
         };
         state.there.push((address, listed));
-        state.happened.push_back(Happening::Came(address));
+        drop(state);
+        self.happens(Happening::Came(address));
         address
     }
 
     /// The port at this address, or the listener that [`World::listen`] returned, is gone.
     pub fn unplug(&self, address: usize) {
-        let mut state = self.state();
-        state.there.retain(|(there, _)| *there != address);
-        state.happened.push_back(Happening::Went(address));
+        self.state().there.retain(|(there, _)| *there != address);
+        self.happens(Happening::Went(address));
     }
 
     /// The port at this address plays bytes: part of a message, one, or several.
     pub fn play(&self, address: usize, bytes: &[u8]) {
-        self.state().happened.push_back(Happening::Played(address, bytes.into()));
+        self.happens(Happening::Played(address, bytes.into()));
     }
 
     /// A message arrives at an input, wherever from.
     pub fn message(&self, input: usize, bytes: &[u8]) {
-        self.state().happened.push_back(Happening::Said(input, bytes.into()));
+        self.happens(Happening::Said(input, bytes.into()));
     }
 
     /// A program begins to listen to an output. Returns its address.
@@ -103,37 +147,37 @@ impl World {
 
     /// Somebody connects the port at this address with an input or an output of ours.
     pub fn connect(&self, side: Side, number: usize, address: usize) {
-        self.state().happened.push_back(Happening::Connected(side, number, address));
+        self.happens(Happening::Connected(side, number, address));
     }
 
     /// Somebody takes that connection away.
     pub fn disconnect(&self, side: Side, number: usize, address: usize) {
-        self.state().happened.push_back(Happening::Disconnected(side, number, address));
+        self.happens(Happening::Disconnected(side, number, address));
     }
 
     /// An input's port is gone, as [`Arrival::InputGone`].
     pub fn input_gone(&self, input: usize) {
-        self.state().happened.push_back(Happening::Told(Ready::InputGone(input)));
+        self.happens(Happening::Told(Ready::InputGone(input)));
     }
 
     /// An input's port is back, as [`Arrival::InputBack`].
     pub fn input_back(&self, input: usize) {
-        self.state().happened.push_back(Happening::Told(Ready::InputBack(input)));
+        self.happens(Happening::Told(Ready::InputBack(input)));
     }
 
     /// An output's port is gone, as [`Arrival::OutputGone`].
     pub fn output_gone(&self, output: usize) {
-        self.state().happened.push_back(Happening::Told(Ready::OutputGone(output)));
+        self.happens(Happening::Told(Ready::OutputGone(output)));
     }
 
     /// An output's port is back, as [`Arrival::OutputBack`].
     pub fn output_back(&self, output: usize) {
-        self.state().happened.push_back(Happening::Told(Ready::OutputBack(output)));
+        self.happens(Happening::Told(Ready::OutputBack(output)));
     }
 
     /// Messages were lost, as [`Arrival::Overrun`].
     pub fn overrun(&self) {
-        self.state().happened.push_back(Happening::Told(Ready::Overrun));
+        self.happens(Happening::Told(Ready::Overrun));
     }
 
     /// From now on sending to this output fails with [`SendFault::Full`], or no longer.
@@ -280,10 +324,9 @@ impl MemoryPorts {
 }
 
 impl Ports for MemoryPorts {
-    fn wait(&mut self, _timeout: Option<Duration>) -> Arrival<'_> {
+    fn wait(&mut self, timeout: Option<Duration>) -> Arrival<'_> {
         while self.outbox.is_empty() {
-            let happening = self.world.state().happened.pop_front();
-            match happening {
+            match self.world.next(timeout) {
                 None => return Arrival::Quiet,
                 Some(Happening::Woken) => return Arrival::Woken,
                 Some(happening) => {
@@ -309,7 +352,13 @@ impl Ports for MemoryPorts {
         if state.full.contains(&output) {
             return Err(SendFault::Full);
         }
-        state.sent.push((output, bytes.into()));
+        match &self.world.0.live {
+            Some(Heard(heard)) => {
+                drop(state);
+                heard(output, bytes);
+            }
+            None => state.sent.push((output, bytes.into())),
+        }
         Ok(())
     }
 
@@ -319,6 +368,7 @@ impl Ports for MemoryPorts {
             let mut state = world.state();
             if !state.happened.iter().any(|happening| matches!(happening, Happening::Woken)) {
                 state.happened.push_back(Happening::Woken);
+                world.0.something.notify_one();
             }
         }))
     }

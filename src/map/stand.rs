@@ -1,0 +1,93 @@
+//! Reads the `[stand]` table of the gear file: where the page is served, and who may look or move.
+
+use core::net::SocketAddr;
+
+use super::diagnostic::{Diagnostic, Kind, quoted};
+use super::gear::Names;
+use super::reader::{Fields, Value};
+use super::{Input, Stand};
+
+/// Who sits in the hall must not find a passcode by trying.
+const SHORTEST: usize = 6;
+/// Nobody types more.
+const LONGEST: usize = 64;
+
+/// Reads the table; without one the page is for this machine alone.
+pub(super) fn read(top: &mut Fields<'_>, inputs: &[Input], names: &Names) -> Stand {
+    let first = inputs.iter().position(|input| input.play);
+    let usual = Stand { plays: first, ..Stand::default() };
+    let Some(mut fields) = top.take("stand").and_then(|value| value.table("the stand")) else { return usual };
+    let listen = fields.take("listen");
+    let asked = listen.is_some();
+    let address = match &listen {
+        Some(value) => address(value),
+        None => usual.listen,
+    };
+    let mut passcode = |name| fields.take(name).and_then(|value| Some((value.spot, passcode(&value)?)));
+    let (moving, viewing) = (passcode("passcode"), passcode("viewing_passcode"));
+    let open = moving.is_none() && !fields.has("passcode");
+    if let (Some(value), true, Some(address)) = (&listen, open, address)
+        && !address.ip().is_loopback()
+    {
+        let help = "write for example passcode = \"six letters or more\" below it, or listen = \"127.0.0.1:7340\" for this machine alone";
+        value.finding("everybody in the network could move the set", "reached from other machines", help);
+    }
+    match (&moving, &viewing) {
+        (None, Some((spot, _))) if open => {
+            let title = "there is a passcode for looking, but none for moving the set";
+            let fault = Diagnostic::error(Kind::Finding, *spot, title).label("who has none could do more");
+            fields.page.report(fault.help("write passcode = \"…\" too, or take this one out"));
+        }
+        (Some((first, moving)), Some((second, viewing))) if moving == viewing => {
+            let title = "both passcodes are the same";
+            let fault =
+                Diagnostic::error(Kind::Finding, *second, title).label("for looking").also(*first, "for moving");
+            fields.page.report(fault.help("choose another for one of them: who may look must not know how to move"));
+        }
+        _ => {}
+    }
+    let plays = fields.take("plays").and_then(|value| input(&value, inputs, names)).or(first);
+    fields.done();
+    let code = |code: Option<(_, String)>| code.map(|(_, code)| code);
+    Stand { listen: address, asked, passcode: code(moving), viewing_passcode: code(viewing), plays }
+}
+
+/// An address with a port, or none for "off".
+fn address(value: &Value<'_>) -> Option<SocketAddr> {
+    let text = value.text()?.value;
+    if text == "off" {
+        return None;
+    }
+    let address = text.parse::<SocketAddr>().ok();
+    if address.is_none() {
+        let title = format!("{} is no address with a port", quoted(&text));
+        let fault = Diagnostic::error(Kind::Unreadable, value.spot, title).label("not an address");
+        let help = "write \"127.0.0.1:7340\" for this machine alone, this machine's own address in the network with a port (\"192.168.1.20:7340\"), \"0.0.0.0:7340\" for all its networks, or \"off\"";
+        value.page.report(fault.help(help));
+    }
+    address
+}
+
+fn passcode(value: &Value<'_>) -> Option<String> {
+    let text = value.text()?.value;
+    let length = text.chars().count();
+    if !(SHORTEST..=LONGEST).contains(&length) || text.chars().any(char::is_control) {
+        let help = format!("write {SHORTEST} to {LONGEST} letters, digits or blanks, such as three words of a song");
+        value.finding(format!("a passcode of {length} letters"), "too short or too long", help);
+        return None;
+    }
+    Some(text)
+}
+
+/// The input that the page's keyboard plays as.
+fn input(value: &Value<'_>, inputs: &[Input], names: &Names) -> Option<usize> {
+    let name = value.text()?;
+    names.inputs.find(value.page, &name)?;
+    let number = inputs.iter().position(|input| input.name.value == name.value)?;
+    if !inputs[number].play {
+        let title = format!("the input {} plays no zones", quoted(&name.value));
+        value.finding(title, "it has play = false", "name an input with play = true");
+        return None;
+    }
+    Some(number)
+}

@@ -30,7 +30,9 @@ struct Shared {
 }
 
 /// Hears the number of an output and a message.
-struct Heard(Box<dyn Fn(usize, &[u8]) + Send + Sync>);
+type Hear = dyn Fn(usize, &[u8]) + Send + Sync;
+
+struct Heard(Box<Hear>);
 
 impl std::fmt::Debug for Heard {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {

@@ -89,6 +89,10 @@ fn lines(state: &State) -> Vec<String> {
         let late = late as f64 / 1000.0;
         format!("  clock given: ♩ = {tempo:.1}, 99 of 100 ticks less than {late:.2} ms late")
     }));
+    lines.extend(state.latency_us.map(|took| {
+        let took = took as f64 / 1000.0;
+        format!("  from a message in to the last byte out: 99 of 100 take less than {took:.2} ms")
+    }));
     if state.held_back > 0 {
         lines.push(format!("  held back as the set began, send-again says it: {}", state.held_back));
     }

@@ -7,7 +7,7 @@ use crossbeam_channel::{Receiver, Select, TryRecvError};
 use jiff::ZonedDateTime;
 
 use super::{CountState, EntryState, PortState, SetState, SongState, State, TracksState, playing};
-use crate::daemon::{Daemon, Report, Show, Tally};
+use crate::daemon::{Daemon, Report, Show, Sight, Tally};
 use crate::engine::{Notice, Standing};
 use crate::map::Song;
 use crate::ports::Side;
@@ -19,6 +19,7 @@ pub struct Chronicle {
     since: String,
     reports: Receiver<Report>,
     tally: Tally,
+    sight: Sight,
     told: Mutex<Told>,
 }
 
@@ -75,6 +76,7 @@ impl Chronicle {
             since: ZonedDateTime::now().strftime("%Y-%m-%dT%H:%M:%S%:z").to_string(),
             reports: daemon.listen(),
             tally: daemon.tally(),
+            sight: daemon.sight(),
             told: Mutex::new(told),
         });
         let (reports, follower) = (chronicle.reports.clone(), Arc::downgrade(&chronicle));
@@ -139,6 +141,7 @@ impl Chronicle {
             }),
             tempo: self.tally.tempo(),
             tempo_late_us: Some(self.tally.late()).filter(|late| *late > 0),
+            latency_us: self.sight.latency(),
             inputs: inputs.collect(),
             outputs: outputs.collect(),
             counts: CountState {

@@ -48,6 +48,10 @@ pub struct State {
     /// none before a tick was given.
     #[serde(default)]
     pub tempo_late_us: Option<u64>,
+    /// From a message that came in to the last byte that it caused: what 99 of 100 took at most, in microseconds; none
+    /// before there was one.
+    #[serde(default)]
+    pub latency_us: Option<u64>,
     /// Inputs in the gear's order.
     pub inputs: Vec<PortState>,
     /// Outputs in the gear's order.

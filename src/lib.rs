@@ -22,7 +22,8 @@
 //! # Where the tables come from
 //!
 //! [`map`] reads TOML text into gear, songs and set as written, with every fault at its place; [`engine::Plan`] is
-//! the same compiled flat; [`check`] looks for what could go wrong tonight; [`cli`] is the command line.
+//! the same compiled flat; [`check`] looks for what could go wrong tonight; [`stand`] is the page for a tablet on the
+//! music stand; [`cli`] is the command line.
 //!
 //! Each module says in its first lines what it does not know; `tests/tidy.rs` holds it to that.
 
@@ -34,3 +35,4 @@ pub mod map;
 pub mod midi;
 pub mod music;
 pub mod ports;
+pub mod stand;

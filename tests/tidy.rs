@@ -5,7 +5,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// A module and those that it may import.
-const MAY_IMPORT: [(&str, &[&str]); 8] = [
+const MAY_IMPORT: [(&str, &[&str]); 9] = [
     ("music", &[]),
     ("midi", &[]),
     ("map", &["music", "midi"]),
@@ -13,7 +13,8 @@ const MAY_IMPORT: [(&str, &[&str]); 8] = [
     ("check", &["music", "midi", "map", "engine"]),
     ("ports", &["midi"]),
     ("daemon", &["engine", "ports", "map", "check", "midi", "music"]),
-    ("cli", &["music", "midi", "map", "engine", "check", "ports", "daemon"]),
+    ("stand", &["music", "midi", "map", "engine", "daemon"]),
+    ("cli", &["music", "midi", "map", "engine", "check", "ports", "daemon", "stand"]),
 ];
 
 /// What the pure modules never reach for: a clock, a file, a thread or an environment.

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use super::helping::{self, Detail};
 use super::keyboard;
 use crate::daemon::state::sounding as heard;
-use crate::daemon::{Report, Show};
+use crate::daemon::{Report, Show, telling};
 use crate::engine::{Keys, Notice, Standing};
 use crate::map::{Entry, Song};
 
@@ -27,19 +27,8 @@ impl Teller {
         if let Report::Maps(show) = report {
             self.show = Arc::clone(show);
         }
-        let gear = &self.show.book.gear;
-        let input = |number: &usize| gear.inputs.get(*number).map_or("?", |input| input.name.value.as_str());
-        let output = |number: &usize| gear.outputs.get(*number).map_or("?", |output| output.name.value.as_str());
         let line = match report {
             Report::Told(notice, standing) => return self.told(*notice, standing),
-            Report::InputGone(number) => {
-                format!("{} is gone: its notes have ended, its pedals are up. Plug it in again.", input(number))
-            }
-            Report::InputBack(number) => format!("{} is back.", input(number)),
-            Report::OutputGone(number) => format!("Nobody listens to {} any longer.", output(number)),
-            Report::OutputBack(number) => format!("{} is listened to, and has been set up.", output(number)),
-            Report::Connections(_) => return Vec::new(),
-            Report::Silenced(number) => format!("{} was silenced: the last run was broken off.", output(number)),
             Report::Maps(show) => match (show.changes.last(), before.changes.is_empty()) {
                 (Some(change), _) if show.changes != before.changes => format!("The set was changed: {change}."),
                 (None, false) => "The set is as its file has it.".to_owned(),
@@ -55,12 +44,6 @@ impl Teller {
                 lines.extend(changes.iter().flat_map(|change| change.lines()).map(str::to_owned));
                 return lines;
             }
-            Report::Rebuilt => {
-                "The engine failed and was built anew: all notes have ended, the set goes on here. Please report this."
-                    .to_owned()
-            }
-            Report::Overrun => "The system lost messages on their way here: all held notes were ended.".to_owned(),
-            Report::NotTaken(number) => format!("{} did not take a message: its listener is too slow.", output(number)),
             Report::Ended(ended) => {
                 let counts = [
                     (ended.counts.out_of_range, "notes lay outside the MIDI range and were not sent"),
@@ -72,6 +55,7 @@ impl Teller {
                 lines.extend(counts.map(|(count, what)| format!("{count} {what}.")));
                 return lines;
             }
+            _ => return telling::sentence(report, &self.show).into_iter().collect(),
         };
         vec![line]
     }

@@ -5,6 +5,7 @@
 
 mod answer;
 pub mod changes;
+pub mod clerk;
 mod hearing;
 pub mod keep;
 mod mend;
@@ -18,6 +19,7 @@ mod sight;
 pub mod state;
 pub mod take;
 mod tally;
+pub mod telling;
 #[cfg(test)]
 mod tests;
 pub mod watch;

@@ -99,6 +99,19 @@ impl Chronicle {
         }
     }
 
+    /// The name that tells this performance from others.
+    #[must_use]
+    pub fn name(&self) -> &str {
+        &self.name
+    }
+
+    /// What is played, and where it stands.
+    #[must_use]
+    pub fn standing(&self) -> (Arc<Show>, Standing) {
+        let told = self.told();
+        (Arc::clone(&told.show), told.standing)
+    }
+
     /// How it stands.
     #[must_use]
     pub fn state(&self) -> State {

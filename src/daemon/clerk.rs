@@ -2,16 +2,67 @@
 
 use std::sync::Arc;
 
-use super::{Answer, Ask, Outcome};
-use crate::daemon::changes::{self, Change, ChangeError, Read, SaveError};
-use crate::daemon::remote::Handed;
-use crate::daemon::state::Chronicle;
-use crate::daemon::{Relief, Remote, Show, Unasked, answer, wish};
+use serde::{Deserialize, Serialize};
+
+use super::changes::{self, Change, ChangeError, Read, SaveError};
+use super::remote::Handed;
+use super::state::{Chronicle, State};
+use super::{Relief, Remote, Show, Unasked, answer, wish};
 use crate::engine::Action;
 use crate::map::Book;
 
+/// The version of the form of requests and answers.
+pub const VERSION: u32 = 1;
+
 /// So often a change may be overtaken by maps that are saved at this moment.
 const OVERTAKEN: usize = 8;
+
+/// What a request is for.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(tag = "ask", rename_all = "kebab-case")]
+pub enum Ask {
+    /// Something is to be done.
+    Do {
+        /// The action, or the change to the set.
+        words: Vec<String>,
+    },
+    /// How it stands.
+    Status,
+}
+
+/// What came of a request.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Outcome {
+    /// It was done.
+    Done,
+    /// It could not be done; nothing has changed.
+    Undone,
+    /// It was not understood; nothing has changed.
+    Wrong,
+    /// Too many ask at this moment; the same may be asked again a little later.
+    Busy,
+}
+
+/// The answer to a request.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Answer {
+    /// [`VERSION`].
+    pub version: u32,
+    /// What came of it.
+    pub outcome: Outcome,
+    /// What happened, or why not.
+    pub words: String,
+    /// How it stands, where that was asked.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub state: Option<State>,
+}
+
+impl Answer {
+    pub(super) fn new(outcome: Outcome, words: impl Into<String>) -> Answer {
+        Answer { version: VERSION, outcome, words: words.into(), state: None }
+    }
+}
 
 /// Who answers requests.
 pub struct Clerk {
@@ -35,6 +86,12 @@ impl Clerk {
         asked: impl Fn(&str) + Send + Sync + 'static,
     ) -> Clerk {
         Clerk { remote, chronicle, read, asked: Box::new(asked) }
+    }
+
+    /// Reaches the performance that it answers for.
+    #[must_use]
+    pub fn remote(&self) -> &Remote {
+        &self.remote
     }
 
     /// Answers a request.

@@ -1,0 +1,280 @@
+//! The lookout: waits for whatever changes, makes each frame once, and puts it where the viewers' connections send it
+//! from. It never waits for a viewer, and the owner never waits for it.
+
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::sync::Arc;
+use std::sync::atomic::Ordering;
+use std::thread;
+use std::time::{Duration, Instant};
+
+use axum::extract::ws::Utf8Bytes;
+use crossbeam_channel::{Receiver, Select, TryRecvError};
+
+use super::frames::{self, Frame, Hand, Set, SongFrame, Stands, TroubleFrame};
+use super::hall::{Hall, Viewer};
+use super::moved::Place;
+use super::trouble::Troubles;
+use crate::daemon::state::Chronicle;
+use crate::daemon::{Report, Show, Sight};
+use crate::engine::{Notice, Standing};
+
+/// After a change is told, changes gather for so long; dense playing costs the owner no call into the system then.
+const REST: Duration = Duration::from_millis(5);
+/// How often it looks for what nobody tells: the beat, counts, what grows old.
+const LOOK: Duration = Duration::from_millis(100);
+/// How often it gives a sign of life.
+const ALIVE: Duration = Duration::from_millis(250);
+/// After a failure of its own.
+const PAUSE: Duration = Duration::from_millis(500);
+
+/// Who looks out.
+pub(super) struct Lookout {
+    pub hall: Arc<Hall>,
+    pub sight: Sight,
+    pub chronicle: Arc<Chronicle>,
+    pub reports: Receiver<Report>,
+    pub bell: Receiver<()>,
+    /// The input that the page plays as.
+    pub plays: Option<usize>,
+    told: Told,
+}
+
+/// What the viewers know.
+#[derive(Default)]
+struct Told {
+    troubles: Troubles,
+    show: Option<Arc<Show>>,
+    /// The set has to be told anew, the song may.
+    set_changed: bool,
+    song_changed: bool,
+    hand_changed: bool,
+    stands: Option<Stands>,
+    song: Option<SongFrame>,
+    alive: Option<Instant>,
+    looked: Option<Instant>,
+    /// How many messages of outputs were left out until now.
+    missed: u64,
+    hears: bool,
+}
+
+impl Lookout {
+    pub fn new(
+        hall: Arc<Hall>,
+        sight: Sight,
+        chronicle: Arc<Chronicle>,
+        reports: Receiver<Report>,
+        bell: Receiver<()>,
+        plays: Option<usize>,
+    ) -> Lookout {
+        Lookout { hall, sight, chronicle, reports, bell, plays, told: Told::default() }
+    }
+
+    /// Looks out until the performance ends or the stand is closed. Should it fail, it begins anew.
+    pub fn run(mut self) {
+        while !self.hall.is_closed() {
+            let looked = catch_unwind(AssertUnwindSafe(|| self.look_until_the_end()));
+            if looked.is_ok() {
+                break;
+            }
+            self.told = Told::default();
+            self.hall.all().iter().for_each(|viewer| viewer.drop_out());
+            thread::sleep(PAUSE);
+        }
+        self.sight.watch(false);
+        self.sight.hear(false);
+        self.hall.close();
+    }
+
+    fn look_until_the_end(&mut self) {
+        while !self.hall.is_closed() {
+            self.wait();
+            if !self.hear_reports() {
+                return;
+            }
+            let viewers = self.hall.all();
+            let owes = self.hall.hands.pay();
+            self.sight.watch(!viewers.is_empty());
+            if viewers.is_empty() {
+                self.told.stands = None;
+                self.hear_outputs(&viewers);
+                if owes {
+                    thread::sleep(REST);
+                    self.hall.ring();
+                }
+                continue;
+            }
+            self.welcome(&viewers);
+            self.tell_set_and_song(&viewers);
+            let told = self.tell_hand(&viewers) | self.hear_outputs(&viewers);
+            self.tell_state(&viewers);
+            self.tell_alive(&viewers);
+            if told || owes {
+                thread::sleep(REST);
+            }
+        }
+    }
+
+    /// Waits until something happens, while somebody looks not for long.
+    fn wait(&mut self) {
+        let mut select = Select::new();
+        let (changes, said) = (self.sight.changes().clone(), self.sight.said().clone());
+        select.recv(&self.reports);
+        select.recv(&self.bell);
+        select.recv(&changes);
+        if self.told.hears {
+            select.recv(&said);
+        }
+        if self.hall.count() == 0 {
+            select.ready();
+        } else {
+            // Time passes for what nobody tells.
+            let since = self.told.looked.map_or(LOOK, |looked| looked.elapsed());
+            let _ = select.ready_timeout(LOOK.saturating_sub(since));
+        }
+        while self.bell.try_recv().is_ok() {}
+        self.told.hand_changed |= changes.try_recv().is_ok();
+    }
+
+    /// Hears what happened; whether the performance goes on.
+    fn hear_reports(&mut self) -> bool {
+        loop {
+            match self.reports.try_recv() {
+                Ok(Report::Ended(_)) | Err(TryRecvError::Disconnected) => return false,
+                Err(TryRecvError::Empty) => return true,
+                Ok(report) => {
+                    let (show, _) = self.chronicle.standing();
+                    self.told.troubles.hear(&report, &show, Instant::now());
+                    self.told.looked = None;
+                    match report {
+                        Report::Maps(show) => self.take_over(&show),
+                        Report::Told(
+                            Notice::Song | Notice::Section | Notice::Key | Notice::Zone(..) | Notice::TakenOver,
+                            _,
+                        )
+                        | Report::Rebuilt => {
+                            self.told.song_changed = true;
+                            self.told.hand_changed = true;
+                        }
+                        _ => {}
+                    }
+                }
+            }
+        }
+    }
+
+    fn take_over(&mut self, show: &Show) {
+        self.told.set_changed = true;
+        self.told.song_changed = true;
+        let input = self.plays.and_then(|number| show.book.gear.inputs.get(number));
+        if let Some(input) = input {
+            self.hall.hands.retune(input.channel.map_or(0, |channel| channel.index()));
+        }
+    }
+
+    /// Who is new gets everything.
+    fn welcome(&mut self, viewers: &[Arc<Viewer>]) {
+        if viewers.iter().any(|viewer| viewer.is_new.swap(false, Ordering::AcqRel)) {
+            self.told.set_changed = true;
+            self.told.song_changed = true;
+            self.told.song = None;
+            self.told.hand_changed = true;
+            self.told.stands = None;
+            self.told.looked = None;
+        }
+    }
+
+    fn tell_hand(&mut self, viewers: &[Arc<Viewer>]) -> bool {
+        if !std::mem::take(&mut self.told.hand_changed) {
+            return false;
+        }
+        let (show, standing) = self.chronicle.standing();
+        let hand = Hand::of(&self.sight, &show, &standing, self.hall.now());
+        send(viewers, &frames::text(&Frame::Hand(hand)));
+        true
+    }
+
+    /// What the outputs got goes to those who want to hear it.
+    fn hear_outputs(&mut self, viewers: &[Arc<Viewer>]) -> bool {
+        let listeners: Vec<Arc<Viewer>> =
+            viewers.iter().filter(|viewer| viewer.sound.load(Ordering::Relaxed)).cloned().collect();
+        let wanted = !listeners.is_empty();
+        if wanted != self.told.hears {
+            self.told.hears = wanted;
+            self.sight.hear(wanted);
+            self.told.missed = self.sight.missed();
+        }
+        let messages: Vec<(usize, Vec<u8>)> = self
+            .sight
+            .said()
+            .try_iter()
+            .take(4096)
+            .map(|heard| (heard.output, heard.bytes[..usize::from(heard.length).min(3)].to_vec()))
+            .collect();
+        let missed = self.sight.missed();
+        let lost = std::mem::replace(&mut self.told.missed, missed) != missed;
+        if !wanted || (messages.is_empty() && !lost) {
+            return false;
+        }
+        send(&listeners, &frames::text(&Frame::Said { now: self.hall.now(), messages: &messages, lost }));
+        true
+    }
+
+    fn tell_set_and_song(&mut self, viewers: &[Arc<Viewer>]) {
+        if !self.told.song_changed && !self.told.set_changed {
+            return;
+        }
+        let (show, standing) = self.chronicle.standing();
+        if std::mem::take(&mut self.told.set_changed) {
+            send(viewers, &frames::text(&Frame::Set(Set::of(&show, self.plays))));
+        }
+        if std::mem::take(&mut self.told.song_changed) {
+            let song = SongFrame::of(&show, &standing);
+            if self.told.song.as_ref() != Some(&song) {
+                let frame = Frame::Song(Box::new(song));
+                send(viewers, &frames::text(&frame));
+                if let Frame::Song(song) = frame {
+                    self.told.song = Some(*song);
+                }
+            }
+        }
+    }
+
+    fn tell_state(&mut self, viewers: &[Arc<Viewer>]) {
+        let now = Instant::now();
+        if self.told.looked.is_some_and(|looked| now.duration_since(looked) < LOOK) {
+            return;
+        }
+        self.told.looked = Some(now);
+        let state = self.chronicle.state();
+        self.told.troubles.count_unheard(state.counts.unheard, now);
+        let trouble = self.told.troubles.last(now).map(|trouble| TroubleFrame {
+            words: trouble.words.clone(),
+            ago_ms: now.duration_since(trouble.since).as_millis() as u64,
+        });
+        let (show, standing) = self.chronicle.standing();
+        let next = state.lined_up.clone().or_else(|| next_title(&show, &standing));
+        let stands = Stands { state, trouble, latency_us: self.sight.latency(), viewers: viewers.len(), next };
+        if self.told.stands.as_ref() == Some(&stands) {
+            return;
+        }
+        let seen = self.hall.moved.show(Place::of(&stands.state));
+        send(viewers, &frames::text(&Frame::State { now: self.hall.now(), seen, stands: &stands }));
+        self.told.stands = Some(stands);
+    }
+
+    fn tell_alive(&mut self, viewers: &[Arc<Viewer>]) {
+        if self.told.alive.is_none_or(|alive| alive.elapsed() >= ALIVE) {
+            self.told.alive = Some(Instant::now());
+            send(viewers, &frames::text(&Frame::Alive { now: self.hall.now() }));
+        }
+    }
+}
+
+fn next_title(show: &Show, standing: &Standing) -> Option<String> {
+    let next = standing.entry + 1;
+    (next < show.plan.entries()).then(|| show.plan.title(next).to_owned())
+}
+
+fn send(viewers: &[Arc<Viewer>], frame: &Utf8Bytes) {
+    viewers.iter().for_each(|viewer| viewer.send(frame));
+}

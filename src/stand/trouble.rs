@@ -1,0 +1,136 @@
+//! The last trouble, in words that are read from two metres.
+
+use std::sync::Arc;
+use std::time::{Duration, Instant};
+
+use crate::daemon::{Report, Show, telling};
+
+/// What is over is told for so long,
+const OVER: Duration = Duration::from_secs(6);
+/// and what happened once for so long.
+const ONCE: Duration = Duration::from_secs(30);
+
+/// Troubles that are remembered.
+const MOST: usize = 32;
+
+/// What a trouble is about.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum About {
+    Input(usize),
+    Output(usize),
+    Maps,
+    Reports,
+    Once,
+}
+
+/// Something that is wrong.
+#[derive(Debug, Clone)]
+pub(super) struct Trouble {
+    about: About,
+    pub words: String,
+    pub since: Instant,
+    /// When it need not be told any longer.
+    until: Option<Instant>,
+}
+
+/// Everything that is wrong, the latest last.
+#[derive(Debug, Default)]
+pub(super) struct Troubles {
+    all: Vec<Trouble>,
+    unheard: u64,
+}
+
+impl Troubles {
+    /// Hears of something.
+    pub fn hear(&mut self, report: &Report, show: &Arc<Show>, now: Instant) {
+        let sentence = || telling::sentence(report, show).unwrap_or_default();
+        match report {
+            Report::InputGone(number) => self.add(About::Input(*number), sentence(), None, now),
+            Report::OutputGone(number) => self.add(About::Output(*number), sentence(), None, now),
+            Report::InputBack(number) => self.over(About::Input(*number), sentence(), now),
+            Report::OutputBack(number) => self.over(About::Output(*number), sentence(), now),
+            Report::MapsRefused(_) => {
+                let words = "The saved maps have a fault: what was played before goes on.".to_owned();
+                self.add(About::Maps, words, None, now);
+            }
+            Report::Maps(_) => self.over(About::Maps, "The saved maps are in force.".to_owned(), now),
+            Report::ChangesDropped(changes) => {
+                let words = match changes.len() {
+                    1 => "One of this evening's changes does not fit the saved maps and is gone.".to_owned(),
+                    count => format!("{count} of this evening's changes do not fit the saved maps and are gone."),
+                };
+                self.add(About::Once, words, Some(ONCE), now);
+            }
+            Report::Overrun | Report::NotTaken(_) | Report::Rebuilt | Report::Silenced(_) => {
+                self.add(About::Once, sentence(), Some(ONCE), now);
+            }
+            Report::Told(..) | Report::Connections(_) | Report::Ended(_) => {}
+        }
+    }
+
+    /// Reports that nobody fetched, so far.
+    pub fn count_unheard(&mut self, unheard: u64, now: Instant) {
+        if unheard > self.unheard {
+            self.unheard = unheard;
+            self.add(About::Reports, "Something that happened could not be told in time.".to_owned(), Some(ONCE), now);
+        }
+    }
+
+    /// The last one that is still to be told.
+    pub fn last(&mut self, now: Instant) -> Option<&Trouble> {
+        self.all.retain(|trouble| trouble.until.is_none_or(|until| until > now));
+        self.all.last()
+    }
+
+    fn add(&mut self, about: About, words: String, lasts: Option<Duration>, now: Instant) {
+        self.all.retain(|trouble| trouble.about != about || (about == About::Once && trouble.words != words));
+        if self.all.len() >= MOST {
+            self.all.remove(0);
+        }
+        self.all.push(Trouble { about, words, since: now, until: lasts.map(|lasts| now + lasts) });
+    }
+
+    /// Only what was told as wrong is told as over.
+    fn over(&mut self, about: About, words: String, now: Instant) {
+        if self.all.iter().any(|trouble| trouble.about == about && trouble.until.is_none()) {
+            self.add(about, words, Some(OVER), now);
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_last_one_is_told_until_it_is_over() {
+        let book = crate::map::load("maps/midwinter.toml", &mut |path| std::fs::read(path)).book.unwrap();
+        let show = Arc::new(Show::new(book));
+        let mut troubles = Troubles::default();
+        let begin = Instant::now();
+        let mut hear = |report: Report, after: u64| {
+            let now = begin + Duration::from_secs(after);
+            troubles.hear(&report, &show, now);
+            troubles.last(now).map(|trouble| trouble.words.clone())
+        };
+        assert_eq!(hear(Report::InputBack(0), 0), None, "it was never away");
+        let gone = "keyboard is gone: its notes have ended, its pedals are up. Plug it in again.";
+        assert_eq!(hear(Report::InputGone(0), 1).as_deref(), Some(gone));
+        let lost = "The system lost messages on their way here: all held notes were ended.";
+        assert_eq!(hear(Report::Overrun, 2).as_deref(), Some(lost));
+        assert_eq!(hear(Report::OutputBack(0), 33).as_deref(), Some(gone), "that is still so");
+        assert_eq!(hear(Report::InputBack(0), 34).as_deref(), Some("keyboard is back."));
+        assert_eq!(hear(Report::OutputBack(0), 39).as_deref(), Some("keyboard is back."));
+        assert_eq!(hear(Report::OutputBack(0), 40), None);
+        assert!(hear(Report::MapsRefused(Arc::new(vec!["line\nof text".into()])), 50).is_some());
+        assert!(hear(Report::Maps(Arc::clone(&show)), 51).is_some_and(|words| words.contains("in force")));
+        for number in 0..1_000 {
+            hear(Report::NotTaken(number), 60);
+        }
+        assert!(troubles.all.len() <= MOST);
+        assert!(troubles.last(begin + Duration::from_secs(200)).is_none());
+        troubles.count_unheard(3, begin);
+        troubles.count_unheard(3, begin + ONCE);
+        assert!(troubles.last(begin + ONCE).is_none(), "no more of them came");
+    }
+}

@@ -18,6 +18,7 @@ mod reach;
 mod render;
 mod rotation;
 mod spoken;
+mod stand;
 #[cfg(unix)]
 mod status;
 mod table;

@@ -16,9 +16,11 @@ use super::log::Log;
 use super::reach;
 use super::telling::Teller;
 use super::terminal::SingleKeys;
-use super::{Failure, maps};
+use super::{Failure, maps, stand};
 use crate::daemon::changes;
+use crate::daemon::clerk::USUAL_NAME;
 use crate::daemon::keep::{self, Beginning, Kept};
+use crate::daemon::state::Chronicle;
 use crate::daemon::take::{self, Recorder, Tape};
 use crate::daemon::watchdog::Supervisor;
 use crate::daemon::{self, Command, Daemon, Remote, Report, Show, watch};
@@ -103,6 +105,11 @@ fn perform(wanted: &Wanted<'_>, show: Arc<Show>, before: Before, log: Option<&Lo
         let log = log.cloned();
         threads.extend(thread::Builder::new().name("take".to_owned()).spawn(move || record(recorder, log.as_ref())));
     }
+    // The first to listen: what others hear of is in it already.
+    let chronicle = Chronicle::begin(&mut daemon, &show, wanted.name.unwrap_or(USUAL_NAME))
+        .map_err(|error| Failure::Undone(format!("the system gives no thread ({error}): start it again.")))?;
+    let (stand, words) = stand::open(&mut daemon, &show, &remote, &chronicle, log);
+    opening.extend(words);
     if let Some(log) = log {
         log.words(format!("handspan {} plays {set}", env!("CARGO_PKG_VERSION")));
         opening.iter().for_each(|line| log.words(line));
@@ -112,8 +119,7 @@ fn perform(wanted: &Wanted<'_>, show: Arc<Show>, before: Before, log: Option<&Lo
     let keep = Keep { state, beginning: &beginning, connections };
     threads.extend(follow(&mut daemon, &remote, &show, keep, log));
     #[cfg(unix)]
-    let post =
-        claim.and_then(|claim| reach::open(claim, &mut daemon, &show, &remote, log, |words| print_lines(&[words])));
+    let post = claim.and_then(|claim| reach::open(claim, &chronicle, &remote, log, |words| print_lines(&[words])));
     let watching = watch::watch(maps::read, remote, daemon.reports());
     if let Err(error) = &watching {
         print_lines(&[error.to_string()]);
@@ -121,6 +127,7 @@ fn perform(wanted: &Wanted<'_>, show: Arc<Show>, before: Before, log: Option<&Lo
     daemon.run(&beginning);
     #[cfg(unix)]
     drop(post);
+    drop(stand);
     // They end with the last report.
     wait_for(&threads);
     drop(keys);

@@ -5,9 +5,9 @@ use std::sync::Arc;
 
 use super::log::Log;
 use super::{Failure, maps};
+use crate::daemon::Remote;
 use crate::daemon::post::{self, Answer, Ask, AskError, Claim, ClaimError, Clerk, Post, USUAL_NAME};
 use crate::daemon::state::Chronicle;
-use crate::daemon::{Daemon, Remote, Show};
 
 /// Takes this performance's name; where that cannot be for want of a folder, the music is worth more than its socket,
 /// and `tell` says so.
@@ -39,20 +39,17 @@ fn unreachable(why: &dyn std::fmt::Display) -> String {
     format!("`handspan do` and `handspan status` cannot reach this performance: {why}.")
 }
 
-/// Opens the post of a performance that does not run yet.
+/// Opens the post of a performance.
 pub(super) fn open(
     claim: Claim,
-    daemon: &mut Daemon,
-    show: &Arc<Show>,
+    chronicle: &Arc<Chronicle>,
     remote: &Remote,
     log: Option<&Log>,
     tell: impl Fn(String),
 ) -> Option<Post> {
     let log = log.cloned();
     let asked = move |words: &str| log.iter().for_each(|log| log.words(format!("Another terminal asks for {words}.")));
-    let chronicle = Chronicle::begin(daemon, show, &claim.name);
-    let opened =
-        chronicle.and_then(|chronicle| post::open(claim, Clerk::new(remote.clone(), chronicle, maps::read, asked)));
+    let opened = post::open(claim, Clerk::new(remote.clone(), Arc::clone(chronicle), maps::read, asked));
     opened.inspect_err(|error| tell(unreachable(error))).ok()
 }
 

@@ -14,6 +14,9 @@ use crate::map::Book;
 /// The version of the form of requests and answers.
 pub const VERSION: u32 = 1;
 
+/// The name of a performance that was given no other.
+pub const USUAL_NAME: &str = "handspan";
+
 /// So often a change may be overtaken by maps that are saved at this moment.
 const OVERTAKEN: usize = 8;
 

@@ -8,8 +8,8 @@ use std::time::{Duration, Instant};
 use serde::Serialize;
 use subtle::{ConstantTimeEq, ConstantTimeGreater};
 
-use super::Stand;
 use super::messages::LONGEST;
+use crate::map::Stand;
 
 /// After the first wrong passcode it is so long until the next may be tried, each time double, at the most this.
 const SHORTEST: Duration = Duration::from_secs(1);
@@ -110,7 +110,8 @@ impl Door {
             return Err(Refused { words: "Too many wrong passcodes: wait a little.", wait, wrong: false });
         }
         // Both are compared, whatever the first says.
-        let (moves, looks) = (is_same(moving, said), self.viewing.as_ref().is_some_and(|viewing| is_same(viewing, said)));
+        let (moves, looks) =
+            (is_same(moving, said), self.viewing.as_ref().is_some_and(|viewing| is_same(viewing, said)));
         if moves || looks {
             attempts.good(peer);
             return Ok(if moves { May::Move } else { May::Look });
@@ -138,7 +139,8 @@ impl Attempts {
     fn bad(&mut self, peer: IpAddr, now: Instant) {
         self.all.add(now);
         let known = self.bad.iter().position(|(known, _)| *known == peer);
-        let mut slowed = known.and_then(|place| self.bad.remove(place)).map_or_else(Slowed::default, |(_, slowed)| slowed);
+        let mut slowed =
+            known.and_then(|place| self.bad.remove(place)).map_or_else(Slowed::default, |(_, slowed)| slowed);
         slowed.add(now);
         if self.bad.len() >= MOST {
             self.bad.pop_front();

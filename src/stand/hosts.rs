@@ -24,6 +24,11 @@ impl Hosts {
         Hosts { names }
     }
 
+    /// The machine's name in its own network, as far as it has one.
+    pub fn local_name(&self) -> Option<&str> {
+        self.names.iter().map(String::as_str).find(|name| name.ends_with(".local"))
+    }
+
     /// Whether a request that came in at `at` may call it so.
     pub fn knows(&self, host: &str, at: SocketAddr) -> bool {
         let host = host.to_ascii_lowercase();

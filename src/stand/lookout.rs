@@ -43,7 +43,6 @@ pub(super) struct Lookout {
 #[derive(Default)]
 struct Told {
     troubles: Troubles,
-    show: Option<Arc<Show>>,
     /// The set has to be told anew, the song may.
     set_changed: bool,
     song_changed: bool,

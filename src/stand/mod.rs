@@ -21,22 +21,5 @@ mod server;
 mod trouble;
 mod viewer;
 
-use std::net::SocketAddr;
-
 pub use assets::{ASSETS, Asset};
 pub use server::{Open, OpenError, open};
-
-/// How the stand is set up.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Stand {
-    /// Where it listens; none: there is no stand.
-    pub listen: Option<SocketAddr>,
-    /// Whether somebody wrote that down: then no other port is tried where this one is taken.
-    pub asked: bool,
-    /// Who says this may move the set. None: everybody who reaches the address, which then must be of this machine alone.
-    pub passcode: Option<String>,
-    /// Who says this may look.
-    pub viewing_passcode: Option<String>,
-    /// Number of the input as which the page's keyboard plays; none where no input plays.
-    pub plays: Option<usize>,
-}

@@ -20,10 +20,11 @@ use super::hosts::Hosts;
 use super::lookout::Lookout;
 use super::pages::{self, Visit};
 use super::places::Places;
-use super::{Stand, viewer};
+use super::viewer;
 use crate::daemon::clerk::Clerk;
 use crate::daemon::state::Chronicle;
 use crate::daemon::{Daemon, Show};
+use crate::map::Stand;
 
 /// So many ports are tried after the usual one.
 const MORE_PORTS: u16 = 9;
@@ -75,7 +76,10 @@ impl Open {
     /// What a browser is told to open.
     #[must_use]
     pub fn link(&self) -> String {
-        format!("http://{}/", self.address)
+        match self.hall.hosts.local_name().filter(|_| self.address.ip().is_unspecified()) {
+            Some(name) => format!("http://{name}:{}/", self.address.port()),
+            None => format!("http://{}/", self.address),
+        }
     }
 }
 
@@ -120,14 +124,8 @@ pub fn open(
         bell,
         log: Box::new(log),
     }));
-    let lookout = Lookout::new(
-        Arc::clone(&hall),
-        daemon.sight(),
-        Arc::clone(&chronicle),
-        daemon.listen(),
-        rung,
-        stand.plays,
-    );
+    let lookout =
+        Lookout::new(Arc::clone(&hall), daemon.sight(), Arc::clone(&chronicle), daemon.listen(), rung, stand.plays);
     let runtime = tokio::runtime::Builder::new_current_thread().enable_io().enable_time().build()?;
     let (receiving, answering) = (Arc::clone(&hall), Arc::clone(&hall));
     let mut open = Open { hall, address, threads: Vec::new() };

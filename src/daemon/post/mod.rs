@@ -11,13 +11,10 @@ mod server;
 
 use serde::{Deserialize, Serialize};
 
-pub use super::clerk::{Answer, Ask, Clerk, Outcome, VERSION};
+pub use super::clerk::{Answer, Ask, Clerk, Outcome, USUAL_NAME, VERSION};
 pub use client::{AskError, Running, ask, running};
 pub use folder::{Claim, ClaimError, FolderError, folder, is_name};
 pub use server::{Post, open};
-
-/// The name of a performance that was given no other.
-pub const USUAL_NAME: &str = "handspan";
 
 /// The longest request in bytes, with the end of its line.
 pub const LONGEST: usize = 4096;

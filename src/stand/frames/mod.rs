@@ -27,7 +27,12 @@ pub(super) enum Frame<'a> {
     /// The song that the keys play; in what has no song yet, null everywhere.
     Song(Box<SongFrame>),
     /// How it stands.
-    State { now: u64, seen: u64, #[serde(flatten)] stands: &'a Stands },
+    State {
+        now: u64,
+        seen: u64,
+        #[serde(flatten)]
+        stands: &'a Stands,
+    },
     /// What is under the hand.
     Hand(Hand),
     /// What the outputs got: number of the output and bytes.

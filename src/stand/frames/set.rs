@@ -58,10 +58,7 @@ impl Set<'_> {
 }
 
 fn one<'a>(show: &'a Show, place: usize, entry: &'a Entry) -> EntryFrame<'a> {
-    let keys = entry
-        .song
-        .and_then(|song| show.book.songs.get(song))
-        .map(|song| Keys::of(&show.book, entry, song));
+    let keys = entry.song.and_then(|song| show.book.songs.get(song)).map(|song| Keys::of(&show.book, entry, song));
     EntryFrame {
         place: place + 1,
         title: show.plan.title(place),

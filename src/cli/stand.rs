@@ -1,0 +1,33 @@
+//! The stand of a performance: opened where the gear wants it, and told where it is.
+
+use std::sync::Arc;
+
+use super::log::Log;
+use super::maps;
+use crate::daemon::clerk::Clerk;
+use crate::daemon::state::Chronicle;
+use crate::daemon::{Daemon, Remote, Show};
+use crate::stand::{self, Open};
+
+/// Opens the stand of a performance that does not run yet, and says where it is; where it cannot be opened, why. The music
+/// goes on without it.
+pub(super) fn open(
+    daemon: &mut Daemon,
+    show: &Arc<Show>,
+    remote: &Remote,
+    chronicle: &Arc<Chronicle>,
+    log: Option<&Log>,
+) -> (Option<Open>, Option<String>) {
+    let (asking, coming) = (log.cloned(), log.cloned());
+    let asked = move |words: &str| asking.iter().for_each(|log| log.words(format!("The stand asks for {words}.")));
+    let came = move |words: &str| coming.iter().for_each(|log| log.words(words));
+    let clerk = Arc::new(Clerk::new(remote.clone(), Arc::clone(chronicle), maps::read, asked));
+    match stand::open(&show.book.gear.stand, daemon, show, Arc::clone(chronicle), clerk, came) {
+        Ok(None) => (None, None),
+        Ok(Some(open)) => {
+            let words = format!("  the stand is at {}", open.link());
+            (Some(open), Some(words))
+        }
+        Err(error) => (None, Some(format!("  {error}; the music goes on without it"))),
+    }
+}

@@ -4,11 +4,9 @@
 mod tests;
 
 use crate::engine::{self, By, Notice, Rehearsal};
-use crate::map::{Book, Clock, Cue, Does, Press, SongChoice, Trigger};
+use crate::map::{Book, Cue, Press};
 use crate::midi::file::{Take, TakeKind};
-use crate::midi::machine_control::Transport;
-use crate::midi::{Note, U7};
-use crate::music::note;
+use crate::stand::words::cues;
 
 /// A cue that fired.
 pub(super) struct Fired<'a> {
@@ -29,18 +27,7 @@ pub(super) struct Fired<'a> {
 impl Fired<'_> {
     /// What came, such as `control 67`.
     pub fn what(&self) -> String {
-        let of = |number: u8| U7::try_from(number).map(Note::from).map(|key| note::name(key, 4)).unwrap_or_default();
-        match self.cue.when.trigger {
-            Trigger::Key { key, .. } => format!("key {}", of(key)),
-            Trigger::Control { number, .. } => format!("control {}", u8::from(number)),
-            Trigger::Program { program, .. } => numbered("program", self.received.or(program.map(from_one))),
-            Trigger::SongSelect(song) => numbered("song select", self.received.or(song.map(from_one))),
-            Trigger::Clock(Clock::Start) => "clock start".to_owned(),
-            Trigger::Clock(Clock::Stop) => "clock stop".to_owned(),
-            Trigger::Clock(Clock::Continue) => "clock continue".to_owned(),
-            Trigger::Transport(Transport::Play) => "transport play".to_owned(),
-            Trigger::Transport(_) => "transport stop".to_owned(),
-        }
+        cues::what(self.cue.when.trigger, self.received)
     }
 
     /// What the press was; nothing for a single one that was known at once, and for messages.
@@ -57,7 +44,7 @@ impl Fired<'_> {
     /// What it did, with the song or pause that it led to.
     pub fn does(&self, book: &Book, rehearsal: &Rehearsal) -> (String, Option<String>) {
         let Some(step) = rehearsal.steps.get(self.step) else { return (String::new(), None) };
-        let mut does = words(&self.cue.does, self.received, self.cue.name.as_deref());
+        let mut does = cues::does(&self.cue.does, self.received, self.cue.name.as_deref());
         if self.cue.off.is_some() {
             let on = step.notices.iter().any(|notice| matches!(notice, Notice::Cue(_, true)));
             does.push_str(if on { " on" } else { " off" });
@@ -81,58 +68,14 @@ impl Fired<'_> {
     }
 }
 
-fn from_one(number: U7) -> u8 {
-    u8::from(number) + 1
-}
-
-fn numbered(what: &str, number: Option<u8>) -> String {
-    number.map_or_else(|| what.to_owned(), |number| format!("{what} {number}"))
-}
-
-/// What a cue does.
-pub(super) fn words(does: &Does, received: Option<u8>, name: Option<&str>) -> String {
-    let song = |choice: &SongChoice| match choice {
-        SongChoice::Titled(title) => title.value.clone(),
-        SongChoice::Number(number) => number.value.to_string(),
-        SongChoice::Received => received.map_or_else(String::new, |number| number.to_string()),
-    };
-    let turned = |turn: Option<bool>| match turn {
-        None => "",
-        Some(true) => " on",
-        Some(false) => " off",
-    };
-    match does {
-        Does::NextSong => "next song".to_owned(),
-        Does::PreviousSong => "previous song".to_owned(),
-        Does::Song(choice) => format!("song {}", song(choice)),
-        Does::LineUp(choice) => format!("line up song {}", song(choice)),
-        Does::NextSection => "next section".to_owned(),
-        Does::PreviousSection => "previous section".to_owned(),
-        Does::Section(section) => format!("section {}", section.value),
-        Does::RaiseKey => "a semitone up".to_owned(),
-        Does::LowerKey => "a semitone down".to_owned(),
-        Does::Key(key) => format!("key {}", key.value),
-        Does::TonightsKey => "tonight's key".to_owned(),
-        Does::FromTheTop => "from the top".to_owned(),
-        Does::Drone(turn) => format!("drone{}", turned(*turn)),
-        Does::Zone { name, turn } => format!("zone {}{}", name.value, turned(*turn)),
-        Does::Fade(_) => "fade".to_owned(),
-        Does::Send { to, .. } => name.map_or_else(|| format!("send to {}", to.value), str::to_owned),
-        Does::SendAgain => "send again".to_owned(),
-        Does::Resend => "all sounds again".to_owned(),
-        Does::Tap => "a beat".to_owned(),
-        Does::Panic => "panic".to_owned(),
-    }
-}
-
 /// All cues that fired in a rehearsal.
 pub(super) fn fired<'a>(book: &'a Book, rehearsal: &Rehearsal) -> Vec<Fired<'a>> {
-    let cues: Vec<&Cue> = book.cues().collect();
+    let all: Vec<&Cue> = book.cues().collect();
     let told =
         rehearsal.steps.iter().enumerate().flat_map(|(step, told)| told.notices.iter().map(move |told| (step, told)));
     let fired = told.filter_map(|(step, told)| match *told {
         Notice::Fired(engine::Fired { cue, at, by, received }) => {
-            let cue = *cues.get(usize::from(cue))?;
+            let cue = *all.get(usize::from(cue))?;
             Some(Fired { step, at, by, input: &cue.when.input.value, cue, received })
         }
         _ => None,

@@ -1,13 +1,12 @@
 //! A keyboard with its zones, drawn with characters.
 
-use super::{cueing, fingers, helping};
+use super::fingers;
 use crate::engine::Keys;
 use crate::map::{Book, Input, KeyRange, Song, StayInKey, Trigger, Zone};
 use crate::midi::Note;
 use crate::music::{Classes, note};
-
-/// The pitch classes of the black keys.
-pub(super) const BLACK: [u8; 5] = [1, 3, 6, 8, 10];
+use crate::stand::drawing::BLACK;
+use crate::stand::words::{cues, zones};
 
 /// How keys become columns: one or two keys to each.
 struct Scale {
@@ -32,27 +31,12 @@ impl Scale {
     }
 }
 
-/// The inputs whose keyboards tell something about a song: an optional one only where a zone names it.
-pub(super) fn worth_drawing<'a>(book: &'a Book, song: &'a Song) -> impl Iterator<Item = &'a Input> {
-    let named = |input: &Input| {
-        song.zones.iter().any(|zone| zone.input.as_ref().is_some_and(|named| named.value == input.name.value))
-    };
-    book.gear.inputs.iter().filter(move |input| input.play && (!input.optional || named(input)))
-}
-
 /// The keyboard of an input with the zones of `song` that listen to it, in at most `width` columns for the keys. Each
 /// zone is a bar over its keys, each key of a cue a diamond. Where a zone stays in key, dots mark the keys that fit; where one key plays a chord, an
 /// octave is drawn large, with what each key plays.
 pub(super) fn draw(book: &Book, song: &Song, keys: &Keys, input: &Input, width: usize) -> Vec<String> {
     let scale = Scale::new(input.keys, width);
-    let listening: Vec<&Zone> = song
-        .zones
-        .iter()
-        .filter(|zone| match &zone.input {
-            Some(named) => named.value == input.name.value,
-            None => input.play,
-        })
-        .collect();
+    let listening: Vec<&Zone> = song.zones.iter().filter(|zone| zones::listens(zone, input)).collect();
     let mut lines = vec![names(&scale), pattern(&scale)];
     lines.extend(fitting(song, keys, &listening, &scale));
     lines.extend(listening.iter().map(|zone| bar(book, zone, &scale)));
@@ -74,7 +58,7 @@ fn spare(book: &Book, song: &Song, input: &Input, scale: &Scale) -> Vec<String> 
     for cue in book.cues_in(Some(song)).into_iter().filter(|cue| cue.when.input.value == input.name.value) {
         // What has a channel of its own is no key under the hand.
         let Trigger::Key { key, channel: None, .. } = cue.when.trigger else { continue };
-        let label = cueing::words(&cue.does, None, cue.name.as_deref());
+        let label = cues::does(&cue.does, None, cue.name.as_deref());
         let (column, width) = (scale.column(key), label.chars().count());
         lines.push(match column > width {
             true => format!("{}{label} ◆", " ".repeat(column - width - 1)),
@@ -86,12 +70,11 @@ fn spare(book: &Book, song: &Song, input: &Input, scale: &Scale) -> Vec<String> 
 
 /// Dots under the keys that fit, where a zone stays in key and every key has a column; hollow ones fit in some of the
 /// zone's sections only.
-fn fitting(song: &Song, keys: &Keys, zones: &[&Zone], scale: &Scale) -> Option<String> {
+fn fitting(song: &Song, keys: &Keys, listening: &[&Zone], scale: &Scale) -> Option<String> {
     let mut line = vec![' '; scale.columns()];
-    for zone in zones.iter().filter(|zone| zone.stay_in_key != StayInKey::Off) {
-        let sections: Vec<Classes> = helping::sections_of(song, zone)
-            .map(|section| helping::fitting(song, section, keys.play_in.tonic()))
-            .collect();
+    for zone in listening.iter().filter(|zone| zone.stay_in_key != StayInKey::Off) {
+        let sections: Vec<Classes> =
+            zones::sections_of(song, zone).map(|section| zones::fitting(song, section, keys.play_in.tonic())).collect();
         for key in (zone.keys.value.0 as u8).max(scale.low)..=(zone.keys.value.1 as u8).min(scale.high) {
             let column = scale.column(key);
             if sections.iter().all(|fits| fits.contains(key)) {
@@ -141,8 +124,7 @@ fn bar(book: &Book, zone: &Zone, scale: &Scale) -> String {
     let (low, high) = zone.keys.value;
     let (first, last) = (scale.column(low as u8), scale.column(high as u8));
     let width = last - first + 1;
-    let sound = book.gear.sounds.iter().find(|sound| sound.name.value == zone.sound.value);
-    let goes = sound.map_or_else(String::new, |sound| format!("→ {} {} ", sound.output.value, sound.channel.number()));
+    let goes = zones::sound_named(book, &zone.sound.value).map_or_else(String::new, |sound| zones::goes(sound) + " ");
     let label = format!(" {} {goes}", zone.name);
     let label_width = label.chars().count();
     let bar = |inside: &str, taken: usize| match width {

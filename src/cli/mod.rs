@@ -6,18 +6,17 @@ mod demo;
 #[cfg(unix)]
 mod doing;
 mod fingers;
-mod helping;
 mod herald;
 mod keyboard;
 mod log;
 mod maps;
 mod play;
 mod ports;
+mod print;
 #[cfg(unix)]
 mod reach;
 mod render;
 mod rotation;
-mod spoken;
 mod stand;
 #[cfg(unix)]
 mod status;
@@ -41,6 +40,7 @@ use clap::{Parser, Subcommand};
   handspan ports                         what is plugged in
   handspan check maps/midwinter.toml     what could go wrong tonight
   handspan play maps/midwinter.toml      play it
+  handspan print maps/midwinter.toml --out paper   the same on paper
   handspan do next-song                  steer it from another terminal, or a script
   handspan status                        how it stands
 
@@ -133,6 +133,15 @@ enum Command {
         #[arg(long, value_name = "NAME")]
         input: Option<String>,
     },
+    /// The set on paper: a page for each song and one for the whole, for a substitute or a power cut.
+    #[command(after_help = print::HELP)]
+    Print {
+        /// The set's map.
+        set: String,
+        /// The folder for the pages; made if it is not there.
+        #[arg(long, value_name = "FOLDER")]
+        out: PathBuf,
+    },
 }
 
 /// Which way to the ports is taken, as the command line says it.
@@ -179,6 +188,7 @@ pub fn main() -> ExitCode {
         Command::Ports { backend } => ports::run(backend.into()),
         Command::Check { set, json } => check::run(&set, json),
         Command::Render { set, take, out, input } => render::run(&set, &take, &out, input.as_deref()),
+        Command::Print { set, out } => print::run(&set, &out),
     };
     let (code, sentence) = match result {
         Ok(()) => return ExitCode::SUCCESS,

@@ -107,7 +107,7 @@ pub(super) fn write(
 }
 
 /// A passing file is its owner's alone; a rendered one is like any other new file.
-fn open_to_all(path: &Path) {
+pub(super) fn open_to_all(path: &Path) {
     #[cfg(unix)]
     {
         use std::os::unix::fs::PermissionsExt;

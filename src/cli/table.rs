@@ -1,9 +1,6 @@
 //! What the hand played beside what each output got, as a table.
 
 use super::cueing::{self, Fired};
-use super::fingers::chord_on;
-use super::helping::fitting;
-use super::spoken::spoken;
 use crate::engine::By;
 use crate::engine::words::channel;
 use crate::engine::{Cause, Keys, Line, Notice, Rehearsal, Standing, Step};
@@ -11,6 +8,9 @@ use crate::map::{Book, Input, Linger, Song, StayInKey, Zone};
 use crate::midi::Note;
 use crate::midi::file::{Take, TakeKind};
 use crate::music::{chord, note};
+use crate::stand::words::fingers::chord_on;
+use crate::stand::words::messages::spoken;
+use crate::stand::words::zones::fitting;
 
 /// Columns of the hand's part, and of an output's at most.
 const COLUMN: usize = 20;

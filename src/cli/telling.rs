@@ -2,12 +2,12 @@
 
 use std::sync::Arc;
 
-use super::helping::{self, Detail};
 use super::keyboard;
 use crate::daemon::state::sounding as heard;
 use crate::daemon::{Report, Show, telling};
 use crate::engine::{Keys, Notice, Standing};
 use crate::map::{Entry, Song};
+use crate::stand::words::zones::{self, Detail};
 
 /// Puts reports into words.
 pub(super) struct Teller {
@@ -155,9 +155,9 @@ impl Teller {
 
     fn keyboards(&self, song: &Song, keys: &Keys) -> Vec<String> {
         let Some(width) = self.drawn else { return Vec::new() };
-        let inputs = keyboard::worth_drawing(&self.show.book, song);
+        let inputs = zones::worth_drawing(&self.show.book, song);
         let drawn = inputs.flat_map(|input| keyboard::draw(&self.show.book, song, keys, input, width));
-        let words = helping::words(&self.show.book, song, keys, Detail::Short);
+        let words = zones::words(&self.show.book, song, keys, Detail::Short);
         drawn.chain(words).map(|line| format!("{INDENT}{line}")).collect()
     }
 

@@ -5,13 +5,13 @@ use std::io;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-use super::helping::{self, Detail};
 use super::table::{self, Kind, Moment};
 use super::telling::in_which_keys;
 use super::{Failure, demo, keyboard, render, tell};
 use crate::engine::{Action, Keys, Notice, Plan, Rehearsal};
 use crate::map::{self, Book};
 use crate::midi::file::{self, Take, TakeKind};
+use crate::stand::words::zones::{self, Detail};
 
 /// Keys shown after the beginning of a song and of each section; all of them are in the rendered files.
 const KEYS_SHOWN: usize = 5;
@@ -130,12 +130,12 @@ fn show(book: &Book, song: usize, entry: usize, rehearsal: &Rehearsal, take: &Ta
     let keys = Keys::of(book, &book.set.entries[entry], song);
     tell(&format!("\n{}", song.title.value));
     tell(&format!("  {}", in_which_keys(&keys, song)));
-    for input in keyboard::worth_drawing(book, song) {
+    for input in zones::worth_drawing(book, song) {
         tell(&format!("\n  {}", input.name.value));
         let drawn = keyboard::draw(book, song, &keys, input, KEYBOARD);
         drawn.iter().for_each(|line| tell(format!("  {line}").trim_end()));
     }
-    let words = helping::words(book, song, &keys, Detail::Helping);
+    let words = zones::words(book, song, &keys, Detail::Helping);
     if !words.is_empty() {
         tell("");
         words.iter().for_each(|line| tell(&format!("  {line}")));

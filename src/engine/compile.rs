@@ -339,8 +339,9 @@ fn followed(controls: &Controls) -> u128 {
 }
 
 /// A table of velocities (rule R6): the curve unrounded, times 10^(level/40), then rounded half away from zero and
-/// clamped to 1–127. The law of level is DLS Level 1's, −40·log10(v/127) dB.
-fn touch(curve: Option<&Curve>, level: f64) -> [u8; 128] {
+/// clamped to 1–127. The law of level is DLS Level 1's, −40·log10(v/127) dB. What stands at 0 is that of velocity 1.
+#[must_use]
+pub fn touch(curve: Option<&Curve>, level: f64) -> [u8; 128] {
     let factor = 10f64.powf(level / 40.0);
     std::array::from_fn(|velocity| {
         let velocity = velocity.max(1) as f64;

@@ -54,7 +54,7 @@ pub mod words;
 use std::sync::Arc;
 
 pub use action::{Action, ActionError};
-pub use compile::Keys;
+pub use compile::{Keys, touch};
 pub use marker::Marker;
 pub use out::{By, Fired, Notice, Out, Said};
 pub use plan::{MOST_INPUTS, Plan};

@@ -9,7 +9,7 @@ const COMMANDS: [(u8, &str); 6] =
     [(0x01, "stop"), (0x02, "play"), (0x04, "forward"), (0x05, "rewind"), (0x06, "record"), (0x09, "pause")];
 
 /// A message in words, its note spelled as a key spells it. What has no words in the maps stays bytes.
-pub(super) fn spoken(bytes: &[u8], key: Key) -> String {
+pub(crate) fn spoken(bytes: &[u8], key: Key) -> String {
     match *bytes {
         [0xF3, song] => format!("song select {}", u16::from(song) + 1),
         [0xFA] => "clock start".to_owned(),

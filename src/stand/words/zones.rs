@@ -1,13 +1,13 @@
 //! What each zone of a song makes of the hand, in the player's words.
 
 use crate::engine::Keys;
-use crate::map::{Book, Drone, Linger, Plays, Song, StayInKey, Zone};
+use crate::map::{Book, Drone, Input, Linger, Plays, Song, Sound, StayInKey, Zone};
 use crate::midi::Note;
 use crate::music::{Classes, note, scale};
 
 /// How much is said of a zone.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Detail {
+pub(crate) enum Detail {
     /// What it does to its notes.
     Short,
     /// Also what it does for the hand, a line for each field that helps.
@@ -15,7 +15,7 @@ pub(super) enum Detail {
 }
 
 /// The zones of a song by name, each with what it makes of its keys; then the drone.
-pub(super) fn words(book: &Book, song: &Song, keys: &Keys, detail: Detail) -> Vec<String> {
+pub(crate) fn words(book: &Book, song: &Song, keys: &Keys, detail: Detail) -> Vec<String> {
     let width = song.zones.iter().map(|zone| zone.name.chars().count()).max().unwrap_or(0).max(5);
     let mut lines = Vec::new();
     let mut say = |name: &str, said: Vec<String>| {
@@ -39,22 +39,34 @@ pub(super) fn words(book: &Book, song: &Song, keys: &Keys, detail: Detail) -> Ve
 
 /// What a zone does to its notes, in a few words.
 fn facts(zone: &Zone, keys: &Keys) -> String {
-    let mut words = Vec::new();
+    let words: Vec<String> = pitch(zone, keys).into_iter().chain(touch(zone)).chain(place(zone)).collect();
+    words.join(", ")
+}
+
+/// Where a zone puts its notes.
+pub(crate) fn pitch(zone: &Zone, keys: &Keys) -> Option<String> {
     let moved = 12 * zone.octave + zone.transpose + if zone.follow_key { keys.shift } else { 0 };
     match &zone.within {
         Some(range) => {
             let (low, high) = range.value;
-            words.push(format!("within {}–{}", note::name(low, 4), note::name(high, 4)));
+            Some(format!("within {}–{}", note::name(low, 4), note::name(high, 4)))
         }
-        None if moved != 0 => words.push(format!("{moved:+} semitones")),
-        None => {}
+        None if moved != 0 => Some(format!("{moved:+} semitones")),
+        None => None,
     }
-    if zone.velocity.value != (1, 127) {
-        words.push(format!("velocity {}–{}", zone.velocity.value.0, zone.velocity.value.1));
-    }
-    if zone.level != 0.0 {
-        words.push(format!("{:+} dB", zone.level));
-    }
+}
+
+/// Which velocities a zone takes, and how loud it makes them.
+pub(crate) fn touch(zone: &Zone) -> Vec<String> {
+    let (low, high) = zone.velocity.value;
+    let window = (zone.velocity.value != (1, 127)).then(|| format!("velocity {low}–{high}"));
+    let level = (zone.level != 0.0).then(|| format!("{:+} dB", zone.level));
+    window.into_iter().chain(level).collect()
+}
+
+/// When a zone plays, and whether others beside it do.
+pub(crate) fn place(zone: &Zone) -> Vec<String> {
+    let mut words = Vec::new();
     if let Some(sections) = &zone.sections {
         let names: Vec<&str> = sections.iter().map(|section| section.value.as_str()).collect();
         words.push(format!("in {}", names.join(", ")));
@@ -65,11 +77,11 @@ fn facts(zone: &Zone, keys: &Keys) -> String {
     if !zone.on {
         words.push("off until turned on".to_owned());
     }
-    words.join(", ")
+    words
 }
 
 /// What a zone does for the hand, a line for each field that helps.
-fn helps(zone: &Zone, song: &Song) -> Vec<String> {
+pub(crate) fn helps(zone: &Zone, song: &Song) -> Vec<String> {
     let mut lines = Vec::new();
     let what = match zone.plays {
         Plays::AsPressed => None,
@@ -126,9 +138,8 @@ fn hollow(song: &Song, zone: &Zone) -> &'static str {
 }
 
 /// What a song's drone is.
-fn drones(book: &Book, drone: &Drone, keys: &Keys) -> Vec<String> {
-    let sound = book.gear.sounds.iter().find(|sound| sound.name.value == drone.sound.value);
-    let goes = sound.map_or_else(String::new, |sound| format!(" → {} {}", sound.output.value, sound.channel.number()));
+pub(crate) fn drones(book: &Book, drone: &Drone, keys: &Keys) -> Vec<String> {
+    let goes = sound_named(book, &drone.sound.value).map_or_else(String::new, |sound| format!(" {}", goes(sound)));
     let tonic = 12 * (drone.octave + 1) + i32::from(keys.tonight.tonic());
     let minor = keys.tonight.is_minor();
     let mut degrees = drone.degrees.clone();
@@ -149,12 +160,13 @@ fn drones(book: &Book, drone: &Drone, keys: &Keys) -> Vec<String> {
     lines
 }
 
-fn seconds(micros: u64) -> String {
+/// A time in seconds.
+pub(crate) fn seconds(micros: u64) -> String {
     format!("{} s", micros as f64 / 1e6)
 }
 
 /// The sections in which a zone plays, by number; of a song without sections, the whole song.
-pub(super) fn sections_of<'a>(song: &'a Song, zone: &'a Zone) -> impl Iterator<Item = usize> + 'a {
+pub(crate) fn sections_of<'a>(song: &'a Song, zone: &'a Zone) -> impl Iterator<Item = usize> + 'a {
     let is_in = move |section: &usize| {
         song.sections.get(*section).is_none_or(|section| song.plays_in(zone, &section.name.value))
     };
@@ -162,9 +174,32 @@ pub(super) fn sections_of<'a>(song: &'a Song, zone: &'a Zone) -> impl Iterator<I
 }
 
 /// What fits in a section where the fingers play in the key on `tonic` (rule R12).
-pub(super) fn fitting(song: &Song, section: usize, tonic: u8) -> Classes {
+pub(crate) fn fitting(song: &Song, section: usize, tonic: u8) -> Classes {
     let chart = song.key.value;
     let chords = song.chords_of(section).unwrap_or_default().iter().flatten();
     let fits = chords.fold(chart.fitting(), |fits, chord| fits.and(chord.classes()));
     fits.moved(i32::from(tonic) - i32::from(chart.tonic()))
+}
+
+/// The sound of this name.
+pub(crate) fn sound_named<'a>(book: &'a Book, name: &str) -> Option<&'a Sound> {
+    book.gear.sounds.iter().find(|sound| sound.name.value == name)
+}
+
+/// Where a sound goes: `→ keys 1`.
+pub(crate) fn goes(sound: &Sound) -> String {
+    format!("→ {} {}", sound.output.value, sound.channel.number())
+}
+
+/// The inputs whose keyboards tell something about a song: an optional one only where a zone names it.
+pub(crate) fn worth_drawing<'a>(book: &'a Book, song: &'a Song) -> impl Iterator<Item = &'a Input> {
+    let named = |input: &Input| {
+        song.zones.iter().any(|zone| zone.input.as_ref().is_some_and(|named| named.value == input.name.value))
+    };
+    book.gear.inputs.iter().filter(move |input| input.play && (!input.optional || named(input)))
+}
+
+/// Whether a zone listens to an input.
+pub(crate) fn listens(zone: &Zone, input: &Input) -> bool {
+    zone.input.as_ref().map_or(input.play, |named| named.value == input.name.value)
 }

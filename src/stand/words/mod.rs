@@ -1,0 +1,6 @@
+//! What zones, cues, messages and fingers are called before the player, on every screen and on paper.
+
+pub(crate) mod cues;
+pub(crate) mod fingers;
+pub(crate) mod messages;
+pub(crate) mod zones;

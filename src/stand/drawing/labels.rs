@@ -3,7 +3,7 @@
 use crate::stand::letters::{Weight, cut, width};
 
 /// Letter size of the words.
-pub(super) const SIZE: f64 = 9.0;
+pub(super) const SIZE: f64 = 10.0;
 /// Words are no wider than this.
 const MOST: f64 = 110.0;
 /// Between the leader and its words, and between words.

@@ -15,11 +15,11 @@ const WIDEST: f64 = 20.0;
 const WHITE_HEIGHT: f64 = 62.0;
 const BLACK_HEIGHT: f64 = 38.0;
 /// Letter size of a reach's label.
-const SIZE: f64 = 10.0;
+const SIZE: f64 = 11.0;
 /// From one reach to the next.
-const DEPTH: f64 = 17.0;
+const DEPTH: f64 = 18.0;
 /// From one row of cue words to the next.
-const ROW: f64 = 12.0;
+const ROW: f64 = 13.0;
 /// Left and right of a label.
 const AIR: f64 = 5.0;
 /// Half of a tick.

@@ -57,7 +57,8 @@ fn part(song: &Song, keys: &Keys, coming: Coming, places: Option<&Vec<usize>>, o
         None => "not in tonight's order".to_owned(),
         Some(places) => {
             let places: Vec<String> = places.iter().map(usize::to_string).collect();
-            format!("{} of {of}", places.join(", "))
+            let word = if places.len() == 1 { "place" } else { "places" };
+            format!("{word} {} of {of}", places.join(", "))
         }
     }];
     if coming.lift != 0 {

@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use super::{Block, Keys, Part, Sheet, Table};
+use super::{Block, Keys, Part, Sheet, Table, signed};
 use crate::stand::letters::escaped;
 
 const STYLE: &str = "
@@ -36,8 +36,7 @@ table { width: 100%; border-collapse: collapse; font-size: .95rem; margin: .4rem
 th { text-align: left; font-weight: normal; font-size: .85rem; border-bottom: 1px solid black }
 td { vertical-align: top; padding: .2rem .6rem .2rem 0; border-bottom: 1px solid #999; overflow-wrap: anywhere }
 tr { break-inside: avoid }
-td div:first-child { font-weight: inherit }
-td:nth-child(-n+2) div:first-child { font-weight: bold }
+td.first div:first-child { font-weight: bold }
 figure { margin: .6rem 0; break-inside: avoid }
 figcaption { font-weight: bold; overflow-wrap: anywhere }
 figcaption small { display: block; font-weight: normal }
@@ -116,8 +115,8 @@ fn of_block(block: &Block, body: &mut String) {
 fn of_keys(keys: &Keys, body: &mut String) {
     let shift = match keys.shift {
         0 => "as played".to_owned(),
-        1 | -1 => format!("{:+} semitone", keys.shift),
-        shift => format!("{shift:+} semitones"),
+        shift if shift.abs() == 1 => format!("{} semitone", signed(shift)),
+        shift => format!("{} semitones", signed(shift)),
     };
     let cells = [
         ("first", "fingers in", Some(&keys.fingers)),
@@ -164,19 +163,20 @@ fn of_part(part: &Part, body: &mut String) {
 
 fn of_table(table: &Table, body: &mut String) {
     body.push_str("<table>\n");
-    if table.columns.iter().any(|(name, _)| !name.is_empty()) {
+    if table.columns.iter().any(|column| !column.head.is_empty()) {
         body.push_str("<thead><tr>");
-        for (name, _) in &table.columns {
-            let _ = write!(body, "<th scope=\"col\">{}</th>", escaped(name));
+        for column in &table.columns {
+            let _ = write!(body, "<th scope=\"col\">{}</th>", escaped(column.head));
         }
         body.push_str("</tr></thead>\n");
     }
     body.push_str("<tbody>\n");
     for row in &table.rows {
         body.push_str("<tr>");
-        for cell in row {
+        for (cell, column) in row.iter().zip(&table.columns) {
             let lines = cell.iter().map(|line| format!("<div dir=\"auto\">{}</div>", escaped(line)));
-            let _ = write!(body, "<td>{}</td>", lines.collect::<String>());
+            let class = if column.bold { " class=\"first\"" } else { "" };
+            let _ = write!(body, "<td{class}>{}</td>", lines.collect::<String>());
         }
         body.push_str("</tr>\n");
     }

@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 use super::flow::{Page, Piece, pages};
 use super::plot::{self, Plot};
-use super::{Block, Chords, Keys, Part, Sheet, Table};
+use super::{Block, Chords, Column, Keys, Part, Sheet, Table, signed};
 use crate::stand::drawing::{self, Keyboard};
 use crate::stand::letters::{Weight, cut, escaped, lines, number, width};
 
@@ -18,8 +18,8 @@ const HEAD: f64 = 8.0;
 /// Letter sizes.
 const TITLE: f64 = 12.0;
 const KEY: f64 = 13.0;
-const CHORD: f64 = 8.5;
-const HEARD: f64 = 4.6;
+const CHORD: f64 = 9.6;
+const HEARD: f64 = 5.2;
 const TEXT: f64 = 3.5;
 const SMALL: f64 = 3.1;
 /// From one chord to the next.
@@ -122,7 +122,11 @@ fn of_block(block: &Block) -> Vec<Piece> {
             pieces.extend(paragraph(heading, &ink, 0.0).into_iter().map(|piece| Piece { keep: true, ..piece }));
             pieces
         }
-        Block::Note(note) => paragraph(note, &Ink { size: SMALL + 0.2, ..PLAIN }, 0.0),
+        Block::Note(note) => {
+            let mut pieces = vec![Piece::space(1.2)];
+            pieces.extend(paragraph(note, &Ink { size: SMALL + 0.3, ..PLAIN }, 0.0));
+            pieces
+        }
         Block::Part(part) => of_part(part),
         Block::Keyboard(keyboard) => vec![of_keyboard(keyboard)],
         Block::Table(table) => of_table(table),
@@ -152,7 +156,7 @@ fn of_keys(keys: &Keys) -> Vec<Piece> {
     body.push_str(&line(from, y, (to, y), 0.4));
     body.push_str(&line(to - 2.2, y - 1.6, (to, y), 0.4));
     body.push_str(&line(to - 2.2, y + 1.6, (to, y), 0.4));
-    let shift = if keys.shift == 0 { "as played".to_owned() } else { format!("{:+}", keys.shift) };
+    let shift = if keys.shift == 0 { "as played".to_owned() } else { signed(keys.shift) };
     let size = if keys.shift == 0 { TEXT } else { 6.0 };
     body.push_str(&text((from + to) / 2.0, y - 2.0, &shift, &Ink { size, anchor: "middle", ..BOLD }));
     if keys.shift != 0 {
@@ -218,7 +222,7 @@ fn of_bars(bars: &[Vec<Chords>]) -> Vec<Piece> {
     let in_row = [4.0, 2.0, 1.0].into_iter().find(|count| widest <= WIDE / count).unwrap_or(1.0);
     let cell = WIDE / in_row;
     let heard = bars.iter().flatten().any(|chord| !chord.room.is_empty());
-    let high = if heard { 17.0 } else { 12.0 };
+    let high = if heard { 18.6 } else { 12.6 };
     let mut rows: Vec<Vec<(bool, &[Chords])>> = Vec::new();
     for bar in bars {
         // A bar too wide for a row goes on in the next, without a bar line.
@@ -269,8 +273,8 @@ fn of_bar(chords: &[Chords], left: f64, wide: f64) -> String {
     let mut body = String::new();
     let mut x = left;
     for chord in chords {
-        body.push_str(&text(x, 7.8, &chord.fingers, &Ink { size: CHORD, ..BOLD }));
-        body.push_str(&text(x, 13.2, &chord.room, &Ink { size: HEARD, ..PLAIN }));
+        body.push_str(&text(x, 8.4, &chord.fingers, &Ink { size: CHORD, ..BOLD }));
+        body.push_str(&text(x, 14.6, &chord.room, &Ink { size: HEARD, ..PLAIN }));
         x += if even { share } else { wide_of(chord) };
     }
     body
@@ -288,16 +292,16 @@ fn of_table(table: &Table) -> Vec<Piece> {
     let high = TEXT * 1.3;
     let mut starts = Vec::new();
     let mut x = 0.0;
-    for (_, share) in &table.columns {
+    for Column { share, .. } in &table.columns {
         starts.push((x, share * WIDE - 2.5));
         x += share * WIDE;
     }
     let mut pieces = Vec::new();
-    if table.columns.iter().any(|(name, _)| !name.is_empty()) {
+    if table.columns.iter().any(|column| !column.head.is_empty()) {
         let heads = table.columns.iter().zip(&starts);
         let mut head: String = heads
-            .map(|((name, _), (x, most))| {
-                text(*x, 4.0, &cut(name, SMALL, Weight::Plain, *most), &Ink { size: SMALL, ..PLAIN })
+            .map(|(Column { head, .. }, (x, most))| {
+                text(*x, 4.0, &cut(head, SMALL, Weight::Plain, *most), &Ink { size: SMALL, ..PLAIN })
             })
             .collect();
         head.push_str(&line(0.0, 5.6, (WIDE, 5.6), 0.3));
@@ -310,7 +314,7 @@ fn of_table(table: &Table) -> Vec<Piece> {
             .enumerate()
             .map(|(column, (cell, (_, most)))| {
                 let said = cell.iter().enumerate().flat_map(|(place, said)| {
-                    let bold = place == 0 && column < 2;
+                    let bold = place == 0 && table.columns.get(column).is_some_and(|column| column.bold);
                     let weight = if bold { Weight::Bold } else { Weight::Plain };
                     lines(said, TEXT, weight, *most).into_iter().map(move |line| (line, bold))
                 });

@@ -75,7 +75,7 @@ impl Plot {
         }
         let _ = write!(
             body,
-            r#"<text x="{}" y="{}" font-size="{SIZE}" text-anchor="middle">velocity struck</text><text x="3" y="{}" font-size="{SIZE}">sent</text>"#,
+            r#"<text x="{}" y="{}" font-size="{SIZE}" text-anchor="middle">velocity in</text><text x="3" y="{}" font-size="{SIZE}">out</text>"#,
             left + 64.0,
             bottom + 28.0,
             bottom - 94.0,

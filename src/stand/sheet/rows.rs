@@ -1,6 +1,6 @@
 //! The rows of a sheet's tables, in words: zones, cues, sends, inputs and outputs.
 
-use super::Table;
+use super::{Table, bold, plain};
 use crate::engine::Keys;
 use crate::map::{
     Book, Controls, Cue, Curve, Does, Input, Moment, Output, Pedal, SendMessage, Song, Sound, Trigger, Wire, Zone,
@@ -43,7 +43,8 @@ pub(super) fn of_zones(book: &Book, song: &Song, keys: &Keys) -> Table {
             },
         ]
     });
-    let columns = vec![("zone", 0.2), ("sound", 0.26), ("what it makes of its keys", 0.34), ("touch", 0.2)];
+    let columns =
+        vec![bold("zone", 0.2), bold("sound", 0.25), plain("what it makes of its keys", 0.35), plain("touch", 0.2)];
     Table { columns, rows: rows.collect() }
 }
 
@@ -71,7 +72,7 @@ fn of_sound(sound: &Sound, volume: Option<U7>) -> Vec<String> {
     set_up.extend(sound.bank.map(|(msb, lsb)| format!("bank {} {}", u8::from(msb), u8::from(lsb))));
     set_up.extend(volume.or(sound.volume).map(|volume| format!("volume {}", u8::from(volume))));
     set_up.extend(sound.pan.map(|pan| format!("pan {}", u8::from(pan))));
-    let mut lines = vec![format!("{} → {}, {}", sound.name.value, sound.output.value, channel(sound.channel))];
+    let mut lines = vec![sound.name.value.clone(), format!("→ {}, {}", sound.output.value, channel(sound.channel))];
     lines.extend(joined(set_up));
     lines.extend(sound.label.clone());
     lines
@@ -151,10 +152,8 @@ pub(super) fn of_cues<'a>(all: impl Iterator<Item = &'a Cue>, key: Key, whose: i
     let rows = all.map(|cue| {
         let trigger = cue.when.trigger;
         let any = matches!(trigger, Trigger::Program { program: None, .. } | Trigger::SongSelect(None));
-        let mut comes = vec![cues::what(trigger, None)];
-        if any {
-            comes.push("any".to_owned());
-        }
+        let what = cues::what(trigger, None);
+        let mut comes = vec![if any { format!("any {what}") } else { what }];
         comes.extend(trigger.channel().map(|on| format!("on {}", channel(on))));
         comes.push(cues::press(trigger).to_owned());
         comes.retain(|word| !word.is_empty());
@@ -171,7 +170,8 @@ pub(super) fn of_cues<'a>(all: impl Iterator<Item = &'a Cue>, key: Key, whose: i
         }
         vec![vec![cue.when.input.value.clone()], vec![comes.join(" ")], does, joined(vec![whose(cue).to_owned()])]
     });
-    let columns = vec![("from", 0.18), ("what comes", 0.28), ("what it does", 0.4), ("written in", 0.14)];
+    let columns =
+        vec![plain("from", 0.18), bold("what comes", 0.28), plain("what it does", 0.4), plain("written in", 0.14)];
     Table { columns, rows: rows.collect() }
 }
 
@@ -186,7 +186,7 @@ pub(super) fn of_sends(song: &Song, key: Key) -> Table {
         let when = if send.after > 0 { format!("{when}, {} later", zones::seconds(send.after)) } else { when };
         vec![vec![when], vec![send.to.value.clone()], vec![message(&send.message, key)]]
     });
-    Table { columns: vec![("when", 0.34), ("to", 0.16), ("what", 0.5)], rows: rows.collect() }
+    Table { columns: vec![bold("when", 0.36), plain("to", 0.16), plain("what", 0.48)], rows: rows.collect() }
 }
 
 /// The inputs and what is heard of them.
@@ -208,8 +208,12 @@ pub(super) fn of_inputs(book: &Book) -> Table {
         port.extend(input.serial.as_ref().map(|serial| format!("serial {serial}")));
         vec![vec![input.name.value.clone()], port, joined(heard), vec![there(input.optional)]]
     });
-    let columns =
-        vec![("input", 0.18), ("its port has in its name", 0.28), ("what is heard", 0.36), ("must it be there", 0.18)];
+    let columns = vec![
+        bold("input", 0.18),
+        plain("its port has in its name", 0.28),
+        plain("what is heard", 0.36),
+        plain("must it be there", 0.18),
+    ];
     Table { columns, rows: rows.collect() }
 }
 
@@ -227,7 +231,7 @@ pub(super) fn of_outputs(book: &Book) -> Table {
         });
         vec![vec![output.name.value.clone()], leads(output), sounds.collect()]
     });
-    let columns = vec![("output", 0.18), ("where it leads", 0.42), ("channel and sound", 0.4)];
+    let columns = vec![bold("output", 0.18), plain("where it leads", 0.42), plain("channel and sound", 0.4)];
     Table { columns, rows: rows.collect() }
 }
 

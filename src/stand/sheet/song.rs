@@ -1,10 +1,12 @@
 //! The sheet of one song.
 
 use super::plot::Plot;
-use super::{Block, Keys, Sheet, Table, chords, rows, stem};
+use super::{Block, Keys, Sheet, Table, chords, plain, rows, stem};
 use crate::engine;
 use crate::map::{Book, Cue, Entry, Input, Song};
-use crate::stand::drawing::{Keyboard, key_name};
+use crate::music::Tone;
+use crate::music::chord::Kind;
+use crate::stand::drawing::Keyboard;
 use crate::stand::words::{fingers, zones};
 
 impl Sheet {
@@ -89,12 +91,14 @@ fn hands(book: &Book, song: &Song, keys: &engine::Keys) -> Vec<Block> {
     blocks.push(Block::Table(rows::of_zones(book, song, keys)));
     if song.zones.iter().any(|zone| zone.one_key_chord) {
         blocks.push(Block::Heading(format!("One finger plays, in {}", keys.play_in)));
-        let chord = |class: u8| vec![fingers::chord_on(song, keys, class).to_string()];
-        let classes = [0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11];
-        // The names of the Cs' octave without its number are the keys' names.
-        let key = |class: u8| vec![key_name(60 + class).trim_end_matches('4').to_owned()];
-        let rows = vec![classes.map(key).to_vec(), classes.map(chord).to_vec()];
-        let columns = vec![("", 1.0 / 12.0); 12];
+        let key = |class: u8| vec![Tone::in_key(class, keys.play_in).to_string()];
+        // A key that plays its root and fifth is one of those without a name.
+        let chord = |class: u8| {
+            let chord = fingers::chord_on(song, keys, class);
+            if chord.kind() == Kind::Fifth { Vec::new() } else { vec![chord.to_string()] }
+        };
+        let rows = vec![(0..12).map(key).collect(), (0..12).map(chord).collect()];
+        let columns = vec![plain("", 1.0 / 12.0); 12];
         blocks.push(Block::Table(Table { columns, rows }));
     }
     blocks

@@ -1,6 +1,6 @@
 //! The sheet of the set: the songs in order with their keys, and the gear.
 
-use super::{Block, Sheet, Table, chords, rows, song};
+use super::{Block, Sheet, Table, bold, chords, plain, rows, signed, song};
 use crate::engine::Keys;
 use crate::map::{Book, Cue, Entry};
 use crate::music::Key;
@@ -37,14 +37,14 @@ impl Sheet {
 fn songs(book: &Book) -> Table {
     let rows = book.set.entries.iter().enumerate().map(|(place, entry)| row(book, place, entry));
     let columns = vec![
-        ("", 0.05),
-        ("song", 0.31),
-        ("fingers", 0.09),
-        ("shift", 0.07),
-        ("room", 0.08),
-        ("chart", 0.08),
-        ("tempo", 0.12),
-        ("sings, remark", 0.2),
+        plain("", 0.05),
+        bold("song", 0.33),
+        bold("fingers", 0.09),
+        plain("shift", 0.07),
+        bold("room", 0.09),
+        plain("chart", 0.08),
+        plain("tempo", 0.11),
+        plain("sings, remark", 0.18),
     ];
     Table { columns, rows: rows.collect() }
 }
@@ -68,6 +68,6 @@ fn row(book: &Book, place: usize, entry: &Entry) -> Vec<Vec<String>> {
     let mut beats: Vec<String> = song.tempo.map(|tempo| format!("♩ = {}", song::tempo(tempo))).into_iter().collect();
     beats.extend(song.meter.map(|(beats, value)| format!("{beats}/{value}")));
     let key = |key: Key| vec![key.to_string()];
-    let shift = vec![format!("{:+}", keys.shift)];
+    let shift = vec![signed(keys.shift)];
     vec![number, vec![title, sections], key(keys.play_in), shift, key(keys.tonight), key(keys.chart), beats, said]
 }

@@ -227,7 +227,8 @@ impl Lookout {
             send(viewers, &frames::text(&Frame::Set(Set::of(&show, self.plays))));
         }
         if std::mem::take(&mut self.told.song_changed) {
-            let song = SongFrame::of(&show, &standing);
+            let zones = self.chronicle.state().song.map_or_else(Vec::new, |song| song.zones);
+            let song = SongFrame::of(&show, &standing, &|zone| zones.get(zone).is_none_or(|zone| zone.on));
             if self.told.song.as_ref() != Some(&song) {
                 let frame = Frame::Song(Box::new(song));
                 send(viewers, &frames::text(&frame));

@@ -7,6 +7,8 @@ use crate::daemon::state::{playing, sounding};
 use crate::engine::{Keys, Standing};
 use crate::map::Song;
 use crate::music::{Chord, Key};
+use crate::stand::drawing::{Keyboard, Now};
+use crate::stand::words::zones;
 
 /// Bars, each with its chords.
 type Bars = Vec<Vec<String>>;
@@ -64,8 +66,8 @@ fn fingers_of(keys: &Keys, room: Key, standing: &Standing) -> Key {
 }
 
 impl SongFrame {
-    /// The song where the set stands; before the first, none.
-    pub fn of(show: &Show, standing: &Standing) -> SongFrame {
+    /// The song where the set stands, `on` says of each of its zones whether it is on; before the first song, none.
+    pub fn of(show: &Show, standing: &Standing, on: &dyn Fn(usize) -> bool) -> SongFrame {
         let (Some(here), Some((entry, song))) = (standing.song, playing(show, standing)) else {
             return SongFrame::default();
         };
@@ -86,8 +88,8 @@ impl SongFrame {
             meter: song.meter,
             drone: song.drone.is_some(),
             sections: sections.collect(),
-            zones: zones(show, song),
-            keyboards: keyboards(show, song, &keys, standing),
+            zones: zone_frames(show, song),
+            keyboards: keyboards(show, song, &keys, Now { section: standing.section, on }),
             order,
         }
     }
@@ -137,7 +139,7 @@ fn moved(bars: &[Vec<Chord>], chart: Key, to: Key) -> Bars {
     bars.iter().map(|bar| bar.iter().map(|chord| chord.moved(way, to).to_string()).collect()).collect()
 }
 
-fn zones(show: &Show, song: &Song) -> Vec<ZoneFrame> {
+fn zone_frames(show: &Show, song: &Song) -> Vec<ZoneFrame> {
     let gear = &show.book.gear;
     let zones = song.zones.iter().map(|zone| {
         let sound = gear.sounds.iter().find(|sound| sound.name.value == zone.sound.value);
@@ -153,7 +155,11 @@ fn zones(show: &Show, song: &Song) -> Vec<ZoneFrame> {
     zones.collect()
 }
 
-/// The drawings of the keyboards that tell something about the song.
-fn keyboards(_show: &Show, _song: &Song, _keys: &Keys, _standing: &Standing) -> Vec<KeyboardFrame> {
-    Vec::new()
+/// The drawings of the keyboards that tell something about the song, as they are now.
+fn keyboards(show: &Show, song: &Song, keys: &Keys, now: Now<'_>) -> Vec<KeyboardFrame> {
+    let drawn = zones::worth_drawing(&show.book, song).map(|input| KeyboardFrame {
+        input: input.name.value.clone(),
+        svg: Keyboard::of(&show.book, song, keys, input, Some(now)).svg(),
+    });
+    drawn.collect()
 }

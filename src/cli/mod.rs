@@ -12,6 +12,7 @@ mod log;
 mod maps;
 mod play;
 mod ports;
+mod practice;
 mod print;
 #[cfg(unix)]
 mod reach;
@@ -53,8 +54,14 @@ struct CommandLine {
 #[derive(Debug, Subcommand)]
 enum Command {
     /// The main job with nothing plugged in: the demo set and takes, and what the hand played beside what came out.
-    #[command(after_help = "Examples:\n  handspan try\n  handspan try --out ~/handspan-demo")]
+    /// In a terminal it goes on as a page that one plays and hears, until Ctrl-C.
+    #[command(
+        after_help = "Examples:\n  handspan try\n  handspan try --page | less\n  handspan try --out ~/handspan-demo"
+    )]
     Try {
+        /// Goes on as a page although this is no terminal.
+        #[arg(long)]
+        page: bool,
         /// Where the maps, takes and rendered files are left; a new folder for temporary files if not given.
         #[arg(long, value_name = "FOLDER")]
         out: Option<PathBuf>,
@@ -173,7 +180,7 @@ enum Failure {
 #[must_use]
 pub fn main() -> ExitCode {
     let result = match CommandLine::parse().command {
-        Command::Try { out } => tryout::run(out),
+        Command::Try { page, out } => tryout::run(out, page || std::io::stdout().is_terminal()),
         Command::Play { set, backend, log, take, name } => play::run(&play::Wanted {
             set: &set,
             backend: backend.into(),

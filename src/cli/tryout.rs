@@ -7,7 +7,7 @@ use std::sync::Arc;
 
 use super::table::{self, Kind, Moment};
 use super::telling::in_which_keys;
-use super::{Failure, demo, keyboard, render, tell};
+use super::{Failure, demo, keyboard, practice, render, tell};
 use crate::engine::{Action, Keys, Notice, Plan, Rehearsal};
 use crate::map::{self, Book};
 use crate::midi::file::{self, Take, TakeKind};
@@ -28,7 +28,8 @@ const HAND: &str = "the hand";
 /// Columns of a keyboard.
 const KEYBOARD: usize = 88;
 
-pub(super) fn run(out: Option<PathBuf>) -> Result<(), Failure> {
+/// Tells what the demo does, and where `plays` says so lets the player play it.
+pub(super) fn run(out: Option<PathBuf>, plays: bool) -> Result<(), Failure> {
     let folder = folder(out)?;
     leave_maps(&folder)?;
     let book = demo_book()?;
@@ -64,6 +65,10 @@ pub(super) fn run(out: Option<PathBuf>) -> Result<(), Failure> {
         folder.join(demo::WHOLE_TAKE).display(),
         folder.join("again").display()
     ));
+    if plays {
+        return practice::run(&set);
+    }
+    tell("Play it yourself, on a page with keys and sound:\n  handspan try --page");
     Ok(())
 }
 

@@ -33,6 +33,8 @@ mod sequencer;
 #[cfg(target_os = "linux")]
 mod sets;
 #[cfg(target_os = "linux")]
+mod tablet;
+#[cfg(target_os = "linux")]
 mod take;
 #[cfg(target_os = "linux")]
 mod trouble;
@@ -69,7 +71,9 @@ fn main() -> std::process::ExitCode {
     trouble::set_seed(seed);
     let parts: Vec<String> = std::env::args().skip(1).filter(|part| !part.starts_with("seed=")).collect();
     let wanted = |name: &str| parts.is_empty() || parts.iter().any(|part| name.contains(part));
-    let mut scenarios = keeping::scenarios();
+    // First: the browser outside waits for it.
+    let mut scenarios = tablet::scenarios();
+    scenarios.extend(keeping::scenarios());
     scenarios.extend(playing::scenarios());
     scenarios.extend(take::scenarios());
     scenarios.extend(hand::scenarios());

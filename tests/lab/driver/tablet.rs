@@ -1,0 +1,58 @@
+//! A tablet in the network: a browser on the machine that runs the lab opens the page of the real program, while the hand
+//! plays on the real keyboard and its cable comes out. What the browser does stands in `tests/page/lab.mjs`; both sides
+//! go on as soon as they see what the other did.
+
+use std::fs;
+use std::time::Duration;
+
+use handspan::ports::CLIENT;
+
+use crate::Said;
+use crate::gadget::Keyboard;
+use crate::program::{Program, run};
+use crate::sequencer::{Listener, Record, taken, until};
+use crate::sets;
+
+type Scenario = Box<dyn FnOnce() -> Said>;
+
+/// A browser under a busy host takes its time, and so does emulation.
+const PATIENCE: Duration = Duration::from_secs(120);
+
+/// This machine as the browser reaches it; the guest's address is given by `init`.
+const STAND: &str = "\n[stand]\nlisten = \"10.0.2.15:7355\"\npasscode = \"snow on the weir\"\n";
+
+/// All of this file, with names.
+pub fn scenarios() -> Vec<(String, Scenario)> {
+    vec![("tablet/a_browser_plays_moves_and_sees_the_cable_come_out".into(), Box::new(browser))]
+}
+
+/// Waits until a note of this number begins at the piano.
+fn heard(piano: &Record, note: u8) -> Result<(), String> {
+    let began = || taken(piano).iter().any(|heard| heard.bytes[0] & 0xF0 == 0x90 && heard.bytes[1] == note);
+    until(&format!("note {note} from the page"), PATIENCE, began)
+}
+
+fn browser() -> Said {
+    let keyboard = Keyboard::new(0, "Lab Stage Piano", "A1")?;
+    keyboard.plug()?;
+    let set = sets::concert("stage piano", None)?;
+    let gear = set.with_file_name("gear.toml");
+    let text = fs::read_to_string(&gear).map_err(|error| error.to_string())?;
+    fs::write(&gear, text + STAND).map_err(|error| error.to_string())?;
+    let program = Program::play(&set, &["piano", "pad", "desk"])?;
+    let piano = Record::default();
+    let _listener = Listener::to(CLIENT, "piano", std::slice::from_ref(&piano))?;
+    // The browser presses middle C; E flat is heard. The hand answers with a chord, which the browser must see.
+    heard(&piano, 63)?;
+    keyboard.play(&[0x90, 60, 100, 0x90, 64, 100, 0x90, 67, 100])?;
+    // It sees the chord and asks for the next section.
+    let status = || run(&["status", "--json"]).map(|(_, said)| said).unwrap_or_default();
+    until("the section that the page asks for", PATIENCE, || status().contains("\"name\": \"Chorus\""))?;
+    keyboard.unplug()?;
+    // It sees that the keyboard is gone, and plays by itself.
+    heard(&piano, 65)?;
+    keyboard.plug()?;
+    heard(&piano, 67)?;
+    let (_, said) = program.end()?;
+    Ok(format!("all seen from both sides; the program said: {}", said.lines().next().unwrap_or_default()))
+}

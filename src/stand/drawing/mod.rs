@@ -121,7 +121,7 @@ impl Keyboard {
         let (low, high) = zone.keys.value;
         let mut words: Vec<String> = zones::sound_named(book, &zone.sound.value).map(zones::goes).into_iter().collect();
         if (low as u8) > self.low || (high as u8) < self.high {
-            words.push(format!("{}–{}", note::name(low, 4), note::name(high, 4)));
+            words.push(span(low, high));
         }
         if (high as u8) < self.low || (low as u8) > self.high {
             words.push("outside this keyboard".to_owned());
@@ -186,4 +186,9 @@ impl Reach {
 /// A key's name, middle C being C4.
 pub(crate) fn key_name(key: u8) -> String {
     Note::try_from(key).map(|key| note::name(key, 4)).unwrap_or_default()
+}
+
+/// A range of keys by name: `A0–B2`, or the name of a single one.
+pub(crate) fn span(low: Note, high: Note) -> String {
+    if low == high { note::name(low, 4) } else { format!("{}–{}", note::name(low, 4), note::name(high, 4)) }
 }

@@ -190,9 +190,11 @@ fn fact(what: &str, said: &str) -> Vec<Piece> {
 
 fn of_part(part: &Part) -> Vec<Piece> {
     let name = Ink { size: 6.0, ..BOLD };
-    let aside = Ink { size: SMALL + 0.4, ..PLAIN };
+    // A key that is new here is not to be overlooked.
+    let weight = if part.aside.len() > 1 { Weight::Bold } else { Weight::Plain };
+    let aside = Ink { size: SMALL + 0.4, weight, ..PLAIN };
     let beside = part.aside.join(", ");
-    let room = WIDE - width(&beside, aside.size, Weight::Plain) - 6.0;
+    let room = WIDE - width(&beside, aside.size, aside.weight) - 6.0;
     let mut pieces = vec![Piece::space(3.0)];
     for (number, line) in lines(&part.name, name.size, Weight::Bold, room).iter().enumerate() {
         let mut body = text(0.0, name.size, line, &name);

@@ -3,11 +3,11 @@
 use super::{Table, bold, plain};
 use crate::engine::Keys;
 use crate::map::{
-    Book, Controls, Cue, Curve, Does, Input, Moment, Output, Pedal, SendMessage, Song, Sound, Trigger, Wire, Zone,
+    Book, Controls, Cue, Curve, Does, Input, Moment, Output, Pedal, Send, SendMessage, Song, Sound, Trigger, Wire, Zone,
 };
 use crate::midi::{Channel, U7};
 use crate::music::{Key, note};
-use crate::stand::drawing::key_name;
+use crate::stand::drawing::{key_name, span};
 use crate::stand::words::messages::spoken;
 use crate::stand::words::{cues, zones};
 
@@ -54,11 +54,7 @@ fn under_the_hand(book: &Book, zone: &Zone) -> Vec<String> {
     let mut lines = vec![zone.name.clone()];
     let whole = |input: &&Input| zones::listens(zone, input) && !(low <= input.keys.0 && high >= input.keys.1);
     if book.gear.inputs.iter().any(|input| whole(&input)) {
-        lines.push(if low == high {
-            note::name(low, 4)
-        } else {
-            format!("{}–{}", note::name(low, 4), note::name(high, 4))
-        });
+        lines.push(span(low, high));
     }
     lines.extend(zone.input.as_ref().map(|input| format!("on {}", input.value)));
     lines.extend(zone.feet.as_ref().map(|feet| format!("pedals of {}", feet.value)));
@@ -177,7 +173,14 @@ pub(super) fn of_cues<'a>(all: impl Iterator<Item = &'a Cue>, key: Key, whose: i
 
 /// What is sent to other machines, and when.
 pub(super) fn of_sends(song: &Song, key: Key) -> Table {
-    let rows = song.sends.iter().map(|send| {
+    let turn = |send: &Send| match &send.at.value {
+        Moment::Enter => 0,
+        Moment::Section(name) => 1 + song.sections.iter().take_while(|section| section.name.value != *name).count(),
+        Moment::Leave => usize::MAX,
+    };
+    let mut sends: Vec<&Send> = song.sends.iter().collect();
+    sends.sort_by_key(|send| (turn(send), send.after));
+    let rows = sends.into_iter().map(|send| {
         let when = match &send.at.value {
             Moment::Enter => "as the song begins".to_owned(),
             Moment::Leave => "on leaving the song".to_owned(),

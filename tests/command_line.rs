@@ -40,12 +40,40 @@ fn demo_take() -> Vec<u8> {
     fs::read(Path::new(env!("CARGO_MANIFEST_DIR")).join("maps/takes/weir-gate.mid")).expect("a take")
 }
 
+#[test]
+fn a_set_is_printed_whole_into_a_new_folder() {
+    let folder = maps();
+    let ran = run(folder.path(), &["print", "set.toml", "--out", "on/paper"]);
+    assert_eq!(ran.code, 0, "{}", ran.err);
+    assert!(ran.out.contains("01-lantern  html, svg, png (1 page)"), "{}", ran.out);
+    let out = folder.path().join("on/paper");
+    let mut names: Vec<String> = fs::read_dir(&out)
+        .expect("the folder")
+        .map(|entry| entry.expect("an entry").file_name().into_string().expect("a name"))
+        .collect();
+    names.sort();
+    let wanted = ["01-lantern.html", "01-lantern.png", "01-lantern.svg", "set.html", "set.png", "set.svg"];
+    assert_eq!(names, wanted, "nothing half-written is left");
+    // The signature of PNG, and what follows it (ISO/IEC 15948, 5.2 and 11.2.2).
+    let png = fs::read(out.join("set.png")).expect("a picture");
+    assert_eq!(&png[..16], b"\x89PNG\r\n\x1A\n\0\0\0\x0DIHDR");
+    // Where a file's place is taken by a folder, that is said.
+    let taken = folder.path().join("taken");
+    fs::create_dir_all(taken.join("01-lantern.html")).expect("a folder");
+    let ran = run(folder.path(), &["print", "set.toml", "--out", "taken"]);
+    assert_eq!(ran.code, 2, "{}", ran.err);
+    assert!(ran.err.contains("01-lantern.html") && ran.err.contains("--out"), "{}", ran.err);
+}
+
 /// Every command that reads a set refuses it alike: exit code 2, and a sentence with all of `said`.
 fn refuses_the_set(folder: &Path, said: &[&str]) {
     fs::write(folder.join("take.mid"), demo_take()).expect("a take");
-    for arguments in
-        [&["render", "set.toml", "take.mid", "--out", "out"][..], &["play", "set.toml"][..], &["check", "set.toml"][..]]
-    {
+    for arguments in [
+        &["render", "set.toml", "take.mid", "--out", "out"][..],
+        &["play", "set.toml"][..],
+        &["check", "set.toml"][..],
+        &["print", "set.toml", "--out", "out"][..],
+    ] {
         let ran = run(folder, arguments);
         assert_eq!(ran.code, 2, "{arguments:?}: {}", ran.err);
         for words in said {

@@ -130,7 +130,7 @@ mod tests {
         assert_eq!(lines("", 10.0, Weight::Plain, 50.0), [""]);
         // Narrower than a letter: each stands alone.
         assert_eq!(lines("ab", 10.0, Weight::Plain, 1.0), ["a", "b"]);
-        assert_eq!(cut("piano and pad", 10.0, Weight::Plain, 50.0), "piano…");
+        assert_eq!(cut("piano and pad", 10.0, Weight::Plain, 45.0), "piano…");
     }
 
     #[test]

@@ -85,7 +85,8 @@ pub fn sets() -> Vec<(&'static str, Maps)> {
         ("one black key", one(gear("F#3", "F#3", ""), song("One", ZONE))),
         ("128 keys", one(gear("C-1", "G9", ""), song("All", ZONE))),
         ("zones of one key", narrow()),
-        ("40 zones", many()),
+        ("40 zones", many(40)),
+        ("80 zones", many(80)),
         ("names of signs", signs(AWKWARD)),
         ("long names", signs(&glued[..180])),
         ("long words", signs(&long[..300])),
@@ -105,10 +106,10 @@ fn narrow() -> Maps {
     one(gear("A0", "C8", ""), song("Narrow", &zones))
 }
 
-fn many() -> Maps {
+fn many(count: usize) -> Maps {
     let mut zones = String::new();
-    for number in 0..40 {
-        let (low, high) = (21 + number, 60 + number);
+    for number in 0..count {
+        let (low, high) = (21 + number / 2, 60 + number / 2);
         let curve =
             ["curve = { gamma = 0.4 }", "curve = { fixed = 90 }", "level = -7.5", "velocity = [30, 31]"][number % 4];
         let on = if number % 3 == 0 { "false" } else { "true" };

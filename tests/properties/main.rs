@@ -20,6 +20,7 @@ mod model;
 mod model_hands;
 mod performance;
 mod presses;
+mod printed;
 mod voices;
 mod wrong_notes;
 

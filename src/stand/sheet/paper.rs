@@ -15,6 +15,8 @@ const MARGIN: f64 = 13.0;
 const WIDE: f64 = PAGE.0 - 2.0 * MARGIN;
 /// The line at the head of each page.
 const HEAD: f64 = 8.0;
+/// What is left below it.
+const ROOM: f64 = PAGE.1 - 2.0 * MARGIN - HEAD;
 /// Letter sizes.
 const TITLE: f64 = 12.0;
 const KEY: f64 = 13.0;
@@ -74,8 +76,7 @@ impl Sheet {
         for block in &self.blocks {
             pieces.extend(of_block(block));
         }
-        let room = PAGE.1 - 2.0 * MARGIN - HEAD;
-        let pages = pages(pieces, room, room);
+        let pages = pages(pieces, ROOM, ROOM);
         pages.iter().enumerate().map(|(number, page)| self.page(page, number + 1, pages.len())).collect()
     }
 
@@ -225,47 +226,58 @@ fn of_bars(bars: &[Vec<Chords>]) -> Vec<Piece> {
     let cell = WIDE / in_row;
     let heard = bars.iter().flatten().any(|chord| !chord.room.is_empty());
     let high = if heard { 18.6 } else { 12.6 };
-    let mut rows: Vec<Vec<(bool, &[Chords])>> = Vec::new();
+    let mut rows: Vec<Vec<Stretch<'_>>> = Vec::new();
     for bar in bars {
         // A bar too wide for a row goes on in the next, without a bar line.
-        for (number, piece) in broken(bar, cell - 2.0).into_iter().enumerate() {
-            match rows.last_mut().filter(|row| (row.len() as f64) < in_row && number == 0) {
-                Some(row) => row.push((true, piece)),
-                None => rows.push(vec![(number == 0, piece)]),
+        for stretch in broken(bar, cell - 2.0) {
+            match rows.last_mut().filter(|row| (row.len() as f64) < in_row && stretch.begins) {
+                Some(row) => row.push(stretch),
+                None => rows.push(vec![stretch]),
             }
         }
     }
     let last = rows.len().saturating_sub(1);
-    let row = |(place, row): (usize, &Vec<(bool, &[Chords])>)| {
+    let row = |(place, row): (usize, &Vec<Stretch<'_>>)| {
         let mut body = String::new();
-        for (number, (begins, chords)) in row.iter().enumerate() {
+        for (number, stretch) in row.iter().enumerate() {
             let left = number as f64 * cell;
-            if *begins {
+            if stretch.begins {
                 body.push_str(&line(left, 1.0, (left, high - 3.0), 0.35));
             }
-            body.push_str(&of_bar(chords, left + 2.0, cell - 2.0));
+            body.push_str(&of_bar(stretch.chords, left + 2.0, cell - 2.0));
         }
         let right = row.len() as f64 * cell;
-        body.push_str(&line(right, 1.0, (right, high - 3.0), if place == last { 0.9 } else { 0.35 }));
+        if row.last().is_some_and(|stretch| stretch.ends) {
+            body.push_str(&line(right, 1.0, (right, high - 3.0), if place == last { 0.9 } else { 0.35 }));
+        }
         Piece::new(high, body)
     };
     rows.iter().enumerate().map(row).collect()
 }
 
-/// A bar in pieces no wider than `most`.
-fn broken(bar: &[Chords], most: f64) -> Vec<&[Chords]> {
-    let mut pieces = Vec::new();
+/// A bar, or what of it stands in one row.
+struct Stretch<'a> {
+    chords: &'a [Chords],
+    /// Whether the bar begins here.
+    begins: bool,
+    /// Whether it ends here.
+    ends: bool,
+}
+
+/// A bar in stretches no wider than `most`.
+fn broken(bar: &[Chords], most: f64) -> Vec<Stretch<'_>> {
+    let mut stretches = Vec::new();
     let mut start = 0;
     let mut wide = 0.0;
     for (place, chord) in bar.iter().enumerate() {
         if wide + wide_of(chord) > most && place > start {
-            pieces.push(&bar[start..place]);
+            stretches.push(Stretch { chords: &bar[start..place], begins: start == 0, ends: false });
             (start, wide) = (place, 0.0);
         }
         wide += wide_of(chord);
     }
-    pieces.push(&bar[start..]);
-    pieces
+    stretches.push(Stretch { chords: &bar[start..], begins: start == 0, ends: true });
+    stretches
 }
 
 /// The chords of a bar: evenly where that leaves room for each, else one after the other.
@@ -284,7 +296,8 @@ fn of_bar(chords: &[Chords], left: f64, wide: f64) -> String {
 
 fn of_keyboard(keyboard: &Keyboard) -> Piece {
     let (high, body) = keyboard.body();
-    let scale = WIDE / drawing::WIDTH;
+    // So many zones that a page would be too short are drawn smaller.
+    let scale = (WIDE / drawing::WIDTH).min((ROOM - 30.0) / high);
     let name = text(0.0, 4.5, &cut(&keyboard.name, TEXT + 0.3, Weight::Bold, WIDE), &Ink { size: TEXT + 0.3, ..BOLD });
     let body = format!(r#"{name}<g transform="translate(0 6) scale({scale:.5})">{body}</g>"#);
     Piece::new(high * scale + 8.0, body)

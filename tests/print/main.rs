@@ -143,3 +143,27 @@ fn a_keyboard_of_this_moment_says_what_is_in_use() {
     assert_eq!(black, 36, "a piano has 36 black keys (common practice)");
     assert!(svg.contains("voices") && svg.contains("not here"));
 }
+
+#[test]
+fn the_checks_see_what_is_wrong() {
+    let page = |body: &str| {
+        format!(
+            "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"210mm\" height=\"297mm\" viewBox=\"0 0 210 297\" \
+             font-family=\"sans-serif\" font-size=\"5\">{body}</svg>"
+        )
+    };
+    let first = "<text x=\"20\" y=\"30\">Verse</text>";
+    check_svg("in order", &page(&format!("{first}<text x=\"20\" y=\"37\">Chorus</text>")));
+    for wrong in [
+        "<text x=\"24\" y=\"31\">Chorus</text>",
+        "<text x=\"190\" y=\"60\">off the page</text>",
+        "<text x=\"20\" y=\"295\">below it</text>",
+        "<rect width=\"5\" height=\"5\" fill=\"#c00\"/>",
+        "<rect width=\"5\" height=\"5\" style=\"fill:black\"/>",
+        "<image href=\"http://elsewhere/x.png\"/>",
+        "<text x=\"20\" y=\"60\">not closed",
+    ] {
+        let wrong = page(&format!("{first}{wrong}"));
+        assert!(std::panic::catch_unwind(|| check_svg("wrong", &wrong)).is_err(), "not seen: {wrong}");
+    }
+}

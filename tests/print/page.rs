@@ -15,7 +15,7 @@ fn fonts() -> Arc<Database> {
     let load = || {
         let mut fonts = Database::new();
         fonts.load_system_fonts();
-        assert!(fonts.len() > 0, "the system has no font: run tests/prepare");
+        assert!(!fonts.is_empty(), "the system has no font: run tests/prepare");
         // The widest of the usual faces: what holds here holds with the others.
         fonts.set_sans_serif_family("DejaVu Sans");
         fonts.set_serif_family("DejaVu Sans");

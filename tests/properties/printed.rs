@@ -10,7 +10,7 @@ use super::config;
 use super::maps::drawn;
 
 /// Laying out letters takes some tenths of a second a set.
-const CASES: u32 = 12;
+const CASES: u32 = 40;
 
 proptest! {
     #![proptest_config(config(CASES))]

@@ -12,7 +12,7 @@ body { margin: 0 auto; padding: 1rem; max-width: 210mm; color: black; background
 header p { margin: 0; display: flex; justify-content: space-between; border-bottom: 1px solid black }
 h1 { margin: .3rem 0; font-size: 2.9rem; line-height: 1.1; overflow-wrap: anywhere }
 h2 { margin: 1.4rem 0 .2rem; font-size: 1.25rem; break-after: avoid; overflow-wrap: anywhere }
-.keys { display: flex; flex-wrap: wrap; gap: .3rem 2.2rem; align-items: end; margin: .6rem 0; padding-bottom: .5rem; \
+.keys { display: flex; flex-wrap: wrap; gap: .3rem 2.2rem; align-items: last baseline; margin: .6rem 0; padding-bottom: .5rem; \
 border-bottom: 2px solid black }
 .keys dt { font-size: .9rem }
 .keys dd { margin: 0; font-size: 1.9rem; font-weight: bold; line-height: 1.1 }

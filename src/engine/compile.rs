@@ -175,14 +175,14 @@ impl Compiler<'_> {
         PlanSong { zones, sections, enter, leave, sends, fingers, drone, tick, meter }
     }
 
-    /// Zones whose handfuls matter even where nothing rings.
+    /// Zones whose handfuls matter even where nothing rings: all, if ever anything may, since what begins to ring in the
+    /// middle of a handful goes with the next one.
     fn find_who_gathers(&mut self) {
-        let matters = |zone: &PlanZone| zone.can_ring() || zone.by_handful;
-        let names: std::collections::HashSet<u16> =
-            self.plan.zones.iter().filter(|zone| matters(zone)).map(|zone| zone.name).collect();
-        for zone in &mut self.plan.zones {
-            zone.gathers = names.contains(&zone.name);
-        }
+        let Plan { zones, songs, .. } = &mut self.plan;
+        let rings = songs.iter().any(|song| song.drone.is_some()) || zones.iter().any(PlanZone::can_ring);
+        let by_handful = zones.iter().filter(|zone| zone.by_handful).map(|zone| zone.name);
+        let names: std::collections::HashSet<u16> = by_handful.collect();
+        zones.iter_mut().for_each(|zone| zone.gathers = rings || names.contains(&zone.name));
     }
 
     fn section_number(&mut self, name: &str) -> u16 {

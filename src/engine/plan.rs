@@ -122,7 +122,7 @@ pub(super) struct PlanZone {
     pub bend: bool,
     pub on: bool,
     pub plays: Plays,
-    /// Whether its handfuls matter where nothing rings: to itself, or to a zone of its name that may take them over.
+    /// Whether its handfuls matter where nothing rings.
     pub gathers: bool,
     /// Fewer keys change nothing of what is derived.
     pub min_keys: u32,

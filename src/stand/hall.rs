@@ -15,8 +15,9 @@ use super::hands::Hands;
 use super::hosts::Hosts;
 use super::moved::Moved;
 
-/// Frames that may wait for a viewer; more than any moment needs. Who is further behind is dropped.
-const WAITING: usize = 128;
+/// Frames that may wait for a viewer: more than the answers to all that it may say in a second. Who is further behind is
+/// dropped.
+const WAITING: usize = 512;
 
 /// Shared by all threads of the stand.
 pub(super) struct Hall {

@@ -22,6 +22,8 @@ use crate::engine::{Notice, Standing};
 const REST: Duration = Duration::from_millis(5);
 /// How often it looks for what nobody tells: the beat, counts, what grows old.
 const LOOK: Duration = Duration::from_millis(100);
+/// However much happens, the state is not told more often.
+const CROWDED: Duration = Duration::from_millis(15);
 /// How often it gives a sign of life.
 const ALIVE: Duration = Duration::from_millis(250);
 /// After a failure of its own.
@@ -47,6 +49,8 @@ struct Told {
     set_changed: bool,
     song_changed: bool,
     hand_changed: bool,
+    /// Something happened that the state may tell of.
+    happened: bool,
     stands: Option<Stands>,
     song: Option<SongFrame>,
     alive: Option<Instant>,
@@ -54,6 +58,21 @@ struct Told {
     /// How many messages of outputs were left out until now.
     missed: u64,
     hears: bool,
+}
+
+impl Told {
+    /// How long nothing is to be told by itself.
+    fn rest(&self) -> Duration {
+        let left = |since: Option<Instant>, every: Duration| {
+            since.map_or(Duration::ZERO, |since| every.saturating_sub(since.elapsed()))
+        };
+        left(self.looked, self.between()).min(left(self.alive, ALIVE))
+    }
+
+    /// How long it is from one look at the state to the next.
+    fn between(&self) -> Duration {
+        if self.happened { CROWDED } else { LOOK }
+    }
 }
 
 impl Lookout {
@@ -127,8 +146,7 @@ impl Lookout {
             select.ready();
         } else {
             // Time passes for what nobody tells.
-            let since = self.told.looked.map_or(LOOK, |looked| looked.elapsed());
-            let _ = select.ready_timeout(LOOK.saturating_sub(since));
+            let _ = select.ready_timeout(self.told.rest());
         }
         while self.bell.try_recv().is_ok() {}
         self.told.hand_changed |= changes.try_recv().is_ok();
@@ -143,7 +161,7 @@ impl Lookout {
                 Ok(report) => {
                     let (show, _) = self.chronicle.standing();
                     self.told.troubles.hear(&report, &show, Instant::now());
-                    self.told.looked = None;
+                    self.told.happened = true;
                     match report {
                         Report::Maps(show) => self.take_over(&show),
                         Report::Told(
@@ -241,10 +259,11 @@ impl Lookout {
 
     fn tell_state(&mut self, viewers: &[Arc<Viewer>]) {
         let now = Instant::now();
-        if self.told.looked.is_some_and(|looked| now.duration_since(looked) < LOOK) {
+        if self.told.looked.is_some_and(|looked| now.duration_since(looked) < self.told.between()) {
             return;
         }
         self.told.looked = Some(now);
+        self.told.happened = false;
         let state = self.chronicle.state();
         self.told.troubles.count_unheard(state.counts.unheard, now);
         let trouble = self.told.troubles.last(now).map(|trouble| TroubleFrame {

@@ -3,7 +3,7 @@
 use std::net::SocketAddr;
 use std::sync::{Arc, Mutex};
 use std::thread::JoinHandle;
-use std::time::{Duration, Instant};
+use std::time::Instant;
 
 use crossbeam_channel::{Receiver, unbounded};
 use handspan::daemon::clerk::Clerk;
@@ -16,6 +16,7 @@ use handspan::ports::memory::World;
 use handspan::stand::{self, Open};
 use tempfile::TempDir;
 
+pub use crate::page::PATIENCE;
 use crate::page::Page;
 
 pub const GEAR: &str = "gather_ms = 0\n[inputs.keyboard]\nport = \"piano\"\nchannel = 3\nplay = true\n[inputs.upper]\nport = \"small\"\noptional = true\nplay = true\n\
@@ -30,8 +31,6 @@ pub const LANTERN: &str = "title = \"Lantern\"\nkey = \"D\"\nplay_in = \"C\"\nte
 pub const BELLS: &str = "title = \"Nine Bells\"\nkey = \"Am\"\n[[zone]]\nsound = \"grand\"\n";
 pub const SET: &str = "title = \"Tonight\"\ngear = \"gear.toml\"\n[[song]]\nmap = \"lantern.toml\"\nkey = \"Eb\"\nremark = \"she counts\"\n\
                        [[song]]\ntitle = \"Welcome\"\n[[song]]\nmap = \"bells.toml\"\n";
-/// Far longer than anything here takes; only a failure waits for it.
-pub const PATIENCE: Duration = Duration::from_secs(60);
 
 pub fn read(path: &str) -> std::io::Result<Vec<u8>> {
     std::fs::read(path)

@@ -5,7 +5,7 @@ use std::io::Write;
 
 use proptest::prelude::*;
 use proptest::test_runner::{Config, TestRunner};
-use serde_json::{Value, json};
+use serde_json::Value;
 use tungstenite::Message;
 use tungstenite::protocol::Role;
 use tungstenite::protocol::frame::Frame;
@@ -145,11 +145,6 @@ fn any_json() -> impl Strategy<Value = Value> {
     })
 }
 
-/// Whether it is a message of the form that could sound or move something.
-fn may_act(message: &Value) -> bool {
-    message["do"].is_array() || message["down"].is_number() || message["pedal"].is_boolean()
-}
-
 #[test]
 fn no_bytes_and_no_json_reach_the_music_or_end_the_stand() {
     let evening = Evening::with(&guarded());
@@ -166,7 +161,12 @@ fn no_bytes_and_no_json_reach_the_music_or_end_the_stand() {
     };
     let cases = Config { cases: 400, failure_persistence: None, ..Config::default() };
     let mut runner = TestRunner::new(cases.clone());
-    runner.run(&any_json(), |json| Ok(said(Message::text(json.to_string())))).unwrap();
+    runner
+        .run(&any_json(), |json| {
+            said(Message::text(json.to_string()));
+            Ok(())
+        })
+        .unwrap();
     let mut runner = TestRunner::new(cases.clone());
     let bytes = prop::collection::vec(any::<u8>(), 0..1_100);
     runner
@@ -221,7 +221,6 @@ fn any_json_from_one_who_may_move_leaves_an_answering_stand() {
             Ok(())
         })
         .unwrap();
-    assert!(!may_act(&json!({})), "what acts is known");
     drop(page);
     let mut page = evening.page();
     page.frame_where("state", |state| state["viewers"] == 1);

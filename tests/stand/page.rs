@@ -5,10 +5,11 @@ use std::time::{Duration, Instant};
 
 use serde_json::{Value, json};
 use tungstenite::handshake::HandshakeError;
-use tungstenite::http::{Request, Response};
+use tungstenite::http::Request;
 use tungstenite::{Error, Message, WebSocket};
 
-use crate::evening::PATIENCE;
+/// Far longer than anything here takes; only a failure waits for it.
+pub const PATIENCE: Duration = Duration::from_secs(60);
 
 pub struct Page {
     pub socket: WebSocket<TcpStream>,
@@ -20,23 +21,15 @@ pub struct Page {
     pub viewers: u64,
 }
 
-/// The request of a page that came from `origin` and calls the stand `host`.
-pub fn knock(
-    address: SocketAddr,
-    host: &str,
-    origin: Option<&str>,
-) -> Result<WebSocket<TcpStream>, Response<Option<Vec<u8>>>> {
+/// The request of a page that came from `origin` and calls the stand `host`: a socket, or the status that refused it.
+pub fn knock(address: SocketAddr, host: &str, origin: Option<&str>) -> Result<WebSocket<TcpStream>, u16> {
     let stream = TcpStream::connect(address).expect("somebody listens");
     stream.set_read_timeout(Some(PATIENCE)).unwrap();
     stream.set_write_timeout(Some(PATIENCE)).unwrap();
     knock_on(stream, host, origin)
 }
 
-pub fn knock_on(
-    stream: TcpStream,
-    host: &str,
-    origin: Option<&str>,
-) -> Result<WebSocket<TcpStream>, Response<Option<Vec<u8>>>> {
+pub fn knock_on(stream: TcpStream, host: &str, origin: Option<&str>) -> Result<WebSocket<TcpStream>, u16> {
     let mut request = Request::builder()
         .uri(format!("ws://{host}/live"))
         .header("Host", host)
@@ -49,7 +42,7 @@ pub fn knock_on(
     }
     match tungstenite::client(request.body(()).unwrap(), stream) {
         Ok((socket, _)) => Ok(socket),
-        Err(HandshakeError::Failure(Error::Http(response))) => Err(*response),
+        Err(HandshakeError::Failure(Error::Http(response))) => Err(response.status().as_u16()),
         Err(error) => panic!("{error}"),
     }
 }

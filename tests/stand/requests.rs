@@ -175,12 +175,12 @@ fn only_the_page_of_this_stand_comes_in() {
         Some(format!("http://{host}.choir.example")),
         Some(format!("http://user@{host}")),
     ] {
-        let refused = knock(evening.address, &host, origin.as_deref()).err().expect("refused");
-        assert_eq!(refused.status(), 403, "{origin:?}");
+        let refused = knock(evening.address, &host, origin.as_deref()).expect_err("refused");
+        assert_eq!(refused, 403, "{origin:?}");
     }
     // Another name leads to this address: that page has its own name as host and origin.
-    let refused = knock(evening.address, "choir.example", Some("http://choir.example")).err().expect("refused");
-    assert_eq!(refused.status(), 421);
+    let refused = knock(evening.address, "choir.example", Some("http://choir.example")).expect_err("refused");
+    assert_eq!(refused, 421);
     let there = format!("localhost:{port}");
     assert!(knock(evening.address, &there, Some(&format!("http://{there}"))).is_ok());
     let plain = request(&evening, "GET /live", &format!("Origin: http://{host}\r\n"));

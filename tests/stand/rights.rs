@@ -162,7 +162,7 @@ fn where_the_usual_port_is_taken_the_next_free_one_is() {
     let open = open.expect("a stand");
     assert!((port + 1..=port + 9).contains(&open.address().port()));
     assert_eq!(open.link(), format!("http://127.0.0.1:{}/", open.address().port()));
-    let refused = opened(&Stand { asked: true, ..usual.clone() }).err().expect("refused");
+    let refused = opened(&Stand { asked: true, ..usual.clone() }).map(|_| ()).expect_err("refused");
     assert!(matches!(refused, OpenError::Taken(where_) if where_ == at));
     assert!(refused.to_string().contains("another program does"), "{refused}");
     drop(taken);

@@ -35,19 +35,19 @@ pub fn scenarios() -> Vec<(String, Scenario)> {
 }
 
 /// A sender, a path under test, a listener.
-struct Path {
+pub struct Path {
     player: Player,
     ear: (Seq, i32, MidiEvent),
     /// Events that come out for one that goes in.
     each: usize,
     /// Microseconds until the first came out, and until the last.
-    first: Vec<f64>,
+    pub first: Vec<f64>,
     last: Vec<f64>,
 }
 
 impl Path {
     /// `start` starts what is to be measured, once the sender is there.
-    fn new<T>(
+    pub fn new<T>(
         sender: &str,
         each: usize,
         listen_to: (&str, &str),
@@ -71,7 +71,7 @@ impl Path {
         }
     }
 
-    fn block(&mut self) -> Result<(), String> {
+    pub fn block(&mut self) -> Result<(), String> {
         for key in 0..KEYS {
             let key = u8::try_from(30 + key % 60).unwrap_or(60);
             self.once(&[0x90, key, 100])?;
@@ -108,7 +108,7 @@ impl Path {
     }
 }
 
-fn median(times: &[f64]) -> f64 {
+pub fn median(times: &[f64]) -> f64 {
     let mut sorted = times.to_vec();
     sorted.sort_by(f64::total_cmp);
     sorted.get(sorted.len() / 2).copied().unwrap_or(f64::NAN)

@@ -23,6 +23,10 @@ mod latency;
 #[cfg(target_os = "linux")]
 mod memory;
 #[cfg(target_os = "linux")]
+#[allow(dead_code)]
+#[path = "../../stand/page.rs"]
+mod page;
+#[cfg(target_os = "linux")]
 mod playing;
 #[cfg(target_os = "linux")]
 mod post;
@@ -32,6 +36,8 @@ mod program;
 mod sequencer;
 #[cfg(target_os = "linux")]
 mod sets;
+#[cfg(target_os = "linux")]
+mod stand;
 #[cfg(target_os = "linux")]
 mod tablet;
 #[cfg(target_os = "linux")]
@@ -79,6 +85,7 @@ fn main() -> std::process::ExitCode {
     scenarios.extend(hand::scenarios());
     scenarios.extend(cues::scenarios());
     scenarios.extend(post::scenarios());
+    scenarios.extend(stand::scenarios());
     scenarios.extend(files::scenarios());
     scenarios.extend(kept::scenarios());
     scenarios.extend(checking::scenarios());

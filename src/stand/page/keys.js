@@ -1,0 +1,222 @@
+// Keys to play here: by touch, mouse or the computer's keys, as an input like any other.
+
+import { openSound } from './sound.js';
+import { noteName } from './spell.js';
+
+const $ = (id) => document.getElementById(id);
+// Two rows of a computer keyboard, by where the keys are, not by what is printed on them.
+const CODES = ['KeyA', 'KeyW', 'KeyS', 'KeyE', 'KeyD', 'KeyF', 'KeyT', 'KeyG', 'KeyY', 'KeyH', 'KeyU', 'KeyJ', 'KeyK', 'KeyO', 'KeyL', 'KeyP', 'Semicolon'];
+const BLACK = new Set([1, 3, 6, 8, 10]);
+const LOWEST = 24;
+const HIGHEST = 96;
+
+export function wireHand({ send, now, may, tell }) {
+  const panel = $('hand');
+  const piano = $('piano');
+  let low = 48;
+  let count = 25;
+  let isCut = true;
+  let pedal = false;
+  const holders = new Map(); // a pointer, a computer key -> note
+  const sound = openSound(tell);
+
+  const isDown = (note) => [...holders.values()].includes(note);
+  const mark = (note) => piano.querySelector(`[data-note="${note}"]`)?.classList.toggle('down', isDown(note));
+
+  function down(holder, note, velocity) {
+    up(holder);
+    if (note < 0 || note > 127 || isCut || !may()) {
+      if (isCut) tell('Cut off: nothing was played.');
+      return;
+    }
+    const again = isDown(note);
+    holders.set(holder, note);
+    if (again) send({ up: note });
+    send({ down: note, velocity, at: now() });
+    mark(note);
+  }
+
+  function up(holder) {
+    const note = holders.get(holder);
+    if (note === undefined) return;
+    holders.delete(holder);
+    if (!isDown(note)) send({ up: note });
+    mark(note);
+  }
+
+  function allUp() {
+    for (const holder of [...holders.keys()]) up(holder);
+    setPedal(false);
+  }
+
+  function setPedal(value) {
+    if (pedal === value) return;
+    pedal = value;
+    $('sustain').setAttribute('aria-pressed', value);
+    send({ pedal: value });
+  }
+
+  // Touched further down, a key is longer a lever, and louder.
+  const velocityAt = (part) => ($('touch').value === 'place' ? Math.round(25 + 95 * Math.min(1, Math.max(0, part))) : Number($('touch').value));
+
+  function build() {
+    allUp();
+    count = innerWidth >= 600 && innerWidth / 15 >= 40 ? 25 : 18;
+    const notes = Array.from({ length: count }, (_, index) => low + index);
+    const whites = notes.filter((note) => !BLACK.has(note % 12)).length;
+    let white = 0;
+    piano.replaceChildren(...notes.map((note) => {
+      const key = document.createElement('button');
+      const black = BLACK.has(note % 12);
+      key.className = black ? 'black' : 'white';
+      key.dataset.note = note;
+      key.tabIndex = -1;
+      key.setAttribute('aria-label', noteName(note, 'C'));
+      key.style.width = `${(black ? 0.64 : 1) * (100 / whites)}%`;
+      key.style.left = `${(100 / whites) * (black ? white - 0.32 : white)}%`;
+      if (!black) white += 1;
+      if (note % 12 === 0) key.append(Object.assign(document.createElement('span'), { textContent: noteName(note, 'C') }));
+      return key;
+    }));
+    piano.firstElementChild.tabIndex = 0;
+  }
+
+  const keyAt = (event) => {
+    const key = document.elementFromPoint(event.clientX, event.clientY)?.closest?.('#piano [data-note]');
+    if (!key) return null;
+    const { top, height } = key.getBoundingClientRect();
+    return { note: Number(key.dataset.note), velocity: velocityAt((event.clientY - top) / height) };
+  };
+
+  piano.addEventListener('pointerdown', (event) => {
+    const key = keyAt(event);
+    if (!key || event.button > 0) return;
+    event.preventDefault();
+    piano.setPointerCapture?.(event.pointerId);
+    down(event.pointerId, key.note, key.velocity);
+  });
+  piano.addEventListener('pointermove', (event) => {
+    if (!holders.has(event.pointerId)) return;
+    const key = keyAt(event);
+    if (key && key.note !== holders.get(event.pointerId)) down(event.pointerId, key.note, key.velocity);
+  });
+  for (const end of ['pointerup', 'pointercancel', 'lostpointercapture']) piano.addEventListener(end, (event) => up(event.pointerId));
+  piano.addEventListener('contextmenu', (event) => event.preventDefault());
+  // Enter, Space or a screen reader: a short note.
+  piano.addEventListener('click', (event) => {
+    const key = event.target.closest('[data-note]');
+    if (!key || event.detail !== 0) return;
+    const holder = `click ${key.dataset.note}`;
+    down(holder, Number(key.dataset.note), velocityAt(0.6));
+    setTimeout(() => up(holder), 400);
+  });
+  piano.addEventListener('keydown', (event) => {
+    const step = { ArrowRight: 1, ArrowLeft: -1 }[event.key];
+    const to = step && (step > 0 ? event.target.nextElementSibling : event.target.previousElementSibling);
+    if (!step) return;
+    event.preventDefault();
+    event.stopPropagation();
+    if (!to) return;
+    event.target.tabIndex = -1;
+    to.tabIndex = 0;
+    to.focus();
+  });
+
+  const isOpen = () => !panel.hidden;
+  const shift = (by) => {
+    low = Math.min(HIGHEST - 12, Math.max(LOWEST, low + by));
+    build();
+  };
+
+  document.addEventListener('keydown', (event) => {
+    if (!isOpen() || event.ctrlKey || event.metaKey || event.altKey || document.querySelector('dialog[open]')) return;
+    if (event.target.closest?.('select')) return;
+    const place = CODES.indexOf(event.code);
+    if (place >= 0) {
+      if (!event.repeat) down(event.code, low + 12 + place, velocityAt(0.6));
+    } else if (event.code === 'Space' && !event.target.closest?.('button, input')) setPedal(true);
+    else if (event.key === 'PageUp' || event.key === 'PageDown') shift(event.key === 'PageUp' ? 12 : -12);
+    else if (event.key === 'Escape') close();
+    else return;
+    event.preventDefault();
+  });
+  document.addEventListener('keyup', (event) => {
+    up(event.code);
+    if (event.code === 'Space' && !event.target.closest?.('button')) setPedal(false);
+  });
+  addEventListener('blur', allUp);
+  document.addEventListener('visibilitychange', () => document.visibilityState === 'hidden' && allUp());
+  addEventListener('pagehide', allUp);
+
+  $('sustain').addEventListener('pointerdown', () => setPedal(true));
+  for (const end of ['pointerup', 'pointercancel', 'pointerleave']) $('sustain').addEventListener(end, () => setPedal(false));
+  $('sustain').addEventListener('click', (event) => event.detail === 0 && setPedal(!pedal));
+  $('lower-octave').addEventListener('click', () => shift(-12));
+  $('higher-octave').addEventListener('click', () => shift(12));
+
+  function open() {
+    if (isOpen()) return close();
+    if (!may()) return tell('You may look here, not play.');
+    panel.hidden = false;
+    document.body.classList.add('hand-opened');
+    $('play-here').setAttribute('aria-expanded', true);
+    $('play-here-what').textContent = 'close keys';
+    build();
+    $('hear').focus();
+  }
+  function close() {
+    allUp();
+    panel.hidden = true;
+    document.body.classList.remove('hand-opened');
+    $('play-here').setAttribute('aria-expanded', false);
+    $('play-here-what').textContent = 'play here';
+    $('play-here').focus();
+  }
+  $('play-here').addEventListener('click', open);
+  addEventListener('resize', () => isOpen() && build());
+
+  const showSound = () => {
+    const on = sound.isOn();
+    $('hear').setAttribute('aria-checked', on);
+    $('hear-how').textContent = on ? 'on' : 'off';
+    $('play-here-how').textContent = on ? 'sounds here' : 'keys and sound';
+  };
+  $('hear').addEventListener('click', async () => {
+    if (sound.isOn()) sound.stop();
+    else if (!(await sound.start(Number($('level').value)))) tell('This browser gives no sound.');
+    send({ sound: sound.isOn() });
+    showSound();
+  });
+  $('level').addEventListener('input', () => {
+    const level = Number($('level').value);
+    $('level-words').textContent = `${level < 0 ? '−' : ''}${Math.abs(level)} dB`;
+    sound.level(level);
+  });
+
+  return {
+    isOpen,
+    open,
+    /** What the outputs got. */
+    said(frame) {
+      if (frame.lost) sound.silence();
+      sound.play(frame.messages);
+    },
+    /** After every greeting the program has forgotten what this page wants. */
+    welcomed() {
+      isCut = false;
+      if (sound.isOn()) setTimeout(() => send({ sound: true }), 0);
+      if (pedal) setTimeout(() => send({ pedal: true }), 0);
+    },
+    cut(value) {
+      isCut = value;
+      if (!value) return;
+      // The program lifts by itself what a page held that it no longer hears.
+      const notes = [...holders.values()];
+      holders.clear();
+      notes.forEach(mark);
+      pedal = false;
+      $('sustain').setAttribute('aria-pressed', false);
+      sound.silence();
+    },
+  };
+}

@@ -1,0 +1,155 @@
+// The one socket to the program: the greeting, signs of life, the program's clock, and coming back by itself.
+
+const QUIET_MS = 800; // without a word for so long, what is shown counts as old
+const AGAIN_MS = 250; // between two attempts to come back
+const GIVEN_UP_MS = 600; // an attempt that has not been welcomed by then is dropped
+const HERE_MS = 250;
+const ANSWER_MS = 1500; // after that the program refuses a press as too old, so no answer will come
+
+const clock = () => performance.now();
+
+/**
+ * @param {object} told what the link tells: frame(frame), state('live' | 'old'), refused(words, waitMs)
+ */
+export function openLink(told) {
+  let socket = null; // the one that was welcomed
+  let attempts = new Set();
+  let lastHeard = 0;
+  let lastLive = null;
+  let ahead = null; // of the program's clock before ours; the largest seen is the one that travelled shortest
+  let aheadSince = 0;
+  let ask = 0;
+  let barredUntil = 0;
+  let waitsForPasscode = false;
+  let lastAttempt = -Infinity;
+  const open = new Map();
+
+  const reckon = (now) => {
+    const seen = now - clock();
+    // Clocks drift: after half a minute an old estimate makes room for a new one.
+    if (ahead === null || seen > ahead || clock() - aheadSince > 30000) {
+      ahead = seen;
+      aheadSince = clock();
+    }
+  };
+  const programNow = () => Math.max(0, Math.round(clock() + (ahead ?? 0)));
+  const live = () => socket !== null && socket.readyState === WebSocket.OPEN && clock() - lastHeard < QUIET_MS;
+
+  function attempt() {
+    lastAttempt = clock();
+    const url = new URL('/live', location.href);
+    url.protocol = url.protocol === 'https:' ? 'wss:' : 'ws:';
+    const tried = new WebSocket(url);
+    attempts.add(tried);
+    const giveUp = setTimeout(() => drop(tried), GIVEN_UP_MS);
+    tried.onopen = () => {
+      tried.send(JSON.stringify({ hello: 1, passcode: sessionStorage.getItem('passcode') }));
+    };
+    tried.onmessage = (event) => {
+      let frame;
+      try {
+        frame = JSON.parse(event.data);
+      } catch {
+        return;
+      }
+      if (frame.kind === 'welcome' && socket === null) {
+        clearTimeout(giveUp);
+        attempts.delete(tried);
+        for (const other of [...attempts]) drop(other);
+        socket = tried;
+        ahead = null;
+        waitsForPasscode = false;
+      } else if (frame.kind === 'refused') {
+        clearTimeout(giveUp);
+        barredUntil = clock() + (frame.wait_ms || 0);
+        // Refused for want of the passcode: trying once more by itself would only be slowed down.
+        waitsForPasscode = frame.passcode !== false;
+        drop(tried);
+        if (waitsForPasscode) told.refused(frame.words, frame.wait_ms || 0, sessionStorage.getItem('passcode') !== null);
+        return;
+      }
+      if (socket !== tried) return;
+      lastHeard = clock();
+      if (typeof frame.now === 'number') reckon(frame.now);
+      if (frame.kind === 'answer') settle(frame.ask, frame.done, frame.words);
+      else if (frame.kind !== 'alive') told.frame(frame);
+      look();
+    };
+    tried.onclose = tried.onerror = () => {
+      clearTimeout(giveUp);
+      drop(tried);
+    };
+  }
+
+  function drop(which) {
+    which.onopen = which.onmessage = which.onclose = which.onerror = null;
+    attempts.delete(which);
+    which.close();
+    if (socket === which) {
+      socket = null;
+      look();
+    }
+  }
+
+  function settle(number, done, words) {
+    const waiting = open.get(number);
+    if (!waiting) return;
+    clearTimeout(waiting.timer);
+    open.delete(number);
+    waiting.resolve({ done, words });
+  }
+
+  // Says whether what is shown is of now; a quiet socket is left, so that nothing sent there can arrive late.
+  function look() {
+    const now = live();
+    if (!now && socket !== null) {
+      drop(socket);
+      return;
+    }
+    if (now !== lastLive) {
+      lastLive = now;
+      if (!now) for (const number of [...open.keys()]) settle(number, false, 'Cut off before an answer came.');
+      told.state(now ? 'live' : 'old');
+    }
+    if (!now && !waitsForPasscode && clock() >= barredUntil && clock() - lastAttempt >= AGAIN_MS && document.visibilityState !== 'hidden') attempt();
+  }
+
+  const send = (message) => {
+    if (!live()) return false;
+    socket.send(JSON.stringify(message));
+    return true;
+  };
+
+  setInterval(look, 50);
+  setInterval(() => send({ here: programNow() }), HERE_MS);
+  document.addEventListener('visibilitychange', look);
+  look();
+
+  return {
+    live,
+    now: programNow,
+    /** How long it has been quiet, in milliseconds. */
+    quietFor: () => clock() - lastHeard,
+    heardOnce: () => lastHeard > 0,
+    /** Sends at once or not at all: nothing waits for a better network. */
+    send,
+    /** An action in the words of `handspan do`; resolves with `{done, words}`. */
+    do(words, seen) {
+      const number = (ask += 1);
+      if (!send({ do: words, ask: number, at: programNow(), seen })) {
+        return Promise.resolve({ done: false, words: 'Cut off: nothing was sent. Press again when it is back.' });
+      }
+      return new Promise((resolve) => {
+        const timer = setTimeout(() => settle(number, false, 'No answer came; look before you press again.'), ANSWER_MS);
+        open.set(number, { resolve, timer });
+      });
+    },
+    /** Tries a passcode, remembered in this tab. */
+    enter(passcode) {
+      sessionStorage.setItem('passcode', passcode);
+      waitsForPasscode = false;
+      look();
+    },
+    barredFor: () => Math.max(0, barredUntil - clock()),
+  };
+}

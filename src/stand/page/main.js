@@ -1,0 +1,187 @@
+// The stand: takes what the program tells, draws it once a frame, and says to the program what is pressed.
+
+import { drawBoards, drawHand, showBoards } from './horizon.js';
+import { drawChord, drawChords, drawKeys, drawSections, drawSong, drawSounding, drawWords, drawZones, fitAll, set } from './draw.js';
+import { drawDetails, drawSectionList, drawSongList, open, wireDialogs } from './details.js';
+import { openLink } from './link.js';
+import { wireHand } from './keys.js';
+import { wireLight } from './light.js';
+import { wirePresses } from './press.js';
+import { beat } from './beat.js';
+
+const $ = (id) => document.getElementById(id);
+
+// Everything that is shown comes from here, and everything here came from the program.
+const shown = { set: null, song: null, state: null, hand: null, may: null };
+const dirty = new Set();
+let seen = 0; // the number of the last state that is on the screen
+let scheduled = false;
+
+function stale(part) {
+  dirty.add(part);
+  if (scheduled) return;
+  scheduled = true;
+  requestAnimationFrame(draw);
+}
+
+function draw() {
+  scheduled = false;
+  const parts = new Set(dirty);
+  dirty.clear();
+  const { state, song, hand } = shown;
+  if (song && shown.set && parts.has('song')) drawBoards(song.keyboards, shown.set.inputs);
+  if (state) {
+    if (parts.has('song') || parts.has('state') || parts.has('set')) {
+      showBoards(state.inputs);
+      drawSong(shown);
+      drawSections(shown);
+      drawKeys(shown);
+      drawChords(shown);
+      drawZones(shown, press);
+      announce(drawWords(shown));
+      drawDetails(shown);
+      beat(state);
+    }
+    seen = state.seen;
+  }
+  drawHand(hand);
+  drawChord(hand);
+  if (state) drawSounding(shown);
+}
+
+const live = { song: '', section: '', trouble: '', keys: '' };
+
+// The live region: song, section, key and trouble, not every chord.
+function announce(trouble) {
+  const { state } = shown;
+  const keys = state.song?.keys;
+  const now = {
+    song: state.entry.title,
+    section: state.song?.section?.name ?? '',
+    keys: keys ? `heard in ${keys.sounding}, fingers in ${keys.play_in}` : '',
+    trouble,
+  };
+  const news = Object.keys(now).filter((part) => now[part] !== live[part]).map((part) => now[part]).filter(Boolean);
+  Object.assign(live, now);
+  if (news.length) set($('say'), news.join('. '));
+}
+
+let toldTimer = null;
+
+/** A sentence for the player, in the place of the words, for four seconds. */
+function tell(words) {
+  const box = $('words');
+  box.dataset.told = words;
+  set($('say'), words);
+  $('health').dataset.told = words;
+  clearTimeout(toldTimer);
+  toldTimer = setTimeout(() => {
+    delete $('health').dataset.told;
+    delete box.dataset.told;
+  }, 4000);
+}
+
+const mayMove = () => shown.may === 'move';
+
+async function press(words) {
+  if (!mayMove()) return;
+  const { done, words: answer } = await link.do(words, seen);
+  if (!done) tell(answer);
+}
+
+function takeFrame(frame) {
+  switch (frame.kind) {
+    case 'welcome':
+      Object.assign(shown, { set: null, song: null, state: null, hand: null, may: frame.may });
+      document.body.dataset.may = frame.may;
+      $('look-only').hidden = frame.may === 'move';
+      $('door').close();
+      hand.welcomed();
+      break;
+    case 'set':
+      shown.set = frame;
+      stale('set');
+      stale('song');
+      break;
+    case 'song':
+      shown.song = frame;
+      stale('song');
+      break;
+    case 'state':
+      shown.state = { ...frame.state, seen: frame.seen, trouble: frame.trouble, latency_us: frame.latency_us, viewers: frame.viewers, next: frame.next };
+      stale('state');
+      break;
+    case 'hand':
+      shown.hand = frame;
+      stale('hand');
+      break;
+    case 'said':
+      hand.said(frame);
+      break;
+    default:
+  }
+}
+
+// Dimmed as a whole, and said in words, so that nobody plays by what is no longer true.
+let oldTimer = null;
+function linkState(now) {
+  document.body.dataset.link = now;
+  const old = $('old');
+  clearInterval(oldTimer);
+  hand.cut(now !== 'live');
+  old.hidden = now === 'live';
+  if (now === 'live') return;
+  const words = () => {
+    const seconds = Math.floor(link.quietFor() / 1000);
+    set(old, link.heardOnce() ? `cut off for ${seconds} s: what you see is old` : 'not connected yet');
+  };
+  // Asked once more later: at the very start the link is still being made.
+  setTimeout(words, 0);
+  oldTimer = setInterval(words, 500);
+  setTimeout(() => document.body.dataset.link === 'old' && set($('say'), 'Cut off: what you see is old.'), 0);
+}
+
+function refused(words, waitMs, hadPasscode) {
+  const wait = waitMs > 0 ? ` Try again in ${Math.ceil(waitMs / 1000)} s.` : '';
+  set($('door-words'), hadPasscode ? words + wait : words);
+  open('door');
+  $('enter').disabled = waitMs > 0;
+  clearTimeout(refused.timer);
+  refused.timer = setTimeout(() => ($('enter').disabled = false), waitMs);
+}
+
+$('door').addEventListener('cancel', (event) => event.preventDefault());
+$('door-form').addEventListener('submit', (event) => {
+  event.preventDefault();
+  if ($('enter').disabled) return;
+  link.enter($('passcode').value);
+  $('passcode').value = '';
+});
+
+// The link tells from its first moment on, so the hand is there before it.
+let link = { live: () => false, send: () => false, now: () => 0, quietFor: () => 0, heardOnce: () => false, do: async () => ({ done: false, words: 'Not connected yet.' }) };
+const hand = wireHand({ send: (message) => link.send(message), now: () => link.now(), may: mayMove, tell });
+wireDialogs();
+wireLight();
+wirePresses({ press, tell, mayMove, handOpen: hand.isOpen, openHand: hand.open });
+link = openLink({ frame: takeFrame, state: linkState, refused });
+
+$('thread').addEventListener('click', () => {
+  drawSongList(shown, press);
+  open('songs');
+});
+$('sections').addEventListener('click', () => {
+  if (!shown.song?.sections.length) return;
+  drawSectionList(shown, press);
+  open('section-choice');
+});
+$('health').addEventListener('click', () => {
+  open('details');
+  drawDetails(shown);
+});
+$('zones-open').addEventListener('click', () => {
+  const opened = document.body.classList.toggle('zones-opened');
+  $('zones-open').setAttribute('aria-expanded', opened);
+});
+new ResizeObserver(fitAll).observe(document.body);
+document.fonts?.ready.then(fitAll);

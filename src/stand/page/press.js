@@ -1,0 +1,78 @@
+// Thumbs and computer keys: what is pressed becomes an action, at once or not at all.
+
+const $ = (id) => document.getElementById(id);
+const HOLD_MS = 500;
+const TWICE_MS = 3000;
+
+/** Silence: by holding for half a second, or by two presses where nothing can be held. A stray touch does nothing. */
+function wirePanic(press, tell) {
+  const button = $('panic');
+  let timer = null;
+  let first = -Infinity;
+  const rest = () => {
+    clearTimeout(timer);
+    timer = null;
+    button.classList.remove('filling');
+  };
+  const twice = () => {
+    const now = performance.now();
+    if (now - first <= TWICE_MS) {
+      first = -Infinity;
+      $('panic-how').textContent = 'hold';
+      press(['panic']);
+      return;
+    }
+    first = now;
+    $('panic-how').textContent = 'once more';
+    tell('Again to silence everything.');
+    setTimeout(() => performance.now() - first >= TWICE_MS && ($('panic-how').textContent = 'hold'), TWICE_MS + 20);
+  };
+  button.addEventListener('pointerdown', (event) => {
+    if (event.button !== 0) return;
+    button.classList.add('filling');
+    clearTimeout(timer);
+    timer = setTimeout(() => {
+      rest();
+      press(['panic']);
+    }, HOLD_MS);
+  });
+  for (const end of ['pointerup', 'pointercancel', 'pointerleave', 'lostpointercapture']) {
+    button.addEventListener(end, () => {
+      if (timer && end === 'pointerup') tell('Hold for half a second to silence everything.');
+      rest();
+    });
+  }
+  button.addEventListener('contextmenu', (event) => event.preventDefault());
+  // A click without a pointer comes from Enter, Space or a screen reader.
+  button.addEventListener('click', (event) => (event.detail === 0 || event.pointerType === '') && twice());
+  return twice;
+}
+
+/**
+ * Wires everything that moves the set. `press(words)` says an action, `tell(words)` says something to the player.
+ */
+export function wirePresses({ press, tell, mayMove, handOpen, openHand }) {
+  const actions = {
+    'next-song': ['next-song'], 'previous-song': ['previous-song'], 'next-section-go': ['next-section'], 'previous-section': ['previous-section'],
+    'raise-key': ['raise-key'], 'lower-key': ['lower-key'], 'tonights-key': ['tonights-key'], fade: ['fade'], again: ['send-again'], beat: ['tap'],
+  };
+  for (const [id, words] of Object.entries(actions)) $(id).addEventListener('click', () => mayMove() && press(words));
+  const panicTwice = wirePanic(press, tell);
+
+  const keys = {
+    ArrowRight: ['next-section'], ArrowLeft: ['previous-section'], ArrowDown: ['next-song'], ArrowUp: ['previous-song'],
+    '+': ['raise-key'], '-': ['lower-key'], 0: ['tonights-key'], d: ['drone'], f: ['fade'], b: ['tap'],
+  };
+  document.addEventListener('keydown', (event) => {
+    if (event.defaultPrevented || event.ctrlKey || event.metaKey || event.altKey || event.repeat) return;
+    if (document.querySelector('dialog[open]') || event.target.closest?.('input, select, textarea')) return;
+    const letter = event.key.length === 1;
+    if (letter && $('letters').getAttribute('aria-checked') !== 'true') return;
+    if (letter && handOpen()) return; // the letters play
+    if (event.key === 'p') openHand();
+    else if (event.key === '!' && mayMove()) panicTwice();
+    else if (keys[event.key] && mayMove()) press(keys[event.key]);
+    else return;
+    event.preventDefault();
+  });
+}

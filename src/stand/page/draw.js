@@ -166,11 +166,11 @@ export function drawZones({ song, state, may }, press) {
 }
 
 /** What each zone and the drone sound now; several zones of one place sound the same notes. */
-export function drawSounding({ song, state, hand, set: show }) {
+export function drawSounding({ song, state, hand }) {
   const key = state?.song?.keys?.sounding;
   for (const button of $('zones').children) {
     const zone = song?.zones?.find(({ name }) => name === button.dataset.zone);
-    const output = zone ? show?.outputs?.indexOf(zone.output) : -1;
+    const { output } = zone ?? {};
     const place = zone && hand?.notes?.find(([out, channel]) => out === output && channel === zone.channel);
     // Nine names are more than anybody reads; the flags show them all.
     const notes = (place?.[2] ?? []).slice(0, 5).map((note) => noteName(note, key)).join(' ');

@@ -1,9 +1,11 @@
 // The horizon: the keyboards as the program drew them, what is down on them, what sounds over them, and how far each
 // zone reaches below.
 
+const SVG = 'http://www.w3.org/2000/svg';
 const ELEMENTS = new Set(['svg', 'g', 'path', 'rect', 'line', 'circle', 'text', 'title', 'tspan']);
 const KEYBOARD = document.getElementById('keyboards');
 
+let drawn = '';
 let boards = []; // {input, box, keys: Map(note -> {element, middle}), dots, flags, down: Set}
 
 /**
@@ -14,7 +16,7 @@ export function safeDrawing(text) {
   const parsed = new DOMParser().parseFromString(text, 'image/svg+xml');
   const root = parsed.documentElement;
   for (const element of [root, ...root.querySelectorAll('*')]) {
-    if (element.namespaceURI !== 'http://www.w3.org/2000/svg' || !ELEMENTS.has(element.localName)) return null;
+    if (element.namespaceURI !== SVG || !ELEMENTS.has(element.localName)) return null;
     for (const { name } of [...element.attributes]) {
       const bare = name.toLowerCase();
       if (bare.startsWith('on') || bare.endsWith('href')) return null;
@@ -31,12 +33,35 @@ const make = (tag, className, parent) => {
   return element;
 };
 
-/** Draws the keyboards anew; `shown` says which inputs are there, `number` gives an input's place. */
+/** Plain keys from one note to another, where the program has drawn none: before the first song. */
+function plainKeys(low, high) {
+  const root = document.createElementNS(SVG, 'svg');
+  const isBlack = (note) => [1, 3, 6, 8, 10].includes(note % 12);
+  const whitesBelow = (note) => Math.floor(note / 12) * 7 + [0, 1, 1, 2, 2, 3, 4, 4, 5, 5, 6, 6][note % 12];
+  for (const black of [false, true]) {
+    for (let note = low; note <= high; note += 1) {
+      if (isBlack(note) !== black) continue;
+      const key = document.createElementNS(SVG, 'rect');
+      const left = whitesBelow(note) - (black ? 0.31 : 0);
+      const shape = { class: `key ${black ? 'black' : 'white'}`, 'data-key': note, x: 10 * left, y: 0, width: black ? 6.2 : 10, height: black ? 38 : 62 };
+      Object.entries(shape).forEach(([name, value]) => key.setAttribute(name, value));
+      root.append(key);
+    }
+  }
+  return root;
+}
+
+/** Draws the keyboards anew. */
 export function drawBoards(keyboards, inputs) {
+  const told = JSON.stringify([keyboards, inputs]);
+  if (told === drawn) return;
+  drawn = told;
   KEYBOARD.replaceChildren();
   boards = [];
-  for (const { input, svg } of keyboards) {
-    const drawing = safeDrawing(svg);
+  const plain = () => inputs.filter(({ plays }) => plays).slice(0, 1).map(({ name }) => ({ input: name }));
+  for (const { input, svg } of keyboards.length ? keyboards : plain()) {
+    const own = inputs.find(({ name }) => name === input);
+    const drawing = (svg && safeDrawing(svg)) || (own && plainKeys(own.low, own.high));
     if (!drawing) continue;
     const box = make('div', 'board', KEYBOARD);
     box.dataset.input = input;
@@ -126,7 +151,8 @@ export function drawHand(hand) {
     for (const note of now) if (!board.down.has(note)) press(board, note);
     board.down = now;
   }
-  const [board] = boards;
+  // They rise from the keyboard that is drawn uppermost.
+  const board = boards.findLast(({ box }) => !box.hidden);
   if (board) drawFlags(board, hand?.notes ?? []);
 }
 

@@ -53,7 +53,7 @@ export function wireHand({ send, now, may, tell }) {
     if (pedal === value) return;
     pedal = value;
     $('sustain').setAttribute('aria-pressed', value);
-    send({ pedal: value });
+    send({ pedal: value, at: now() });
   }
 
   // Touched further down, a key is longer a lever, and louder.
@@ -205,7 +205,7 @@ export function wireHand({ send, now, may, tell }) {
     welcomed() {
       isCut = false;
       if (sound.isOn()) setTimeout(() => send({ sound: true }), 0);
-      if (pedal) setTimeout(() => send({ pedal: true }), 0);
+      if (pedal) setTimeout(() => send({ pedal: true, at: now() }), 0);
     },
     cut(value) {
       isCut = value;

@@ -23,6 +23,8 @@ export function openLink(told) {
   let waitsForPasscode = false;
   let lastAttempt = -Infinity;
   const open = new Map();
+  let passcode = sessionStorage.getItem('passcode');
+  let goodPasscode = null; // the one that let this page in last
 
   const reckon = (now) => {
     const seen = now - clock();
@@ -43,7 +45,7 @@ export function openLink(told) {
     attempts.add(tried);
     const giveUp = setTimeout(() => drop(tried), GIVEN_UP_MS);
     tried.onopen = () => {
-      tried.send(JSON.stringify({ hello: 1, passcode: sessionStorage.getItem('passcode') }));
+      tried.send(JSON.stringify({ hello: 1, passcode }));
     };
     tried.onmessage = (event) => {
       let frame;
@@ -59,13 +61,16 @@ export function openLink(told) {
         socket = tried;
         ahead = null;
         waitsForPasscode = false;
+        goodPasscode = passcode;
       } else if (frame.kind === 'refused') {
         clearTimeout(giveUp);
         barredUntil = clock() + (frame.wait_ms || 0);
-        // Refused for want of the passcode: trying once more by itself would only be slowed down.
-        waitsForPasscode = frame.passcode !== false;
+        // Without the right passcode, trying once more by itself would only be slowed down. One that was right before is
+        // tried again when the time has come.
+        waitsForPasscode = /passcode/i.test(frame.words) && (passcode === null || passcode !== goodPasscode);
+        if (waitsForPasscode) sessionStorage.removeItem('passcode');
         drop(tried);
-        if (waitsForPasscode) told.refused(frame.words, frame.wait_ms || 0, sessionStorage.getItem('passcode') !== null);
+        told.refused(frame.words, frame.wait_ms || 0, waitsForPasscode);
         return;
       }
       if (socket !== tried) return;
@@ -145,8 +150,9 @@ export function openLink(told) {
       });
     },
     /** Tries a passcode, remembered in this tab. */
-    enter(passcode) {
-      sessionStorage.setItem('passcode', passcode);
+    enter(words) {
+      passcode = words;
+      sessionStorage.setItem('passcode', words);
       waitsForPasscode = false;
       look();
     },

@@ -29,7 +29,7 @@ function draw() {
   const parts = new Set(dirty);
   dirty.clear();
   const { state, song, hand } = shown;
-  if (song && shown.set && parts.has('song')) drawBoards(song.keyboards, shown.set.inputs);
+  if (song && shown.set && (parts.has('song') || parts.has('set'))) drawBoards(song.keyboards, shown.set.inputs);
   if (state) {
     if (parts.has('song') || parts.has('state') || parts.has('set')) {
       showBoards(state.inputs);
@@ -95,13 +95,13 @@ function takeFrame(frame) {
       Object.assign(shown, { set: null, song: null, state: null, hand: null, may: frame.may });
       document.body.dataset.may = frame.may;
       $('look-only').hidden = frame.may === 'move';
+      refusedWords = '';
       $('door').close();
       hand.welcomed();
       break;
     case 'set':
       shown.set = frame;
       stale('set');
-      stale('song');
       break;
     case 'song':
       shown.song = frame;
@@ -124,6 +124,7 @@ function takeFrame(frame) {
 
 // Dimmed as a whole, and said in words, so that nobody plays by what is no longer true.
 let oldTimer = null;
+let refusedWords = '';
 function linkState(now) {
   document.body.dataset.link = now;
   const old = $('old');
@@ -133,7 +134,7 @@ function linkState(now) {
   if (now === 'live') return;
   const words = () => {
     const seconds = Math.floor(link.quietFor() / 1000);
-    set(old, link.heardOnce() ? `cut off for ${seconds} s: what you see is old` : 'not connected yet');
+    set(old, refusedWords ? refusedWords : link.heardOnce() ? `cut off for ${seconds} s: what you see is old` : 'not connected yet');
   };
   // Asked once more later: at the very start the link is still being made.
   setTimeout(words, 0);
@@ -141,9 +142,14 @@ function linkState(now) {
   setTimeout(() => document.body.dataset.link === 'old' && set($('say'), 'Cut off: what you see is old.'), 0);
 }
 
-function refused(words, waitMs, hadPasscode) {
+// Not let in: for want of the right passcode it is asked for; for any other reason the words stand where one looks.
+function refused(words, waitMs, forPasscode) {
+  if (!forPasscode) {
+    refusedWords = words;
+    return;
+  }
   const wait = waitMs > 0 ? ` Try again in ${Math.ceil(waitMs / 1000)} s.` : '';
-  set($('door-words'), hadPasscode ? words + wait : words);
+  set($('door-words'), words + wait);
   open('door');
   $('enter').disabled = waitMs > 0;
   clearTimeout(refused.timer);

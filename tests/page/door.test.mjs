@@ -1,0 +1,95 @@
+// Who may do what: passcodes, and those who may look only.
+
+import assert from 'node:assert/strict';
+import { after, before, test } from 'node:test';
+import { axe, faults, launch, live, perform, reads, text, until, visit } from './stand.mjs';
+
+let browser;
+let show;
+before(async () => {
+  browser = await launch();
+  show = await perform('--passcode', 'under the ice', '--viewing-passcode', 'only looking');
+});
+after(async () => {
+  await browser?.close();
+  await show?.end();
+  assert.deepEqual(faults, []);
+});
+
+const enter = async (page, passcode) => {
+  await page.fill('#passcode', passcode);
+  await page.click('#enter');
+};
+
+test('without a passcode it is asked for; the right one is remembered in the tab', async () => {
+  const page = await visit(browser, show.url, { wait: false });
+  await page.waitForSelector('#door[open]');
+  assert.match(await text(page, '#door-words'), /passcode/);
+  await axe(page, 'the door');
+  await enter(page, 'under the ice');
+  await live(page);
+  assert.equal(await page.getAttribute('body', 'data-may'), 'move');
+  await page.reload();
+  await live(page);
+  await page.context().close();
+});
+
+test('a wrong one is told, and the next try has to wait', async () => {
+  const page = await visit(browser, show.url, { wait: false });
+  await page.waitForSelector('#door[open]');
+  await enter(page, 'open sesame');
+  await until('told', async () => /not the passcode/.test(await text(page, '#door-words')));
+  const waited = performance.now();
+  await until('a wait', async () => {
+    await page.waitForSelector('#enter:not([disabled])');
+    await enter(page, 'open sesame');
+    await until('an answer', async () => (await text(page, '#door-words')).length > 0);
+    return /Try again in \d+ s/.test(await text(page, '#door-words'));
+  }, 8000);
+  assert.ok(await page.isDisabled('#enter'));
+  await page.waitForSelector('#enter:not([disabled])', { timeout: 35000 });
+  await enter(page, 'under the ice');
+  await live(page);
+  assert.ok(performance.now() - waited > 700, 'attempts are slowed down');
+  await page.context().close();
+});
+
+test('who may look sees everything and moves nothing', async () => {
+  const mover = await visit(browser, show.url, { wait: false });
+  await mover.waitForSelector('#door[open]');
+  await enter(mover, 'under the ice');
+  await live(mover);
+  const page = await visit(browser, show.url, { wait: false });
+  await page.waitForSelector('#door[open]');
+  await enter(page, 'only looking');
+  await live(page);
+  await reads(page, '#look-only', 'You may look here; the set is moved elsewhere.');
+  for (const control of ['#next-song', '#previous-song', '#next-section-go', '#previous-section', '#panic', '#raise-key', '#fade', '#play-here']) {
+    assert.ok(await page.isHidden(control), control);
+  }
+  assert.ok(await page.isDisabled('.zone'));
+  await axe(page, 'looking only');
+  await page.keyboard.press('ArrowDown');
+  await page.keyboard.press('p');
+  assert.ok(await page.isHidden('#hand'));
+  await page.click('#thread');
+  assert.ok(await page.isDisabled('#song-list button'));
+  await page.keyboard.press('Escape');
+  // Past the page, straight into a socket: the program refuses it too.
+  const answer = await page.evaluate(() => new Promise((resolve) => {
+    const socket = new WebSocket(`ws://${location.host}/live`);
+    socket.onopen = () => socket.send(JSON.stringify({ hello: 1, passcode: 'only looking' }));
+    socket.onmessage = ({ data }) => {
+      const frame = JSON.parse(data);
+      if (frame.kind === 'state') socket.send(JSON.stringify({ do: ['next-song'], ask: 1, at: frame.now, seen: frame.seen }));
+      if (frame.kind === 'answer') resolve(frame);
+    };
+    socket.onclose = () => resolve({ done: false, closed: true });
+  }));
+  assert.equal(answer.done, false);
+  assert.equal((await show.status()).entry.place, 1);
+  await mover.click('#next-song');
+  await reads(page, '#title', 'Frost on the Window');
+  await page.context().close();
+  await mover.context().close();
+});

@@ -1,0 +1,230 @@
+// Thumbs and computer keys: every button does what it says, read back from outside the page.
+
+import assert from 'node:assert/strict';
+import { after, before, test } from 'node:test';
+import { faults, launch, note, perform, reads, text, until, visit } from './stand.mjs';
+
+let browser;
+let show;
+let page;
+before(async () => {
+  browser = await launch();
+  show = await perform();
+  show.say('listen keys');
+  show.say('listen pad');
+  page = await visit(browser, show.url);
+});
+after(async () => {
+  await browser?.close();
+  await show?.end();
+  assert.deepEqual(faults, []);
+});
+
+test('next and previous song, at the edges', async () => {
+  await page.click('#next-song');
+  await show.stands('song 2', ({ entry }) => entry.place === 2);
+  await reads(page, '#title', 'Frost on the Window');
+  await reads(page, '#sounding', 'F');
+  await reads(page, '#play-in', 'C');
+  await reads(page, '#shift-number', '+5');
+  await reads(page, '#next-song-title', 'Candle by Candle');
+  await page.click('#previous-song');
+  await show.stands('song 1', ({ entry }) => entry.place === 1);
+  await reads(page, '#title', 'Snow at the Weir Gate');
+  await page.click('#previous-song');
+  await page.waitForSelector('#health[data-told]');
+  await show.stands('still song 1', ({ entry }) => entry.place === 1);
+});
+
+test('next and previous section; chords stand over their partners', async () => {
+  await page.click('#next-section-go');
+  await show.stands('Chorus', ({ song }) => song.section.name === 'Chorus');
+  await reads(page, '#section', 'Chorus');
+  await reads(page, '#remark', 'sopranos alone at first');
+  // From the chart: G A F#m Bm G D/F# Asus4 D in D; the fingers play a whole tone lower.
+  const chords = (id) => page.$$eval(`#${id} .of-bar`, (all) => all.map((one) => one.textContent));
+  assert.deepEqual(await chords('room-chords'), ['G', 'A', 'F♯m', 'Bm', 'G', 'D/F♯', 'Asus4', 'D']);
+  assert.deepEqual(await chords('finger-chords'), ['F', 'G', 'Em', 'Am', 'F', 'C/E', 'Gsus4', 'C']);
+  const lefts = (id) => page.$$eval(`#${id} li`, (all) => all.map((one) => Math.round(one.getBoundingClientRect().left)));
+  assert.deepEqual(await lefts('room-chords'), await lefts('finger-chords'));
+  await page.click('#previous-section');
+  await show.stands('Verse', ({ song }) => song.section.name === 'Verse');
+  await reads(page, '#next-section', 'then Chorus');
+});
+
+test('the key up, down, and back to tonight’s', async () => {
+  await page.click('#raise-key');
+  await show.stands('a semitone up', ({ song }) => song.keys.added === 1);
+  await reads(page, '#sounding', 'E♭');
+  await reads(page, '#shift-words', '+1 from tonight’s D');
+  await page.click('#tonights-key');
+  await show.stands('tonight’s', ({ song }) => song.keys.added === 0);
+  await page.click('#lower-key');
+  await show.stands('a semitone down', ({ song }) => song.keys.added === -1);
+  await page.click('#tonights-key');
+  await reads(page, '#sounding', 'D');
+});
+
+test('any song by name, and any section', async () => {
+  await page.click('#thread');
+  await page.click('#song-list button:has-text("Lamplighter")');
+  await show.stands('the lullaby', ({ entry }) => entry.title === 'The Lamplighter\'s Lullaby');
+  await reads(page, '#count', '10 of 13');
+  await page.click('#sections');
+  await page.click('#section-list button:has-text("Chorus")');
+  await show.stands('its chorus', ({ song }) => song.section.name === 'Chorus');
+  await page.click('#thread');
+  // It stands in the set twice, under two names; its place tells them apart.
+  await page.click('#song-list button:has-text("encore")');
+  await show.stands('the encore', ({ entry }) => entry.place === 13);
+});
+
+test('zones and the drone, on and off, in words', async () => {
+  await page.click('#thread');
+  await page.click('#song-list button:has-text("Lamplighter")');
+  await reads(page, '#title', 'The Lamplighter\'s Lullaby');
+  await page.click('.zone[data-zone=tune]');
+  await show.stands('tune off', ({ song }) => song.zones.find(({ name }) => name === 'tune').on === false);
+  await reads(page, '.zone[data-zone=tune] .how', 'off');
+  assert.equal(await page.getAttribute('.zone[data-zone=tune]', 'aria-checked'), 'false');
+  await page.click('.zone[data-zone=tune]');
+  await reads(page, '.zone[data-zone=tune] .how', 'on');
+  const from = show.sent.length;
+  await page.click('#drone');
+  await show.stands('a drone', ({ drone }) => drone);
+  await show.said('its tonic, B flat in the second octave', 'pad', note(46), from);
+  await until('said on', async () => (await text(page, '#drone .how')).startsWith('on'));
+  await page.click('#drone');
+  await show.stands('none', ({ drone }) => !drone);
+});
+
+test('fade: what rings without a finger dies away', async () => {
+  await page.click('#thread');
+  await page.click('#song-list button:has-text("Frost")');
+  await reads(page, '#title', 'Frost on the Window');
+  show.say('play keyboard 90 3C 50 90 40 50 90 43 50');
+  await page.waitForFunction(() => document.querySelectorAll('.flag[data-output="1"]').length === 2);
+  show.say('play keyboard 80 3C 40 80 40 40 80 43 40');
+  const from = show.sent.length;
+  await page.click('#fade');
+  await show.said('expression goes down', 'pad', (bytes) => bytes[0] === 0xb0 && bytes[1] === 11 && bytes[2] < 120, from);
+  await page.waitForFunction(() => document.querySelectorAll('.flag').length === 0);
+});
+
+test('tap: four make a tempo', async () => {
+  const { tempo } = await show.status();
+  for (let tap = 0; tap < 4; tap += 1) {
+    await page.click('#beat');
+    await page.waitForTimeout(400);
+  }
+  await show.stands('another tempo', (state) => state.tempo !== tempo && state.tempo > 100 && state.tempo < 160);
+});
+
+test('by computer keys', async () => {
+  await page.keyboard.press('0');
+  const { entry } = await show.status();
+  await page.keyboard.press('ArrowDown');
+  await show.stands('next song', (state) => state.entry.place === entry.place + 1);
+  await reads(page, '#count', `${entry.place + 1} of 13`);
+  await page.keyboard.press('ArrowUp');
+  await show.stands('previous song', (state) => state.entry.place === entry.place);
+  await reads(page, '#count', `${entry.place} of 13`);
+  await page.keyboard.press('ArrowRight');
+  await show.stands('next section', ({ song }) => song.section.place === 2);
+  await until('drawn', async () => (await text(page, '#section')) === 'Chorus');
+  await page.keyboard.press('ArrowLeft');
+  await show.stands('previous section', ({ song }) => song.section.place === 1);
+  await page.keyboard.press('+');
+  await show.stands('up', ({ song }) => song.keys.added === 1);
+  await page.keyboard.press('-');
+  await show.stands('down', ({ song }) => song.keys.added === 0);
+  // Single keys can be turned off, for those who speak to their computer.
+  await page.click('#health');
+  await page.click('#letters');
+  await page.keyboard.press('Escape');
+  await page.keyboard.press('+');
+  await page.keyboard.press('ArrowRight');
+  await show.stands('the arrow only', ({ song }) => song.section.place === 2 && song.keys.added === 0);
+  await page.click('#health');
+  await page.click('#letters');
+  await page.keyboard.press('Escape');
+});
+
+test('panic: a tap does nothing, holding half a second does, and two presses of a key', async () => {
+  const pressed = () => show.sent.filter(({ bytes }) => bytes[0] >> 4 === 11 && bytes[1] === 120).length;
+  show.say('play keyboard 90 3C 50');
+  await page.waitForSelector('.key.down');
+  let before = pressed();
+  await page.click('#panic');
+  await page.click('#panic');
+  await page.waitForSelector('#health[data-told]');
+  assert.equal(pressed(), before, 'two taps of a pointer are a stray touch');
+  const { x, y, width, height } = await page.locator('#panic').boundingBox();
+  await page.mouse.move(x + width / 2, y + height / 2);
+  await page.mouse.down();
+  await page.waitForSelector('#panic.filling');
+  await page.mouse.move(x + width / 2, y - 80);
+  await page.waitForSelector('#panic:not(.filling)');
+  await page.mouse.up();
+  await page.mouse.move(x + width / 2, y + height / 2);
+  await page.mouse.down();
+  const from = performance.now();
+  await until('silence', () => pressed() > before);
+  assert.ok(performance.now() - from > 400, 'not before it was held');
+  await page.mouse.up();
+  await page.waitForFunction(() => document.querySelectorAll('.flag').length === 0);
+  show.say('play keyboard 80 3C 40');
+
+  before = pressed();
+  await page.focus('#panic');
+  await page.keyboard.press('Enter');
+  await reads(page, '#panic-how', 'once more');
+  await reads(page, '#say', 'Again to silence everything.');
+  assert.equal(pressed(), before, 'once is not enough');
+  await page.keyboard.press('Enter');
+  await until('silence', () => pressed() > before);
+  await reads(page, '#panic-how', 'hold');
+  before = pressed();
+  await page.keyboard.press('!');
+  await page.keyboard.press('!');
+  await until('silence', () => pressed() > before);
+});
+
+test('what is wrong is said in plain words, and that it is right again', async () => {
+  show.say('unplug keyboard');
+  await until('said', async () => /keyboard/.test(await text(page, '#health-words')) && (await page.getAttribute('#words', 'data-state')) === 'wrong');
+  await page.click('#health');
+  await until('the input is not there', async () => /keyboard \(“stage piano”\): not there/.test(await text(page, '#details-inputs')));
+  show.say('plug keyboard');
+  await until('it is there', async () => /keyboard \(“stage piano”\): there/.test(await text(page, '#details-inputs')));
+  await page.keyboard.press('Escape');
+});
+
+test('a talkback that is open frames the page, and the screen reader is told of songs, not of chords', async () => {
+  show.say('play keyboard 90 6C 50');
+  await reads(page, '.cue', 'talkback is open');
+  assert.ok(await page.$eval('body', (body) => body.classList.contains('cued')));
+  show.say('play keyboard 80 6C 40');
+  await until('closed', async () => !(await page.$('.cue')));
+  await page.keyboard.press('ArrowDown');
+  await page.waitForFunction(() => document.querySelector('#say').textContent.includes(document.querySelector('#title').textContent));
+  const said = await text(page, '#say');
+  show.say('play keyboard 90 3C 50 90 40 50 90 43 50');
+  await reads(page, '#gripped', 'C');
+  assert.equal(await text(page, '#say'), said);
+  show.say('play keyboard 80 3C 40 80 40 40 80 43 40');
+});
+
+test('what was held back at the start is shown, and said again by a press', async () => {
+  const other = await perform();
+  other.say('plug tracks');
+  other.say('listen desk');
+  const second = await visit(browser, other.url);
+  await second.click('#thread');
+  await second.click('#song-list button:has-text("Carry the Light")');
+  await other.stands('the song', ({ entry }) => entry.place === 11);
+  const { held_back: held } = await other.status();
+  assert.equal(await second.isHidden('#again'), held === 0);
+  await second.context().close();
+  await other.end();
+});

@@ -1,0 +1,125 @@
+// The synthesizer of the page: it sounds, stays below its ceiling, and is silent when it has to be.
+
+import assert from 'node:assert/strict';
+import { after, before, test } from 'node:test';
+import { faults, figure, launch, perform, reads, until, visit } from './stand.mjs';
+
+let browser;
+let show;
+let page;
+before(async () => {
+  browser = await launch();
+  show = await perform();
+  page = await visit(browser, show.url, {
+    // What goes to the loudspeaker is also measured.
+    before: (one) => one.addInitScript(() => {
+      const connect = AudioNode.prototype.connect;
+      AudioNode.prototype.connect = function (to, ...rest) {
+        if (to === this.context.destination && this.context instanceof AudioContext) {
+          const meter = this.context.createAnalyser();
+          meter.fftSize = 32768;
+          connect.call(this, meter);
+          const samples = new Float32Array(meter.fftSize);
+          window.loudness = () => (meter.getFloatTimeDomainData(samples), samples.reduce((most, one) => Math.max(most, Math.abs(one)), 0));
+        }
+        return connect.call(this, to, ...rest);
+      };
+    }),
+  });
+});
+after(async () => {
+  await browser?.close();
+  await show?.end();
+  assert.deepEqual(faults, []);
+});
+
+/** Renders offline: messages at their times, and the peak of each tenth of a second. */
+const render = (seconds, decibels, steps) => page.evaluate(async ([length, level, all]) => {
+  const { build } = await import('/sound.js');
+  const context = new OfflineAudioContext(1, length * 44100, 44100);
+  const synth = build(context, level);
+  for (const [time, messages] of all) {
+    const act = () => (messages === 'silence' ? synth.silence() : messages.level === undefined ? synth.play(messages) : synth.level(messages.level));
+    if (time === 0) act();
+    else context.suspend(time).then(() => (act(), context.resume()));
+  }
+  const samples = (await context.startRendering()).getChannelData(0);
+  const peaks = [];
+  for (let at = 0; at < samples.length; at += 4410) peaks.push(samples.subarray(at, at + 4410).reduce((most, one) => Math.max(most, Math.abs(one)), 0));
+  let jump = 0;
+  for (let at = 1; at < samples.length; at += 1) jump = Math.max(jump, Math.abs(samples[at] - samples[at - 1]));
+  return { peaks, jump };
+}, [seconds, decibels, steps]);
+
+const on = (key, velocity = 100, channel = 0) => [0, [0x90 | channel, key, velocity]];
+const off = (key, channel = 0) => [0, [0x80 | channel, key, 64]];
+
+test('a note sounds, dies away when it ends, and louder is louder', async () => {
+  const soft = await render(1.5, -24, [[0, [on(60, 30)]], [0.5, [off(60)]]]);
+  const loud = await render(1.5, -24, [[0, [on(60, 120)]], [0.5, [off(60)]]]);
+  assert.ok(Math.max(...loud.peaks) > 0.005);
+  assert.ok(Math.max(...loud.peaks) > 1.5 * Math.max(...soft.peaks));
+  assert.ok(loud.peaks[12] < 0.0005, `after its end ${loud.peaks[12]}`);
+});
+
+test('a pad swells and lasts, a struck note dies away', async () => {
+  const pad = await render(4, -12, [[0, [[0, [0xc0, 89]], on(60)]]]);
+  const struck = await render(4, -12, [[0, [[0, [0xc0, 0]], on(60)]]]);
+  assert.ok(pad.peaks[0] < 0.7 * pad.peaks[10], 'it swells');
+  assert.ok(pad.peaks[35] > 0.5 * pad.peaks[10], 'it lasts');
+  assert.ok(struck.peaks[35] < 0.35 * struck.peaks[0], 'it dies away');
+});
+
+test('32 notes at full velocity and full level stay below the ceiling', async () => {
+  const notes = Array.from({ length: 32 }, (_, index) => on(36 + index * 2, 127, index % 4));
+  const { peaks } = await render(2, 0, [[0, [[0, [0xc1, 89]], [0, [0xb0, 7, 127]], ...notes]]]);
+  figure(`32 notes at velocity 127 and full level: peak ${Math.max(...peaks).toFixed(3)} of full scale`);
+  assert.ok(Math.max(...peaks) > 0.2);
+  assert.ok(Math.max(...peaks) <= 0.801, `peak ${Math.max(...peaks)}`);
+});
+
+test('the controllers that end sound end it: 120, 121, 123, and the pedal holds', async () => {
+  const chord = [[0, [0xc0, 89]], on(60), on(64), on(67)];
+  for (const ending of [[[0, [0xb0, 120, 0]]], [[0, [0xb0, 123, 0]]], 'silence']) {
+    const { peaks } = await render(4, -12, [[0, chord], [1, ending]]);
+    assert.ok(peaks[9] > 0.01 && peaks[39] < 0.0005, `${JSON.stringify(ending)}: ${peaks[39]}`);
+  }
+  const pedal = [[0, [...chord, [0, [0xb0, 64, 127]]]], [1, [off(60), off(64), off(67)]]];
+  const held = await render(4, -12, pedal);
+  assert.ok(held.peaks[35] > 0.01, 'held by the pedal');
+  const lifted = await render(4, -12, [...pedal, [2, [[0, [0xb0, 121, 0]]]]]);
+  assert.ok(lifted.peaks[39] < 0.0005, 'reset lifts the pedal');
+});
+
+test('volume and expression count, and the level never jumps', async () => {
+  const full = await render(2, -12, [[0, [[0, [0xc0, 89]], on(60)]]]);
+  const half = await render(2, -12, [[0, [[0, [0xc0, 89]], [0, [0xb0, 11, 64]], on(60)]]]);
+  assert.ok(half.peaks[15] < 0.5 * full.peaks[15]);
+  const moved = await render(2, -24, [[0, [[0, [0xc0, 89]], on(36)]], [1, { level: 0 }]]);
+  assert.ok(moved.peaks[19] > 4 * moved.peaks[9], 'it grows');
+  assert.ok(moved.jump < 0.2, `from one sample to the next ${moved.jump}`);
+});
+
+test('on the page: off until it is pressed, low at first, silent when cut off or turned off', async () => {
+  assert.equal(await page.evaluate(() => typeof window.loudness), 'undefined', 'no audio before a press');
+  await page.click('#play-here');
+  assert.equal(await page.inputValue('#level'), '-24');
+  assert.match(await page.textContent('#caution'), /Start low.*headphones and in-ear monitors/);
+  await page.click('#hear');
+  await reads(page, '#hear-how', 'on');
+  await page.keyboard.down('KeyA');
+  await until('it sounds', () => page.evaluate(() => window.loudness() > 0.002));
+  assert.ok(await page.evaluate(() => window.loudness() < 0.2), 'low at first');
+  await page.click('#hear');
+  await reads(page, '#hear-how', 'off');
+  await page.keyboard.up('KeyA');
+  await page.click('#hear');
+  await reads(page, '#hear-how', 'on');
+  await until('silent', () => page.evaluate(() => window.loudness() < 0.0005), 6000);
+  await page.keyboard.down('KeyD');
+  await until('it sounds', () => page.evaluate(() => window.loudness() > 0.002));
+  await show.end();
+  await page.waitForSelector('body[data-link=old]');
+  await until('silent', () => page.evaluate(() => window.loudness() < 0.0005), 3000);
+  await page.keyboard.up('KeyD');
+});

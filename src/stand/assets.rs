@@ -28,7 +28,17 @@ macro_rules! assets {
 pub const ASSETS: &[Asset] = assets! {
     "/" = "index.html", HTML;
     "/stand.css" = "stand.css", CSS;
-    "/stand.js" = "stand.js", SCRIPT;
+    "/main.js" = "main.js", SCRIPT;
+    "/beat.js" = "beat.js", SCRIPT;
+    "/details.js" = "details.js", SCRIPT;
+    "/draw.js" = "draw.js", SCRIPT;
+    "/horizon.js" = "horizon.js", SCRIPT;
+    "/keys.js" = "keys.js", SCRIPT;
+    "/light.js" = "light.js", SCRIPT;
+    "/link.js" = "link.js", SCRIPT;
+    "/press.js" = "press.js", SCRIPT;
+    "/sound.js" = "sound.js", SCRIPT;
+    "/spell.js" = "spell.js", SCRIPT;
     "/icon.svg" = "icon.svg", SVG;
 };
 

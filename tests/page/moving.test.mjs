@@ -105,6 +105,7 @@ test('fade: what rings without a finger dies away', async () => {
   show.say('play keyboard 90 3C 50 90 40 50 90 43 50');
   await page.waitForFunction(() => document.querySelectorAll('.flag[data-output="1"]').length === 2);
   show.say('play keyboard 80 3C 40 80 40 40 80 43 40');
+  await page.waitForFunction(() => !document.querySelector('.drawing .key.down'));
   const from = show.sent.length;
   await page.click('#fade');
   await show.said('expression goes down', 'pad', (bytes) => bytes[0] === 0xb0 && bytes[1] === 11 && bytes[2] < 120, from);
@@ -201,7 +202,11 @@ test('what is wrong is said in plain words, and that it is right again', async (
 });
 
 test('a talkback that is open frames the page, and the screen reader is told of songs, not of chords', async () => {
+  show.say('listen desk');
+  await show.stands('a desk', ({ outputs }) => outputs.find(({ name }) => name === 'desk').there);
+  await page.waitForTimeout(600); // no cue fires in the first half second after its input appeared (rule R19)
   show.say('play keyboard 90 6C 50');
+  await page.waitForSelector('.cue');
   await reads(page, '.cue', 'talkback is open');
   assert.ok(await page.$eval('body', (body) => body.classList.contains('cued')));
   show.say('play keyboard 80 6C 40');

@@ -18,6 +18,7 @@ before(async () => {
   show = await perform();
   show.say('listen keys');
   show.say('listen pad');
+  show.say('listen desk');
 });
 after(async () => {
   await browser?.close();
@@ -59,10 +60,13 @@ const STATES = {
   'many-zones': async (page, see) => {
     await go(page, 'Lamplighter');
     await page.keyboard.press('d');
-    await page.waitForSelector('#drone[aria-checked=true]');
+    await page.waitForSelector('#drone[aria-checked=true]', { state: 'attached' });
+    const folded = await page.isVisible('#zones-open');
+    if (folded) await page.click('#zones-open');
     await see();
+    if (folded) await page.click('#zones-open');
     await page.keyboard.press('d');
-    await page.waitForSelector('#drone[aria-checked=false]');
+    await page.waitForSelector('#drone[aria-checked=false]', { state: 'attached' });
   },
   'minor-raised': async (page, see) => {
     await go(page, 'Long Night Round');
@@ -92,7 +96,7 @@ const STATES = {
     await page.waitForSelector('#words[data-state=wrong]');
     await see();
     show.say('plug keyboard');
-    await page.waitForTimeout(50);
+    await page.waitForTimeout(600); // no cue fires in the first half second after its input appeared (rule R19)
   },
   talkback: async (page, see) => {
     await go(page, 'Carry the Light');
@@ -136,7 +140,7 @@ const cutOff = (page) => page.evaluate(() => {
   for (let node = walker.nextNode(); node; node = walker.nextNode()) {
     const element = node.parentElement;
     if (!node.textContent.trim() || element.closest('.unseen, svg, [hidden], select, .goes') || !element.checkVisibility({ visibilityProperty: true })) continue;
-    if (element.closest('#stand') && document.querySelector('#hand:not([hidden])')) continue; // lies below the keys
+    if (element.closest('#stand') && (document.querySelector('#hand:not([hidden])') || (document.querySelector('.zones-opened') && !element.closest('#zones')))) continue; // lies below
     const range = document.createRange();
     range.selectNodeContents(node);
     for (const box of range.getClientRects()) {
@@ -158,7 +162,7 @@ const cutOff = (page) => page.evaluate(() => {
 
 /** Texts that lie over one another. */
 const overlaps = (page) => page.evaluate(() => {
-  if (document.querySelector('dialog[open], #hand:not([hidden])')) return [];
+  if (document.querySelector('dialog[open], #hand:not([hidden]), .zones-opened')) return [];
   const boxes = [];
   const walker = document.createTreeWalker(document.querySelector('#stand'), NodeFilter.SHOW_TEXT);
   for (let node = walker.nextNode(); node; node = walker.nextNode()) {
@@ -191,7 +195,8 @@ const smallTargets = (page) => page.$$eval('button, input, select, summary, a', 
 /** Neighbours that a thumb could take for each other. */
 const closeTargets = (page) => page.evaluate(() => {
   const open = document.querySelector('dialog[open]') ?? (document.querySelector('#hand:not([hidden])') || document.querySelector('#stand'));
-  const all = [...open.querySelectorAll('button, input, select')].filter((one) => one.checkVisibility() && !one.closest('#piano'));
+  const folded = document.querySelector('.zones-opened') ? '#zones' : '*';
+  const all = [...open.querySelectorAll('button, input, select')].filter((one) => one.checkVisibility() && !one.closest('#piano') && one.closest(folded));
   const found = [];
   all.forEach((one, index) => all.slice(index + 1).forEach((two) => {
     const [a, b] = [one.getBoundingClientRect(), two.getBoundingClientRect()];
@@ -346,11 +351,14 @@ test('with the keyboard alone: every control is reached, and the focus is seen',
 
 test('a drawing that holds more than shapes and words is not shown', async () => {
   const page = await visit(browser, show.url);
+  const known = faults.length;
   const safe = (svg) => page.evaluate(async (words) => (await import('/horizon.js')).safeDrawing(words) !== null, svg);
   const wrapped = (inside) => `<svg xmlns="http://www.w3.org/2000/svg">${inside}</svg>`;
   assert.equal(await safe(wrapped('<g><rect class="key" data-key="60"/><text>x<tspan>y</tspan></text></g>')), true);
   for (const inside of ['<script>1</script>', '<rect onclick="1"/>', '<a href="https://example.org"><rect/></a>', '<image href="x.png"/>', '<foreignObject/>', '<rect xlink:href="x" xmlns:xlink="http://www.w3.org/1999/xlink"/>', '<rect', '<style>rect{}</style>', '<h:div xmlns:h="http://www.w3.org/1999/xhtml"/>', '<animate/>', '<use/>']) {
     assert.equal(await safe(wrapped(inside)), false, inside);
   }
+  // The parser complains of what the page's policy would not have let happen either; that is no fault of the page.
+  for (const fault of faults.splice(known)) assert.match(fault, /Content Security Policy/);
   await page.context().close();
 });

@@ -29,6 +29,9 @@ export async function until(what, holds, milliseconds = 4000) {
   }
 }
 
+/** The demo's outputs, in the order of its gear file: the driver gives their numbers. */
+const OUTPUTS = ['keys', 'pad', 'tracks', 'desk'];
+
 /** A performance of the demo set with ports in memory. */
 export async function perform(...options) {
   const program = spawn(path.join(process.env.CARGO_TARGET_DIR ?? path.join(ROOT, 'target'), 'debug/examples/stand-driver'), options, {
@@ -42,7 +45,7 @@ export async function perform(...options) {
     createInterface({ input: program.stdout }).on('line', (line) => {
       const [word, ...rest] = line.split(' ');
       if (word === 'stand') resolve(rest.at(-1));
-      else if (word === 'sent') sent.push({ output: rest[0], bytes: rest[1].match(/../g).map((byte) => parseInt(byte, 16)), at: performance.timeOrigin + performance.now() });
+      else if (word === 'sent') sent.push({ output: OUTPUTS[rest[0]], bytes: rest[1].match(/../g).map((byte) => parseInt(byte, 16)), at: performance.timeOrigin + performance.now() });
       else if (line.startsWith('{')) states.push(JSON.parse(line));
     });
   });
@@ -65,7 +68,7 @@ export async function perform(...options) {
     },
     /** Waits for a message at an output that is so, counted from `from`. */
     said(what, output, holds, from = 0) {
-      return until(what, () => sent.slice(from).find((one) => String(one.output) === String(output) && holds(one.bytes)));
+      return until(what, () => sent.slice(from).find((one) => one.output === output && holds(one.bytes)));
     },
     async end() {
       const gone = new Promise((resolve) => program.once('exit', resolve));

@@ -23,7 +23,7 @@ export const make = (tag, className, text) => {
 /** Makes a text smaller until it has room: in both directions, or with `data-fit="width"` in one line. */
 export function fit(element) {
   const inOneLine = element.dataset.fit === 'width';
-  for (let size = 1; size > 0.4; size -= 0.04) {
+  for (let size = 1; size > 0.24; size -= 0.04) {
     element.style.setProperty('--fit', size.toFixed(2));
     const { scrollWidth, clientWidth, scrollHeight, clientHeight } = element;
     if (scrollWidth <= clientWidth + 1 && (inOneLine || scrollHeight <= clientHeight + 4)) break;
@@ -76,16 +76,16 @@ export function drawSections({ song, state }) {
     later = rest.length > 3 ? `${rest.slice(0, 3).join(' · ')} · ${rest.length - 3} more` : rest.join(' · ');
   }
   const next = pause ? (state.song ? `the keys still play ${state.song.title}` : '') : section?.next ? `then ${section.next}` : section ? 'the last one' : '';
-  const remarks = [section && !pause ? section.remark : null, state.entry.remark].filter(Boolean);
+  const remarks = [...new Set([section && !pause ? section.remark : null, state.entry.remark])].filter(Boolean);
   const changed = [
     set(line, name),
     set($('next-section'), next),
     set($('later'), later && `· ${later}`),
     set($('remark'), remarks.join(' · ')),
   ];
-  if (changed.some(Boolean)) fit(line);
-  set($('next-song-title'), state.next ?? 'the end');
-  set($('next-section-title'), section?.next ?? (section ? 'the last one' : '–'));
+  if (changed.some(Boolean)) [line, $('after')].forEach(fit);
+  if (set($('next-song-title'), state.next ?? 'the end')) fit($('next-song'));
+  if (set($('next-section-title'), section?.next ?? (section ? 'the last one' : '–'))) fit($('next-section-go'));
 }
 
 /** Both keys and the shift between them. */
@@ -171,7 +171,7 @@ export function drawSounding({ song, state, hand }) {
   for (const button of $('zones').children) {
     const zone = song?.zones?.find(({ name }) => name === button.dataset.zone);
     const { output } = zone ?? {};
-    const place = zone && hand?.notes?.find(([out, channel]) => out === output && channel === zone.channel);
+    const place = zone && !button.classList.contains('rests') && hand?.notes?.find(([out, channel]) => out === output && channel === zone.channel);
     // Nine names are more than anybody reads; the flags show them all.
     const notes = (place?.[2] ?? []).slice(0, 5).map((note) => noteName(note, key)).join(' ');
     const words = notes && button.getAttribute('aria-checked') === 'true' ? `${button.dataset.state} · ${notes}` : button.dataset.state;
@@ -195,7 +195,7 @@ export function drawWords({ state, may }) {
   $('again').disabled = may !== 'move';
   set($('held-back'), `${back} held back`);
   const wrong = faults(state);
-  const trouble = state.trouble && state.trouble.ago_ms < 60000 ? state.trouble.words : null;
+  const trouble = state.trouble?.words ?? null;
   const latency = typeof state.latency_us === 'number' ? ` · ${(state.latency_us / 1000).toFixed(1)} ms` : '';
   const shed = state.counts?.shed ? ` · ${state.counts.shed} left out` : '';
   $('words').dataset.state = trouble || wrong.length ? 'wrong' : 'well';

@@ -1,7 +1,13 @@
 //! The program as its user meets it: exit codes, sentences, and that nothing is left half-done.
 
 use std::fs;
+#[cfg(unix)]
+use std::io::{BufRead, BufReader, Read, Write};
+#[cfg(unix)]
+use std::net::TcpStream;
 use std::path::Path;
+#[cfg(unix)]
+use std::process::Stdio;
 
 use assert_cmd::Command;
 use tempfile::TempDir;
@@ -278,6 +284,31 @@ fn try_shows_every_song_and_leaves_what_it_made() {
     assert_eq!(ran.code, 0, "{}", ran.err);
     let read = |path: &str| fs::read(demo.join(path)).expect("a file");
     assert_eq!(read("again/keys.mid"), read("rendered/whole-set/keys.mid"), "as the last lines of `try` promise");
+}
+
+#[cfg(unix)]
+#[test]
+fn try_goes_on_as_a_page_that_is_served_until_a_signal_ends_it() {
+    let folder = TempDir::new().expect("a folder");
+    let mut program = std::process::Command::new(assert_cmd::cargo::cargo_bin("handspan"))
+        .current_dir(folder.path())
+        .args(["try", "--page", "--out", "demo"])
+        .env_remove("DISPLAY")
+        .env_remove("WAYLAND_DISPLAY")
+        .stdout(Stdio::piped())
+        .spawn()
+        .expect("it runs");
+    let mut said = BufReader::new(program.stdout.take().expect("its output")).lines().map(|line| line.expect("text"));
+    let told = said.find_map(|line| line.strip_prefix("Play it yourself: http://").map(str::to_owned));
+    let host = told.expect("it says where").trim_end_matches('/').to_owned();
+    let mut page = TcpStream::connect(&host).expect("it listens");
+    write!(page, "GET / HTTP/1.1\r\nhost: {host}\r\nconnection: close\r\n\r\n").expect("asked");
+    let mut answer = String::new();
+    page.read_to_string(&mut answer).expect("answered");
+    assert!(answer.starts_with("HTTP/1.1 200 ") && answer.contains("play here"), "{answer}");
+    let process = rustix::process::Pid::from_child(&program);
+    rustix::process::kill_process(process, rustix::process::Signal::INT).expect("told");
+    assert_eq!(program.wait().expect("it ends").code(), Some(0));
 }
 
 #[test]

@@ -67,7 +67,7 @@ test('who may look sees everything and moves nothing', async () => {
   for (const control of ['#next-song', '#previous-song', '#next-section-go', '#previous-section', '#panic', '#raise-key', '#fade', '#play-here']) {
     assert.ok(await page.isHidden(control), control);
   }
-  assert.ok(await page.isDisabled('.zone'));
+  assert.ok(await page.isDisabled('button.zone'));
   await axe(page, 'looking only');
   await page.keyboard.press('ArrowDown');
   await page.keyboard.press('p');

@@ -83,12 +83,12 @@ test('zones and the drone, on and off, in words', async () => {
   await page.click('#thread');
   await page.click('#song-list button:has-text("Lamplighter")');
   await reads(page, '#title', 'The Lamplighter\'s Lullaby');
-  await page.click('.zone[data-zone=tune]');
+  await page.click('button[data-zone=tune]');
   await show.stands('tune off', ({ song }) => song.zones.find(({ name }) => name === 'tune').on === false);
-  await reads(page, '.zone[data-zone=tune] .how', 'off');
-  assert.equal(await page.getAttribute('.zone[data-zone=tune]', 'aria-checked'), 'false');
-  await page.click('.zone[data-zone=tune]');
-  await reads(page, '.zone[data-zone=tune] .how', 'on');
+  await reads(page, 'button[data-zone=tune] .how', 'off');
+  assert.equal(await page.getAttribute('button[data-zone=tune]', 'aria-checked'), 'false');
+  await page.click('button[data-zone=tune]');
+  await reads(page, 'button[data-zone=tune] .how', 'on');
   const from = show.sent.length;
   await page.click('#drone');
   await show.stands('a drone', ({ drone }) => drone);
@@ -206,11 +206,11 @@ test('a talkback that is open frames the page, and the screen reader is told of 
   await show.stands('a desk', ({ outputs }) => outputs.find(({ name }) => name === 'desk').there);
   await page.waitForTimeout(600); // no cue fires in the first half second after its input appeared (rule R19)
   show.say('play keyboard 90 6C 50');
-  await page.waitForSelector('.cue');
-  await reads(page, '.cue', 'talkback is open');
+  await page.waitForSelector('.standing');
+  await reads(page, '.standing', 'talkback is open');
   assert.ok(await page.$eval('body', (body) => body.classList.contains('cued')));
   show.say('play keyboard 80 6C 40');
-  await until('closed', async () => !(await page.$('.cue')));
+  await until('closed', async () => !(await page.$('.standing')));
   await page.keyboard.press('ArrowDown');
   await page.waitForFunction(() => document.querySelector('#say').textContent.includes(document.querySelector('#title').textContent));
   const said = await text(page, '#say');

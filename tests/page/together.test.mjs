@@ -22,9 +22,9 @@ test('what one moves, the other shows', async () => {
   await reads(two, '#title', 'Frost on the Window');
   await two.click('#raise-key');
   await reads(one, '#sounding', 'F♯').catch(() => reads(one, '#sounding', 'G♭'));
-  await one.click('.zone[data-zone=bed]');
-  await reads(two, '.zone[data-zone=bed] .how', 'off');
-  await one.click('.zone[data-zone=bed]');
+  await one.click('button[data-zone=bed]');
+  await reads(two, 'button[data-zone=bed] .how', 'off');
+  await one.click('button[data-zone=bed]');
   await two.click('#tonights-key');
   await one.click('#previous-song');
   await reads(two, '#title', 'Snow at the Weir Gate');

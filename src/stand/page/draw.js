@@ -187,7 +187,7 @@ export function drawWords({ state, may }) {
   const standing = JSON.stringify(state.cues);
   if (cues.dataset.cues !== standing) {
     cues.dataset.cues = standing;
-    cues.replaceChildren(...state.cues.map((name) => make('p', 'cue', `${name} is open`)));
+    cues.replaceChildren(...state.cues.map((name) => make('p', 'standing', `${name} is open`)));
     document.body.classList.toggle('cued', state.cues.length > 0);
   }
   const back = state.held_back;

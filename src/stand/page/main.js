@@ -1,7 +1,7 @@
 // The stand: takes what the program tells, draws it once a frame, and says to the program what is pressed.
 
 import { drawBoards, drawHand, showBoards } from './horizon.js';
-import { drawChord, drawChords, drawKeys, drawSections, drawSong, drawSounding, drawWords, drawZones, fitAll, set } from './draw.js';
+import { drawChord, drawChords, drawKeys, drawSections, drawSong, drawSounding, drawWords, drawZones, fit, fitAll, set } from './draw.js';
 import { drawDetails, drawSectionList, drawSongList, open, wireDialogs } from './details.js';
 import { openLink } from './link.js';
 import { wireHand } from './keys.js';
@@ -190,4 +190,7 @@ $('zones-open').addEventListener('click', () => {
   $('zones-open').setAttribute('aria-expanded', opened);
 });
 new ResizeObserver(fitAll).observe(document.body);
+// The rows beside these grow and shrink with the song.
+const edges = new ResizeObserver((sized) => sized.forEach(({ target }) => fit(target)));
+for (const id of ['next-song', 'next-section-go']) edges.observe($(id));
 document.fonts?.ready.then(fitAll);

@@ -103,34 +103,40 @@ function crop(drawing, board) {
 }
 
 function drawReaches(drawing, parent, board) {
-  const lanes = [];
+  const reaches = [];
   for (const zone of drawing.querySelectorAll('.zone[data-zone]')) {
-    const lines = [...zone.querySelectorAll('path.reach, line.reach, path, line')].map((line) => line.getBBox());
+    const lines = [...zone.querySelectorAll('.reach')].map((line) => line.getBBox());
     if (!lines.length || !board.part) continue;
     const left = Math.max(0, board.part(Math.min(...lines.map(({ x }) => x))));
     const right = Math.min(100, board.part(Math.max(...lines.map(({ x, width }) => x + width))));
     const label = zone.querySelector('text');
     const name = zone.dataset.zone;
     const goes = (label?.textContent ?? '').slice((label?.querySelector('tspan')?.textContent ?? name).length).trim();
-    const outside = right - left < 26;
-    const place = !outside ? 'inside' : left > 50 ? 'before' : 'behind';
-    const from = place === 'before' ? 0 : left;
-    const to = place === 'behind' ? 100 : right;
-    let lane = lanes.findIndex((taken) => taken.every(([a, b]) => to <= a || from >= b));
-    if (lane < 0) lane = lanes.push([]) - 1;
-    lanes[lane].push([from, to]);
-    const reach = make('div', `reach ${place}`, parent);
-    reach.dataset.zone = name;
-    reach.classList.toggle('off', zone.classList.contains('off'));
-    reach.style.left = `${left}%`;
-    reach.style.width = `${right - left}%`;
-    reach.style.setProperty('--lane', lane);
-    const words = make('span', 'reach-words', reach);
+    const element = make('div', 'reach', parent);
+    element.classList.toggle('off', zone.classList.contains('off'));
+    element.style.left = `${left}%`;
+    element.style.width = `${right - left}%`;
+    const words = make('span', 'reach-words', element);
     make('b', '', words).textContent = name;
     if (goes) make('span', 'goes', words).textContent = ` ${goes}`;
+    reaches.push({ element, words, left, right });
+  }
+  // Words that have no room in the gap of their line stand beside it; no two share a place.
+  const wide = parent.clientWidth || 1;
+  const lanes = [];
+  for (const { element, words, left, right } of reaches) {
+    const label = (100 * (words.offsetWidth + 6)) / wide;
+    const place = right - left > label + 3 ? 'inside' : right + label < 100 ? 'behind' : 'before';
+    element.classList.add(place);
+    const from = place === 'before' ? left - label : left;
+    const to = place === 'behind' ? right + label : right;
+    let lane = lanes.findIndex((taken) => taken.every(([a, b]) => to <= a + 0.2 || from >= b - 0.2));
+    if (lane < 0) lane = lanes.push([]) - 1;
+    lanes[lane].push([from, to]);
+    element.style.setProperty('--lane', lane);
   }
   parent.style.setProperty('--lanes', lanes.length);
-  // The drawing's own words are said here once; below the keys they would be read twice.
+  // The drawing says all this in words; below the keys it would be read twice.
   parent.setAttribute('aria-hidden', 'true');
 }
 

@@ -205,7 +205,11 @@ impl Lookout {
             return false;
         }
         let (show, standing) = self.chronicle.standing();
-        let hand = Hand::of(&self.sight, &show, &standing, self.hall.now());
+        // Asked only where a key might play a chord.
+        let in_use = |zone: usize| {
+            self.chronicle.state().song.is_some_and(|song| song.zones.get(zone).is_some_and(|zone| zone.in_use))
+        };
+        let hand = Hand::of(&self.sight, &show, &standing, &in_use, self.hall.now());
         send(viewers, &frames::text(&Frame::Hand(hand)));
         true
     }

@@ -28,7 +28,8 @@ pub const LANTERN: &str = "title = \"Lantern\"\nkey = \"D\"\nplay_in = \"C\"\nte
                            chords = \"D Bm | A/C# Em7 | F#7\"\n[[section]]\nname = \"Chorus\"\nkey = \"E\"\nremark = \"all\"\n\
                            chords = \"G | A\"\n[[section]]\nname = \"End\"\nlike = \"Verse\"\n[drone]\nsound = \"warm\"\ndegrees = [1]\n\
                            octave = 3\n";
-pub const BELLS: &str = "title = \"Nine Bells\"\nkey = \"Am\"\n[[zone]]\nsound = \"grand\"\n";
+pub const BELLS: &str = "title = \"Nine Bells\"\nkey = \"Am\"\n[[zone]]\nsound = \"grand\"\n\
+                         [[zone]]\nsound = \"warm\"\nkeys = [\"C2\", \"B2\"]\none_key_chord = true\n";
 pub const SET: &str = "title = \"Tonight\"\ngear = \"gear.toml\"\n[[song]]\nmap = \"lantern.toml\"\nkey = \"Eb\"\nremark = \"she counts\"\n\
                        [[song]]\ntitle = \"Welcome\"\n[[song]]\nmap = \"bells.toml\"\n";
 

@@ -40,6 +40,29 @@ fn what_the_keyboard_plays_is_seen_with_its_chord_in_both_keys() {
 }
 
 #[test]
+fn where_one_key_plays_a_chord_that_chord_is_named() {
+    let evening = Evening::begin();
+    let mut page = evening.page();
+    page.next("state");
+    page.does(&["song", "Nine Bells"]);
+    page.does(&["raise-key"]);
+    let down = |key: u8| {
+        evening.world.play(evening.piano, &[0x92, key, 80]);
+        key
+    };
+    // The degrees of A minor, its fifth in major as in `music::scale`; a semitone higher in the room.
+    for (key, fingers, room) in [(45, "Am", "Bbm"), (40, "E", "F"), (36, "C", "Db")] {
+        let key = down(key);
+        let hand = page.frame_where("hand", |hand| hand["down"] == json!([[key], []]));
+        assert_eq!(hand["chord"], json!({ "fingers": fingers, "room": room }));
+        evening.world.play(evening.piano, &[0x82, key, 0]);
+    }
+    let key = down(60);
+    let hand = page.frame_where("hand", |hand| hand["down"] == json!([[key], []]));
+    assert_eq!(hand["chord"], json!(null), "that key plays itself");
+}
+
+#[test]
 fn what_is_pressed_is_done_answered_logged_and_shown_to_all() {
     let evening = Evening::begin();
     let (mut page, mut other) = (evening.page(), evening.page());

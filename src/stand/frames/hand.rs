@@ -6,8 +6,9 @@ use super::song::keys_of;
 use crate::daemon::state::playing;
 use crate::daemon::{Show, Sight};
 use crate::engine::{Keys, Standing};
-use crate::music::chord;
-use crate::music::chord::Named;
+use crate::map::Zone;
+use crate::music::chord::{self, Named};
+use crate::stand::words::fingers::chord_on;
 
 /// What is under the hand.
 #[derive(Debug, PartialEq, Serialize)]
@@ -27,8 +28,8 @@ struct ChordFrame {
 }
 
 impl Hand {
-    /// What can be seen now.
-    pub fn of(sight: &Sight, show: &Show, standing: &Standing, now: u64) -> Hand {
+    /// What can be seen now; `in_use` says of each zone of the song whether it is.
+    pub fn of(sight: &Sight, show: &Show, standing: &Standing, in_use: &dyn Fn(usize) -> bool, now: u64) -> Hand {
         let inputs = 0..show.plan.inputs();
         let together = inputs.clone().fold(0, |keys, input| keys | sight.keys_down(input));
         let places = (0..show.plan.outputs()).flat_map(|output| (0..16).map(move |channel| (output, channel)));
@@ -36,7 +37,10 @@ impl Hand {
         Hand {
             now,
             down: inputs.map(|input| keys(sight.keys_down(input))).collect(),
-            chord: chord::name(together).and_then(|named| spelled(named, show, standing)),
+            chord: match chord::name(together) {
+                Some(named) => spelled(named, show, standing),
+                None => on_one_key(together, show, standing, in_use),
+            },
             notes: sounding.filter(|(_, _, notes)| !notes.is_empty()).collect(),
         }
     }
@@ -49,6 +53,22 @@ fn spelled(named: Named, show: &Show, standing: &Standing) -> Option<ChordFrame>
     let lifted = |class: u8| (i32::from(class) + standing.shift).rem_euclid(12) as u8;
     let heard = Named { root: lifted(named.root), bass: lifted(named.bass), kind: named.kind };
     Some(ChordFrame { fingers: named.spelled(fingers).to_string(), room: heard.spelled(room).to_string() })
+}
+
+/// The chord that a single key plays where one key plays a chord.
+fn on_one_key(together: u128, show: &Show, standing: &Standing, in_use: &dyn Fn(usize) -> bool) -> Option<ChordFrame> {
+    let (entry, song) = playing(show, standing)?;
+    let key = u8::try_from(together.trailing_zeros()).ok().filter(|_| together.count_ones() == 1)?;
+    let plays = |(number, zone): (usize, &Zone)| {
+        let (low, high) = zone.keys.value;
+        zone.one_key_chord && (low as u8..=high as u8).contains(&key) && in_use(number)
+    };
+    song.zones.iter().enumerate().any(plays).then(|| {
+        let keys = Keys::of(&show.book, entry, song);
+        let (_, room) = keys_of(&keys, standing);
+        let chord = chord_on(song, &keys, key);
+        ChordFrame { fingers: chord.to_string(), room: chord.moved(standing.shift, room).to_string() }
+    })
 }
 
 fn keys(set: u128) -> Vec<u8> {

@@ -36,7 +36,7 @@ fn two_hundred_connections_leave_the_music_as_it_was() {
         drop(open);
     });
     assert!(notes > 0);
-    let mut after = evening.page();
+    let mut after = Page::waits(evening.address, None);
     after.next("state");
 }
 
@@ -50,7 +50,7 @@ fn there_are_places_for_thirty_two_pages() {
     assert_eq!((&refused["kind"], &refused["wait_ms"]), (&json!("refused"), &json!(2_000)));
     pages.pop();
     pages[0].frame_where("state", |state| state["viewers"] == 31);
-    evening.page();
+    Page::waits(evening.address, None);
 }
 
 #[test]
@@ -64,11 +64,7 @@ fn connections_that_come_and_go_leave_nothing_behind() {
             match number % 3 {
                 0 => drop(TcpStream::connect(evening.address)),
                 1 => drop(knock(evening.address, "choir.example", None)),
-                _ => {
-                    let mut page = Page::greets(evening.address, None);
-                    // The place of one before may not be free yet.
-                    let _ = page.frame();
-                }
+                _ => drop(Page::waits(evening.address, None)),
             }
         }
     });

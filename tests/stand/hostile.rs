@@ -20,7 +20,7 @@ fn unharmed(evening: &Evening) {
     let song = state.song.expect("a song");
     assert_eq!((state.entry.place, song.section.unwrap().place, song.keys.added), (1, 1, 0));
     assert!(!evening.logged().iter().any(|line| line.starts_with("asks")), "{:?}", evening.logged());
-    let mut page = evening.page();
+    let mut page = Page::waits(evening.address, None);
     page.next("state");
     page.does(&["tap"]);
 }
@@ -84,7 +84,7 @@ fn broken_frames_end_the_visit() {
         // Cut off anywhere.
         let frame = [0x81, 0x8A, 1, 2, 3, 4, b'{' ^ 1, b'"' ^ 2, b'u' ^ 3];
         for cut in 0..frame.len() {
-            let mut page = evening.page();
+            let mut page = Page::waits(evening.address, None);
             page.socket.get_mut().write_all(&frame[..cut]).unwrap();
         }
     });
@@ -154,7 +154,7 @@ fn no_bytes_and_no_json_reach_the_music_or_end_the_stand() {
         let mut page = page.borrow_mut();
         let open = page.as_mut().is_some_and(|page: &mut Page| page.socket.send(text.clone()).is_ok());
         if !open {
-            let mut new = Page::admitted(evening.address, Some("lantern"));
+            let mut new = Page::waits(evening.address, Some("lantern"));
             let _ = new.socket.send(text);
             *page = Some(new);
         }
@@ -178,7 +178,7 @@ fn no_bytes_and_no_json_reach_the_music_or_end_the_stand() {
     let mut runner = TestRunner::new(Config { cases: 150, ..cases.clone() });
     runner
         .run(&bytes_for_the_wire(), |bytes| {
-            let mut page = Page::admitted(evening.address, Some("lantern"));
+            let mut page = Page::waits(evening.address, Some("lantern"));
             let _ = page.socket.get_mut().write_all(&bytes);
             Ok(())
         })
@@ -197,7 +197,7 @@ fn no_bytes_and_no_json_reach_the_music_or_end_the_stand() {
     let state = evening.chronicle.state();
     assert_eq!((state.entry.place, state.song.unwrap().section.unwrap().place), (1, 1));
     assert!(!evening.logged().iter().any(|line| line.starts_with("asks")));
-    let mut page = Page::admitted(evening.address, Some("nine bells"));
+    let mut page = Page::waits(evening.address, Some("nine bells"));
     page.next("state");
     page.does(&["next-section"]);
 }
@@ -216,13 +216,13 @@ fn any_json_from_one_who_may_move_leaves_an_answering_stand() {
     runner
         .run(&any_json(), |json| {
             if page.borrow_mut().socket.send(Message::text(json.to_string())).is_err() {
-                *page.borrow_mut() = evening.page();
+                *page.borrow_mut() = Page::waits(evening.address, None);
             }
             Ok(())
         })
         .unwrap();
     drop(page);
-    let mut page = evening.page();
+    let mut page = Page::waits(evening.address, None);
     page.frame_where("state", |state| state["viewers"] == 1);
     page.does(&["panic"]);
     assert_eq!(page.next("state")["kind"], "state");

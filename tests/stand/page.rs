@@ -21,7 +21,8 @@ pub struct Page {
     pub viewers: u64,
 }
 
-/// The request of a page that came from `origin` and calls the stand `host`: a socket, or the status that refused it.
+/// The request of a page that came from `origin` and calls the stand `host`: a socket, or the status that refused it, 0
+/// where it was closed without one.
 pub fn knock(address: SocketAddr, host: &str, origin: Option<&str>) -> Result<WebSocket<TcpStream>, u16> {
     let stream = TcpStream::connect(address).expect("somebody listens");
     stream.set_read_timeout(Some(PATIENCE)).unwrap();
@@ -43,6 +44,8 @@ pub fn knock_on(stream: TcpStream, host: &str, origin: Option<&str>) -> Result<W
     match tungstenite::client(request.body(()).unwrap(), stream) {
         Ok((socket, _)) => Ok(socket),
         Err(HandshakeError::Failure(Error::Http(response))) => Err(response.status().as_u16()),
+        // Closed before an answer: there is no place.
+        Err(HandshakeError::Failure(Error::Io(_) | Error::Protocol(_) | Error::ConnectionClosed)) => Err(0),
         Err(error) => panic!("{error}"),
     }
 }
@@ -68,6 +71,22 @@ impl Page {
         let mut page = Page::greets(address, passcode);
         assert_eq!(page.frame().expect("a frame")["kind"], "welcome");
         page
+    }
+
+    /// The same, as soon as there is a place: those before may not quite have gone.
+    pub fn waits(address: SocketAddr, passcode: Option<&str>) -> Page {
+        let host = address.to_string();
+        let deadline = Instant::now() + PATIENCE;
+        loop {
+            if let Ok(socket) = knock(address, &host, Some(&format!("http://{host}"))) {
+                let mut page = Page::over(socket);
+                page.say(&json!({ "hello": 1, "passcode": passcode }));
+                if page.frame().is_some_and(|frame| frame["kind"] == "welcome") {
+                    return page;
+                }
+            }
+            assert!(Instant::now() < deadline, "there is never a place");
+        }
     }
 
     pub fn say(&mut self, message: &Value) {

@@ -271,6 +271,7 @@ impl Lookout {
         let state = self.chronicle.state();
         self.told.troubles.count_unheard(state.counts.unheard, now);
         let trouble = self.told.troubles.last(now).map(|trouble| TroubleFrame {
+            is: trouble.is,
             words: trouble.words.clone(),
             ago_ms: now.duration_since(trouble.since).as_millis() as u64,
         });

@@ -3,6 +3,8 @@
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
+use serde::Serialize;
+
 use crate::daemon::{Report, Show, telling};
 
 /// What is over is told for so long,
@@ -23,10 +25,23 @@ enum About {
     Once,
 }
 
-/// Something that is wrong.
+/// Whether something is wrong.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "lowercase")]
+pub(super) enum Is {
+    /// It is, or happened just now.
+    Now,
+    /// It was a moment ago.
+    Over,
+    /// It was once, and is told only to who asks.
+    Past,
+}
+
+/// Something that is wrong, or was.
 #[derive(Debug, Clone)]
 pub(super) struct Trouble {
     about: About,
+    pub is: Is,
     pub words: String,
     pub since: Instant,
     /// When it need not be told any longer.
@@ -37,6 +52,8 @@ pub(super) struct Trouble {
 #[derive(Debug, Default)]
 pub(super) struct Troubles {
     all: Vec<Trouble>,
+    /// What went wrong last.
+    past: Option<Trouble>,
     unheard: u64,
 }
 
@@ -76,24 +93,33 @@ impl Troubles {
         }
     }
 
-    /// The last one that is still to be told.
+    /// The last one that is still to be told; else what went wrong last.
     pub fn last(&mut self, now: Instant) -> Option<&Trouble> {
         self.all.retain(|trouble| trouble.until.is_none_or(|until| until > now));
-        self.all.last()
+        self.all.last().or(self.past.as_ref())
     }
 
     fn add(&mut self, about: About, words: String, lasts: Option<Duration>, now: Instant) {
-        self.all.retain(|trouble| trouble.about != about || (about == About::Once && trouble.words != words));
+        let until = lasts.map(|lasts| now + lasts);
+        let trouble = Trouble { about, is: Is::Now, words, since: now, until };
+        self.past = Some(Trouble { is: Is::Past, ..trouble.clone() });
+        self.tell(trouble);
+    }
+
+    fn tell(&mut self, new: Trouble) {
+        let is_same =
+            |known: &Trouble| known.about == new.about && (new.about != About::Once || known.words == new.words);
+        self.all.retain(|known| !is_same(known));
         if self.all.len() >= MOST {
             self.all.remove(0);
         }
-        self.all.push(Trouble { about, words, since: now, until: lasts.map(|lasts| now + lasts) });
+        self.all.push(new);
     }
 
     /// Only what was told as wrong is told as over.
     fn over(&mut self, about: About, words: String, now: Instant) {
         if self.all.iter().any(|trouble| trouble.about == about && trouble.until.is_none()) {
-            self.add(about, words, Some(OVER), now);
+            self.tell(Trouble { about, is: Is::Over, words, since: now, until: Some(now + OVER) });
         }
     }
 }
@@ -111,7 +137,7 @@ mod tests {
         let mut hear = |report: Report, after: u64| {
             let now = begin + Duration::from_secs(after);
             troubles.hear(&report, &show, now);
-            troubles.last(now).map(|trouble| trouble.words.clone())
+            troubles.last(now).filter(|trouble| trouble.is != Is::Past).map(|trouble| trouble.words.clone())
         };
         assert_eq!(hear(Report::InputBack(0), 0), None, "it was never away");
         let gone = "keyboard is gone: its notes have ended, its pedals are up. Plug it in again.";
@@ -128,9 +154,10 @@ mod tests {
             hear(Report::NotTaken(number), 60);
         }
         assert!(troubles.all.len() <= MOST);
-        assert!(troubles.last(begin + Duration::from_secs(200)).is_none());
+        let late = troubles.last(begin + Duration::from_secs(200)).expect("what went wrong last");
+        assert_eq!((late.is, late.since), (Is::Past, begin + Duration::from_secs(60)));
         troubles.count_unheard(3, begin);
         troubles.count_unheard(3, begin + ONCE);
-        assert!(troubles.last(begin + ONCE).is_none(), "no more of them came");
+        assert!(troubles.last(begin + ONCE).is_some_and(|last| last.is == Is::Past), "no more of them came");
     }
 }

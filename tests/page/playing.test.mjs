@@ -80,6 +80,28 @@ test('a pointer that glides strikes each key it comes to, one at a time', async 
   await page.context().close();
 });
 
+test('where keys stay, a mouse holds a chord, and the pad follows it', async () => {
+  const page = await visit(browser, show.url);
+  await page.keyboard.press('ArrowDown');
+  await reads(page, '#title', 'Frost on the Window');
+  await page.click('#play-here');
+  await page.click('#keep');
+  const from = show.sent.length;
+  for (const number of [60, 64, 67]) await page.click(`#piano [data-note="${number}"]`, { position: { x: 10, y: 150 } });
+  await drawnAre(page, [60, 64, 67]);
+  // Root and fifth of what is heard in F for a C that is gripped.
+  await show.said('the root', 'pad', note(53), from);
+  await show.said('the fifth', 'pad', note(48), from);
+  await page.click('#piano [data-note="64"]', { position: { x: 10, y: 150 } });
+  await drawnAre(page, [60, 67]);
+  await page.click('#keep');
+  await drawnAre(page, []);
+  await page.click('#play-here');
+  await page.keyboard.press('ArrowUp');
+  await reads(page, '#title', 'Snow at the Weir Gate');
+  await page.context().close();
+});
+
 test('several fingers at once, by touch', async () => {
   const page = await visit(browser, show.url, { hasTouch: true });
   await page.click('#play-here');

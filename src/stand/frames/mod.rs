@@ -8,6 +8,7 @@ use axum::extract::ws::Utf8Bytes;
 use serde::Serialize;
 
 use super::door::May;
+use super::trouble::Is;
 use crate::daemon::state::State;
 
 pub(super) use hand::Hand;
@@ -57,6 +58,7 @@ pub(super) struct Stands {
 /// The last trouble.
 #[derive(Debug, Clone, Serialize)]
 pub(super) struct TroubleFrame {
+    pub is: Is,
     pub words: String,
     pub ago_ms: u64,
 }
@@ -64,7 +66,7 @@ pub(super) struct TroubleFrame {
 impl PartialEq for TroubleFrame {
     /// That it grows older is nothing new.
     fn eq(&self, other: &TroubleFrame) -> bool {
-        self.words == other.words
+        (self.is, &self.words) == (other.is, &other.words)
     }
 }
 

@@ -71,7 +71,7 @@ export function drawDetails({ state, may }) {
   const port = ({ port: name }) => (name ? ` (“${name}”)` : '');
   lines('details-inputs', state.inputs.map((one) => [`${one.name}${port(one)}: ${one.there ? 'there' : one.optional ? 'not there, and need not be' : 'not there'}`, !one.there && !one.optional]));
   lines('details-outputs', state.outputs.map((one) => [`${one.name}${port(one)}: ${one.there ? (one.port ? 'there' : 'somebody listens') : one.optional ? 'not there, and need not be' : one.port ? 'not there' : 'nobody listens'}`, !one.there && !one.optional]));
-  set($('details-trouble'), state.trouble ? `Last trouble, ${ago(state.trouble.ago_ms)}: ${state.trouble.words}` : 'No trouble so far.');
+  set($('details-trouble'), state.trouble ? `Last trouble, ${ago(performance.now() - state.trouble.at)}: ${state.trouble.words}` : 'No trouble so far.');
   lines('details-figures', [
     [state.latency_us === null ? 'from key to sound: nothing played yet' : `from key to the last byte: ${(state.latency_us / 1000).toFixed(2)} ms at most for 99 of 100`],
     [`left out because it came too fast: ${state.counts.shed}`, state.counts.shed > 0],

@@ -195,13 +195,15 @@ export function drawWords({ state, may }) {
   $('again').disabled = may !== 'move';
   set($('held-back'), `${back} held back`);
   const wrong = faults(state);
-  const trouble = state.trouble?.words ?? null;
+  const { is, words: told } = state.trouble ?? {};
+  const over = is === 'over' ? told : null;
+  const trouble = is === 'now' ? told : null;
   const latency = typeof state.latency_us === 'number' ? ` · ${(state.latency_us / 1000).toFixed(1)} ms` : '';
   const shed = state.counts?.shed ? ` · ${state.counts.shed} left out` : '';
   $('words').dataset.state = trouble || wrong.length ? 'wrong' : 'well';
-  const words = trouble ?? (wrong.length ? wrong.join(' · ') : `all there${latency}${shed}`);
+  const words = trouble ?? (wrong.length ? wrong.join(' · ') : (over ?? `all there${latency}${shed}`));
   if (set($('health-words'), words)) fit($('health'));
-  return trouble ?? wrong.join(', ');
+  return trouble ?? (wrong.length ? wrong.join(', ') : (over ?? ''));
 }
 
 const faults = ({ inputs, outputs }) => [

@@ -20,6 +20,7 @@ export function wireHand({ send, now, may, tell }) {
   const holders = new Map(); // a pointer, a computer key -> note
   const sound = openSound(tell);
 
+  const keeps = () => $('keep').getAttribute('aria-checked') === 'true';
   const isDown = (note) => [...holders.values()].includes(note);
   const mark = (note) => piano.querySelector(`[data-note="${note}"]`)?.classList.toggle('down', isDown(note));
 
@@ -42,6 +43,14 @@ export function wireHand({ send, now, may, tell }) {
     holders.delete(holder);
     if (!isDown(note)) send({ up: note });
     mark(note);
+  }
+
+  /** A key under a holder; where keys stay, it comes up with the next press of the same. */
+  function strike(holder, note, velocity) {
+    if (!keeps()) return down(holder, note, velocity);
+    const stays = `stay ${note}`;
+    if (holders.has(stays)) up(stays);
+    else down(stays, note, velocity);
   }
 
   function allUp() {
@@ -93,7 +102,7 @@ export function wireHand({ send, now, may, tell }) {
     if (!key || event.button > 0) return;
     event.preventDefault();
     piano.setPointerCapture?.(event.pointerId);
-    down(event.pointerId, key.note, key.velocity);
+    strike(event.pointerId, key.note, key.velocity);
   });
   piano.addEventListener('pointermove', (event) => {
     if (!holders.has(event.pointerId)) return;
@@ -107,7 +116,7 @@ export function wireHand({ send, now, may, tell }) {
     const key = event.target.closest('[data-note]');
     if (!key || event.detail !== 0) return;
     const holder = `click ${key.dataset.note}`;
-    down(holder, Number(key.dataset.note), velocityAt(0.6));
+    strike(holder, Number(key.dataset.note), velocityAt(0.6));
     setTimeout(() => up(holder), 400);
   });
   piano.addEventListener('keydown', (event) => {
@@ -133,7 +142,7 @@ export function wireHand({ send, now, may, tell }) {
     if (event.target.closest?.('select')) return;
     const place = CODES.indexOf(event.code);
     if (place >= 0) {
-      if (!event.repeat) down(event.code, low + 12 + place, velocityAt(0.6));
+      if (!event.repeat) strike(event.code, low + 12 + place, velocityAt(0.6));
     } else if (event.code === 'Space' && !event.target.closest?.('button, input')) setPedal(true);
     else if (event.key === 'PageUp' || event.key === 'PageDown') shift(event.key === 'PageUp' ? 12 : -12);
     else if (event.key === 'Escape') close();
@@ -151,6 +160,12 @@ export function wireHand({ send, now, may, tell }) {
   $('sustain').addEventListener('pointerdown', () => setPedal(true));
   for (const end of ['pointerup', 'pointercancel', 'pointerleave']) $('sustain').addEventListener(end, () => setPedal(false));
   $('sustain').addEventListener('click', (event) => event.detail === 0 && setPedal(!pedal));
+  // For a mouse, which has one finger only: chords key by key.
+  $('keep').addEventListener('click', () => {
+    const on = !keeps();
+    $('keep').setAttribute('aria-checked', on);
+    if (!on) [...holders.keys()].filter((holder) => String(holder).startsWith('stay ')).forEach(up);
+  });
   $('lower-octave').addEventListener('click', () => shift(-12));
   $('higher-octave').addEventListener('click', () => shift(12));
 

@@ -108,7 +108,7 @@ function takeFrame(frame) {
       stale('song');
       break;
     case 'state':
-      shown.state = { ...frame.state, seen: frame.seen, trouble: frame.trouble, latency_us: frame.latency_us, viewers: frame.viewers, next: frame.next };
+      shown.state = { ...frame.state, seen: frame.seen, trouble: frame.trouble && { ...frame.trouble, at: performance.now() - frame.trouble.ago_ms }, latency_us: frame.latency_us, viewers: frame.viewers, next: frame.next };
       stale('state');
       break;
     case 'hand':

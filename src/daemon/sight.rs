@@ -2,7 +2,7 @@
 //! takes. The owner keeps it up to date with plain stores; whoever looks never asks it.
 
 use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicU8, AtomicU64, Ordering};
 
 use crossbeam_channel::{Receiver, Sender, bounded};
 
@@ -20,6 +20,16 @@ pub struct Heard {
     pub length: u8,
 }
 
+/// Controllers whose last value is remembered: volume, pan, expression, the sustain pedal.
+const REMEMBERED: [u8; 4] = [7, 10, 11, 64];
+
+/// What a channel of an output was told last; each is one more than its value, 0 before it was told.
+#[derive(Debug, Default)]
+struct LastTold {
+    program: AtomicU8,
+    controls: [AtomicU8; REMEMBERED.len()],
+}
+
 /// The owner's and everybody's view of what sounds and is held. Clones see the same.
 ///
 /// A set of keys or notes is a number with one bit for each of the 128. Its halves are not read at one instant.
@@ -32,6 +42,8 @@ struct Seen {
     down: Vec<Bits>,
     /// Notes that sound, for each channel of each output.
     notes: Vec<Bits>,
+    /// What sets up each channel of each output.
+    told: Vec<LastTold>,
     /// What 99 of 100 messages took at most, in microseconds; 0 before there was one.
     latency: AtomicU64,
     /// Whether somebody looks, and wants to be told of changes.
@@ -70,6 +82,7 @@ impl Sight {
         Sight(Arc::new(Seen {
             down: bits(inputs),
             notes: bits(outputs * 16),
+            told: std::iter::repeat_with(LastTold::default).take(outputs * 16).collect(),
             latency: AtomicU64::new(0),
             watched: AtomicBool::new(false),
             changes: bounded(1),
@@ -121,6 +134,19 @@ impl Sight {
         &self.0.said.1
     }
 
+    /// The messages that tell a channel, from 0, of an output once more which program, volume, pan, expression and pedal it
+    /// was told last: for who begins to hear in the middle.
+    pub fn set_up(&self, output: usize, channel: u8) -> impl Iterator<Item = Heard> {
+        let told = self.0.told.get(output * 16 + usize::from(channel));
+        let last = |value: &AtomicU8| value.load(Ordering::Relaxed).checked_sub(1);
+        let program = told.and_then(|told| last(&told.program));
+        let program = program.map(|program| Heard { output, bytes: [0xC0 | channel, program, 0], length: 2 });
+        let controls = told.into_iter().flat_map(|told| REMEMBERED.into_iter().zip(&told.controls));
+        let controls = controls.filter_map(move |(number, value)| Some((number, last(value)?)));
+        let control = move |(number, value)| Heard { output, bytes: [0xB0 | channel, number, value], length: 3 };
+        program.into_iter().chain(controls.map(control))
+    }
+
     /// How many of these were left out so far because they were not fetched in time.
     #[must_use]
     pub fn missed(&self) -> u64 {
@@ -144,10 +170,22 @@ impl Sight {
                 self.0.missed.fetch_add(1, Ordering::Relaxed);
             }
         }
-        let Some(notes) = self.0.notes.get(output * 16 + usize::from(status & 0x0F)) else { return false };
+        let place = output * 16 + usize::from(status & 0x0F);
+        let (Some(notes), Some(told)) = (self.0.notes.get(place), self.0.told.get(place)) else { return heard };
         let new = match status & 0xF0 {
             0x90 => notes.set(notes.get() | 1 << (first & 0x7F)),
             0x80 => notes.set(notes.get() & !(1 << (first & 0x7F))),
+            0xB0 => {
+                let known = REMEMBERED.iter().zip(&told.controls).find(|(number, _)| **number == first);
+                if let (Some((_, value)), Some(now)) = (known, message.get(2)) {
+                    value.store((now & 0x7F) + 1, Ordering::Relaxed);
+                }
+                false
+            }
+            0xC0 => {
+                told.program.store((first & 0x7F) + 1, Ordering::Relaxed);
+                false
+            }
             _ => false,
         };
         new || heard
@@ -195,6 +233,18 @@ mod tests {
                 Heard { output: 0, bytes: [0xC0, 5, 0], length: 2 },
             ]
         );
+    }
+
+    #[test]
+    fn who_begins_to_hear_is_told_what_was_set_up_before() {
+        let sight = Sight::new(0, 2);
+        for message in [&[0xB2, 7, 90][..], &[0xC2, 0], &[0xC2, 89], &[0xB2, 1, 5], &[0xB2, 64, 0], &[0xB2, 7, 0]] {
+            sight.give(1, message);
+        }
+        let told: Vec<Vec<u8>> =
+            sight.set_up(1, 2).map(|heard| heard.bytes[..usize::from(heard.length)].to_vec()).collect();
+        assert_eq!(told, [vec![0xC2, 89], vec![0xB2, 7, 0], vec![0xB2, 64, 0]]);
+        assert_eq!(sight.set_up(1, 3).count() + sight.set_up(0, 2).count() + sight.set_up(9, 2).count(), 0);
     }
 
     #[test]

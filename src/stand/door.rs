@@ -42,6 +42,8 @@ pub(super) struct Refused {
     pub wait: Duration,
     /// Whether a wrong passcode was said.
     pub wrong: bool,
+    /// Whether a passcode would help.
+    pub passcode: bool,
 }
 
 /// The door.
@@ -100,14 +102,19 @@ impl Door {
         let Some(moving) = &self.moving else { return Ok(May::Move) };
         let Some(said) = passcode else {
             let words = "This stand asks for its passcode.";
-            return Err(Refused { words, wait: Duration::ZERO, wrong: false });
+            return Err(Refused { words, wait: Duration::ZERO, wrong: false, passcode: true });
         };
         let peer = network(peer);
         let mut attempts = self.attempts.lock().unwrap_or_else(PoisonError::into_inner);
         let wait = attempts.wait(peer, now);
         if !wait.is_zero() {
             // Right or wrong: who guesses must not learn it sooner.
-            return Err(Refused { words: "Too many wrong passcodes: wait a little.", wait, wrong: false });
+            return Err(Refused {
+                words: "Too many wrong passcodes: wait a little.",
+                wait,
+                wrong: false,
+                passcode: true,
+            });
         }
         // Both are compared, whatever the first says.
         let (moves, looks) =
@@ -117,7 +124,7 @@ impl Door {
             return Ok(if moves { May::Move } else { May::Look });
         }
         attempts.bad(peer, now);
-        Err(Refused { words: "That is not the passcode.", wait: attempts.wait(peer, now), wrong: true })
+        Err(Refused { words: "That is not the passcode.", wait: attempts.wait(peer, now), wrong: true, passcode: true })
     }
 }
 

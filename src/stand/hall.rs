@@ -102,6 +102,7 @@ impl Hall {
             gone: Notify::new(),
             is_gone: AtomicBool::new(false),
             sound: AtomicBool::new(false),
+            hears_anew: AtomicBool::new(false),
             asking: AtomicUsize::new(0),
             is_new: AtomicBool::new(true),
         });
@@ -154,6 +155,8 @@ pub(super) struct Viewer {
     is_gone: AtomicBool,
     /// Whether it wants to hear.
     pub sound: AtomicBool,
+    /// It has only just begun to hear, and must be told what was set up before.
+    pub hears_anew: AtomicBool,
     /// How much it has asked for that is not answered yet.
     pub asking: AtomicUsize,
     /// Whether it has been shown nothing yet.

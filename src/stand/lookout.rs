@@ -15,7 +15,7 @@ use super::hall::{Hall, Viewer};
 use super::moved::Place;
 use super::trouble::Troubles;
 use crate::daemon::state::Chronicle;
-use crate::daemon::{Report, Show, Sight};
+use crate::daemon::{Heard, Report, Show, Sight};
 use crate::engine::{Notice, Standing};
 
 /// After a change is told, changes gather for so long; dense playing costs the owner no call into the system then.
@@ -26,6 +26,8 @@ const LOOK: Duration = Duration::from_millis(100);
 const CROWDED: Duration = Duration::from_millis(15);
 /// How often it gives a sign of life.
 const ALIVE: Duration = Duration::from_millis(250);
+/// Messages of outputs in one frame.
+const MOST_SAID: usize = 4096;
 /// After a failure of its own.
 const PAUSE: Duration = Duration::from_millis(500);
 
@@ -224,13 +226,12 @@ impl Lookout {
             self.sight.hear(wanted);
             self.told.missed = self.sight.missed();
         }
-        let messages: Vec<(usize, Vec<u8>)> = self
-            .sight
-            .said()
-            .try_iter()
-            .take(4096)
-            .map(|heard| (heard.output, heard.bytes[..usize::from(heard.length).min(3)].to_vec()))
-            .collect();
+        let new = listeners.iter().filter(|viewer| viewer.hears_anew.swap(false, Ordering::AcqRel));
+        let new: Vec<Arc<Viewer>> = new.cloned().collect();
+        if !new.is_empty() {
+            self.tell_set_up(&new);
+        }
+        let messages: Vec<(usize, Vec<u8>)> = self.sight.said().try_iter().take(MOST_SAID).map(said).collect();
         let missed = self.sight.missed();
         let lost = std::mem::replace(&mut self.told.missed, missed) != missed;
         if !wanted || (messages.is_empty() && !lost) {
@@ -238,6 +239,15 @@ impl Lookout {
         }
         send(&listeners, &frames::text(&Frame::Said { now: self.hall.now(), messages: &messages, lost }));
         true
+    }
+
+    /// Programs and volumes that were told before somebody began to hear.
+    fn tell_set_up(&self, viewers: &[Arc<Viewer>]) {
+        let (show, _) = self.chronicle.standing();
+        let places = (0..show.book.gear.outputs.len()).flat_map(|output| (0..16).map(move |channel| (output, channel)));
+        let messages = places.flat_map(|(output, channel)| self.sight.set_up(output, channel)).map(said);
+        let messages: Vec<(usize, Vec<u8>)> = messages.collect();
+        send(viewers, &frames::text(&Frame::Said { now: self.hall.now(), messages: &messages, lost: false }));
     }
 
     fn tell_set_and_song(&mut self, viewers: &[Arc<Viewer>]) {
@@ -297,6 +307,11 @@ impl Lookout {
 fn next_title(show: &Show, standing: &Standing) -> Option<String> {
     let next = standing.entry + 1;
     (next < show.plan.entries()).then(|| show.plan.title(next).to_owned())
+}
+
+/// Output and bytes of a message.
+fn said(heard: Heard) -> (usize, Vec<u8>) {
+    (heard.output, heard.bytes[..usize::from(heard.length).min(3)].to_vec())
 }
 
 fn send(viewers: &[Arc<Viewer>], frame: &Utf8Bytes) {

@@ -96,7 +96,7 @@ type Admitted = (May, Seat, mpsc::Receiver<Utf8Bytes>);
 async fn greet(hall: &Arc<Hall>, mouth: &mut Mouth, ear: &mut Ear, peer: IpAddr) -> Result<Admitted, Why> {
     let Ok(hello) = timeout(GREETING, greeting(ear)).await else { return Err(Why::Silent) };
     let hello = hello?;
-    let refused = |words, wait| Refused { words, wait, wrong: false };
+    let refused = |words, wait| Refused { words, wait, wrong: false, passcode: false };
     let admitted = if hello.hello == VERSION {
         hall.door.admit(peer, hello.passcode.as_deref(), hall.began + hall.began.elapsed())
     } else {
@@ -121,7 +121,8 @@ async fn greet(hall: &Arc<Hall>, mouth: &mut Mouth, ear: &mut Ear, peer: IpAddr)
                 (hall.log)(&format!("A page at {peer} gave a wrong passcode."));
             }
             let wait_ms = refused.wait.as_millis() as u64;
-            say(mouth, frames::text(&Frame::Refused { words: refused.words, wait_ms })).await?;
+            let passcode = refused.passcode;
+            say(mouth, frames::text(&Frame::Refused { words: refused.words, wait_ms, passcode })).await?;
             Err(Why::Left)
         }
     }
@@ -226,6 +227,7 @@ fn take(may: May, seat: &mut Seat, said: Said) {
         }
         Said::Sound(sound) => {
             seat.viewer.sound.store(sound.sound, Ordering::Relaxed);
+            seat.viewer.hears_anew.store(sound.sound, Ordering::Release);
             hall.ring();
         }
         Said::Down(_) | Said::Here(_) => {}

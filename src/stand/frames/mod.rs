@@ -22,7 +22,7 @@ pub(super) enum Frame<'a> {
     /// Admitted.
     Welcome { version: u32, may: May, now: u64, name: &'a str },
     /// Not admitted.
-    Refused { words: &'a str, wait_ms: u64 },
+    Refused { words: &'a str, wait_ms: u64, passcode: bool },
     /// The set.
     Set(Set<'a>),
     /// The song that the keys play; in what has no song yet, null everywhere.

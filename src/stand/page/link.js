@@ -67,7 +67,7 @@ export function openLink(told) {
         barredUntil = clock() + (frame.wait_ms || 0);
         // Without the right passcode, trying once more by itself would only be slowed down. One that was right before is
         // tried again when the time has come.
-        waitsForPasscode = /passcode/i.test(frame.words) && (passcode === null || passcode !== goodPasscode);
+        waitsForPasscode = frame.passcode && (passcode === null || passcode !== goodPasscode);
         if (waitsForPasscode) sessionStorage.removeItem('passcode');
         drop(tried);
         told.refused(frame.words, frame.wait_ms || 0, waitsForPasscode);

@@ -7,8 +7,8 @@ import { launch, text, until } from './stand.mjs';
 const [url] = process.argv.slice(2);
 const PATIENCE = 240_000;
 
-/** The lab takes its time to boot. */
-const served = async () => (await fetch(url).catch(() => null))?.ok;
+/** The lab takes its time to boot, and until then the wire takes connections that nobody answers. */
+const served = async () => (await fetch(url, { signal: AbortSignal.timeout(2000) }).catch(() => null))?.ok;
 
 const browser = await launch();
 try {

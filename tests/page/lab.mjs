@@ -29,7 +29,7 @@ try {
     await page.mouse.up();
   };
   await strike(60);
-  for (const key of [60, 64, 67]) await page.waitForSelector(`.drawing .key.down[data-key="${key}"]`, { state: 'attached' });
+  for (const key of [64, 67, 71]) await page.waitForSelector(`.drawing .key.down[data-key="${key}"]`, { state: 'attached' });
   await page.click('#play-here');
   await page.click('#next-section-go');
   await page.waitForFunction(() => /keyboard is gone/.test(document.body.textContent));

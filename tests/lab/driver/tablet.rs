@@ -6,6 +6,7 @@ use std::fs;
 use std::time::Duration;
 
 use handspan::ports::CLIENT;
+use rustix::process::Signal;
 
 use crate::Said;
 use crate::gadget::Keyboard;
@@ -44,7 +45,7 @@ fn browser() -> Said {
     let _listener = Listener::to(CLIENT, "piano", std::slice::from_ref(&piano))?;
     // The browser presses middle C; E flat is heard. The hand answers with a chord, which the browser must see.
     heard(&piano, 63)?;
-    keyboard.play(&[0x90, 60, 100, 0x90, 64, 100, 0x90, 67, 100])?;
+    keyboard.play(&[0x90, 64, 100, 0x90, 67, 100, 0x90, 71, 100])?;
     // It sees the chord and asks for the next section.
     let status = || run(&["status", "--json"]).map(|(_, said)| said).unwrap_or_default();
     until("the section that the page asks for", PATIENCE, || status().contains("\"name\": \"Chorus\""))?;
@@ -53,6 +54,10 @@ fn browser() -> Said {
     heard(&piano, 65)?;
     keyboard.plug()?;
     heard(&piano, 67)?;
+    program.signal(Signal::TERM)?;
     let (_, said) = program.end()?;
-    Ok(format!("all seen from both sides; the program said: {}", said.lines().next().unwrap_or_default()))
+    if !said.contains("keyboard is gone") || !said.contains("keyboard is back") {
+        return Err(format!("it said: {said}"));
+    }
+    Ok("played, moved, cable out and in: all seen from both sides".into())
 }

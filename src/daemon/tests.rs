@@ -20,9 +20,13 @@ const SONG: &str = "title = \"Lantern\"\nkey = \"C\"\n[[zone]]\nsound = \"grand\
                     [[section]]\nname = \"Verse\"\n[[section]]\nname = \"Chorus\"\n";
 
 fn show(song: &str) -> Show {
+    show_with(GEAR, song)
+}
+
+fn show_with(gear: &str, song: &str) -> Show {
     let mut read = |path: &str| match path {
         "set.toml" => Ok(SET.into()),
-        "gear.toml" => Ok(GEAR.into()),
+        "gear.toml" => Ok(gear.into()),
         _ => Ok(song.into()),
     };
     Show::new(map::load("set.toml", &mut read).book.unwrap())
@@ -191,6 +195,27 @@ fn saved_maps_come_into_force_while_keys_are_held() {
     stage.world.play(stage.piano, &[0x90, 64, 80, 0x80, 60, 10]);
     let sent = [(0, vec![0x90, 64, 80]), (1, vec![0x90, 76, 80]), (0, vec![0x80, 60, 10]), (1, vec![0x80, 60, 10])];
     assert_eq!(stage.sent(), sent);
+}
+
+#[test]
+fn what_began_on_a_channel_that_is_no_longer_heard_ends_there() {
+    let mut stage = Stage::new(&Beginning::Afresh);
+    stage.world.play(stage.piano, &[0xB0, 64, 127, 0x90, 60, 90]);
+    stage.sent();
+    let saved = show_with(&GEAR.replace("port = \"piano\"", "port = \"piano\"\nchannel = 2"), SONG);
+    let relief = Box::new(Relief::new(&stage.show, saved.book, Vec::new()));
+    let remote = stage.remote.clone();
+    let handed_over = std::thread::spawn(move || remote.relieve(relief));
+    while !handed_over.is_finished() {
+        stage.daemon.take_one();
+    }
+    stage.sent();
+    // Nothing begins there any longer, and no pedal goes down further.
+    stage.world.play(stage.piano, &[0x90, 62, 90, 0xB0, 66, 127, 0xB0, 1, 50]);
+    assert_eq!(stage.sent(), []);
+    stage.world.play(stage.piano, &[0x80, 60, 10, 0xB0, 64, 0]);
+    let both = |bytes: [u8; 3]| [(0, bytes.to_vec()), (1, bytes.to_vec())];
+    assert_eq!(stage.sent(), [both([0x80, 60, 10]), both([0xB0, 64, 0])].concat());
 }
 
 #[test]

@@ -131,6 +131,12 @@ impl Engine {
         value < self.feet.inputs[input].pedals[usize::from(channel)][pedal].0
     }
 
+    /// Whether a controller lifts a pedal that went down on this channel, whether or not we still hear it.
+    pub(super) fn lifts_pedal(&self, input: usize, channel: u8, number: u8, value: u8) -> bool {
+        let number = self.plan.inputs[input].heard_as[usize::from(number & 127)];
+        PEDALS.contains(&number) && self.pedal_lifts(input, channel, number, value)
+    }
+
     pub(super) fn pedal(&mut self, input: usize, channel: u8, number: u8, value: u8, out: &mut Out) {
         let pedal = usize::from(number - PEDALS.start());
         let feet = &mut self.feet.inputs[input];

@@ -309,13 +309,16 @@ impl Engine {
             Message::NoteOn { channel, note, velocity } if heard(channel) => {
                 self.press(input, channel.index(), note as u8, u8::from(velocity), now, out);
             }
-            Message::NoteOff { channel, note, velocity } if heard(channel) => {
+            // Also on a channel that a saved map no longer has us hear: what began there ends there (rule R1).
+            Message::NoteOff { channel, note, velocity } => {
                 self.release(Ledger::number(input, channel.index(), note as u8), u8::from(velocity), now, out);
             }
             Message::PolyPressure { channel, note, value } if heard(channel) => {
                 self.press_key_harder(Ledger::number(input, channel.index(), note as u8), u8::from(value), out);
             }
-            Message::Control { channel, number, value } if heard(channel) => {
+            Message::Control { channel, number, value }
+                if heard(channel) || self.lifts_pedal(input, channel.index(), u8::from(number), u8::from(value)) =>
+            {
                 self.turn(input, channel.index(), u8::from(number), u8::from(value), now, out);
             }
             Message::Pressure { channel, value } if heard(channel) => self.press_channel(input, u8::from(value), out),

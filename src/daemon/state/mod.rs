@@ -196,6 +196,13 @@ pub fn sounding(keys: &Keys, standing: &Standing) -> Key {
     if away == 0 { keys.tonight } else { keys.tonight.transposed(if away > 6 { away - 12 } else { away }) }
 }
 
+/// The key that the fingers play in where `heard` is what the room hears. Fingers that play what is heard are left behind
+/// only by what was added by hand (rule R5).
+#[must_use]
+pub fn fingers(keys: &Keys, heard: Key, standing: &Standing) -> Key {
+    if keys.sounding { heard.transposed(-standing.added) } else { keys.play_in }
+}
+
 /// The entry and song whose zones the keys play.
 #[must_use]
 pub fn playing<'s>(show: &'s Show, standing: &Standing) -> Option<(&'s Entry, &'s Song)> {
@@ -243,7 +250,7 @@ impl SongState {
             title: show.plan.title(here).to_owned(),
             keys: KeyState {
                 chart: keys.chart.to_string(),
-                play_in: if keys.sounding { heard.to_string() } else { keys.play_in.to_string() },
+                play_in: fingers(&keys, heard, standing).to_string(),
                 tonight: keys.tonight.to_string(),
                 sounding: heard.to_string(),
                 shift: standing.shift,

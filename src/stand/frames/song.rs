@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use crate::daemon::Show;
-use crate::daemon::state::{playing, sounding};
+use crate::daemon::state::{fingers, playing, sounding};
 use crate::engine::{Keys, Standing};
 use crate::map::Song;
 use crate::music::{Chord, Key};
@@ -57,12 +57,7 @@ pub(in crate::stand) struct KeyboardFrame {
 /// The key that the fingers play in, and the one that the room hears, where the set stands.
 pub(super) fn keys_of(keys: &Keys, standing: &Standing) -> (Key, Key) {
     let room = sounding(keys, standing);
-    (fingers_of(keys, room, standing), room)
-}
-
-/// Fingers that play what is heard are moved only by what was added by hand.
-fn fingers_of(keys: &Keys, room: Key, standing: &Standing) -> Key {
-    if keys.sounding { room.transposed(-standing.added) } else { keys.play_in }
+    (fingers(keys, room, standing), room)
 }
 
 impl SongFrame {
@@ -79,7 +74,7 @@ impl SongFrame {
         };
         let sections = (0..song.sections.len()).map(|section| {
             let room = room_of(song, &keys, &order, section, standing);
-            one(song, section, keys.chart, fingers_of(&keys, room, standing), room)
+            one(song, section, keys.chart, fingers(&keys, room, standing), room)
         });
         SongFrame {
             place: Some(here + 1),

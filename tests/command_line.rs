@@ -300,7 +300,7 @@ fn try_goes_on_as_a_page_that_is_served_until_a_signal_ends_it() {
         .expect("it runs");
     let mut said = BufReader::new(program.stdout.take().expect("its output")).lines().map(|line| line.expect("text"));
     let told = said.find_map(|line| line.strip_prefix("Play it yourself: http://").map(str::to_owned));
-    let host = told.expect("it says where").trim_end_matches('/').to_owned();
+    let host = told.expect("it says where").trim_end_matches("/#play").to_owned();
     let mut page = TcpStream::connect(&host).expect("it listens");
     write!(page, "GET / HTTP/1.1\r\nhost: {host}\r\nconnection: close\r\n\r\n").expect("asked");
     let mut answer = String::new();

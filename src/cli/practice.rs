@@ -29,11 +29,12 @@ pub(super) fn run(set: &Path) -> Result<(), Failure> {
     };
     let stopper = remote.clone();
     ctrlc::set_handler(move || stopper.stop()).map_err(|error| undone(&error))?;
-    let link = open.link();
+    // Which opens the keys at once, and sounds with the first.
+    let link = format!("{}#play", open.link());
     tell(&format!(
         "\nPlay it yourself: {link}\n  \
-        Open it in a browser on this machine and press \"play here\": keys for the mouse, the fingers or the computer's\n  \
-        keyboard, and a small synthesizer. It starts quietly; before you put headphones on, turn it down all the same.\n  \
+        Open it in a browser on this machine: keys for the mouse, the fingers or the computer's keyboard, and a small\n  \
+        synthesizer. It sounds with the first key, quietly; take headphones off all the same before that.\n  \
         Maps that you change in {} are in force as soon as they are saved. Ctrl-C ends it.",
         set.parent().unwrap_or(set).display()
     ));

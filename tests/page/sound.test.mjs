@@ -10,27 +10,27 @@ let page;
 before(async () => {
   browser = await launch();
   show = await perform();
-  page = await visit(browser, show.url, {
-    // What goes to the loudspeaker is also measured.
-    before: (one) => one.addInitScript(() => {
-      const connect = AudioNode.prototype.connect;
-      AudioNode.prototype.connect = function (to, ...rest) {
-        if (to === this.context.destination && this.context instanceof AudioContext) {
-          const meter = this.context.createAnalyser();
-          meter.fftSize = 32768;
-          connect.call(this, meter);
-          const samples = new Float32Array(meter.fftSize);
-          window.loudness = () => (meter.getFloatTimeDomainData(samples), samples.reduce((most, one) => Math.max(most, Math.abs(one)), 0));
-        }
-        return connect.call(this, to, ...rest);
-      };
-    }),
-  });
+  page = await visit(browser, show.url, { before: measured });
 });
 after(async () => {
   await browser?.close();
   await show?.end();
   assert.deepEqual(faults, []);
+});
+
+/** What goes to the loudspeaker is also measured. */
+const measured = (one) => one.addInitScript(() => {
+  const connect = AudioNode.prototype.connect;
+  AudioNode.prototype.connect = function (to, ...rest) {
+    if (to === this.context.destination && this.context instanceof AudioContext) {
+      const meter = this.context.createAnalyser();
+      meter.fftSize = 32768;
+      connect.call(this, meter);
+      const samples = new Float32Array(meter.fftSize);
+      window.loudness = () => (meter.getFloatTimeDomainData(samples), samples.reduce((most, one) => Math.max(most, Math.abs(one)), 0));
+    }
+    return connect.call(this, to, ...rest);
+  };
 });
 
 /** Renders offline: messages at their times, and the peak of each tenth of a second. */
@@ -122,4 +122,25 @@ test('on the page: off until it is pressed, low at first, silent when cut off or
   await page.waitForSelector('body[data-link=old]');
   await until('silent', () => page.evaluate(() => window.loudness() < 0.0005), 3000);
   await page.keyboard.up('KeyD');
+});
+
+test('where the page is all there is, the first key opens the sound and is heard', async () => {
+  const own = await perform();
+  const one = await visit(browser, `${own.url}#play`, { before: measured });
+  assert.equal(await one.isVisible('#piano'), true);
+  assert.equal(await one.evaluate(() => typeof window.loudness), 'undefined', 'no audio before a press');
+  const { x, y, width, height } = await one.locator('#piano [data-note="60"]').boundingBox();
+  await one.mouse.move(x + width * 0.4, y + height * 0.9);
+  await one.mouse.down();
+  await until('the first key sounds', () => one.evaluate(() => window.loudness?.() > 0.002));
+  assert.ok(await one.evaluate(() => window.loudness() < 0.2), 'low at first');
+  await reads(one, '#hear-how', 'on');
+  await one.mouse.up();
+  // Turned off, no key turns it on again.
+  await one.click('#hear');
+  await reads(one, '#hear-how', 'off');
+  await one.keyboard.press('KeyA');
+  await reads(one, '#hear-how', 'off');
+  await one.context().close();
+  await own.end();
 });

@@ -196,12 +196,35 @@ export function wireHand({ send, now, may, tell }) {
     $('hear-how').textContent = on ? 'on' : 'off';
     $('play-here-how').textContent = on ? 'sounds here' : 'keys and sound';
   };
-  $('hear').addEventListener('click', async () => {
-    if (sound.isOn()) sound.stop();
-    else if (!(await sound.start(Number($('level').value)))) tell('This browser gives no sound.');
-    send({ sound: sound.isOn() });
+  async function hear(on) {
+    // Told first, so that a note struck meanwhile is heard.
+    send({ sound: on });
+    if (!on) sound.stop();
+    else if (!(await sound.start(Number($('level').value)))) {
+      send({ sound: false });
+      tell('This browser gives no sound.');
+    }
     showSound();
-  });
+  }
+  $('hear').addEventListener('click', () => hear(!sound.isOn()));
+
+  /** Where the page is all there is, as in `try`: the keys are open, and sound begins with the first, at its low level. */
+  function playAtOnce() {
+    if (isOpen() || !may()) return;
+    open();
+    // The first key is to be heard, with its sound.
+    setTimeout(() => send({ sound: true }), 0);
+    const began = new AbortController();
+    const begin = (event) => {
+      // Browsers let sound begin with these only: a finger counts when it comes up.
+      if (event.type === 'pointerdown' && event.pointerType !== 'mouse') return;
+      began.abort();
+      if (!sound.isOn()) hear(true);
+    };
+    for (const [where, what] of [[piano, 'pointerdown'], [piano, 'pointerup'], [document, 'keydown']]) {
+      where.addEventListener(what, begin, { signal: began.signal });
+    }
+  }
   $('level').addEventListener('input', () => {
     const level = Number($('level').value);
     $('level-words').textContent = `${level < 0 ? '−' : ''}${Math.abs(level)} dB`;
@@ -211,6 +234,7 @@ export function wireHand({ send, now, may, tell }) {
   return {
     isOpen,
     open,
+    playAtOnce,
     /** What the outputs got. */
     said(frame) {
       if (frame.lost) sound.silence();

@@ -16,6 +16,7 @@ const shown = { set: null, song: null, state: null, hand: null, may: null };
 const dirty = new Set();
 let seen = 0; // the number of the last state that is on the screen
 let scheduled = false;
+let welcomedBefore = false;
 
 function stale(part) {
   dirty.add(part);
@@ -98,6 +99,8 @@ function takeFrame(frame) {
       refusedWords = '';
       $('door').close();
       hand.welcomed();
+      if (location.hash === '#play' && !welcomedBefore) hand.playAtOnce();
+      welcomedBefore = true;
       break;
     case 'set':
       shown.set = frame;

@@ -135,18 +135,29 @@ export function openSound() {
   let context = null;
   let synth = null;
   let on = false;
+  let waiting = null; // notes that come while the sound begins
+  const known = new Map(); // what was set up before that: the last of each kind
+  const keep = (one) => {
+    const [output, [status, first]] = one;
+    if (status < 0xa0) waiting?.push(one);
+    else known.set([output, status, status < 0xc0 ? first : ''].join(), one);
+  };
   return {
     isOn: () => on,
     async start(decibels) {
+      waiting ??= [];
       try {
         context ??= new AudioContext({ latencyHint: 'interactive' });
         await context.resume();
         synth ??= build(context, decibels);
         synth.level(decibels);
+        synth.play([...known.values(), ...waiting]);
         on = true;
       } catch {
         on = false;
       }
+      waiting = null;
+      known.clear();
       return on;
     },
     stop() {
@@ -154,7 +165,7 @@ export function openSound() {
       synth?.silence();
       setTimeout(() => !on && context?.suspend(), 300);
     },
-    play: (messages) => on && synth.play(messages),
+    play: (messages) => (on ? synth.play(messages) : messages.forEach(keep)),
     silence: () => synth?.silence(),
     level: (decibels) => synth?.level(decibels),
   };

@@ -3,10 +3,13 @@
 //! When a listener's queue is full the system refuses what comes, and at the listener's next read it throws away all
 //! that waits there besides. So nobody knows which ends it got. Once it reads again it is told the end of everything
 //! that ever began at this output and does not last now: a few at a time, lest its queue (200 events, unless it asked
-//! for more) is filled again by that.
+//! for more) is filled again by that. And all of it twice: a listener that is in the middle of a read makes room before
+//! it notices that something was lost, and then what came into that room is thrown away with the rest.
 
 /// How many ends a listener gets in one go.
 const AT_ONCE: usize = 24;
+/// How often everything is told.
+const ROUNDS: u8 = 2;
 /// Notes and pedals of a channel.
 const NOTES: u32 = 128;
 const PEDALS: u32 = 6;
@@ -35,6 +38,8 @@ struct Debt<A> {
     output: usize,
     peer: A,
     next: u32,
+    /// How often it is still to hear all of it.
+    rounds: u8,
 }
 
 impl Channel {
@@ -83,8 +88,8 @@ impl<A: Copy + PartialEq> Arrears<A> {
     pub(super) fn owe(&mut self, output: usize, peers: &[A]) {
         for peer in peers {
             match self.debts.iter_mut().find(|debt| debt.output == output && debt.peer == *peer) {
-                Some(debt) => debt.next = 0,
-                None => self.debts.push(Debt { output, peer: *peer, next: 0 }),
+                Some(debt) => (debt.next, debt.rounds) = (0, ROUNDS),
+                None => self.debts.push(Debt { output, peer: *peer, next: 0, rounds: ROUNDS }),
             }
         }
     }
@@ -99,14 +104,19 @@ impl<A: Copy + PartialEq> Arrears<A> {
                 let owed = outputs.get(debt.output).and_then(|channels| channels.get(channel as usize));
                 if let Some(end) = owed.and_then(|owed| owed.end_of(channel as u8, number)) {
                     if !send(debt.output, debt.peer, &end) {
-                        debt.next = 0;
+                        (debt.next, debt.rounds) = (0, ROUNDS);
                         return true;
                     }
                     paid += 1;
                 }
                 debt.next += 1;
             }
-            debt.next < ALL
+            if debt.next == ALL {
+                // The next round is another time, by when it has gone on reading.
+                debt.next = 0;
+                debt.rounds -= 1;
+            }
+            debt.rounds > 0
         });
     }
 }
@@ -139,7 +149,10 @@ mod tests {
         let ends = [[0x80, 60, 64], [0xB0, 64, 0]];
         assert_eq!(paid(&mut arrears, 20), [(21, ends[0]), (21, ends[1])]);
         arrears.said(0, &[0x81, 61, 64]);
-        assert_eq!(paid(&mut arrears, 0), [(20, ends[0]), (20, ends[1]), (20, [0x81, 61, 64])]);
+        let all = [ends[0], ends[1], [0x81, 61, 64]];
+        let twice = |peer: u8| all.map(|end| (peer, end));
+        assert_eq!(paid(&mut arrears, 0), [twice(20), twice(21)].concat(), "and once more to the other");
+        assert_eq!(paid(&mut arrears, 0), twice(20));
         assert!(arrears.is_empty());
     }
 
@@ -157,6 +170,6 @@ mod tests {
         while !arrears.is_empty() {
             all.extend(paid(&mut arrears, 0).into_iter().map(|(_, bytes)| bytes[1]));
         }
-        assert_eq!(all, (0..100).collect::<Vec<u8>>());
+        assert_eq!(all, (0..100).chain(0..100).collect::<Vec<u8>>());
     }
 }

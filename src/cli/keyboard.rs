@@ -124,7 +124,7 @@ fn bar(book: &Book, zone: &Zone, scale: &Scale) -> String {
     let (low, high) = zone.keys.value;
     let (first, last) = (scale.column(low as u8), scale.column(high as u8));
     let width = last - first + 1;
-    let goes = zones::sound_named(book, &zone.sound.value).map_or_else(String::new, |sound| zones::goes(sound) + " ");
+    let goes = book.gear.sound(&zone.sound.value).map_or_else(String::new, |sound| zones::goes(sound) + " ");
     let label = format!(" {} {goes}", zone.name);
     let label_width = label.chars().count();
     let bar = |inside: &str, taken: usize| match width {

@@ -222,11 +222,8 @@ fn zones_with<'a>(song: &'a Song, standing: &Standing, key: u8) -> impl Iterator
 
 /// The notes that begin where a zone goes.
 fn struck_at<'a>(book: &'a Book, zone: &'a Zone, said: &'a [&'a Line]) -> impl Iterator<Item = u8> + 'a {
-    let sound = book.gear.sounds.iter().find(|sound| sound.name.value == zone.sound.value);
-    let place = sound.and_then(|sound| {
-        let output = book.gear.outputs.iter().position(|output| output.name.value == sound.output.value)?;
-        Some((output, sound.channel.index()))
-    });
+    let sound = book.gear.sound(&zone.sound.value);
+    let place = sound.and_then(|sound| Some((book.gear.output_of(sound)?, sound.channel.index())));
     said.iter().filter_map(move |line| match line.bytes[..] {
         [status, note, _] if status & 0xF0 == 0x90 && place == Some((line.output, status & 15)) => Some(note),
         _ => None,

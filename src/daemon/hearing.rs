@@ -10,9 +10,6 @@ use super::{Daemon, in_ticks};
 use crate::engine::{Engine, Event, Out};
 use crate::midi::decode;
 
-/// How often the latency is reckoned anew, in microseconds.
-const LATENCY_TOLD: u64 = 500_000;
-
 impl Daemon {
     /// What is played on the stand's keyboard.
     pub(super) fn take_played(&mut self) {
@@ -29,11 +26,8 @@ impl Daemon {
     /// How long a message took that came in at `came` and has been dealt with.
     pub(super) fn time(&mut self, came: Duration) {
         let now = self.began.elapsed();
-        self.latency.add((now - came).as_micros() as u64);
-        let now = now.as_micros() as u64;
-        if now >= self.latency_told + LATENCY_TOLD {
-            self.latency_told = now;
-            self.sight.set_latency(self.latency.of_99().max(1));
+        if let Some(of_99) = self.latency.add((now - came).as_micros() as u64, now.as_micros() as u64) {
+            self.sight.set_latency(of_99.max(1));
         }
     }
 }

@@ -81,8 +81,6 @@ pub struct Daemon {
     stirred: bool,
     /// How long messages took from their arrival to the last byte that they caused.
     latency: Lateness,
-    /// When that was last told, in microseconds.
-    latency_told: u64,
 }
 
 /// What the owner remembers of an output.
@@ -140,7 +138,6 @@ impl Daemon {
             sight,
             stirred: false,
             latency: Lateness::default(),
-            latency_told: 0,
         };
         (daemon, remote)
     }

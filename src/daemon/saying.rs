@@ -13,13 +13,14 @@ impl Daemon {
         for said in self.out.said() {
             if said.bytes == [CLOCK] {
                 // After the process was held up, what is left of a clock's ticks would come all at once.
-                let late = in_ticks(self.began.elapsed()).saturating_sub(said.at);
+                let now = in_ticks(self.began.elapsed());
+                let late = now.saturating_sub(said.at);
                 if late > LATE_TICK {
                     continue;
                 }
                 if self.outputs.get(said.output).is_some_and(|output| output.tempo) {
-                    self.lateness.add(late);
-                    self.tally.set_late(self.lateness.of_99().next_power_of_two());
+                    let of_99 = self.lateness.add(late, now);
+                    of_99.into_iter().for_each(|of_99| self.tally.set_late(of_99.next_power_of_two()));
                 }
             }
             let refused = self.ports.send(said.output, said.bytes).is_err();

@@ -156,7 +156,7 @@ impl Compiler<'_> {
             sections.push(PlanSection {
                 name: Some(name),
                 zones: belonging.map(|zone| zone as u16).collect(),
-                key: section.key.as_ref().map(|key| song.key.value.nearest_way(key.value)),
+                key: song.lift_of(sections.len()),
                 sends: at_section.remove(section.name.value.as_str()).unwrap_or_default(),
                 fits: fits(song, sections.len()),
             });
@@ -194,7 +194,7 @@ impl Compiler<'_> {
     }
 
     fn zone(&mut self, zone: &Zone) -> PlanZone {
-        let sound = self.gear.sounds.iter().find(|sound| sound.name.value == zone.sound.value);
+        let sound = self.gear.sound(&zone.sound.value);
         let inputs = self.inputs_named(zone.input.as_ref());
         PlanZone {
             name: self.zone_number(&zone.name),
@@ -225,7 +225,7 @@ impl Compiler<'_> {
     }
 
     fn drone(&self, drone: &Drone) -> PlanDrone {
-        let sound = self.gear.sounds.iter().find(|sound| sound.name.value == drone.sound.value);
+        let sound = self.gear.sound(&drone.sound.value);
         PlanDrone {
             place: sound.map_or(0, |sound| self.place(output_number(self.gear, &sound.output), sound.channel.index())),
             set_up: sound.map_or_else(SetUp::default, |sound| set_up(sound, None)),
@@ -365,8 +365,7 @@ fn tonight(book: &Book, entry: &Entry, number: usize) -> PlanTonight {
     }
     let mut lift = 0;
     let lifts = order.iter().map(|section| {
-        let key = song.sections.get(usize::from(*section)).and_then(|section| section.key.as_ref());
-        lift = key.map_or(lift, |key| song.key.value.nearest_way(key.value));
+        lift = song.lift_of(usize::from(*section)).unwrap_or(lift);
         lift
     });
     PlanTonight {

@@ -81,6 +81,20 @@ pub struct Gear {
     pub stand: Stand,
 }
 
+impl Gear {
+    /// The sound of this name.
+    #[must_use]
+    pub fn sound(&self, name: &str) -> Option<&Sound> {
+        self.sounds.iter().find(|sound| sound.name.value == name)
+    }
+
+    /// The number of the output that leads to a sound.
+    #[must_use]
+    pub fn output_of(&self, sound: &Sound) -> Option<usize> {
+        self.outputs.iter().position(|output| output.name.value == sound.output.value)
+    }
+}
+
 /// The page on the music stand: where it is served, and who may do what.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Stand {

@@ -57,6 +57,14 @@ impl Song {
         false
     }
 
+    /// By how many semitones a section's own key lifts the song from there on, by its number (rule R5); none where it has
+    /// no key of its own.
+    #[must_use]
+    pub fn lift_of(&self, section: usize) -> Option<i32> {
+        let key = self.sections.get(section)?.key.as_ref()?;
+        Some(self.key.value.nearest_way(key.value))
+    }
+
     /// The bars of chords of a section, by its number: its own, else those of the section that it is like. They are in
     /// the chart's key, in a section with a key of its own too.
     #[must_use]

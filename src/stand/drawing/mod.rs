@@ -119,7 +119,7 @@ impl Keyboard {
 
     fn reach(&self, book: &Book, song: &Song, number: usize, zone: &Zone, now: Option<Now<'_>>) -> Reach {
         let (low, high) = zone.keys.value;
-        let mut words: Vec<String> = zones::sound_named(book, &zone.sound.value).map(zones::goes).into_iter().collect();
+        let mut words: Vec<String> = book.gear.sound(&zone.sound.value).map(zones::goes).into_iter().collect();
         if (low as u8) > self.low || (high as u8) < self.high {
             words.push(span(low, high));
         }

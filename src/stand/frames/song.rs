@@ -100,21 +100,15 @@ fn room_of(song: &Song, keys: &Keys, order: &[usize], section: usize, standing: 
     let lifts: Vec<(usize, i32)> = order
         .iter()
         .map(|section| {
-            lift = own_lift(song, *section).unwrap_or(lift);
+            lift = song.lift_of(*section).unwrap_or(lift);
             (*section, lift)
         })
         .collect();
     let next = lifts.iter().skip(standing.place).chain(lifts.iter().rev()).find(|(known, _)| *known == section);
-    let aside = || own_lift(song, section).or_else(|| lifts.get(standing.place).map(|(_, lift)| *lift));
+    let aside = || song.lift_of(section).or_else(|| lifts.get(standing.place).map(|(_, lift)| *lift));
     let lift = next.map(|(_, lift)| *lift).or_else(aside).unwrap_or(0);
     let tonic = (i32::from(keys.tonight.tonic()) + lift + standing.added).rem_euclid(12) as u8;
     sounding(keys, &Standing { tonic, ..*standing })
-}
-
-/// By how much a section's own key lifts it.
-fn own_lift(song: &Song, section: usize) -> Option<i32> {
-    let key = song.sections.get(section)?.key.as_ref()?;
-    Some(song.key.value.nearest_way(key.value))
 }
 
 fn one(song: &Song, section: usize, chart: Key, fingers: Key, room: Key) -> SectionFrame {
@@ -137,13 +131,11 @@ fn moved(bars: &[Vec<Chord>], chart: Key, to: Key) -> Bars {
 fn zone_frames(show: &Show, song: &Song) -> Vec<ZoneFrame> {
     let gear = &show.book.gear;
     let zones = song.zones.iter().map(|zone| {
-        let sound = gear.sounds.iter().find(|sound| sound.name.value == zone.sound.value);
-        let output =
-            sound.and_then(|sound| gear.outputs.iter().position(|output| output.name.value == sound.output.value));
+        let sound = gear.sound(&zone.sound.value);
         ZoneFrame {
             name: zone.name.clone(),
             goes: sound.and_then(|sound| sound.label.clone()).unwrap_or_else(|| zone.sound.value.clone()),
-            output,
+            output: sound.and_then(|sound| gear.output_of(sound)),
             channel: sound.map(|sound| sound.channel.number()),
         }
     });

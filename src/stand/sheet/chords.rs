@@ -26,16 +26,12 @@ pub(super) fn order(entry: &Entry, song: &Song) -> Vec<String> {
 /// that tonight's order lacks stand at the end.
 pub(super) fn parts(entry: &Entry, song: &Song, keys: &Keys) -> Vec<Part> {
     let order = order(entry, song);
-    let lift_of = |section: usize| {
-        let key = song.sections.get(section).and_then(|section| section.key.as_ref());
-        key.map(|key| song.key.value.nearest_way(key.value))
-    };
     let mut lift = 0;
     let mut first: Vec<Coming> = Vec::new();
     let mut places: BTreeMap<Coming, Vec<usize>> = BTreeMap::new();
     for (place, name) in order.iter().enumerate() {
         let Some(section) = song.sections.iter().position(|section| section.name.value == *name) else { continue };
-        lift = lift_of(section).unwrap_or(lift);
+        lift = song.lift_of(section).unwrap_or(lift);
         let coming = Coming { section, lift };
         if !first.contains(&coming) {
             first.push(coming);
@@ -44,7 +40,7 @@ pub(super) fn parts(entry: &Entry, song: &Song, keys: &Keys) -> Vec<Part> {
     }
     for section in 0..song.sections.len() {
         if !first.iter().any(|coming| coming.section == section) {
-            first.push(Coming { section, lift: lift_of(section).unwrap_or(0) });
+            first.push(Coming { section, lift: song.lift_of(section).unwrap_or(0) });
         }
     }
     first.iter().filter_map(|coming| part(song, keys, *coming, places.get(coming), order.len())).collect()

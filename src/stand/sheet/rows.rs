@@ -26,7 +26,7 @@ fn joined(words: Vec<String>) -> Vec<String> {
 /// The zones: where their keys lie, what they sound on, what they make of notes, and the touch.
 pub(super) fn of_zones(book: &Book, song: &Song, keys: &Keys) -> Table {
     let rows = song.zones.iter().map(|zone| {
-        let sound = zones::sound_named(book, &zone.sound.value);
+        let sound = book.gear.sound(&zone.sound.value);
         vec![
             under_the_hand(book, zone),
             sound.map_or_else(Vec::new, |sound| of_sound(sound, zone.volume)),

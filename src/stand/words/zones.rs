@@ -139,7 +139,7 @@ fn hollow(song: &Song, zone: &Zone) -> &'static str {
 
 /// What a song's drone is.
 pub(crate) fn drones(book: &Book, drone: &Drone, keys: &Keys) -> Vec<String> {
-    let goes = sound_named(book, &drone.sound.value).map_or_else(String::new, |sound| format!(" {}", goes(sound)));
+    let goes = book.gear.sound(&drone.sound.value).map_or_else(String::new, |sound| format!(" {}", goes(sound)));
     let tonic = 12 * (drone.octave + 1) + i32::from(keys.tonight.tonic());
     let minor = keys.tonight.is_minor();
     let mut degrees = drone.degrees.clone();
@@ -179,11 +179,6 @@ pub(crate) fn fitting(song: &Song, section: usize, tonic: u8) -> Classes {
     let chords = song.chords_of(section).unwrap_or_default().iter().flatten();
     let fits = chords.fold(chart.fitting(), |fits, chord| fits.and(chord.classes()));
     fits.moved(i32::from(tonic) - i32::from(chart.tonic()))
-}
-
-/// The sound of this name.
-pub(crate) fn sound_named<'a>(book: &'a Book, name: &str) -> Option<&'a Sound> {
-    book.gear.sounds.iter().find(|sound| sound.name.value == name)
 }
 
 /// Where a sound goes: `→ keys 1`.

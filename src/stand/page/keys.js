@@ -4,8 +4,11 @@ import { openSound } from './sound.js';
 import { noteName } from './spell.js';
 
 const $ = (id) => document.getElementById(id);
-// Two rows of a computer keyboard, by where the keys are, not by what is printed on them.
-const CODES = ['KeyA', 'KeyW', 'KeyS', 'KeyE', 'KeyD', 'KeyF', 'KeyT', 'KeyG', 'KeyY', 'KeyH', 'KeyU', 'KeyJ', 'KeyK', 'KeyO', 'KeyL', 'KeyP', 'Semicolon'];
+// The middle row of a computer keyboard plays the white keys and the row above it the black ones, so that the key A is an
+// A; by where the keys are, not by what is printed on them. Each with its semitones from the C in the middle.
+const CODES = new Map(Object.entries({
+  KeyA: -3, KeyW: -2, KeyS: -1, KeyD: 0, KeyR: 1, KeyF: 2, KeyT: 3, KeyG: 4, KeyH: 5, KeyU: 6, KeyJ: 7, KeyI: 8, KeyK: 9, KeyO: 10, KeyL: 11, Semicolon: 12,
+}));
 const BLACK = new Set([1, 3, 6, 8, 10]);
 const LOWEST = 24;
 const HIGHEST = 96;
@@ -140,9 +143,8 @@ export function wireHand({ send, now, may, tell }) {
   document.addEventListener('keydown', (event) => {
     if (!isOpen() || event.ctrlKey || event.metaKey || event.altKey || document.querySelector('dialog[open]')) return;
     if (event.target.closest?.('select')) return;
-    const place = CODES.indexOf(event.code);
-    if (place >= 0) {
-      if (!event.repeat) strike(event.code, low + 12 + place, velocityAt(0.6));
+    if (CODES.has(event.code)) {
+      if (!event.repeat) strike(event.code, low + 12 + CODES.get(event.code), velocityAt(0.6));
     } else if (event.code === 'Space' && !event.target.closest?.('button, input')) setPedal(true);
     else if (event.key === 'PageUp' || event.key === 'PageDown') shift(event.key === 'PageUp' ? 12 : -12);
     else if (event.key === 'Escape') close();

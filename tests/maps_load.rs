@@ -415,3 +415,23 @@ fn more_than_can_be_numbered_is_refused() {
     assert_eq!(loaded.diagnostics.len(), 1);
     assert!(loaded.diagnostics[0].title.contains("more than 65535 zones"), "{}", loaded.diagnostics[0].title);
 }
+
+#[test]
+fn more_than_can_be_told_to_be_on_is_refused() {
+    let gear = "[inputs.keyboard]\nport = \"piano\"\n[outputs.keys]\nvirtual = true\n[sounds.grand]\noutput = \"keys\"\nchannel = 1\n";
+    let cue = "[[cue]]\nwhen = { input = \"keyboard\", control = 66 }\ndo = \"send\"\nto = \"keys\"\n\
+               message = { control = [20, 127], channel = 9 }\noff = { control = [20, 0], channel = 9 }\n";
+    let zone = "[[zone]]\nsound = \"grand\"\n";
+    let refused = |zones: usize, cues: usize| {
+        let song = format!("title = \"Snow\"\nkey = \"D\"\n{}{}", zone.repeat(zones), cue.repeat(cues));
+        let mut read = |path: &str| match path {
+            "set.toml" => Ok(b"title = \"Evening\"\ngear = \"gear.toml\"\n[[song]]\nmap = \"song.toml\"\n".to_vec()),
+            "gear.toml" => Ok(gear.as_bytes().to_vec()),
+            _ => Ok(song.clone().into_bytes()),
+        };
+        load("set.toml", &mut read).diagnostics.iter().map(|fault| fault.title.clone()).collect::<Vec<_>>()
+    };
+    assert_eq!(refused(256, 1024), [""; 0]);
+    assert_eq!(refused(257, 0), ["a song has at most 256 zones, this one has 257"]);
+    assert_eq!(refused(1, 1025), ["the gear and the songs up to this one have more than 1024 cues with off"]);
+}

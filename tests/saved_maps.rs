@@ -8,7 +8,8 @@ use std::time::Duration;
 
 use crossbeam_channel::Receiver;
 use handspan::daemon::keep::Beginning;
-use handspan::daemon::{Daemon, Remote, Report, Show, watch, wish};
+use handspan::daemon::observer::{Duties, Observer};
+use handspan::daemon::{Daemon, Happened, Remote, Report, Show, watch, wish};
 use handspan::map;
 use handspan::ports::Direction;
 use handspan::ports::memory::World;
@@ -42,8 +43,10 @@ impl Evening {
         let world = World::default();
         let piano = world.plug(Direction::Input, "stage piano", "keys", None);
         let (mut daemon, remote) = Daemon::new(&show, Box::new(world.open(&wish(&show.book.gear)).unwrap()));
-        let reports = daemon.listen();
-        let watching = watch::watch(|path| fs::read(path), remote.clone(), daemon.reports()).unwrap();
+        let observer = Observer::new(&mut daemon, &show, "tonight").unwrap();
+        let reports = observer.listen();
+        observer.begin(Duties::default()).unwrap();
+        let watching = watch::watch(|path| fs::read(path), remote.clone()).unwrap();
         let playing = std::thread::spawn(move || {
             daemon.run(&Beginning::Afresh);
         });
@@ -58,7 +61,7 @@ impl Evening {
     fn of_maps(&self) -> Report {
         loop {
             let report = self.reports.recv_timeout(PATIENCE).expect("a report on the saved maps");
-            if matches!(report, Report::Maps(_) | Report::MapsRefused(_)) {
+            if matches!(report.what, Happened::Loaded | Happened::MapsRefused(_)) {
                 return report;
             }
         }
@@ -66,15 +69,15 @@ impl Evening {
 
     fn in_force(&self) -> Arc<Show> {
         match self.of_maps() {
-            Report::Maps(show) => show,
-            other => panic!("{other:?}"),
+            Report { what: Happened::Loaded, show, .. } => show,
+            other => panic!("{:?}", other.what),
         }
     }
 
     fn refused(&self) -> String {
         match self.of_maps() {
-            Report::MapsRefused(faults) => faults.join("\n"),
-            other => panic!("{other:?}"),
+            Report { what: Happened::MapsRefused(faults), .. } => faults.join("\n"),
+            other => panic!("{:?}", other.what),
         }
     }
 

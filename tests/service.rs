@@ -9,8 +9,9 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use handspan::daemon::keep::Beginning;
+use handspan::daemon::observer::{Duties, Observer};
 use handspan::daemon::watchdog::Supervisor;
-use handspan::daemon::{Daemon, Report, Show, wish};
+use handspan::daemon::{Daemon, Happened, Show, wish};
 use handspan::engine::Notice;
 use handspan::ports::Direction;
 use handspan::ports::memory::World;
@@ -24,12 +25,14 @@ fn a_performance_tells_whoever_started_it() {
     let show = Arc::new(Show::new(book));
     let ports = world.open(&wish(&show.book.gear)).unwrap();
     let (mut daemon, remote) = Daemon::new(&show, Box::new(ports));
-    let reports = daemon.listen();
+    let observer = Observer::new(&mut daemon, &show, "choir").unwrap();
+    let reports = observer.listen();
+    observer.begin(Duties::default()).unwrap();
     let waker = remote.clone();
     let supervisor = Supervisor::begin(daemon.pulse(), move || waker.wake());
     assert_eq!(supervisor.is_some(), std::env::var_os("NOTIFY_SOCKET").is_some());
     let playing = std::thread::spawn(move || daemon.run(&Beginning::Afresh));
-    assert!(reports.iter().any(|report| matches!(report, Report::Told(Notice::Song, _))));
+    assert!(reports.iter().any(|report| matches!(report.what, Happened::Noticed(Notice::Song))));
     if let Some(mut supervisor) = supervisor {
         supervisor.stands("1/9 Snow at the\nWeir Gate");
         std::io::stdin().read_to_end(&mut Vec::new()).unwrap();

@@ -15,7 +15,8 @@ use jiff::ZonedDateTime;
 use super::Failure;
 use super::rotation::Rotating;
 use super::telling::Teller;
-use crate::daemon::{Report, Show};
+use crate::daemon::{Happened, Report};
+use crate::ports::{Connection, Side};
 
 /// Bytes of one file; with its predecessors five times that, some weeks of rehearsals.
 const MOST: u64 = 1024 * 1024;
@@ -29,7 +30,7 @@ const PATIENCE: Duration = Duration::from_secs(2);
 /// What a line is about.
 #[derive(Debug)]
 enum About {
-    Report(Report),
+    Report(Box<Report>),
     Words(String),
     /// Nothing more comes.
     End,
@@ -47,11 +48,7 @@ impl Log {
     ///
     /// # Errors
     /// The file cannot be written, in a sentence.
-    pub fn begin(
-        path: &Path,
-        show: Arc<Show>,
-        complain: impl Fn(&str) + Send + 'static,
-    ) -> Result<(Log, JoinHandle<()>), Failure> {
+    pub fn begin(path: &Path, complain: impl Fn(&str) + Send + 'static) -> Result<(Log, JoinHandle<()>), Failure> {
         let name = path.display().to_string();
         let unwritable = |error: std::io::Error| {
             let name = path.display();
@@ -64,7 +61,7 @@ impl Log {
         let missing = Arc::new(AtomicU64::new(0));
         let log = Log { lines, missing: Arc::clone(&missing) };
         let write = move || {
-            let teller = Teller { show, drawn: None };
+            let teller = Teller::default();
             write_all(teller, &waiting, &missing, &mut |line| file.line(line), &|error| {
                 complain(&format!("The log {name} cannot be written any longer ({error}); the music goes on."));
             });
@@ -78,18 +75,20 @@ impl Log {
         let _ = self.lines.send_timeout((ZonedDateTime::now(), About::End), PATIENCE);
     }
 
-    /// Something that the owner reported.
+    /// Something that the owner reported, with the time at which it happened.
     pub fn report(&self, report: &Report) {
-        self.give(About::Report(report.clone()));
+        let when = jiff::Timestamp::try_from(report.at)
+            .map_or_else(|_| ZonedDateTime::now(), |at| at.to_zoned_datetime(jiff::tz::TimeZone::system()));
+        self.give(when, About::Report(Box::new(report.clone())));
     }
 
     /// Something that somebody else has to say.
     pub fn words(&self, words: impl Into<String>) {
-        self.give(About::Words(words.into()));
+        self.give(ZonedDateTime::now(), About::Words(words.into()));
     }
 
-    fn give(&self, about: About) {
-        if self.lines.try_send((ZonedDateTime::now(), about)).is_err() {
+    fn give(&self, when: ZonedDateTime, about: About) {
+        if self.lines.try_send((when, about)).is_err() {
             self.missing.fetch_add(1, Ordering::Relaxed);
         }
     }
@@ -117,7 +116,10 @@ fn write_all(
     let gap = |count: u64| format!("{count} lines are missing: they could not be written in time");
     for (when, about) in waiting {
         let words = match about {
-            About::Report(report) => in_one_line(&teller.lines(&report)),
+            About::Report(report) => match &report.what {
+                Happened::Connections(connections) => connected(connections),
+                _ => in_one_line(&teller.lines(&report)),
+            },
             About::Words(words) => in_one_line(&[words]),
             About::End => break,
         };
@@ -131,6 +133,16 @@ fn write_all(
     if count > 0 {
         write(&ZonedDateTime::now(), &gap(count));
     }
+}
+
+/// Who is connected to our ports.
+fn connected(connections: &[Connection]) -> String {
+    let words = connections.iter().map(|Connection { side, port, peer }| match side {
+        Side::Input => format!("{peer} to {port}"),
+        Side::Output => format!("{port} to {peer}"),
+    });
+    let words: Vec<String> = words.collect();
+    if words.is_empty() { "Nobody is connected.".to_owned() } else { format!("Connected: {}.", words.join(", ")) }
 }
 
 /// What the terminal shows in several lines, in one; titles and remarks may hold what would end a line.
@@ -155,15 +167,28 @@ fn in_one_line(lines: &[String]) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::daemon::Ended;
-    use crate::engine::{Counts, Notice, Standing};
+    use crate::daemon::{Ended, Show};
+    use crate::engine::{Counts, Notice, Snapshot, Standing};
 
     fn demo() -> Arc<Show> {
         Arc::new(Show::new(crate::map::load("maps/midwinter.toml", &mut |path| std::fs::read(path)).book.unwrap()))
     }
 
+    fn report(standing: Standing, what: Happened) -> About {
+        let snapshot = Snapshot::from(standing);
+        About::Report(Box::new(Report { at: std::time::SystemTime::UNIX_EPOCH, show: demo(), snapshot, what }))
+    }
+
+    #[test]
+    fn connections_are_said_in_the_way_of_the_music() {
+        let connection = |side, port: &str, peer: &str| Connection { side, port: port.into(), peer: peer.into() };
+        let both = [connection(Side::Input, "keyboard", "stage piano"), connection(Side::Output, "pad", "strings")];
+        assert_eq!(connected(&both), "Connected: stage piano to keyboard, pad to strings.");
+        assert_eq!(connected(&[]), "Nobody is connected.");
+    }
+
     fn said(abouts: Vec<About>, missing: u64, mut write: impl FnMut(&str) -> std::io::Result<()>) -> usize {
-        let teller = Teller { show: demo(), drawn: None };
+        let teller = Teller::default();
         let (lines, waiting) = bounded(100);
         let when: jiff::Timestamp = "2026-12-19T18:30:00.0426Z".parse().unwrap();
         let when = when.to_zoned_datetime(jiff::tz::TimeZone::fixed(jiff::tz::offset(1)));
@@ -180,9 +205,9 @@ mod tests {
         let ended = Ended { counts: Counts { out_of_range: 2, not_understood: 0 }, not_taken: 0, unheard: 3 };
         let abouts = vec![
             About::Words("handspan begins:\u{1b}[2J\nkeyboard is there".to_owned()),
-            About::Report(Report::Told(Notice::Panic, standing)),
-            About::Report(Report::InputGone(0)),
-            About::Report(Report::Ended(ended)),
+            report(standing, Happened::Noticed(Notice::Panic)),
+            report(standing, Happened::InputGone(0)),
+            report(standing, Happened::Ended(ended)),
         ];
         let mut lines = Vec::new();
         let troubles = said(abouts, 0, |line| {
@@ -206,7 +231,7 @@ mod tests {
     fn a_song_is_one_line() {
         let standing = Standing { song: Some(1), entry: 1, ..Standing::default() };
         let mut lines = Vec::new();
-        said(vec![About::Report(Report::Told(Notice::Song, standing))], 0, |line| {
+        said(vec![report(standing, Happened::Noticed(Notice::Song))], 0, |line| {
             lines.push(line.to_owned());
             Ok(())
         });
@@ -237,7 +262,7 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("concert.log");
         for _ in 0..2 {
-            let (log, writing) = Log::begin(&path, demo(), |_| ()).map_err(|_| ()).unwrap();
+            let (log, writing) = Log::begin(&path, |_| ()).map_err(|_| ()).unwrap();
             log.words("a signal asks to stop");
             log.end();
             writing.join().unwrap();

@@ -6,7 +6,6 @@ mod demo;
 #[cfg(unix)]
 mod doing;
 mod fingers;
-mod herald;
 mod keyboard;
 mod log;
 mod maps;

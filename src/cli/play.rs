@@ -10,7 +10,6 @@ use crossbeam_channel::Receiver;
 use crossterm::terminal::is_raw_mode_enabled;
 use jiff::ZonedDateTime;
 
-use super::herald;
 use super::log::Log;
 #[cfg(unix)]
 use super::reach;
@@ -19,11 +18,11 @@ use super::terminal::SingleKeys;
 use super::{Failure, maps, stand};
 use crate::daemon::changes;
 use crate::daemon::clerk::USUAL_NAME;
-use crate::daemon::keep::{self, Beginning, Kept};
-use crate::daemon::state::Chronicle;
+use crate::daemon::keep::{self, Beginning, Keeper, Kept};
+use crate::daemon::observer::{Duties, Observer};
 use crate::daemon::take::{self, Recorder, Tape};
 use crate::daemon::watchdog::Supervisor;
-use crate::daemon::{self, Command, Daemon, Remote, Report, Show, watch};
+use crate::daemon::{self, Command, Daemon, Happened, Remote, Report, Show, watch};
 use crate::engine::Plan;
 use crate::map::Book;
 use crate::ports::{self, Backend, Connection, Ports};
@@ -55,7 +54,7 @@ pub(super) fn run(wanted: &Wanted<'_>) -> Result<(), Failure> {
     let show = Arc::new(show);
     let before = Before { state, kept, lost };
     let Some(file) = wanted.log else { return perform(wanted, show, before, None) };
-    let (log, writing) = Log::begin(file, Arc::clone(&show), say_aside)?;
+    let (log, writing) = Log::begin(file, say_aside)?;
     let result = perform(wanted, show, before, Some(&log));
     if let Err(Failure::Wrong(words) | Failure::Undone(words)) = &result {
         log.words(&**words);
@@ -105,10 +104,9 @@ fn perform(wanted: &Wanted<'_>, show: Arc<Show>, before: Before, log: Option<&Lo
         let log = log.cloned();
         threads.extend(thread::Builder::new().name("take".to_owned()).spawn(move || record(recorder, log.as_ref())));
     }
-    // The first to listen: what others hear of is in it already.
-    let chronicle = Chronicle::begin(&mut daemon, &show, wanted.name.unwrap_or(USUAL_NAME))
-        .map_err(|error| Failure::Undone(format!("the system gives no thread ({error}): start it again.")))?;
-    let (stand, words) = stand::open(&mut daemon, &show, &remote, &chronicle, log);
+    let observer = Observer::new(&mut daemon, &show, wanted.name.unwrap_or(USUAL_NAME))
+        .map_err(|error| Failure::Undone(format!("{error}.")))?;
+    let (stand, words) = stand::open(&mut daemon, &show, &remote, &observer, log);
     opening.extend(words);
     if let Some(log) = log {
         log.words(format!("handspan {} plays {set}", env!("CARGO_PKG_VERSION")));
@@ -116,11 +114,17 @@ fn perform(wanted: &Wanted<'_>, show: Arc<Show>, before: Before, log: Option<&Lo
     }
     let keys = steer(&remote, log, &show)?;
     print_lines(&opening);
-    let keep = Keep { state, beginning: &beginning, connections };
-    threads.extend(follow(&mut daemon, &remote, &show, keep, log));
+    let duties = Duties {
+        keeper: keeper(state, connections),
+        supervisor: {
+            let waker = remote.clone();
+            Supervisor::begin(daemon.pulse(), move || waker.wake())
+        },
+    };
+    threads.extend(follow(&observer, duties, log).map_err(no_thread)?);
     #[cfg(unix)]
-    let post = claim.and_then(|claim| reach::open(claim, &chronicle, &remote, log, |words| print_lines(&[words])));
-    let watching = watch::watch(maps::read, remote, daemon.reports());
+    let post = claim.and_then(|claim| reach::open(claim, &observer, &remote, log, |words| print_lines(&[words])));
+    let watching = watch::watch(maps::read, remote);
     if let Err(error) = &watching {
         print_lines(&[error.to_string()]);
     }
@@ -148,42 +152,29 @@ fn steer(remote: &Remote, log: Option<&Log>, show: &Show) -> Result<Option<Singl
     }))
 }
 
-/// What a restart needs to know, and where it is kept.
-struct Keep<'a> {
-    state: Option<PathBuf>,
-    beginning: &'a Beginning,
-    connections: Vec<Connection>,
+fn no_thread(error: std::io::Error) -> Failure {
+    Failure::Undone(format!("the system gives no thread ({error}): start it again."))
 }
 
-/// Those who follow the performance, each on a thread of its own: who keeps where it stands, who tells the terminal, who
-/// tells the log and the service manager.
-fn follow(
-    daemon: &mut Daemon,
-    remote: &Remote,
-    show: &Arc<Show>,
-    keep: Keep<'_>,
-    log: Option<&Log>,
-) -> Vec<JoinHandle<()>> {
-    let mut threads = Vec::new();
-    let Keep { state, beginning, connections } = keep;
-    match state {
-        Some(state) => {
-            let cannot = |error: &std::io::Error| {
-                print_lines(&[format!("Where the set stands cannot be kept for a restart ({error}).")]);
-            };
-            let heard = daemon.listen();
-            threads.extend(keep::keep(state, Arc::clone(show), beginning, connections, heard, cannot));
-        }
-        None => print_lines(&["Where the set stands is not kept: this system has no folder for that.".into()]),
+/// Keeps where the set stands for a restart, where this system has a place for that.
+fn keeper(state: Option<PathBuf>, connections: Vec<Connection>) -> Option<Keeper> {
+    let Some(file) = state else {
+        print_lines(&["Where the set stands is not kept: this system has no folder for that.".into()]);
+        return None;
+    };
+    Some(Keeper::new(file, connections, |error| {
+        print_lines(&[format!("Where the set stands cannot be kept for a restart ({error}).")]);
+    }))
+}
+
+/// The threads that follow the performance: the observer, and who tells the terminal. The log is told too.
+fn follow(observer: &Arc<Observer>, duties: Duties, log: Option<&Log>) -> std::io::Result<Vec<JoinHandle<()>>> {
+    if let Some(log) = log.cloned() {
+        observer.tell(move |report| log.report(report));
     }
-    let (heard, told) = (daemon.listen(), Arc::clone(show));
-    threads.extend(thread::Builder::new().name("teller".to_owned()).spawn(move || tell_all(told, &heard)));
-    let waker = remote.clone();
-    let supervisor = Supervisor::begin(daemon.pulse(), move || waker.wake());
-    if log.is_some() || supervisor.is_some() {
-        threads.extend(herald::begin(Arc::clone(show), daemon.listen(), log.cloned(), supervisor));
-    }
-    threads
+    let reports = observer.listen();
+    let teller = thread::Builder::new().name("teller".to_owned()).spawn(move || tell_all(&reports))?;
+    Ok(vec![teller, observer.begin(duties)?])
 }
 
 /// Begins a take, named by the date and time of its beginning; the words say where it is.
@@ -268,15 +259,15 @@ fn opening(book: &Book, ports: &dyn Ports) -> Vec<String> {
 }
 
 /// Puts reports into words until the last one. Columns for keyboards are taken from the terminal.
-fn tell_all(show: Arc<Show>, reports: &Receiver<Report>) {
+fn tell_all(reports: &Receiver<Report>) {
     // A serial line says that it has no columns at all.
     let columns = crossterm::terminal::size().map_or(0, |(columns, _)| usize::from(columns));
     let columns = if columns < NARROWEST { USUAL } else { columns };
     let drawn = std::io::stdout().is_terminal().then(|| columns - INDENT);
-    let mut teller = Teller { show, drawn };
+    let mut teller = Teller::drawing(drawn);
     for report in reports {
         print_lines(&teller.lines(&report));
-        if matches!(report, Report::Ended(_)) {
+        if matches!(report.what, Happened::Ended(_)) {
             break;
         }
     }

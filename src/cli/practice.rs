@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use super::{Failure, maps, stand, tell};
 use crate::daemon::keep::Beginning;
-use crate::daemon::state::Chronicle;
+use crate::daemon::observer::{Duties, Observer};
 use crate::daemon::{Command, Daemon, Show, watch, wish};
 use crate::engine::Action;
 use crate::map::Gear;
@@ -22,8 +22,9 @@ pub(super) fn run(set: &Path) -> Result<(), Failure> {
     let show = Arc::new(Show::new(maps::load_sound(&set.to_string_lossy())?));
     let (mut daemon, remote) = Daemon::new(&show, ports(&show.book.gear)?);
     let undone = |error: &dyn std::fmt::Display| Failure::Undone(format!("the page cannot be opened: {error}."));
-    let chronicle = Chronicle::begin(&mut daemon, &show, "try").map_err(|error| undone(&error))?;
-    let (open, words) = stand::open(&mut daemon, &show, &remote, &chronicle, None);
+    let observer = Observer::new(&mut daemon, &show, "try").map_err(|error| undone(&error))?;
+    observer.begin(Duties::default()).map_err(|error| undone(&error))?;
+    let (open, words) = stand::open(&mut daemon, &show, &remote, &observer, None);
     let Some(open) = open else {
         return Err(undone(&words.unwrap_or_else(|| "the gear file says listen = \"off\"".to_owned()).trim()));
     };
@@ -45,7 +46,7 @@ pub(super) fn run(set: &Path) -> Result<(), Failure> {
     if let Ok(first) = Action::parse(FIRST, &show.plan) {
         remote.give(Command::Action(first));
     }
-    let watching = watch::watch(maps::read, remote, daemon.reports());
+    let watching = watch::watch(maps::read, remote);
     daemon.run(&Beginning::Afresh);
     drop((open, watching));
     Ok(())

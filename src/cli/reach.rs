@@ -6,8 +6,8 @@ use std::sync::Arc;
 use super::log::Log;
 use super::{Failure, maps};
 use crate::daemon::Remote;
+use crate::daemon::observer::Observer;
 use crate::daemon::post::{self, Answer, Ask, AskError, Claim, ClaimError, Clerk, Post, USUAL_NAME};
-use crate::daemon::state::Chronicle;
 
 /// Takes this performance's name; where that cannot be for want of a folder, the music is worth more than its socket,
 /// and `tell` says so.
@@ -42,14 +42,14 @@ fn unreachable(why: &dyn std::fmt::Display) -> String {
 /// Opens the post of a performance.
 pub(super) fn open(
     claim: Claim,
-    chronicle: &Arc<Chronicle>,
+    observer: &Arc<Observer>,
     remote: &Remote,
     log: Option<&Log>,
     tell: impl Fn(String),
 ) -> Option<Post> {
     let log = log.cloned();
     let asked = move |words: &str| log.iter().for_each(|log| log.words(format!("Another terminal asks for {words}.")));
-    let opened = post::open(claim, Clerk::new(remote.clone(), Arc::clone(chronicle), maps::read, asked));
+    let opened = post::open(claim, Clerk::new(remote.clone(), Arc::clone(observer), maps::read, asked));
     opened.inspect_err(|error| tell(unreachable(error))).ok()
 }
 

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use super::log::Log;
 use super::maps;
 use crate::daemon::clerk::Clerk;
-use crate::daemon::state::Chronicle;
+use crate::daemon::observer::Observer;
 use crate::daemon::{Daemon, Remote, Show};
 use crate::stand::{self, Open};
 
@@ -15,14 +15,14 @@ pub(super) fn open(
     daemon: &mut Daemon,
     show: &Arc<Show>,
     remote: &Remote,
-    chronicle: &Arc<Chronicle>,
+    observer: &Arc<Observer>,
     log: Option<&Log>,
 ) -> (Option<Open>, Option<String>) {
     let (asking, coming) = (log.cloned(), log.cloned());
     let asked = move |words: &str| asking.iter().for_each(|log| log.words(format!("The stand asks for {words}.")));
     let came = move |words: &str| coming.iter().for_each(|log| log.words(words));
-    let clerk = Arc::new(Clerk::new(remote.clone(), Arc::clone(chronicle), maps::read, asked));
-    match stand::open(&show.book.gear.stand, daemon, show, Arc::clone(chronicle), clerk, came) {
+    let clerk = Arc::new(Clerk::new(remote.clone(), Arc::clone(observer), maps::read, asked));
+    match stand::open(&show.book.gear.stand, daemon, show, Arc::clone(observer), clerk, came) {
         Ok(None) => (None, None),
         Ok(Some(open)) => {
             let words = format!("  the stand is at {}", open.link());

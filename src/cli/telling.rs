@@ -4,47 +4,47 @@ use std::sync::Arc;
 
 use super::keyboard;
 use crate::daemon::state::sounding as heard;
-use crate::daemon::{Report, Show, telling};
-use crate::engine::{Keys, Notice, Standing};
+use crate::daemon::{Happened, Report, Show, telling};
+use crate::engine::{Keys, Notice, Snapshot, Standing};
 use crate::map::{Entry, Song};
 use crate::stand::words::zones::{self, Detail};
 
 /// Puts reports into words.
+#[derive(Default)]
 pub(super) struct Teller {
-    /// What the numbers in reports mean.
-    pub show: Arc<Show>,
     /// Columns for a keyboard, where one is to be drawn on entering a song.
     pub drawn: Option<usize>,
+    /// What was played at the last report: what has changed since.
+    before: Option<Arc<Show>>,
 }
 
 /// How far what hangs under a song's line is indented.
 const INDENT: &str = "      ";
 
 impl Teller {
+    /// With room for a keyboard of so many columns, where one is to be drawn on entering a song.
+    pub(super) fn drawing(drawn: Option<usize>) -> Teller {
+        Teller { drawn, before: None }
+    }
+
     /// The lines for a report.
     pub(super) fn lines(&mut self, report: &Report) -> Vec<String> {
-        let before = Arc::clone(&self.show);
-        if let Report::Maps(show) = report {
-            self.show = Arc::clone(show);
-        }
-        let line = match report {
-            Report::Told(notice, standing) => return self.told(*notice, standing),
-            Report::Maps(show) => match (show.changes.last(), before.changes.is_empty()) {
-                (Some(change), _) if show.changes != before.changes => format!("The set was changed: {change}."),
-                (None, false) => "The set is as its file has it.".to_owned(),
-                _ => "The saved maps are in force.".to_owned(),
-            },
-            Report::MapsRefused(faults) => {
+        let show = &report.show;
+        let before = self.before.replace(Arc::clone(show));
+        match &report.what {
+            Happened::Noticed(notice) => Told { show, snapshot: &report.snapshot, drawn: self.drawn }.lines(*notice),
+            Happened::Loaded => vec![loaded(before.as_ref(), show)],
+            Happened::MapsRefused(faults) => {
                 let mut lines = vec!["The saved maps are not in force; what was played before goes on:".to_owned()];
                 lines.extend(faults.iter().flat_map(|fault| fault.lines()).map(str::to_owned));
-                return lines;
+                lines
             }
-            Report::ChangesDropped(changes) => {
+            Happened::ChangesDropped(changes) => {
                 let mut lines = vec!["Of this evening's changes these do not fit the saved maps:".to_owned()];
                 lines.extend(changes.iter().flat_map(|change| change.lines()).map(str::to_owned));
-                return lines;
+                lines
             }
-            Report::Ended(ended) => {
+            Happened::Ended(ended) => {
                 let counts = [
                     (ended.counts.out_of_range, "notes lay outside the MIDI range and were not sent"),
                     (ended.not_taken, "messages were not taken by an output"),
@@ -53,14 +53,33 @@ impl Teller {
                 let counts = counts.iter().filter(|(count, _)| *count > 0);
                 let mut lines = vec!["The end: every note has ended, every pedal is up.".to_owned()];
                 lines.extend(counts.map(|(count, what)| format!("{count} {what}.")));
-                return lines;
+                lines
             }
-            _ => return telling::sentence(report, &self.show).into_iter().collect(),
-        };
-        vec![line]
+            what => telling::sentence(what, show).into_iter().collect(),
+        }
     }
+}
 
-    fn told(&self, notice: Notice, standing: &Standing) -> Vec<String> {
+/// That maps were loaded: saved ones, or a change of the set.
+fn loaded(before: Option<&Arc<Show>>, show: &Show) -> String {
+    let before = before.map_or(&[][..], |before| &before.changes);
+    match (show.changes.last(), before.is_empty()) {
+        (Some(change), _) if show.changes != before => format!("The set was changed: {change}."),
+        (None, false) => "The set is as its file has it.".to_owned(),
+        _ => "The saved maps are in force.".to_owned(),
+    }
+}
+
+/// What the engine noticed, and what it knew then.
+struct Told<'a> {
+    show: &'a Show,
+    snapshot: &'a Snapshot,
+    drawn: Option<usize>,
+}
+
+impl Told<'_> {
+    fn lines(&self, notice: Notice) -> Vec<String> {
+        let standing = &self.snapshot.standing;
         let line = match notice {
             Notice::Song => return self.song(standing),
             Notice::Section => return self.section(standing).into_iter().collect(),
@@ -202,4 +221,61 @@ pub(super) fn in_which_keys(keys: &Keys, song: &Song) -> String {
 
 fn semitones(count: i32) -> String {
     if count == 1 { "a semitone".to_owned() } else { format!("{count} semitones") }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::daemon::observer::{Duties, Observer};
+    use crate::daemon::{Daemon, Handed, Relief, wish};
+    use crate::ports::Direction;
+    use crate::ports::memory::World;
+
+    const GEAR: &str = "[inputs.keyboard]\nport = \"piano\"\n[outputs.piano]\nvirtual = true\n[sounds.grand]\n\
+                        output = \"piano\"\nchannel = 1\n";
+
+    fn cue(control: u8, name: &str) -> String {
+        format!(
+            "[[cue]]\nwhen = {{ input = \"keyboard\", control = {control} }}\ndo = \"send\"\nto = \"piano\"\n\
+             message = {{ control = [20, 127], channel = 9 }}\noff = {{ control = [{control}, 0], channel = 9 }}\n\
+             name = \"{name}\"\n"
+        )
+    }
+
+    fn show(gear: &str) -> Show {
+        let mut read = |path: &str| match path {
+            "set.toml" => Ok("title = \"Tonight\"\ngear = \"gear.toml\"\n[[song]]\nmap = \"song.toml\"\n".into()),
+            "gear.toml" => Ok(gear.into()),
+            _ => Ok("title = \"Lantern\"\nkey = \"C\"\n[[zone]]\nsound = \"grand\"\n".into()),
+        };
+        Show::new(crate::map::load("set.toml", &mut read).book.unwrap())
+    }
+
+    #[test]
+    fn a_cue_that_leaves_the_gear_while_it_is_on_goes_off_under_its_own_name() {
+        let before = Arc::new(show(&format!("{GEAR}{}{}", cue(66, "talkback"), cue(67, "lamp"))));
+        let world = World::default();
+        let piano = world.plug(Direction::Input, "stage piano", "keys", None);
+        let (mut daemon, remote) = Daemon::new(&before, Box::new(world.open(&wish(&before.book.gear)).unwrap()));
+        let observer = Observer::new(&mut daemon, &before, "choir").unwrap();
+        let reports = observer.listen();
+        observer.begin(Duties::default()).unwrap();
+        let playing = std::thread::spawn(move || daemon.run(&crate::daemon::keep::Beginning::Afresh));
+        let mut teller = Teller::default();
+        let mut next = || teller.lines(&reports.recv().expect("a report"));
+        // Cues listen half a second after their input appeared.
+        let began = std::time::Instant::now();
+        while began.elapsed() < std::time::Duration::from_millis(600) {
+            std::thread::yield_now();
+        }
+        world.play(piano, &[0xB0, 66, 127, 0xB0, 66, 0, 0xB0, 67, 127, 0xB0, 67, 0]);
+        remote.wake();
+        while next() != ["      lamp is on"] {}
+        let relief = Relief::new(&before, show(&format!("{GEAR}{}", cue(67, "lamp"))).book, Vec::new());
+        assert_eq!(remote.load(Box::new(relief)), Handed::Loaded);
+        assert_eq!(next(), ["      talkback is off"]);
+        assert_eq!(next(), ["The saved maps are in force."]);
+        remote.stop();
+        playing.join().unwrap();
+    }
 }

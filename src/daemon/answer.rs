@@ -2,21 +2,22 @@
 
 use super::state::{EntryState, SongState, playing, sounding};
 use super::{Outcome, Show};
-use crate::engine::{Action, ActionError, Keys, Notice, Standing};
+use crate::engine::{Action, ActionError, Keys, Notice, Snapshot, Standing};
 use crate::map::nearest;
 
 /// Whether an action did something, and the sentence on it.
 pub(super) fn outcome(action: Action, outcome: &Outcome, show: &Show) -> (bool, String) {
-    let Outcome { noticed, standing, .. } = outcome;
+    let Outcome { noticed, snapshot, .. } = outcome;
+    let standing = &snapshot.standing;
     let refused = |notice: &&Notice| matches!(notice, Notice::NothingThere | Notice::NoSuchKey);
     if let Some(notice) = noticed.all().iter().find(refused) {
         return (false, why_not(action, *notice, standing, show));
     }
-    let told: Vec<String> = noticed.all().iter().filter_map(|notice| told(*notice, standing, show)).collect();
+    let told: Vec<String> = noticed.all().iter().filter_map(|notice| told(*notice, snapshot, show)).collect();
     if !told.is_empty() {
         return (true, told.join(" "));
     }
-    let here = song_of(show, standing);
+    let here = SongState::of(show, snapshot);
     let sentence = match (action, here.as_ref().and_then(|song| song.section.as_ref())) {
         (Action::Song(_), _) => format!("\"{}\" is current already: nothing has changed.", title(show, standing)),
         (Action::Section(_), Some(section)) => format!("{} is current already: nothing has changed.", section.name),
@@ -63,11 +64,6 @@ fn title<'s>(show: &'s Show, standing: &Standing) -> &'s str {
     show.plan.title(standing.entry)
 }
 
-/// The song that the keys play; its zones do not matter here.
-fn song_of(show: &Show, standing: &Standing) -> Option<SongState> {
-    SongState::of(show, standing, &[])
-}
-
 /// The key that the room hears.
 pub(super) fn heard(show: &Show, standing: &Standing) -> Option<String> {
     let (entry, song) = playing(show, standing)?;
@@ -98,12 +94,13 @@ fn why_not(action: Action, notice: Notice, standing: &Standing, show: &Show) -> 
 }
 
 /// A notice in a sentence; those that say nothing new here, in none.
-fn told(notice: Notice, standing: &Standing, show: &Show) -> Option<String> {
+fn told(notice: Notice, snapshot: &Snapshot, show: &Show) -> Option<String> {
+    let standing = &snapshot.standing;
     Some(match notice {
         Notice::Song => {
             let EntryState { place, title, pause, .. } = EntryState::of(show, standing);
             let entries = show.plan.entries();
-            match song_of(show, standing) {
+            match SongState::of(show, snapshot) {
                 Some(song) if !pause => {
                     let section = song.section.map_or_else(String::new, |section| format!(", {}", section.name));
                     format!("{place}/{entries} {title}{section}, heard in {}.", song.keys.sounding)
@@ -112,7 +109,7 @@ fn told(notice: Notice, standing: &Standing, show: &Show) -> Option<String> {
             }
         }
         Notice::Section => {
-            let song = song_of(show, standing)?;
+            let song = SongState::of(show, snapshot)?;
             let section = song.section?;
             let heard = song.keys.sounding;
             format!("{} ({} of {}), heard in {heard}.", section.name, section.place, section.of)

@@ -5,8 +5,9 @@ use std::sync::Arc;
 use serde::{Deserialize, Serialize};
 
 use super::changes::{self, Change, ChangeError, Read, SaveError};
-use super::remote::Handed;
-use super::state::{Chronicle, State};
+use super::inbox::Handed;
+use super::observer::Observer;
+use super::state::State;
 use super::{Relief, Remote, Show, Unasked, answer, wish};
 use crate::engine::Action;
 use crate::map::Book;
@@ -70,7 +71,7 @@ impl Answer {
 /// Who answers requests.
 pub struct Clerk {
     remote: Remote,
-    chronicle: Arc<Chronicle>,
+    observer: Arc<Observer>,
     read: Read,
     asked: Box<dyn Fn(&str) + Send + Sync>,
 }
@@ -84,11 +85,11 @@ impl Clerk {
     #[must_use]
     pub fn new(
         remote: Remote,
-        chronicle: Arc<Chronicle>,
+        observer: Arc<Observer>,
         read: Read,
         asked: impl Fn(&str) + Send + Sync + 'static,
     ) -> Clerk {
-        Clerk { remote, chronicle, read, asked: Box::new(asked) }
+        Clerk { remote, observer, read, asked: Box::new(asked) }
     }
 
     /// Reaches the performance that it answers for.
@@ -101,7 +102,7 @@ impl Clerk {
     #[must_use]
     pub fn answer(&self, ask: Ask) -> Answer {
         match ask {
-            Ask::Status => Answer { state: Some(self.chronicle.state()), ..Answer::new(Outcome::Done, String::new()) },
+            Ask::Status => Answer { state: Some(self.observer.state()), ..Answer::new(Outcome::Done, String::new()) },
             Ask::Do { words } => {
                 let done = match words.first().map(String::as_str) {
                     Some("save-set") if words.len() == 1 => self.save(),
@@ -142,8 +143,8 @@ impl Clerk {
             let relief = Relief::new(&show, book, changes);
             let next = Arc::clone(relief.show());
             (self.asked)(&change.to_string());
-            match self.remote.relieve(Box::new(relief)) {
-                Handed::InForce => return Ok(self.words_for(&change, &next)),
+            match self.remote.load(Box::new(relief)) {
+                Handed::Loaded => return Ok(self.words_for(&change, &next)),
                 Handed::Ended => return Err(ended()),
                 Handed::Overtaken => {}
             }
@@ -162,7 +163,7 @@ impl Clerk {
                 format!("\"{}\" is the last of {} now{key}. {unsaved}", show.plan.title(last), entries(show))
             }
             Change::SetKey { song, key } => {
-                let state = self.chronicle.state();
+                let state = self.observer.state();
                 let current = state.song.filter(|now| now.title == song.title);
                 let heard = match current.map(|now| now.keys) {
                     Some(keys) if keys.added == 0 => format!(" New notes are heard in {} already.", keys.sounding),
@@ -192,7 +193,7 @@ impl Clerk {
                     }
                 }
                 Handed::Ended => return Err(ended()),
-                Handed::InForce => {}
+                Handed::Loaded => {}
             }
             return Ok(format!("Saved to {set}; what stood there before is in {}.", backup.display()));
         }
@@ -204,7 +205,7 @@ impl Clerk {
     fn take_saved(&self, show: &Arc<Show>, book: Book) -> Handed {
         let same_ports = wish(&book.gear) == wish(&show.book.gear);
         let book = if same_ports { book } else { show.book.clone() };
-        self.remote.relieve(Box::new(Relief::new(show, book, Vec::new())))
+        self.remote.load(Box::new(Relief::new(show, book, Vec::new())))
     }
 }
 

@@ -4,22 +4,19 @@
 use std::time::Duration;
 
 use super::mend::{Failed, contained};
-use super::remote::Played;
 use super::take::Tape;
 use super::{Daemon, in_ticks};
 use crate::engine::{Engine, Event, Out};
 use crate::midi::decode;
 
 impl Daemon {
-    /// What is played on the stand's keyboard.
-    pub(super) fn take_played(&mut self) {
-        while let Ok(Played { input, bytes }) = self.desk.played.try_recv() {
-            let came = self.began.elapsed();
-            let Daemon { engine, out, tape, .. } = self;
-            if let Some(stepped) = hear(engine, out, tape.as_ref(), in_ticks(came), input, &bytes) {
-                self.after(stepped);
-                self.time(came);
-            }
+    /// What is played on the page's keyboard.
+    pub(super) fn play(&mut self, input: usize, bytes: [u8; 3]) {
+        let came = self.began.elapsed();
+        let Daemon { engine, out, tape, .. } = self;
+        if let Some(stepped) = hear(engine, out, tape.as_ref(), in_ticks(came), input, &bytes) {
+            self.after(stepped);
+            self.time(came);
         }
     }
 
@@ -27,7 +24,7 @@ impl Daemon {
     pub(super) fn time(&mut self, came: Duration) {
         let now = self.began.elapsed();
         if let Some(of_99) = self.latency.add((now - came).as_micros() as u64, now.as_micros() as u64) {
-            self.sight.set_latency(of_99.max(1));
+            self.view_writer.set_latency(of_99.max(1));
         }
     }
 }

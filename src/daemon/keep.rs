@@ -5,16 +5,15 @@ use std::fs;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
-use std::thread::{self, JoinHandle};
 
-use crossbeam_channel::Receiver;
 use etcetera::BaseStrategy;
 use serde::{Deserialize, Serialize};
 use tempfile::NamedTempFile;
 
+use super::Show;
 use super::changes::Change;
-use super::{Report, Show};
-use crate::engine::{Notice, Plan, Standing};
+use super::state::playing;
+use crate::engine::{Plan, Snapshot, Standing};
 use crate::ports::Connection;
 
 /// What is kept of a performance.
@@ -111,89 +110,80 @@ fn write(file: &Path, kept: &Kept) -> io::Result<()> {
     passing.persist(file).map(|_| ()).map_err(|error| error.error)
 }
 
-/// Keeps a performance as its reports tell it, from now on until its end; the thread ends with the performance.
-/// `cannot` is told once if it cannot be written.
-///
-/// # Errors
-/// The system gives no thread.
-pub fn keep(
+/// Keeps how a performance stands, whenever that has changed.
+pub struct Keeper {
     file: PathBuf,
-    show: Arc<Show>,
-    beginning: &Beginning,
+    /// What the file holds.
+    kept: Option<Kept>,
+    /// Programs that were connected when it began, until there is news of them.
     connections: Vec<Connection>,
-    reports: Receiver<Report>,
-    cannot: impl Fn(&io::Error) + Send + 'static,
-) -> io::Result<JoinHandle<()>> {
-    let (standing, zones) = match beginning {
-        Beginning::GoOn(kept) => (kept.standing, kept.zones.clone()),
-        Beginning::Afresh | Beginning::Changed(_) => (Standing::default(), Vec::new()),
-    };
-    let changes = show.changes.clone();
-    let kept =
-        Kept { maps: show.fingerprint(), ended_well: false, standing, zones, cues: Vec::new(), connections, changes };
-    let mut keeper = Keeper { kept, show };
-    thread::Builder::new().name("keep".to_owned()).spawn(move || {
-        let mut complained = false;
-        while let Ok(report) = reports.recv() {
-            let mut changed = keeper.hear(&report);
-            while let Ok(report) = reports.try_recv() {
-                changed |= keeper.hear(&report);
-            }
-            if changed
-                && let Err(error) = write(&file, &keeper.kept)
-                && !std::mem::replace(&mut complained, true)
-            {
-                cannot(&error);
-            }
-            if keeper.kept.ended_well {
-                break;
-            }
-        }
-    })
-}
-
-struct Keeper {
-    kept: Kept,
-    show: Arc<Show>,
+    fingerprint: Option<(Arc<Show>, u64)>,
+    cannot: Option<Box<dyn FnOnce(&io::Error) + Send>>,
 }
 
 impl Keeper {
-    /// Takes a report in; whether there is something new to keep.
-    fn hear(&mut self, report: &Report) -> bool {
-        let before = self.kept.clone();
-        match report {
-            Report::Told(notice, standing) => {
-                // A pause keeps the zones of the song before as they are.
-                let entered = *notice == Notice::Song && standing.song == Some(standing.entry);
-                if self.kept.standing.song != standing.song || entered {
-                    self.kept.zones.clear();
-                }
-                self.kept.standing = *standing;
-                if let Notice::Cue(cue, on) = notice {
-                    self.kept.cues.retain(|(known, _)| known != cue);
-                    if *on {
-                        let name = self.show.plan.cue_name(*cue).unwrap_or_default().to_owned();
-                        self.kept.cues.push((*cue, name));
-                    }
-                }
-                if let Notice::Zone(name, on) = notice {
-                    let name = self.show.plan.zone_name(*name).to_owned();
-                    self.kept.zones.retain(|(known, _)| *known != name);
-                    self.kept.zones.push((name, *on));
-                }
-            }
-            Report::Maps(show) => {
-                self.kept.maps = show.fingerprint();
-                for (cue, name) in &mut self.kept.cues {
-                    *cue = show.plan.cue_named(name).unwrap_or(*cue);
-                }
-                self.kept.changes.clone_from(&show.changes);
-                self.show = Arc::clone(show);
-            }
-            Report::Connections(connections) => self.kept.connections = connections.to_vec(),
-            Report::Ended(_) => self.kept.ended_well = true,
-            _ => {}
-        }
-        self.kept != before
+    /// Keeps it in `file`; `cannot` is told once if it cannot be written.
+    pub fn new(
+        file: PathBuf,
+        connections: Vec<Connection>,
+        cannot: impl FnOnce(&io::Error) + Send + 'static,
+    ) -> Keeper {
+        Keeper { file, kept: None, connections, fingerprint: None, cannot: Some(Box::new(cannot)) }
     }
+
+    /// Writes how it stands, if that is something new.
+    pub(super) fn keep(
+        &mut self,
+        show: &Arc<Show>,
+        snapshot: &Snapshot,
+        connections: Option<&Vec<Connection>>,
+        ended_well: bool,
+    ) {
+        let maps = match &self.fingerprint {
+            Some((known, fingerprint)) if Arc::ptr_eq(known, show) => *fingerprint,
+            _ => self.fingerprint.insert((Arc::clone(show), show.fingerprint())).1,
+        };
+        let kept = Kept {
+            maps,
+            ended_well,
+            standing: snapshot.standing,
+            zones: turned(show, snapshot),
+            cues: cues_on(show, snapshot),
+            connections: connections.unwrap_or(&self.connections).clone(),
+            changes: show.changes.clone(),
+        };
+        if self.kept.as_ref() == Some(&kept) {
+            return;
+        }
+        if let Err(error) = write(&self.file, &kept)
+            && let Some(cannot) = self.cannot.take()
+        {
+            cannot(&error);
+        }
+        self.kept = Some(kept);
+    }
+}
+
+impl std::fmt::Debug for Keeper {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Keeper").field("file", &self.file).finish_non_exhaustive()
+    }
+}
+
+/// The zones of the song that the keys play that are not on or off as its map has them.
+fn turned(show: &Show, snapshot: &Snapshot) -> Vec<(String, bool)> {
+    let zones = playing(show, &snapshot.standing).map_or(&[][..], |(_, song)| &song.zones);
+    let mut turned: Vec<(String, bool)> = Vec::new();
+    for (number, zone) in zones.iter().enumerate() {
+        let on = snapshot.zone_is_on(number);
+        if on != zone.on && !turned.iter().any(|(name, _)| *name == zone.name) {
+            turned.push((zone.name.clone(), on));
+        }
+    }
+    turned
+}
+
+fn cues_on(show: &Show, snapshot: &Snapshot) -> Vec<(u16, String)> {
+    let cues = snapshot.cues_on(&show.plan);
+    cues.map(|cue| (cue, show.plan.cue_name(cue).unwrap_or_default().to_owned())).collect()
 }

@@ -3,7 +3,7 @@
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::Arc;
 
-use super::{Daemon, Report};
+use super::{Daemon, Happened};
 use crate::engine::{Action, Engine, Event, Out};
 
 /// The engine panicked.
@@ -49,6 +49,6 @@ impl Daemon {
             self.next = self.engine.step(Event::CloseCue(cue), now, &mut self.out);
         }
         self.say();
-        self.reports.give(&Report::Rebuilt);
+        self.tell(Happened::Rebuilt);
     }
 }

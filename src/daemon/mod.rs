@@ -7,15 +7,16 @@ mod answer;
 pub mod changes;
 pub mod clerk;
 mod hearing;
+mod inbox;
 pub mod keep;
+mod live_view;
 mod mend;
+pub mod observer;
 #[cfg(unix)]
 pub mod post;
-mod remote;
 mod report;
 mod saying;
 mod show;
-mod sight;
 pub mod state;
 pub mod take;
 mod tally;
@@ -26,22 +27,24 @@ pub mod watch;
 pub mod watchdog;
 
 use std::sync::Arc;
-use std::time::{Duration, Instant};
+use std::time::{Duration, Instant, SystemTime};
 
-use crossbeam_channel::Receiver;
+use rtrb::Consumer;
 
 use crate::engine::{Action, Counts, Engine, Event, Out, Standing};
 use crate::map::Gear;
 use crate::ports::{Arrival, InputWish, OutputWish, Ports, Target, Wish};
 use hearing::hear;
+use inbox::{Inbox, Question, Request};
 use keep::Beginning;
+use live_view::LiveViewWriter;
 use mend::contained;
-use remote::Desk;
+use report::Publisher;
 
-pub use remote::{Command, Noticed, Outcome, Remote, Unasked};
-pub use report::{Report, Reports};
+pub use inbox::{Command, Handed, Noticed, Outcome, Remote, Unasked};
+pub use live_view::{LiveView, Sent};
+pub use report::{Happened, Report};
 pub use show::{Relief, Show};
-pub use sight::{Heard, Sight};
 use take::Tape;
 use tally::Lateness;
 pub use tally::Tally;
@@ -54,7 +57,7 @@ pub struct Ended {
     pub counts: Counts,
     /// Messages that an output did not take.
     pub not_taken: u64,
-    /// Reports that nobody fetched in time.
+    /// Reports that nobody read in time.
     pub unheard: u64,
 }
 
@@ -66,8 +69,12 @@ pub struct Daemon {
     began: Instant,
     /// When the engine next wants to be called, in microseconds since the beginning.
     next: Option<u64>,
-    desk: Desk,
-    reports: Reports,
+    inbox: Inbox,
+    /// What is played.
+    show: Arc<Show>,
+    publisher: Publisher,
+    /// Where reports come out, until somebody observes.
+    unread: Option<Consumer<Report>>,
     outputs: Vec<OutputState>,
     not_taken: u64,
     /// What was noticed since somebody who waits for an outcome asked.
@@ -76,9 +83,8 @@ pub struct Daemon {
     pulse: Pulse,
     tally: Tally,
     lateness: Lateness,
-    sight: Sight,
-    /// Keys or notes have changed since that was told.
-    stirred: bool,
+    view: LiveView,
+    view_writer: LiveViewWriter,
     /// How long messages took from their arrival to the last byte that they caused.
     latency: Lateness,
 }
@@ -88,6 +94,8 @@ pub struct Daemon {
 struct OutputState {
     /// It did not take its last message: a failure is reported once.
     refusing: bool,
+    /// That is still to be told.
+    to_tell: bool,
     /// An earlier run may have left notes sounding there: to be silenced as soon as somebody listens.
     left_sounding: bool,
     /// It gets our clock.
@@ -118,8 +126,9 @@ impl Daemon {
         let engine = Engine::new(Arc::clone(&show.plan));
         let outputs = &show.book.gear.outputs;
         let outputs = outputs.iter().map(|output| OutputState { tempo: output.tempo, ..OutputState::default() });
-        let sight = Sight::new(show.book.gear.inputs.len(), show.book.gear.outputs.len());
-        let (remote, desk) = Remote::new(ports.waker(), Arc::clone(show));
+        let (view, view_writer) = LiveView::new(show.book.gear.inputs.len(), show.book.gear.outputs.len());
+        let (remote, inbox) = Inbox::new(ports.waker(), Arc::clone(show));
+        let (publisher, unread) = Publisher::new();
         let daemon = Daemon {
             out: engine.out(),
             outputs: outputs.collect(),
@@ -127,16 +136,18 @@ impl Daemon {
             engine,
             began: Instant::now(),
             next: None,
-            desk,
-            reports: Reports::default(),
+            inbox,
+            show: Arc::clone(show),
+            publisher,
+            unread: Some(unread),
             not_taken: 0,
             noticed: Noticed::default(),
             tape: None,
             pulse: Pulse::default(),
             tally: Tally::default(),
             lateness: Lateness::default(),
-            sight,
-            stirred: false,
+            view,
+            view_writer,
             latency: Lateness::default(),
         };
         (daemon, remote)
@@ -145,11 +156,6 @@ impl Daemon {
     /// Records the performance on this tape too.
     pub fn record(&mut self, tape: Tape) {
         self.tape = Some(tape);
-    }
-
-    /// One more who hears of the performance; only before it begins.
-    pub fn listen(&mut self) -> Receiver<Report> {
-        self.reports.listen()
     }
 
     /// Counts how often the owner has gone round its loop.
@@ -166,27 +172,23 @@ impl Daemon {
 
     /// What can be seen of it at any moment, kept up to date while it plays.
     #[must_use]
-    pub fn sight(&self) -> Sight {
-        self.sight.clone()
-    }
-
-    /// Reports for others than the owner to give, to those who listen by now.
-    #[must_use]
-    pub fn reports(&self) -> Reports {
-        self.reports.clone()
+    pub fn live_view(&self) -> LiveView {
+        self.view.clone()
     }
 
     /// Plays from `beginning` until it is told to stop; every note is ended and every pedal lifted then.
     pub fn run(mut self, beginning: &Beginning) -> Ended {
         self.begin(beginning);
-        while !self.desk.is_to_stop() {
+        while !self.inbox.is_to_stop() {
             self.take_one();
             self.count();
             self.pulse.beat();
         }
         self.step(Event::Stop);
-        let ended = Ended { counts: self.engine.counts(), not_taken: self.not_taken, unheard: self.reports.unheard() };
-        self.reports.give_last(&Report::Ended(ended));
+        let ended =
+            Ended { counts: self.engine.counts(), not_taken: self.not_taken, unheard: self.publisher.lost().count() };
+        let report = self.report(Happened::Ended(ended));
+        self.publisher.publish_last(report);
         ended
     }
 
@@ -219,7 +221,7 @@ impl Daemon {
         let left = self.outputs.get(output).is_some_and(|state| state.left_sounding);
         if left && self.ports.output_there(output) {
             self.step(Event::Silence(output));
-            self.reports.give(&Report::Silenced(output));
+            self.tell(Happened::Silenced(output));
         }
     }
 
@@ -238,16 +240,16 @@ impl Daemon {
             }
             Arrival::InputGone(input) => {
                 self.step(Event::InputLost(input));
-                self.reports.give(&Report::InputGone(input));
+                self.tell(Happened::InputGone(input));
                 self.tell_connections();
             }
             Arrival::InputBack(input) => {
                 self.step(Event::InputBack(input));
-                self.reports.give(&Report::InputBack(input));
+                self.tell(Happened::InputBack(input));
                 self.tell_connections();
             }
             Arrival::OutputGone(output) => {
-                self.reports.give(&Report::OutputGone(output));
+                self.tell(Happened::OutputGone(output));
                 self.tell_connections();
             }
             Arrival::OutputBack(output) => self.set_up(output, Event::OutputBack(output)),
@@ -257,13 +259,12 @@ impl Daemon {
                 for input in 0..self.engine.plan().inputs() {
                     self.step(Event::InputLost(input));
                 }
-                self.reports.give(&Report::Overrun);
+                self.tell(Happened::Overrun);
             }
             Arrival::Woken => {
-                self.take_played();
-                self.take_commands();
-                self.take_questions();
-                self.take_relief();
+                while let Some(request) = self.inbox.take() {
+                    self.fulfil(request);
+                }
             }
             Arrival::Quiet => self.step(Event::Time),
         }
@@ -276,48 +277,55 @@ impl Daemon {
             state.left_sounding = false;
         }
         self.step(event);
-        self.reports.give(&Report::OutputBack(output));
+        self.tell(Happened::OutputBack(output));
         self.tell_connections();
     }
 
     /// Who is connected, told whenever that may have changed; seldom, so that it may allocate.
-    fn tell_connections(&self) {
-        self.reports.give(&Report::Connections(Arc::new(self.ports.connections())));
+    fn tell_connections(&mut self) {
+        self.tell(Happened::Connections(Arc::new(self.ports.connections())));
     }
 
-    fn take_commands(&mut self) {
-        while let Ok(command) = self.desk.commands.try_recv() {
-            match command {
-                Command::Action(action) => self.step(Event::Action(action)),
-                Command::TurnZone(number) => {
-                    if let Some(name) = self.engine.plan().zone_in_song(self.engine.standing().song, number) {
-                        self.step(Event::Action(Action::Zone { name, on: None }));
-                    }
+    /// A report of what happened just now.
+    fn report(&self, what: Happened) -> Report {
+        Report { at: SystemTime::now(), show: Arc::clone(&self.show), snapshot: self.engine.snapshot(), what }
+    }
+
+    fn tell(&mut self, what: Happened) {
+        let report = self.report(what);
+        self.publisher.publish(report);
+    }
+
+    fn fulfil(&mut self, request: Request) {
+        match request {
+            Request::Command(Command::Action(action)) => self.step(Event::Action(action)),
+            Request::Command(Command::TurnZone(number)) => {
+                if let Some(name) = self.engine.plan().zone_in_song(self.engine.standing().song, number) {
+                    self.step(Event::Action(Action::Zone { name, on: None }));
                 }
             }
+            Request::Play { input, bytes } => self.play(input, bytes),
+            Request::Ask(question) => self.answer(question),
+            Request::Load(relief) => self.load(relief),
+            Request::Tell(what) => self.tell(what),
         }
     }
 
     /// Does what somebody waits for, and tells its outcome; who no longer waits is not waited for either.
-    fn take_questions(&mut self) {
-        while let Ok(question) = self.desk.questions.try_recv() {
-            self.noticed = Noticed::default();
-            self.step(Event::Action(question.action));
-            let _ = self.desk.answers.try_send(question.answered(self.noticed, self.engine.standing()));
-        }
+    fn answer(&mut self, question: Question) {
+        self.noticed = Noticed::default();
+        self.step(Event::Action(question.action));
+        let _ = self.inbox.answers.try_send(question.answered(self.noticed, self.engine.snapshot()));
     }
 
     /// Lets those who look see how it stands.
     fn count(&mut self) {
         for input in 0..self.engine.plan().inputs() {
-            self.stirred |= self.sight.set_down(input, self.engine.keys_down(input));
-        }
-        if std::mem::take(&mut self.stirred) {
-            self.sight.stir();
+            self.view_writer.set_down(input, self.engine.keys_down(input));
         }
         let counts = self.engine.counts();
-        let Daemon { tally, ports, reports, not_taken, engine, .. } = self;
-        tally.set(&counts, *not_taken, ports.shed(), ports.dropped(), reports.unheard());
+        let Daemon { tally, ports, not_taken, engine, .. } = self;
+        tally.set(&counts, *not_taken, ports.shed(), ports.dropped());
         tally.set_tempo(engine.position(), engine.tempo());
     }
 
@@ -325,20 +333,22 @@ impl Daemon {
         in_ticks(self.began.elapsed())
     }
 
-    /// Saved maps come into force; what was played before goes back to be freed.
-    fn take_relief(&mut self) {
-        if let Ok(mut relief) = self.desk.reliefs.try_recv() {
-            let now = self.now();
-            let successor = &mut relief.successor;
-            let stepped =
-                contained(&mut self.engine, &mut self.out, |engine, out| engine.take_over(successor, now, out));
-            self.reports.give(&Report::Maps(Arc::clone(&relief.show)));
-            if let Some(tape) = &self.tape {
-                tape.plan(now, Arc::clone(&relief.show.plan));
-            }
-            self.after(stepped);
-            let _ = self.desk.relieved.try_send(relief);
+    /// Loads maps between two events; what was played before goes back to be freed.
+    fn load(&mut self, mut relief: Box<Relief>) {
+        let now = self.now();
+        let successor = &relief.successor;
+        let stepped = contained(&mut self.engine, &mut self.out, |engine, out| engine.make_way(successor, now, out));
+        self.after(stepped);
+        let successor = &mut relief.successor;
+        let stepped = contained(&mut self.engine, &mut self.out, |engine, out| engine.take_over(successor, now, out));
+        self.show = Arc::clone(&relief.show);
+        // All that belongs to the old maps was told; from here on every number is the new ones'.
+        self.tell(Happened::Loaded);
+        if let Some(tape) = &self.tape {
+            tape.plan(now, Arc::clone(&relief.show.plan));
         }
+        self.after(stepped);
+        let _ = self.inbox.relieved.try_send(relief);
     }
 
     fn step(&mut self, event: Event<'_>) {

@@ -1,13 +1,17 @@
-//! What the owner thread tells the others.
+//! What the owner tells the others: each report holds what happened and what the engine knew then.
+//!
+//! The owner puts reports into a ring that one [`Observer`](super::observer::Observer) empties. Putting one in takes no
+//! lock, wakes nobody and never waits; where the ring is full the report is lost, and that is counted.
 
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
-use std::time::Duration;
+use std::thread;
+use std::time::{Duration, Instant, SystemTime};
 
-use crossbeam_channel::{Receiver, Sender, bounded};
+use rtrb::{Consumer, Producer, RingBuffer};
 
 use super::{Ended, Show};
-use crate::engine::{Notice, Standing};
+use crate::engine::{Notice, Snapshot};
 use crate::ports::Connection;
 
 /// Reports that may wait to be read.
@@ -15,21 +19,36 @@ const REPORTS: usize = 1024;
 
 /// How long the last report waits for room.
 const LAST_WAIT: Duration = Duration::from_secs(1);
+/// How often it looks for room.
+const LAST_LOOK: Duration = Duration::from_millis(5);
 
-/// Something that happened in the performance.
+/// Something that happened in the performance, and what was known right after it.
 #[derive(Debug, Clone)]
-pub enum Report {
-    /// The engine noticed something; where the set stood then.
-    Told(Notice, Standing),
+pub struct Report {
+    /// When it happened.
+    pub at: SystemTime,
+    /// What was played then: the numbers in `snapshot` and `what` are its own.
+    pub show: Arc<Show>,
+    /// What the engine knew.
+    pub snapshot: Snapshot,
+    /// What happened.
+    pub what: Happened,
+}
+
+/// What happened.
+#[derive(Debug, Clone)]
+pub enum Happened {
+    /// The engine noticed something.
+    Noticed(Notice),
     /// An input is gone; its notes have ended and its pedals are up.
     InputGone(usize),
     /// An input is back.
     InputBack(usize),
-    /// An output is gone, or nobody listens to it any longer.
+    /// An output is gone, or nothing is connected to it any longer.
     OutputGone(usize),
-    /// An output is back, or somebody has begun to listen; it has been set up.
+    /// An output is back, or something was connected to it; it has been set up.
     OutputBack(usize),
-    /// An output was silenced, because an earlier run was broken off and may have left notes there.
+    /// An output was silenced, because an earlier run ended unexpectedly and may have left notes there.
     Silenced(usize),
     /// Who is connected to our ports by others' doing, and who was and is away.
     Connections(Arc<Vec<Connection>>),
@@ -37,51 +56,64 @@ pub enum Report {
     Overrun,
     /// An output did not take a message.
     NotTaken(usize),
-    /// Saved maps came into force; numbers in later reports are theirs.
-    Maps(Arc<Show>),
-    /// Saved maps have errors, each put into words, or ask for other ports; the old ones stay in force.
+    /// Saved or changed maps were loaded.
+    Loaded,
+    /// Saved maps have errors, each put into words, or ask for other ports; what was played goes on.
     MapsRefused(Arc<Vec<String>>),
     /// Changes that were made to the set this evening, and that no longer fit the saved maps: each in a sentence.
     ChangesDropped(Arc<Vec<String>>),
-    /// The engine failed and was built anew: all notes ended, the set goes on where it stood.
+    /// The engine failed and was built again: all notes ended, the set goes on where it stood.
     Rebuilt,
     /// The performance is over.
     Ended(Ended),
 }
 
-/// Gives reports to all who listen, without ever waiting; what does not fit is counted.
-#[derive(Debug, Clone, Default)]
-pub struct Reports {
-    listeners: Vec<Sender<Report>>,
-    unheard: Arc<AtomicU64>,
+/// The owner's end of the reports.
+#[derive(Debug)]
+pub(super) struct Publisher {
+    reports: Producer<Report>,
+    lost: LostReports,
 }
 
-impl Reports {
-    /// One more who listens.
-    pub(super) fn listen(&mut self) -> Receiver<Report> {
-        let (sender, receiver) = bounded(REPORTS);
-        self.listeners.push(sender);
-        receiver
+/// How many reports were lost because nobody read them in time.
+#[derive(Debug, Clone, Default)]
+pub(super) struct LostReports(Arc<AtomicU64>);
+
+impl LostReports {
+    pub fn add(&self) {
+        self.0.fetch_add(1, Ordering::Relaxed);
     }
 
-    pub(super) fn give(&self, report: &Report) {
-        for listener in &self.listeners {
-            if listener.try_send(report.clone()).is_err() {
-                self.unheard.fetch_add(1, Ordering::Relaxed);
-            }
+    pub fn count(&self) -> u64 {
+        self.0.load(Ordering::Relaxed)
+    }
+}
+
+impl Publisher {
+    /// A publisher, and where its reports come out.
+    pub fn new() -> (Publisher, Consumer<Report>) {
+        let (reports, consumer) = RingBuffer::new(REPORTS);
+        (Publisher { reports, lost: LostReports::default() }, consumer)
+    }
+
+    /// Leaves a report for the observer, or counts it as lost.
+    pub fn publish(&mut self, report: Report) {
+        if self.reports.push(report).is_err() {
+            self.lost.add();
         }
     }
 
-    /// The last report: nothing is played any longer, so this one waits a little for whoever is behind.
-    pub(super) fn give_last(&self, report: &Report) {
-        for listener in &self.listeners {
-            let _ = listener.send_timeout(report.clone(), LAST_WAIT);
+    /// The last report: nothing is played any longer, so this one waits a little for an observer that is behind.
+    pub fn publish_last(&mut self, report: Report) {
+        let deadline = Instant::now() + LAST_WAIT;
+        while self.reports.is_full() && Instant::now() < deadline {
+            thread::sleep(LAST_LOOK);
         }
+        self.publish(report);
     }
 
-    /// How many reports were dropped because somebody did not fetch them in time.
-    #[must_use]
-    pub fn unheard(&self) -> u64 {
-        self.unheard.load(Ordering::Relaxed)
+    /// The count of lost reports, which the observer adds to as well.
+    pub fn lost(&self) -> LostReports {
+        self.lost.clone()
     }
 }

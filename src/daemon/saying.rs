@@ -1,6 +1,6 @@
 //! The owner's mouth: what a step of the engine said goes to the outputs, and what it noticed is told.
 
-use super::{Daemon, Report, in_ticks};
+use super::{Daemon, Happened, in_ticks};
 
 /// A tick of a clock,
 const CLOCK: u8 = 0xF8;
@@ -29,18 +29,21 @@ impl Daemon {
             } else if let Some(tape) = &self.tape {
                 tape.output(said.at, said.output, said.bytes);
             }
-            self.stirred |= self.sight.give(said.output, said.bytes);
+            self.view_writer.sent(said.output, said.bytes);
             if let Some(state) = self.outputs.get_mut(said.output) {
-                if refused && !state.refusing && self.ports.output_there(said.output) {
-                    self.reports.give(&Report::NotTaken(said.output));
-                }
+                state.to_tell |= refused && !state.refusing && self.ports.output_there(said.output);
                 state.refusing = refused;
             }
         }
-        let standing = self.engine.standing();
-        for notice in self.out.notices() {
-            self.noticed.add(*notice);
-            self.reports.give(&Report::Told(*notice, standing));
+        for output in 0..self.outputs.len() {
+            if std::mem::take(&mut self.outputs[output].to_tell) {
+                self.tell(Happened::NotTaken(output));
+            }
+        }
+        for index in 0..self.out.notices().len() {
+            let notice = self.out.notices()[index];
+            self.noticed.add(notice);
+            self.tell(Happened::Noticed(notice));
         }
         self.out.clear();
     }

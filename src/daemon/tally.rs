@@ -10,103 +10,116 @@ use crate::engine::{Counts, Position};
 /// Counters that the owner keeps up to date with a few plain stores, and that others read without asking it. They are
 /// not read at one instant: one may be a message ahead of another.
 #[derive(Debug, Clone, Default)]
-pub struct Tally(Arc<[AtomicU64; 12]>);
+pub struct Tally(Arc<Counters>);
+
+#[derive(Debug, Default)]
+struct Counters {
+    not_taken: AtomicU64,
+    shed: AtomicU64,
+    dropped: AtomicU64,
+    out_of_range: AtomicU64,
+    not_understood: AtomicU64,
+    /// Of the tracks player: 0 where no clock comes in, 1 where it stands still, 2 where it runs.
+    running: AtomicU64,
+    bar: AtomicU64,
+    beat: AtomicU64,
+    /// Its tempo and ours, in thousandths of a quarter note a minute; 0 for none.
+    tempo_followed: AtomicU64,
+    tempo_given: AtomicU64,
+    late: AtomicU64,
+}
 
 /// Tempi are kept in thousandths of a quarter note a minute.
 const THOUSANDTHS: f64 = 1000.0;
 
+fn set(counter: &AtomicU64, value: u64) {
+    counter.store(value, Ordering::Relaxed);
+}
+
+fn get(counter: &AtomicU64) -> u64 {
+    counter.load(Ordering::Relaxed)
+}
+
+fn set_tempo(counter: &AtomicU64, tempo: Option<f64>) {
+    set(counter, (tempo.unwrap_or(0.0) * THOUSANDTHS).round() as u64);
+}
+
+fn get_tempo(counter: &AtomicU64) -> Option<f64> {
+    Some(get(counter)).filter(|tempo| *tempo > 0).map(|tempo| tempo as f64 / THOUSANDTHS)
+}
+
 impl Tally {
     /// The owner's counts; neither waits nor allocates.
-    pub(super) fn set(&self, counts: &Counts, not_taken: u64, shed: u64, dropped: u64, unheard: u64) {
-        let values = [not_taken, shed, dropped, counts.out_of_range, counts.not_understood, unheard];
-        for (counter, value) in self.0.iter().zip(values) {
-            counter.store(value, Ordering::Relaxed);
-        }
+    pub(super) fn set(&self, counts: &Counts, not_taken: u64, shed: u64, dropped: u64) {
+        set(&self.0.not_taken, not_taken);
+        set(&self.0.shed, shed);
+        set(&self.0.dropped, dropped);
+        set(&self.0.out_of_range, counts.out_of_range);
+        set(&self.0.not_understood, counts.not_understood);
     }
 
     /// Where the tracks player stands, and the tempo that we give; neither waits nor allocates.
     pub(super) fn set_tempo(&self, position: Option<Position>, tempo: Option<f64>) {
-        let thousandths = |tempo: Option<f64>| (tempo.unwrap_or(0.0) * THOUSANDTHS).round() as u64;
-        let values = match position {
-            None => [0, 0, 0, 0],
-            Some(at) => [1 + u64::from(at.running), at.bar, at.beat, thousandths(at.tempo)],
-        };
-        for (counter, value) in self.0[6..].iter().zip(values.into_iter().chain([thousandths(tempo)])) {
-            counter.store(value, Ordering::Relaxed);
-        }
+        set(&self.0.running, position.map_or(0, |at| 1 + u64::from(at.running)));
+        set(&self.0.bar, position.map_or(0, |at| at.bar));
+        set(&self.0.beat, position.map_or(0, |at| at.beat));
+        set_tempo(&self.0.tempo_followed, position.and_then(|at| at.tempo));
+        set_tempo(&self.0.tempo_given, tempo);
     }
 
     /// How late 99 of 100 ticks of our clock were given at most, in microseconds.
     pub(super) fn set_late(&self, late: u64) {
-        if let Some(counter) = self.0.get(11) {
-            counter.store(late, Ordering::Relaxed);
-        }
+        set(&self.0.late, late);
     }
 
     /// How late 99 of 100 ticks of our clock were given at most, in microseconds, rounded up to a power of two.
     #[must_use]
     pub fn late(&self) -> u64 {
-        self.get(11)
-    }
-
-    fn get_tempo(&self, number: usize) -> Option<f64> {
-        Some(self.get(number)).filter(|tempo| *tempo > 0).map(|tempo| tempo as f64 / THOUSANDTHS)
+        get(&self.0.late)
     }
 
     /// Where the tracks player stands; `None` where no clock comes in.
     #[must_use]
     pub fn position(&self) -> Option<Position> {
-        let running = match self.get(6) {
-            0 => return None,
-            state => state == 2,
-        };
-        Some(Position { running, bar: self.get(7), beat: self.get(8), tempo: self.get_tempo(9) })
+        let running = get(&self.0.running).checked_sub(1)? == 1;
+        let tempo = get_tempo(&self.0.tempo_followed);
+        Some(Position { running, bar: get(&self.0.bar), beat: get(&self.0.beat), tempo })
     }
 
     /// The tempo of the clock that we give, in quarter notes a minute.
     #[must_use]
     pub fn tempo(&self) -> Option<f64> {
-        self.get_tempo(10)
-    }
-
-    fn get(&self, number: usize) -> u64 {
-        self.0.get(number).map_or(0, |counter| counter.load(Ordering::Relaxed))
+        get_tempo(&self.0.tempo_given)
     }
 
     /// Messages that an output did not take.
     #[must_use]
     pub fn not_taken(&self) -> u64 {
-        self.get(0)
+        get(&self.0.not_taken)
     }
 
     /// Messages that were left out because they came faster than they were read.
     #[must_use]
     pub fn shed(&self) -> u64 {
-        self.get(1)
+        get(&self.0.shed)
     }
 
     /// Messages that were thrown away because they were malformed, too long or too late.
     #[must_use]
     pub fn dropped(&self) -> u64 {
-        self.get(2)
+        get(&self.0.dropped)
     }
 
     /// Notes outside the MIDI range.
     #[must_use]
     pub fn out_of_range(&self) -> u64 {
-        self.get(3)
+        get(&self.0.out_of_range)
     }
 
     /// Messages of no known form.
     #[must_use]
     pub fn not_understood(&self) -> u64 {
-        self.get(4)
-    }
-
-    /// Reports that nobody fetched in time.
-    #[must_use]
-    pub fn unheard(&self) -> u64 {
-        self.get(5)
+        get(&self.0.not_understood)
     }
 }
 

@@ -2,10 +2,11 @@
 
 use std::sync::Arc;
 
+use super::inbox::Handed;
 use super::keep::{Beginning, Kept};
 use super::mend::{Failed, contained};
-use super::remote::COMMANDS;
-use super::{Command, Daemon, Relief, Remote, Report, Show, wish};
+use super::observer::Observer;
+use super::{Command, Daemon, Happened, Relief, Remote, Show, wish};
 use crate::engine::{Action, Engine, Standing};
 use crate::map;
 use crate::ports::Direction;
@@ -38,6 +39,7 @@ struct Stage {
     daemon: Daemon,
     remote: Remote,
     show: Arc<Show>,
+    observer: Arc<Observer>,
 }
 
 impl Stage {
@@ -47,8 +49,9 @@ impl Stage {
         let piano = world.plug(Direction::Input, "stage piano", "keys", None);
         let ports = world.open(&wish(&show.book.gear)).unwrap();
         let (mut daemon, remote) = Daemon::new(&show, Box::new(ports));
+        let observer = Observer::new(&mut daemon, &show, "choir").unwrap();
         daemon.begin(beginning);
-        Stage { world, piano, daemon, remote, show }
+        Stage { world, piano, daemon, remote, show, observer }
     }
 
     /// What is sent because of what waits to arrive.
@@ -56,6 +59,7 @@ impl Stage {
         for _ in 0..20 {
             self.daemon.take_one();
         }
+        self.observer.catch_up();
         self.world.take_sent()
     }
 }
@@ -76,17 +80,17 @@ fn kept(show: &Show) -> Kept {
 #[test]
 fn keys_that_came_through_no_port_are_played_seen_and_ended_like_others() {
     let mut stage = Stage::new(&Beginning::Afresh);
-    let sight = stage.daemon.sight();
+    let view = stage.daemon.live_view();
     stage.sent();
     assert!(stage.remote.play(0, [0x90, 60, 90]));
     let both = |status, velocity| [(0, vec![status, 60, velocity]), (1, vec![status, 60, velocity])];
     assert_eq!(stage.sent(), both(0x90, 90));
     stage.daemon.count();
-    assert_eq!((sight.keys_down(0), sight.notes(0, 0), sight.notes(1, 0)), (1 << 60, 1 << 60, 1 << 60));
+    assert_eq!((view.keys_down(0), view.notes(0, 0), view.notes(1, 0)), (1 << 60, 1 << 60, 1 << 60));
     stage.world.input_gone(0);
     assert_eq!(stage.sent(), both(0x80, 64));
     stage.daemon.count();
-    assert_eq!((sight.keys_down(0), sight.notes(0, 0), sight.notes(1, 0)), (0, 0, 0));
+    assert_eq!((view.keys_down(0), view.notes(0, 0), view.notes(1, 0)), (0, 0, 0));
     // Its end, when it comes, has nothing left to do; and what is no message of an input that exists is nothing.
     assert!(stage.remote.play(0, [0x80, 60, 64]) && stage.remote.play(7, [0x90, 60, 90]));
     assert!(stage.remote.play(0, [0x00, 0xFF, 60]));
@@ -122,7 +126,7 @@ fn commands_are_taken_and_too_many_are_refused() {
     stage.world.play(stage.piano, &[0x90, 60, 90]);
     assert_eq!(stage.sent(), [(0, vec![0x90, 62, 90])], "in D, without the second zone");
     let taken = (0..1000).filter(|_| stage.remote.give(Command::Action(Action::RaiseKey))).count();
-    assert_eq!(taken, COMMANDS);
+    assert_eq!(taken, 320);
 }
 
 #[test]
@@ -180,18 +184,18 @@ fn other_maps_or_a_good_end_begin_afresh() {
 #[test]
 fn saved_maps_come_into_force_while_keys_are_held() {
     let mut stage = Stage::new(&Beginning::Afresh);
-    let reports = stage.daemon.listen();
+    let reports = stage.observer.listen();
     stage.world.play(stage.piano, &[0x90, 60, 90]);
     stage.sent();
     let saved = show(&SONG.replace("sound = \"warm\"\n", "sound = \"warm\"\noctave = 1\n"));
     let relief = Box::new(Relief::new(&stage.show, saved.book, Vec::new()));
     let remote = stage.remote.clone();
-    let handed_over = std::thread::spawn(move || remote.relieve(relief));
+    let handed_over = std::thread::spawn(move || remote.load(relief));
     while !handed_over.is_finished() {
         assert_eq!(stage.sent(), [], "no note ends, nothing is said");
     }
-    assert!(matches!(handed_over.join().unwrap(), super::remote::Handed::InForce));
-    assert!(reports.try_iter().any(|report| matches!(report, Report::Maps(_))));
+    assert!(matches!(handed_over.join().unwrap(), Handed::Loaded));
+    assert!(reports.try_iter().any(|report| matches!(report.what, Happened::Loaded)));
     stage.world.play(stage.piano, &[0x90, 64, 80, 0x80, 60, 10]);
     let sent = [(0, vec![0x90, 64, 80]), (1, vec![0x90, 76, 80]), (0, vec![0x80, 60, 10]), (1, vec![0x80, 60, 10])];
     assert_eq!(stage.sent(), sent);
@@ -205,7 +209,7 @@ fn what_began_on_a_channel_that_is_no_longer_heard_ends_there() {
     let saved = show_with(&GEAR.replace("port = \"piano\"", "port = \"piano\"\nchannel = 2"), SONG);
     let relief = Box::new(Relief::new(&stage.show, saved.book, Vec::new()));
     let remote = stage.remote.clone();
-    let handed_over = std::thread::spawn(move || remote.relieve(relief));
+    let handed_over = std::thread::spawn(move || remote.load(relief));
     while !handed_over.is_finished() {
         stage.daemon.take_one();
     }
@@ -229,7 +233,7 @@ fn a_panic_in_a_step_goes_no_further() {
 #[test]
 fn after_a_failed_step_all_notes_end_and_the_set_goes_on() {
     let mut stage = Stage::new(&Beginning::Afresh);
-    let reports = stage.daemon.listen();
+    let reports = stage.observer.listen();
     stage.remote.give(Command::Action(Action::NextSong));
     stage.world.play(stage.piano, &[0x90, 60, 90, 0xB0, 64, 127]);
     stage.sent();
@@ -242,7 +246,7 @@ fn after_a_failed_step_all_notes_end_and_the_set_goes_on() {
         assert_eq!(pedals.last(), Some(&&vec![0xB0, 64, 0]), "{sent:?}");
     }
     assert!(!sent.contains(&(1, vec![0xF3, 0])), "no sends: {sent:?}");
-    assert!(reports.try_iter().any(|report| matches!(report, Report::Rebuilt)));
+    assert!(reports.try_iter().any(|report| matches!(report.what, Happened::Rebuilt)));
     stage.world.play(stage.piano, &[0x80, 60, 64, 0x90, 60, 90]);
     assert_eq!(stage.sent(), [(0, vec![0x90, 62, 90]), (1, vec![0x90, 62, 90])], "the same song and key");
 }
@@ -250,22 +254,29 @@ fn after_a_failed_step_all_notes_end_and_the_set_goes_on() {
 #[test]
 fn nobody_who_reads_slowly_holds_the_music_up() {
     let mut stage = Stage::new(&Beginning::Afresh);
-    let unread = stage.daemon.listen();
+    let unread = stage.observer.listen();
     for _ in 0..2000 {
         stage.daemon.step(crate::engine::Event::Action(Action::Panic));
     }
-    assert!(stage.daemon.reports().unheard() >= 900);
+    assert!(stage.observer.reports_lost() >= 900, "the observer did not look");
+    stage.observer.catch_up();
     assert!(unread.len() >= 1000);
+    let lost = stage.observer.reports_lost();
+    stage.daemon.step(crate::engine::Event::Action(Action::Panic));
+    stage.observer.catch_up();
+    stage.daemon.step(crate::engine::Event::Action(Action::Panic));
+    stage.observer.catch_up();
+    assert!(stage.observer.reports_lost() > lost, "one who listens does not read");
 }
 
 #[test]
 fn an_output_that_takes_nothing_is_told_once_and_holds_up_no_other() {
     let mut stage = Stage::new(&Beginning::Afresh);
     stage.sent();
-    let reports = stage.daemon.listen();
+    let reports = stage.observer.listen();
     stage.world.fill(0, true);
     stage.world.play(stage.piano, &[0x90, 60, 90, 0x90, 64, 90]);
     assert_eq!(stage.sent(), [(1, vec![0x90, 60, 90]), (1, vec![0x90, 64, 90])]);
-    let told = reports.try_iter().filter(|report| matches!(report, Report::NotTaken(0))).count();
+    let told = reports.try_iter().filter(|report| matches!(report.what, Happened::NotTaken(0))).count();
     assert_eq!(told, 1);
 }

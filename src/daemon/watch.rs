@@ -14,8 +14,8 @@ use crossbeam_channel::{Receiver, RecvTimeoutError, bounded};
 use notify::{RecursiveMode, Watcher};
 
 use super::changes::{self, Read};
-use super::remote::Handed;
-use super::{Relief, Remote, Report, Reports, Show, wish};
+use super::inbox::Handed;
+use super::{Happened, Relief, Remote, Show, wish};
 use crate::map::Level;
 
 /// The folders must have been quiet for this long.
@@ -48,7 +48,7 @@ enum Found {
 ///
 /// # Errors
 /// The system does not tell of changed files.
-pub fn watch(read: Read, remote: Remote, reports: Reports) -> Result<Watching, WatchError> {
+pub fn watch(read: Read, remote: Remote) -> Result<Watching, WatchError> {
     let show = remote.show();
     let (sender, notices) = bounded(NOTICES);
     let endings = endings(&show);
@@ -62,7 +62,7 @@ pub fn watch(read: Read, remote: Remote, reports: Reports) -> Result<Watching, W
         watcher.watch(&folder, RecursiveMode::NonRecursive)?;
     }
     let watcher = Arc::new(Mutex::new(watcher));
-    let follower = Follower { watched: folders(&show), read, remote, reports, watcher: Arc::downgrade(&watcher) };
+    let follower = Follower { watched: folders(&show), read, remote, watcher: Arc::downgrade(&watcher) };
     thread::Builder::new()
         .name("watch".to_owned())
         .spawn(move || follower.follow(&notices))
@@ -106,7 +106,6 @@ struct Follower {
     watched: Vec<PathBuf>,
     read: Read,
     remote: Remote,
-    reports: Reports,
     watcher: Weak<Mutex<notify::RecommendedWatcher>>,
 }
 
@@ -123,7 +122,7 @@ impl Follower {
             }
             match found {
                 Found::Same => {}
-                Found::Wrong(faults) => self.reports.give(&Report::MapsRefused(Arc::new(faults))),
+                Found::Wrong(faults) => self.remote.tell(Happened::MapsRefused(Arc::new(faults))),
                 Found::Ready { relief, dropped } => self.hand_over(relief, dropped),
             }
         }
@@ -138,9 +137,9 @@ impl Follower {
                     (relief, dropped) = (newer, fewer);
                 }
             }
-            match self.remote.relieve(relief) {
-                Handed::InForce if dropped.is_empty() => return,
-                Handed::InForce => return self.reports.give(&Report::ChangesDropped(Arc::new(dropped))),
+            match self.remote.load(relief) {
+                Handed::Loaded if dropped.is_empty() => return,
+                Handed::Loaded => return self.remote.tell(Happened::ChangesDropped(Arc::new(dropped))),
                 Handed::Ended => return,
                 Handed::Overtaken => match self.read_again() {
                     Found::Ready { relief: newer, dropped: fewer } => (relief, dropped) = (newer, fewer),
@@ -157,7 +156,7 @@ impl Follower {
         let Ok(mut watcher) = watcher.lock() else { return false };
         for folder in &new {
             if let Err(error) = watcher.watch(folder, RecursiveMode::NonRecursive) {
-                self.reports.give(&Report::MapsRefused(Arc::new(vec![WatchError(error).to_string()])));
+                self.remote.tell(Happened::MapsRefused(Arc::new(vec![WatchError(error).to_string()])));
             }
         }
         self.watched.extend(new.iter().cloned());

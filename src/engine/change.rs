@@ -39,6 +39,7 @@ impl Engine {
             let held = song.enter.iter().chain(&song.sections[self.standing.section].sends);
             let held = held.filter(|send| plan.sends[usize::from(**send)].say.starts_something()).count();
             if held > 0 {
+                self.not_sent = held as u16;
                 out.notice(Notice::HeldBack(held as u16));
             }
         }
@@ -122,6 +123,7 @@ impl Engine {
         }
         self.standing.entry = entry;
         self.cues.lined_up = None;
+        self.not_sent = 0;
         out.notice(Notice::Song);
         // A pause keeps the zones of the song that it leaves.
         if let Some(tonight) = &entered.song {
@@ -141,6 +143,7 @@ impl Engine {
         };
         if let Some(tonight) = &plan.entries[entry].song {
             self.drop_waiting_sends();
+            self.not_sent = 0;
             out.notice(Notice::Song);
             self.begin_song(tonight, source, now, out);
         }
@@ -292,6 +295,7 @@ impl Engine {
             Some((_, tonight, _)) => {
                 let song = tonight.song;
                 self.say_all(&plan.songs[song].enter, Saying::All, now, out);
+                self.not_sent = 0;
                 out.notice(Notice::SaidAgain);
             }
             None => out.notice(Notice::NothingThere),

@@ -73,6 +73,10 @@ impl Cues {
         }
     }
 
+    pub fn is_on(&self, cue: u16) -> bool {
+        self.standing.get(usize::from(cue)).is_some_and(|on| *on)
+    }
+
     pub fn has_key(&self, key: KeyNumber) -> bool {
         self.keys[key as usize / 64] & 1 << (key % 64) != 0
     }

@@ -18,6 +18,7 @@
 //! | `switch` | R8, R9, R21: zones going in and out of use |
 //! | `place` | R8: what each channel of each output was last told |
 //! | `send` | R8, R20: messages to other machines, now and later |
+//! | `snapshot` | what others show, tell and keep of all that |
 //! | `silence` | R16, R17: panic, a lost input, the end |
 //! | `takeover` | R8: a saved map comes into force, a performance goes on |
 
@@ -44,6 +45,7 @@ pub mod script;
 mod send;
 mod sensor;
 mod silence;
+mod snapshot;
 mod stay;
 mod switch;
 mod takeover;
@@ -59,6 +61,7 @@ pub use marker::Marker;
 pub use out::{By, Fired, Notice, Out, Said};
 pub use plan::{MOST_INPUTS, Plan};
 pub use rehearsal::{Cause, Line, Rehearsal, Step};
+pub use snapshot::{MOST_SWITCHES, MOST_ZONES, Snapshot};
 pub use takeover::Successor;
 pub use tempo::Position;
 
@@ -170,6 +173,8 @@ pub struct Engine {
     hand_moved: bool,
     /// The entry for which the drone's sound was set up.
     drone_ready: Option<usize>,
+    /// How many messages of the current song were not sent at the start (rule R8).
+    not_sent: u16,
     presses: u64,
     /// The input whose clock is passed on (rule R18).
     clock: Option<usize>,
@@ -217,6 +222,7 @@ impl Engine {
             drone: None,
             hand_moved: false,
             drone_ready: None,
+            not_sent: 0,
             presses: 0,
             clock: None,
             followed: Followed::default(),

@@ -43,6 +43,8 @@ pub struct Plan {
     /// Cues, the gear's first, and the keys and controllers that have some.
     pub(super) cues: Vec<PlanCue>,
     pub(super) sensors: Vec<PlanSensor>,
+    /// The cues that can be on: those with `off`.
+    pub(super) switches: Vec<u16>,
     /// The cues in force, and their sensors: without a song, then in each song.
     pub(super) cue_lists: Vec<Vec<u16>>,
     pub(super) sensor_lists: Vec<Vec<u16>>,

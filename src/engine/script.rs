@@ -161,6 +161,7 @@ impl Script {
             if rest.trim() == "saved" {
                 book = self.book_with("saved ").map_err(fault)?;
                 let mut successor = Successor::new(engine.plan(), Plan::after(&book, engine.plan()));
+                engine.make_way(&successor, now, &mut out);
                 engine.take_over(&mut successor, now, &mut out);
             } else {
                 happen(&mut engine, &book, rest.trim(), now, &mut out).map_err(fault)?;

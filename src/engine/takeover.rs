@@ -141,14 +141,22 @@ fn same_entry(older: &Plan, newer: &Plan, entry: usize) -> Option<usize> {
 }
 
 impl Engine {
-    /// The successor's plan comes into force between two events; what is due by `now` runs first. `out` is exchanged for
-    /// a buffer that fits the new plan and holds what is said. Returns when the engine next wants to be called.
-    pub fn take_over(&mut self, successor: &mut Successor, now: u64, out: &mut Out) -> Option<u64> {
+    /// The last step of this plan before another takes over: what is due by `now` runs, and what is on and is not in the
+    /// successor's plan goes off. All numbers in what it says are this plan's.
+    pub fn make_way(&mut self, successor: &Successor, now: u64, out: &mut Out) -> Option<u64> {
         self.run_due(now, out);
+        self.close_cues_that_go(successor.plan(), now, out);
+        self.wanted = self.next();
+        self.wanted
+    }
+
+    /// The successor's plan comes into force between two events, after [`Engine::make_way`] at the same time. `out` is
+    /// exchanged for a buffer that fits the new plan; what it still holds goes along. Returns when the engine next wants
+    /// to be called.
+    pub fn take_over(&mut self, successor: &mut Successor, now: u64, out: &mut Out) -> Option<u64> {
         let Successor { engine: new, out: new_out, numbers } = successor;
         new_out.clear();
         new_out.append(out);
-        self.close_cues_that_go(new.plan(), now, new_out);
         new_out.at(now);
         new.inherit(self, numbers);
         if new.plan.gives_tempo && !self.plan.gives_tempo {
@@ -186,6 +194,7 @@ impl Engine {
         }
         self.presses = older.presses;
         self.counts = older.counts;
+        self.not_sent = older.not_sent;
         self.clock = older.clock;
         (self.followed, self.taps, self.given) = (older.followed, older.taps, older.given);
         self.echoes.clone_from(&older.echoes);

@@ -8,7 +8,7 @@ use toml::de::DeTable;
 use super::diagnostic::{Diagnostic, Kind, Level, quoted};
 use super::reader::{Faults, Fields, Page};
 use super::song::Draft;
-use super::{Book, Gear, Set, Song, Source, Spot, Stand, cue, gear, numbers, set, song, syntax};
+use super::{Book, Cue, Gear, Set, Song, Source, Spot, Stand, cue, gear, numbers, set, song, syntax};
 
 /// What came of loading a set.
 #[derive(Debug, Clone)]
@@ -23,10 +23,26 @@ pub struct Loaded {
 
 /// Zones, sends, sections and cues of all songs are numbered with sixteen bits each.
 const MOST: usize = u16::MAX as usize;
+/// What is on is told in sets of a fixed size: so many zones of a song,
+const MOST_ZONES: usize = 256;
+/// and so many cues with `off` in a set.
+const MOST_SWITCHES: usize = 1024;
 
 fn too_many(gear: &Gear, songs: &[Song]) -> Option<Diagnostic> {
     let mut total = [0, 0, 0, gear.cues.len()];
+    let with_off = |cues: &[Cue]| cues.iter().filter(|cue| cue.off.is_some()).count();
+    let mut switches = with_off(&gear.cues);
     for song in songs {
+        if song.zones.len() > MOST_ZONES {
+            let title = format!("a song has at most {MOST_ZONES} zones, this one has {}", song.zones.len());
+            return Some(Diagnostic::error(Kind::Finding, song.title.spot, title));
+        }
+        switches += with_off(&song.cues);
+        if switches > MOST_SWITCHES {
+            let title = format!("the gear and the songs up to this one have more than {MOST_SWITCHES} cues with off");
+            let help = "split the set into several: one for each part of the evening";
+            return Some(Diagnostic::error(Kind::Finding, song.title.spot, title).help(help));
+        }
         for (total, more) in
             total.iter_mut().zip([song.zones.len(), song.sends.len(), song.sections.len(), song.cues.len()])
         {

@@ -11,7 +11,7 @@ use super::hall::{Hall, Viewer};
 use super::messages::Do;
 use super::moved::Place;
 use crate::daemon::clerk::{Ask, Clerk, Outcome};
-use crate::daemon::state::Chronicle;
+use crate::daemon::observer::Observer;
 
 /// What was pressed longer ago does not act, in milliseconds;
 pub(super) const STALE: f64 = 1_500.0;
@@ -37,10 +37,10 @@ pub(super) fn is_fresh(at: f64, now: u64) -> bool {
 }
 
 /// Does what is asked for until the end.
-pub(super) fn answer_all(hall: &Hall, clerk: &Clerk, chronicle: &Chronicle, asks: &Receiver<Asked>) {
+pub(super) fn answer_all(hall: &Hall, clerk: &Clerk, observer: &Observer, asks: &Receiver<Asked>) {
     for asked in asks {
         let Asked::Do(viewer, asked) = asked else { return };
-        let (done, words) = answer(hall, clerk, chronicle, &asked);
+        let (done, words) = answer(hall, clerk, observer, &asked);
         viewer.asking.fetch_sub(1, Ordering::AcqRel);
         viewer.send(&answered(asked.ask, done, &words));
     }
@@ -51,7 +51,7 @@ pub(super) fn answered(ask: u32, done: bool, words: &str) -> Utf8Bytes {
     frames::text(&frames::Frame::Answer { ask, done, words })
 }
 
-fn answer(hall: &Hall, clerk: &Clerk, chronicle: &Chronicle, asked: &Do) -> (bool, String) {
+fn answer(hall: &Hall, clerk: &Clerk, observer: &Observer, asked: &Do) -> (bool, String) {
     if !is_fresh(asked.at, hall.now()) {
         return (false, "That came too late: press again.".to_owned());
     }
@@ -61,7 +61,7 @@ fn answer(hall: &Hall, clerk: &Clerk, chronicle: &Chronicle, asked: &Do) -> (boo
         return (false, "A song is added at the computer: handspan do add-song FILE.".to_owned());
     }
     let steps = word.starts_with("next-") || word.starts_with("previous-");
-    if steps && !hall.moved.is_still(asked.seen, &Place::of(&chronicle.state())) {
+    if steps && !hall.moved.is_still(asked.seen, &Place::of(&observer.state())) {
         return (false, "The set has just moved: look, and press again.".to_owned());
     }
     let answer = clerk.answer(Ask::Do { words: asked.words.clone() });

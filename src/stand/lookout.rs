@@ -14,11 +14,11 @@ use super::frames::{self, Frame, Hand, Set, SongFrame, Stands, TroubleFrame};
 use super::hall::{Hall, Viewer};
 use super::moved::Place;
 use super::trouble::Troubles;
-use crate::daemon::state::Chronicle;
-use crate::daemon::{Heard, Report, Show, Sight};
-use crate::engine::{Notice, Standing};
+use crate::daemon::observer::Observer;
+use crate::daemon::{Happened, LiveView, Report, Sent, Show};
+use crate::engine::{Notice, Snapshot, Standing};
 
-/// After a change is told, changes gather for so long; dense playing costs the owner no call into the system then.
+/// How often it looks while somebody is connected: the owner does not wake it.
 const REST: Duration = Duration::from_millis(5);
 /// How often it looks for what nobody tells: the beat, counts, what grows old.
 const LOOK: Duration = Duration::from_millis(100);
@@ -34,8 +34,8 @@ const PAUSE: Duration = Duration::from_millis(500);
 /// Who looks out.
 pub(super) struct Lookout {
     pub hall: Arc<Hall>,
-    pub sight: Sight,
-    pub chronicle: Arc<Chronicle>,
+    pub view: LiveView,
+    pub observer: Arc<Observer>,
     pub reports: Receiver<Report>,
     pub bell: Receiver<()>,
     /// The input that the page plays as.
@@ -51,6 +51,8 @@ struct Told {
     set_changed: bool,
     song_changed: bool,
     hand_changed: bool,
+    /// The number of changes of keys and notes that were seen.
+    changes: u64,
     /// Something happened that the state may tell of.
     happened: bool,
     stands: Option<Stands>,
@@ -63,14 +65,6 @@ struct Told {
 }
 
 impl Told {
-    /// How long nothing is to be told by itself.
-    fn rest(&self) -> Duration {
-        let left = |since: Option<Instant>, every: Duration| {
-            since.map_or(Duration::ZERO, |since| every.saturating_sub(since.elapsed()))
-        };
-        left(self.looked, self.between()).min(left(self.alive, ALIVE))
-    }
-
     /// How long it is from one look at the state to the next.
     fn between(&self) -> Duration {
         if self.happened { CROWDED } else { LOOK }
@@ -80,13 +74,13 @@ impl Told {
 impl Lookout {
     pub fn new(
         hall: Arc<Hall>,
-        sight: Sight,
-        chronicle: Arc<Chronicle>,
+        view: LiveView,
+        observer: Arc<Observer>,
         reports: Receiver<Report>,
         bell: Receiver<()>,
         plays: Option<usize>,
     ) -> Lookout {
-        Lookout { hall, sight, chronicle, reports, bell, plays, told: Told::default() }
+        Lookout { hall, view, observer, reports, bell, plays, told: Told::default() }
     }
 
     /// Looks out until the performance ends or the stand is closed. Should it fail, it begins anew.
@@ -100,8 +94,7 @@ impl Lookout {
             self.hall.all().iter().for_each(|viewer| viewer.drop_out());
             thread::sleep(PAUSE);
         }
-        self.sight.watch(false);
-        self.sight.hear(false);
+        self.view.hear(false);
         self.hall.close();
     }
 
@@ -113,7 +106,6 @@ impl Lookout {
             }
             let viewers = self.hall.all();
             let owes = self.hall.hands.pay();
-            self.sight.watch(!viewers.is_empty());
             if viewers.is_empty() {
                 self.told.stands = None;
                 self.hear_outputs(&viewers);
@@ -125,59 +117,52 @@ impl Lookout {
             }
             self.welcome(&viewers);
             self.tell_set_and_song(&viewers);
-            let told = self.tell_hand(&viewers) | self.hear_outputs(&viewers);
+            self.tell_hand(&viewers);
+            self.hear_outputs(&viewers);
             self.tell_state(&viewers);
             self.tell_alive(&viewers);
-            if told || owes {
-                thread::sleep(REST);
-            }
         }
     }
 
-    /// Waits until something happens, while somebody looks not for long.
+    /// While nobody is connected it waits until something happens, else for a moment.
     fn wait(&mut self) {
-        let mut select = Select::new();
-        let (changes, said) = (self.sight.changes().clone(), self.sight.said().clone());
-        select.recv(&self.reports);
-        select.recv(&self.bell);
-        select.recv(&changes);
-        if self.told.hears {
-            select.recv(&said);
-        }
         if self.hall.count() == 0 {
+            let mut select = Select::new();
+            select.recv(&self.reports);
+            select.recv(&self.bell);
             select.ready();
+            while self.bell.try_recv().is_ok() {}
         } else {
-            // Time passes for what nobody tells.
-            let _ = select.ready_timeout(self.told.rest());
+            let _ = self.bell.recv_timeout(REST);
+            self.observer.catch_up();
         }
-        while self.bell.try_recv().is_ok() {}
-        self.told.hand_changed |= changes.try_recv().is_ok();
+        let changes = self.view.changes();
+        self.told.hand_changed |= std::mem::replace(&mut self.told.changes, changes) != changes;
     }
 
     /// Hears what happened; whether the performance goes on.
     fn hear_reports(&mut self) -> bool {
         loop {
             match self.reports.try_recv() {
-                Ok(Report::Ended(_)) | Err(TryRecvError::Disconnected) => return false,
+                Err(TryRecvError::Disconnected) => return false,
                 Err(TryRecvError::Empty) => return true,
-                Ok(report) => {
-                    let (show, _) = self.chronicle.standing();
-                    self.told.troubles.hear(&report, &show, Instant::now());
-                    self.told.happened = true;
-                    match report {
-                        Report::Maps(show) => self.take_over(&show),
-                        Report::Told(
-                            Notice::Song | Notice::Section | Notice::Key | Notice::Zone(..) | Notice::TakenOver,
-                            _,
-                        )
-                        | Report::Rebuilt => {
-                            self.told.song_changed = true;
-                            self.told.hand_changed = true;
-                        }
-                        _ => {}
-                    }
-                }
+                Ok(Report { what: Happened::Ended(_), .. }) => return false,
+                Ok(report) => self.hear(&report),
             }
+        }
+    }
+
+    fn hear(&mut self, report: &Report) {
+        self.told.troubles.hear(report, Instant::now());
+        self.told.happened = true;
+        match &report.what {
+            Happened::Loaded => self.take_over(&report.show),
+            Happened::Noticed(Notice::Song | Notice::Section | Notice::Key | Notice::Zone(..) | Notice::TakenOver)
+            | Happened::Rebuilt => {
+                self.told.song_changed = true;
+                self.told.hand_changed = true;
+            }
+            _ => {}
         }
     }
 
@@ -202,50 +187,43 @@ impl Lookout {
         }
     }
 
-    fn tell_hand(&mut self, viewers: &[Arc<Viewer>]) -> bool {
+    fn tell_hand(&mut self, viewers: &[Arc<Viewer>]) {
         if !std::mem::take(&mut self.told.hand_changed) {
-            return false;
+            return;
         }
-        let (show, standing) = self.chronicle.standing();
-        // Asked only where a key might play a chord.
-        let in_use = |zone: usize| {
-            self.chronicle.state().song.is_some_and(|song| song.zones.get(zone).is_some_and(|zone| zone.in_use))
-        };
-        let hand = Hand::of(&self.sight, &show, &standing, &in_use, self.hall.now());
+        let (show, snapshot) = self.observer.snapshot();
+        let hand = Hand::of(&self.view, &show, &snapshot, self.hall.now());
         send(viewers, &frames::text(&Frame::Hand(hand)));
-        true
     }
 
     /// What the outputs got goes to those who want to hear it.
-    fn hear_outputs(&mut self, viewers: &[Arc<Viewer>]) -> bool {
+    fn hear_outputs(&mut self, viewers: &[Arc<Viewer>]) {
         let listeners: Vec<Arc<Viewer>> =
             viewers.iter().filter(|viewer| viewer.sound.load(Ordering::Relaxed)).cloned().collect();
         let wanted = !listeners.is_empty();
         if wanted != self.told.hears {
             self.told.hears = wanted;
-            self.sight.hear(wanted);
-            self.told.missed = self.sight.missed();
+            self.view.hear(wanted);
+            self.told.missed = self.view.missed();
         }
         let new = listeners.iter().filter(|viewer| viewer.hears_anew.swap(false, Ordering::AcqRel));
         let new: Vec<Arc<Viewer>> = new.cloned().collect();
         if !new.is_empty() {
             self.tell_set_up(&new);
         }
-        let messages: Vec<(usize, Vec<u8>)> = self.sight.said().try_iter().take(MOST_SAID).map(said).collect();
-        let missed = self.sight.missed();
+        let messages: Vec<(usize, Vec<u8>)> = self.view.sent(MOST_SAID).into_iter().map(said).collect();
+        let missed = self.view.missed();
         let lost = std::mem::replace(&mut self.told.missed, missed) != missed;
-        if !wanted || (messages.is_empty() && !lost) {
-            return false;
+        if wanted && (lost || !messages.is_empty()) {
+            send(&listeners, &frames::text(&Frame::Said { now: self.hall.now(), messages: &messages, lost }));
         }
-        send(&listeners, &frames::text(&Frame::Said { now: self.hall.now(), messages: &messages, lost }));
-        true
     }
 
     /// Programs and volumes that were told before somebody began to hear.
     fn tell_set_up(&self, viewers: &[Arc<Viewer>]) {
-        let (show, _) = self.chronicle.standing();
+        let (show, _) = self.observer.snapshot();
         let places = (0..show.book.gear.outputs.len()).flat_map(|output| (0..16).map(move |channel| (output, channel)));
-        let messages = places.flat_map(|(output, channel)| self.sight.set_up(output, channel)).map(said);
+        let messages = places.flat_map(|(output, channel)| self.view.set_up(output, channel)).map(said);
         let messages: Vec<(usize, Vec<u8>)> = messages.collect();
         send(viewers, &frames::text(&Frame::Said { now: self.hall.now(), messages: &messages, lost: false }));
     }
@@ -254,13 +232,12 @@ impl Lookout {
         if !self.told.song_changed && !self.told.set_changed {
             return;
         }
-        let (show, standing) = self.chronicle.standing();
+        let (show, snapshot) = self.observer.snapshot();
         if std::mem::take(&mut self.told.set_changed) {
             send(viewers, &frames::text(&Frame::Set(Set::of(&show, self.plays))));
         }
         if std::mem::take(&mut self.told.song_changed) {
-            let zones = self.chronicle.state().song.map_or_else(Vec::new, |song| song.zones);
-            let song = SongFrame::of(&show, &standing, &|zone| zones.get(zone).is_none_or(|zone| zone.on));
+            let song = SongFrame::of(&show, &snapshot);
             if self.told.song.as_ref() != Some(&song) {
                 let frame = Frame::Song(Box::new(song));
                 send(viewers, &frames::text(&frame));
@@ -278,16 +255,16 @@ impl Lookout {
         }
         self.told.looked = Some(now);
         self.told.happened = false;
-        let state = self.chronicle.state();
-        self.told.troubles.count_unheard(state.counts.unheard, now);
+        let state = self.observer.state();
+        self.told.troubles.count_unheard(self.observer.reports_lost(), now);
         let trouble = self.told.troubles.last(now).map(|trouble| TroubleFrame {
             is: trouble.is,
             words: trouble.words.clone(),
             ago_ms: now.duration_since(trouble.since).as_millis() as u64,
         });
-        let (show, standing) = self.chronicle.standing();
+        let (show, Snapshot { standing, .. }) = self.observer.snapshot();
         let next = state.lined_up.clone().or_else(|| next_title(&show, &standing));
-        let stands = Stands { state, trouble, latency_us: self.sight.latency(), viewers: viewers.len(), next };
+        let stands = Stands { state, trouble, latency_us: self.view.latency(), viewers: viewers.len(), next };
         if self.told.stands.as_ref() == Some(&stands) {
             return;
         }
@@ -310,8 +287,8 @@ fn next_title(show: &Show, standing: &Standing) -> Option<String> {
 }
 
 /// Output and bytes of a message.
-fn said(heard: Heard) -> (usize, Vec<u8>) {
-    (heard.output, heard.bytes[..usize::from(heard.length).min(3)].to_vec())
+fn said(sent: Sent) -> (usize, Vec<u8>) {
+    (sent.output, sent.bytes[..usize::from(sent.length).min(3)].to_vec())
 }
 
 fn send(viewers: &[Arc<Viewer>], frame: &Utf8Bytes) {

@@ -2,8 +2,8 @@
 //! `docs/stand.md` has the form of what page and program say to each other, and how it is protected.
 //!
 //! The stand knows nothing of the terminal. What comes in here reaches the music only by a
-//! [`Remote`](crate::daemon::Remote); what goes out comes from a [`Sight`](crate::daemon::Sight), a
-//! [`Chronicle`](crate::daemon::state::Chronicle) and reports, and nobody who looks is ever waited for. What is said of
+//! [`Remote`](crate::daemon::Remote); what goes out comes from a
+//! [`LiveView`](crate::daemon::LiveView), an [`Observer`](crate::daemon::observer::Observer) and reports, and nobody who looks is ever waited for. What is said of
 //! zones, cues and messages to the player is worded here, for the terminal too.
 
 mod ask;

@@ -22,7 +22,7 @@ use super::pages::{self, Visit};
 use super::places::Places;
 use super::viewer;
 use crate::daemon::clerk::Clerk;
-use crate::daemon::state::Chronicle;
+use crate::daemon::observer::Observer;
 use crate::daemon::{Daemon, Show};
 use crate::map::Stand;
 
@@ -101,7 +101,7 @@ pub fn open(
     stand: &Stand,
     daemon: &mut Daemon,
     show: &Show,
-    chronicle: Arc<Chronicle>,
+    observer: Arc<Observer>,
     clerk: Arc<Clerk>,
     log: impl Fn(&str) + Send + Sync + 'static,
 ) -> Result<Option<Open>, OpenError> {
@@ -116,7 +116,7 @@ pub fn open(
     let (asks, asked) = bounded(viewer::ASKS);
     let (bell, rung) = bounded(1);
     let hall = Arc::new(Hall::new(Parts {
-        name: chronicle.name().to_owned(),
+        name: observer.name().to_owned(),
         door: Door::new(stand),
         hosts: Hosts::of_system(),
         hands: Hands::new(clerk.remote().clone(), stand.plays.filter(|_| input.is_some()), channel),
@@ -124,8 +124,14 @@ pub fn open(
         bell,
         log: Box::new(log),
     }));
-    let lookout =
-        Lookout::new(Arc::clone(&hall), daemon.sight(), Arc::clone(&chronicle), daemon.listen(), rung, stand.plays);
+    let lookout = Lookout::new(
+        Arc::clone(&hall),
+        daemon.live_view(),
+        Arc::clone(&observer),
+        observer.listen(),
+        rung,
+        stand.plays,
+    );
     let runtime = tokio::runtime::Builder::new_current_thread().enable_io().enable_time().build()?;
     let (receiving, answering) = (Arc::clone(&hall), Arc::clone(&hall));
     let mut open = Open { hall, address, threads: Vec::new() };
@@ -134,7 +140,7 @@ pub fn open(
         runtime.shutdown_background();
     })?);
     open.threads.push(begin("stand-lookout", move || lookout.run())?);
-    open.threads.push(begin("stand-clerk", move || ask::answer_all(&answering, &clerk, &chronicle, &asked))?);
+    open.threads.push(begin("stand-clerk", move || ask::answer_all(&answering, &clerk, &observer, &asked))?);
     Ok(Some(open))
 }
 

@@ -1,11 +1,10 @@
 //! The last trouble, in words that are read from two metres.
 
-use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use serde::Serialize;
 
-use crate::daemon::{Report, Show, telling};
+use crate::daemon::{Happened, Report, telling};
 
 /// What is over is told for so long,
 const OVER: Duration = Duration::from_secs(6);
@@ -59,29 +58,29 @@ pub(super) struct Troubles {
 
 impl Troubles {
     /// Hears of something.
-    pub fn hear(&mut self, report: &Report, show: &Arc<Show>, now: Instant) {
-        let sentence = || telling::sentence(report, show).unwrap_or_default();
-        match report {
-            Report::InputGone(number) => self.add(About::Input(*number), sentence(), None, now),
-            Report::OutputGone(number) => self.add(About::Output(*number), sentence(), None, now),
-            Report::InputBack(number) => self.over(About::Input(*number), sentence(), now),
-            Report::OutputBack(number) => self.over(About::Output(*number), sentence(), now),
-            Report::MapsRefused(_) => {
+    pub fn hear(&mut self, report: &Report, now: Instant) {
+        let sentence = || telling::sentence(&report.what, &report.show).unwrap_or_default();
+        match &report.what {
+            Happened::InputGone(number) => self.add(About::Input(*number), sentence(), None, now),
+            Happened::OutputGone(number) => self.add(About::Output(*number), sentence(), None, now),
+            Happened::InputBack(number) => self.over(About::Input(*number), sentence(), now),
+            Happened::OutputBack(number) => self.over(About::Output(*number), sentence(), now),
+            Happened::MapsRefused(_) => {
                 let words = "The saved maps have a fault: what was played before goes on.".to_owned();
                 self.add(About::Maps, words, None, now);
             }
-            Report::Maps(_) => self.over(About::Maps, "The saved maps are in force.".to_owned(), now),
-            Report::ChangesDropped(changes) => {
+            Happened::Loaded => self.over(About::Maps, "The saved maps are in force.".to_owned(), now),
+            Happened::ChangesDropped(changes) => {
                 let words = match changes.len() {
                     1 => "One of this evening's changes does not fit the saved maps and is gone.".to_owned(),
                     count => format!("{count} of this evening's changes do not fit the saved maps and are gone."),
                 };
                 self.add(About::Once, words, Some(ONCE), now);
             }
-            Report::Overrun | Report::NotTaken(_) | Report::Rebuilt | Report::Silenced(_) => {
+            Happened::Overrun | Happened::NotTaken(_) | Happened::Rebuilt | Happened::Silenced(_) => {
                 self.add(About::Once, sentence(), Some(ONCE), now);
             }
-            Report::Told(..) | Report::Connections(_) | Report::Ended(_) => {}
+            Happened::Noticed(_) | Happened::Connections(_) | Happened::Ended(_) => {}
         }
     }
 
@@ -127,6 +126,10 @@ impl Troubles {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use std::sync::Arc;
+
+    use crate::daemon::Show;
+    use crate::engine::Snapshot;
 
     #[test]
     fn the_last_one_is_told_until_it_is_over() {
@@ -134,24 +137,26 @@ mod tests {
         let show = Arc::new(Show::new(book));
         let mut troubles = Troubles::default();
         let begin = Instant::now();
-        let mut hear = |report: Report, after: u64| {
+        let mut hear = |what: Happened, after: u64| {
+            let at = std::time::SystemTime::UNIX_EPOCH;
+            let report = Report { at, show: Arc::clone(&show), snapshot: Snapshot::default(), what };
             let now = begin + Duration::from_secs(after);
-            troubles.hear(&report, &show, now);
+            troubles.hear(&report, now);
             troubles.last(now).filter(|trouble| trouble.is != Is::Past).map(|trouble| trouble.words.clone())
         };
-        assert_eq!(hear(Report::InputBack(0), 0), None, "it was never away");
+        assert_eq!(hear(Happened::InputBack(0), 0), None, "it was never away");
         let gone = "keyboard is gone: its notes have ended, its pedals are up. Plug it in again.";
-        assert_eq!(hear(Report::InputGone(0), 1).as_deref(), Some(gone));
+        assert_eq!(hear(Happened::InputGone(0), 1).as_deref(), Some(gone));
         let lost = "The system lost messages on their way here: all held notes were ended.";
-        assert_eq!(hear(Report::Overrun, 2).as_deref(), Some(lost));
-        assert_eq!(hear(Report::OutputBack(0), 33).as_deref(), Some(gone), "that is still so");
-        assert_eq!(hear(Report::InputBack(0), 34).as_deref(), Some("keyboard is back."));
-        assert_eq!(hear(Report::OutputBack(0), 39).as_deref(), Some("keyboard is back."));
-        assert_eq!(hear(Report::OutputBack(0), 40), None);
-        assert!(hear(Report::MapsRefused(Arc::new(vec!["line\nof text".into()])), 50).is_some());
-        assert!(hear(Report::Maps(Arc::clone(&show)), 51).is_some_and(|words| words.contains("in force")));
+        assert_eq!(hear(Happened::Overrun, 2).as_deref(), Some(lost));
+        assert_eq!(hear(Happened::OutputBack(0), 33).as_deref(), Some(gone), "that is still so");
+        assert_eq!(hear(Happened::InputBack(0), 34).as_deref(), Some("keyboard is back."));
+        assert_eq!(hear(Happened::OutputBack(0), 39).as_deref(), Some("keyboard is back."));
+        assert_eq!(hear(Happened::OutputBack(0), 40), None);
+        assert!(hear(Happened::MapsRefused(Arc::new(vec!["line\nof text".into()])), 50).is_some());
+        assert!(hear(Happened::Loaded, 51).is_some_and(|words| words.contains("in force")));
         for number in 0..1_000 {
-            hear(Report::NotTaken(number), 60);
+            hear(Happened::NotTaken(number), 60);
         }
         assert!(troubles.all.len() <= MOST);
         let late = troubles.last(begin + Duration::from_secs(200)).expect("what went wrong last");

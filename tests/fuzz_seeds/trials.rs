@@ -154,6 +154,7 @@ impl Stage {
         let plan = Plan::after(book, self.engine.plan());
         let mut successor = Successor::new(self.engine.plan(), plan);
         self.out.clear();
+        self.engine.make_way(&successor, self.now, &mut self.out);
         let wanted = self.engine.take_over(&mut successor, self.now, &mut self.out);
         assert!(wanted.is_none_or(|wanted| wanted > self.now), "what is due has run");
         self.listener.hear(&self.out);

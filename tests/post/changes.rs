@@ -4,7 +4,7 @@ use std::fs;
 use std::os::unix::fs::PermissionsExt;
 
 use handspan::daemon::post::Outcome;
-use handspan::daemon::{Report, changes, keep};
+use handspan::daemon::{Happened, changes, keep};
 
 use crate::evening::{BELLS, Evening, LANTERN, SET, read};
 
@@ -151,7 +151,7 @@ fn a_change_that_no_longer_fits_is_told_and_left_out() {
     fs::write(evening.file("set.toml"), without).unwrap();
     evening.maps();
     let told = loop {
-        if let Report::ChangesDropped(told) = evening.reports.recv_timeout(crate::evening::PATIENCE).unwrap() {
+        if let Happened::ChangesDropped(told) = evening.reports.recv_timeout(crate::evening::PATIENCE).unwrap().what {
             break told;
         }
     };

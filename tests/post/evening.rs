@@ -9,10 +9,11 @@ use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
 use crossbeam_channel::Receiver;
-use handspan::daemon::keep::Beginning;
+use handspan::daemon::keep::{Beginning, Keeper};
+use handspan::daemon::observer::{Duties, Observer};
 use handspan::daemon::post::{self, Answer, Ask, Claim, Clerk, Outcome, Post};
-use handspan::daemon::state::{Chronicle, State};
-use handspan::daemon::{Daemon, Remote, Report, Show, watch, wish};
+use handspan::daemon::state::State;
+use handspan::daemon::{Daemon, Happened, Remote, Report, Show, watch, wish};
 use handspan::map;
 use handspan::ports::Direction;
 use handspan::ports::memory::World;
@@ -63,11 +64,13 @@ impl Evening {
         let world = World::default();
         let piano = world.plug(Direction::Input, "stage piano", "keys", None);
         let (mut daemon, remote) = Daemon::new(&show, Box::new(world.open(&wish(&show.book.gear)).unwrap()));
-        let reports = daemon.listen();
-        let chronicle = Chronicle::begin(&mut daemon, &show, name).unwrap();
+        let observer = Observer::new(&mut daemon, &show, name).unwrap();
+        let reports = observer.listen();
+        let keeper = Keeper::new(folder.path().join("run/kept.json"), Vec::new(), |error| panic!("{error}"));
+        observer.begin(Duties { keeper: Some(keeper), ..Duties::default() }).unwrap();
         let claim = Claim::take(&folder.path().join("run/handspan"), name).unwrap();
-        let post = post::open(claim, Clerk::new(remote.clone(), chronicle, read, |_| ())).unwrap();
-        let watching = watch::watch(read, remote.clone(), daemon.reports()).unwrap();
+        let post = post::open(claim, Clerk::new(remote.clone(), observer, read, |_| ())).unwrap();
+        let watching = watch::watch(read, remote.clone()).unwrap();
         let playing = std::thread::spawn(move || {
             daemon.run(&Beginning::Afresh);
         });
@@ -142,12 +145,32 @@ impl Evening {
         heard
     }
 
+    /// Presses and lifts a pedal; what is sent of it on channel 9. Waits before that until cues listen to the keyboard, half
+    /// a second after it appeared, and a press is no bounce of an earlier one (rule R19).
+    pub fn press(&self, control: u8) -> Vec<Vec<u8>> {
+        let began = Instant::now();
+        while began.elapsed() < Duration::from_millis(600) {
+            self.music(1);
+        }
+        drop(self.world.take_sent());
+        self.world.play(self.piano, &[0xB0, control, 127, 0xB0, control, 0]);
+        let mut out: Vec<Vec<u8>> = Vec::new();
+        let deadline = Instant::now() + PATIENCE;
+        while !out.iter().any(|bytes| bytes[0] == 0xB8) {
+            out.extend(self.world.take_sent().into_iter().map(|(_, bytes)| bytes));
+            assert!(Instant::now() < deadline, "the pedal sent nothing: {out:?}");
+            std::thread::yield_now();
+        }
+        out
+    }
+
     /// The next report on maps that came into force.
     pub fn maps(&self) -> Arc<Show> {
         loop {
-            match self.reports.recv_timeout(PATIENCE).expect("a report on maps") {
-                Report::Maps(show) => return show,
-                Report::MapsRefused(faults) => panic!("{faults:?}"),
+            let report = self.reports.recv_timeout(PATIENCE).expect("a report on maps");
+            match report.what {
+                Happened::Loaded => return report.show,
+                Happened::MapsRefused(faults) => panic!("{faults:?}"),
                 _ => {}
             }
         }

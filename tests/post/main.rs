@@ -8,3 +8,4 @@ mod commands;
 mod evening;
 mod hostile;
 mod status;
+mod truth;

@@ -104,6 +104,7 @@ fn play(drawn: &Drawn, deeds: &[(Deed, u32)], calls: Calls<'_>) -> Heard {
                 book = drawn.book();
                 let plan = Plan::after(&book, player.engine.plan());
                 let mut successor = Successor::new(player.engine.plan(), plan);
+                player.engine.make_way(&successor, now, &mut player.out);
                 player.wanted = player.engine.take_over(&mut successor, now, &mut player.out);
                 player.take_down();
             }

@@ -8,7 +8,7 @@ use std::time::Instant;
 use crossbeam_channel::{Receiver, unbounded};
 use handspan::daemon::clerk::Clerk;
 use handspan::daemon::keep::Beginning;
-use handspan::daemon::state::Chronicle;
+use handspan::daemon::observer::{Duties, Observer};
 use handspan::daemon::{Daemon, Remote, Show, watch, wish};
 use handspan::map::{self, Stand};
 use handspan::ports::Direction;
@@ -41,7 +41,7 @@ pub struct Evening {
     pub folder: TempDir,
     pub world: World,
     pub remote: Remote,
-    pub chronicle: Arc<Chronicle>,
+    pub observer: Arc<Observer>,
     /// Number of an output and a message, as they were sent.
     pub sent: Receiver<(usize, Vec<u8>)>,
     pub piano: usize,
@@ -81,21 +81,22 @@ impl Evening {
         });
         let piano = world.plug(Direction::Input, "stage piano", "keys", None);
         let (mut daemon, remote) = Daemon::new(&show, Box::new(world.open(&wish(&show.book.gear)).unwrap()));
-        let chronicle = Chronicle::begin(&mut daemon, &show, "choir").unwrap();
+        let observer = Observer::new(&mut daemon, &show, "choir").unwrap();
+        observer.begin(Duties::default()).unwrap();
         let log = Arc::new(Mutex::new(Vec::new()));
         let (asking, coming) = (Arc::clone(&log), Arc::clone(&log));
         let asked = move |words: &str| asking.lock().unwrap().push(format!("asks for {words}"));
-        let clerk = Arc::new(Clerk::new(remote.clone(), Arc::clone(&chronicle), read, asked));
+        let clerk = Arc::new(Clerk::new(remote.clone(), Arc::clone(&observer), read, asked));
         let came = move |words: &str| coming.lock().unwrap().push(words.to_owned());
-        let open = stand::open(stand, &mut daemon, &show, Arc::clone(&chronicle), clerk, came).unwrap().unwrap();
-        let watching = watch::watch(read, remote.clone(), daemon.reports()).unwrap();
+        let open = stand::open(stand, &mut daemon, &show, Arc::clone(&observer), clerk, came).unwrap().unwrap();
+        let watching = watch::watch(read, remote.clone()).unwrap();
         let playing = std::thread::spawn(move || {
             daemon.run(&Beginning::Afresh);
         });
-        until("a song is entered", || chronicle.state().song.is_some());
+        until("a song is entered", || observer.state().song.is_some());
         let address = open.address();
         let (open, playing) = (Some(open), Some(playing));
-        Evening { folder, world, remote, chronicle, sent, piano, log, address, open, playing, _watching: watching }
+        Evening { folder, world, remote, observer, sent, piano, log, address, open, playing, _watching: watching }
     }
 
     /// A page that was let in.

@@ -16,7 +16,7 @@ use crate::page::Page;
 
 /// After everything it still answers, and nothing has been done.
 fn unharmed(evening: &Evening) {
-    let state = evening.chronicle.state();
+    let state = evening.observer.state();
     let song = state.song.expect("a song");
     assert_eq!((state.entry.place, song.section.unwrap().place, song.keys.added), (1, 1, 0));
     assert!(!evening.logged().iter().any(|line| line.starts_with("asks")), "{:?}", evening.logged());
@@ -194,7 +194,7 @@ fn no_bytes_and_no_json_reach_the_music_or_end_the_stand() {
         .unwrap();
     assert!(evening.sent.try_iter().all(|(_, bytes)| bytes[0] & 0xF0 != 0x90), "a note sounded");
     evening.music();
-    let state = evening.chronicle.state();
+    let state = evening.observer.state();
     assert_eq!((state.entry.place, state.song.unwrap().section.unwrap().place), (1, 1));
     assert!(!evening.logged().iter().any(|line| line.starts_with("asks")));
     let mut page = Page::waits(evening.address, Some("nine bells"));

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use handspan::daemon::clerk::Clerk;
-use handspan::daemon::state::Chronicle;
+use handspan::daemon::observer::{Duties, Observer};
 use handspan::daemon::{Daemon, Show, wish};
 use handspan::map::{self, Stand};
 use handspan::ports::memory::World;
@@ -67,7 +67,7 @@ fn who_may_look_sees_and_hears_and_moves_nothing() {
             evening.world.play(evening.piano, &[0x82, 62, 0, 0x92, 62, 90]);
         }
     }
-    let state = evening.chronicle.state();
+    let state = evening.observer.state();
     assert_eq!(state.song.unwrap().section.unwrap().place, 1);
     assert!(!evening.logged().iter().any(|line| line.starts_with("asks")), "{:?}", evening.logged());
     // Beside it one who may.
@@ -127,9 +127,10 @@ fn opened(stand: &Stand) -> Result<(Option<Open>, Daemon), OpenError> {
     let ports = World::default();
     ports.plug(handspan::ports::Direction::Input, "stage piano", "keys", None);
     let (mut daemon, remote) = Daemon::new(&show, Box::new(ports.open(&wish(&show.book.gear)).unwrap()));
-    let chronicle = Chronicle::begin(&mut daemon, &show, "choir").unwrap();
-    let clerk = Arc::new(Clerk::new(remote, Arc::clone(&chronicle), read, |_| ()));
-    let open = stand::open(stand, &mut daemon, &show, chronicle, clerk, |_| ())?;
+    let observer = Observer::new(&mut daemon, &show, "choir").unwrap();
+    observer.begin(Duties::default()).unwrap();
+    let clerk = Arc::new(Clerk::new(remote, Arc::clone(&observer), read, |_| ()));
+    let open = stand::open(stand, &mut daemon, &show, observer, clerk, |_| ())?;
     Ok((open, daemon))
 }
 

@@ -23,7 +23,7 @@ fn two_thumbs_at_once_make_one_step() {
     assert_eq!(done, 1, "{answers:?}");
     let refused = answers.iter().find(|answer| answer["done"] == false).unwrap();
     assert!(refused["words"].as_str().unwrap().contains("has just moved"), "{refused}");
-    assert_eq!(evening.chronicle.state().song.unwrap().section.unwrap().place, 2);
+    assert_eq!(evening.observer.state().song.unwrap().section.unwrap().place, 2);
     // Who has seen where it stands now steps on.
     let page = &mut pages[2];
     page.frame_where("state", |state| state["state"]["song"]["section"]["place"] == 2);
@@ -67,7 +67,7 @@ fn what_is_old_is_not_done() {
     page.say(&json!({ "pedal": true, "at": old }));
     page.down(60, 80);
     assert_eq!(evening.heard(), (0, vec![0x90, 63, 80]), "the old key and the pedal never sound");
-    let state = evening.chronicle.state();
+    let state = evening.observer.state();
     assert_eq!(state.song.map(|song| (song.section.unwrap().place, song.keys.added)), Some((1, 0)));
     assert!(!evening.logged().iter().any(|line| line.starts_with("asks")));
 }

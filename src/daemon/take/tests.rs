@@ -6,7 +6,8 @@ use proptest::prelude::*;
 
 use super::*;
 use crate::daemon::keep::{Beginning, Kept};
-use crate::daemon::{Daemon, Report, Show, wish};
+use crate::daemon::observer::{Duties, Observer};
+use crate::daemon::{Daemon, Happened, Show, wish};
 use crate::engine::{Action, Engine, Rehearsal, Standing};
 use crate::map::{self, Book};
 use crate::midi::decode;
@@ -205,7 +206,9 @@ fn perform(show: &Arc<Show>, beginning: &Beginning, happen: impl FnOnce(&World))
     world.plug(Direction::Output, "mixing desk", "mixing desk", None);
     let ports = world.open(&wish(&show.book.gear)).unwrap();
     let (mut daemon, remote) = Daemon::new(show, Box::new(ports));
-    let reports = daemon.listen();
+    let observer = Observer::new(&mut daemon, show, "choir").unwrap();
+    let reports = observer.listen();
+    observer.begin(Duties::default()).unwrap();
     let (tape, mut room) = room(&show.book, &show.plan);
     daemon.record(tape);
     happen(&world);
@@ -213,7 +216,7 @@ fn perform(show: &Arc<Show>, beginning: &Beginning, happen: impl FnOnce(&World))
     let beginning = beginning.clone();
     let playing = std::thread::spawn(move || daemon.run(&beginning));
     // The last thing that happens.
-    assert!(reports.iter().any(|report| matches!(report, Report::OutputBack(1))));
+    assert!(reports.iter().any(|report| matches!(report.what, Happened::OutputBack(1))));
     remote.stop();
     playing.join().unwrap();
     room.flush();

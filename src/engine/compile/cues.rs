@@ -13,6 +13,9 @@ impl Compiler<'_> {
         let all: Vec<&Cue> = book.cues().collect();
         for cue in &all {
             let planned = self.cue(book, cue);
+            if planned.off.is_some() {
+                self.plan.switches.push(self.plan.cues.len() as u16);
+            }
             self.plan.cues.push(planned);
         }
         let number = |cue: &Cue| all.iter().position(|known| std::ptr::eq(*known, cue)).map(|number| number as u16);

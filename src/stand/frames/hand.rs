@@ -4,8 +4,8 @@ use serde::Serialize;
 
 use super::song::keys_of;
 use crate::daemon::state::playing;
-use crate::daemon::{Show, Sight};
-use crate::engine::{Keys, Standing};
+use crate::daemon::{LiveView, Show};
+use crate::engine::{Keys, Snapshot, Standing};
 use crate::map::Zone;
 use crate::music::chord::{self, Named};
 use crate::stand::words::fingers::chord_on;
@@ -28,18 +28,18 @@ struct ChordFrame {
 }
 
 impl Hand {
-    /// What can be seen now; `in_use` says of each zone of the song whether it is.
-    pub fn of(sight: &Sight, show: &Show, standing: &Standing, in_use: &dyn Fn(usize) -> bool, now: u64) -> Hand {
+    /// What can be seen now.
+    pub fn of(view: &LiveView, show: &Show, snapshot: &Snapshot, now: u64) -> Hand {
         let inputs = 0..show.plan.inputs();
-        let together = inputs.clone().fold(0, |keys, input| keys | sight.keys_down(input));
+        let together = inputs.clone().fold(0, |keys, input| keys | view.keys_down(input));
         let places = (0..show.plan.outputs()).flat_map(|output| (0..16).map(move |channel| (output, channel)));
-        let sounding = places.map(|(output, channel)| (output, channel + 1, keys(sight.notes(output, channel))));
+        let sounding = places.map(|(output, channel)| (output, channel + 1, keys(view.notes(output, channel))));
         Hand {
             now,
-            down: inputs.map(|input| keys(sight.keys_down(input))).collect(),
+            down: inputs.map(|input| keys(view.keys_down(input))).collect(),
             chord: match chord::name(together) {
-                Some(named) => spelled(named, show, standing),
-                None => on_one_key(together, show, standing, in_use),
+                Some(named) => spelled(named, show, &snapshot.standing),
+                None => on_one_key(together, show, snapshot),
             },
             notes: sounding.filter(|(_, _, notes)| !notes.is_empty()).collect(),
         }
@@ -56,12 +56,15 @@ fn spelled(named: Named, show: &Show, standing: &Standing) -> Option<ChordFrame>
 }
 
 /// The chord that a single key plays where one key plays a chord.
-fn on_one_key(together: u128, show: &Show, standing: &Standing, in_use: &dyn Fn(usize) -> bool) -> Option<ChordFrame> {
+fn on_one_key(together: u128, show: &Show, snapshot: &Snapshot) -> Option<ChordFrame> {
+    let standing = &snapshot.standing;
     let (entry, song) = playing(show, standing)?;
     let key = u8::try_from(together.trailing_zeros()).ok().filter(|_| together.count_ones() == 1)?;
+    let section = song.sections.get(standing.section);
+    let belongs = |zone: &Zone| section.is_none_or(|section| song.plays_in(zone, &section.name.value));
     let plays = |(number, zone): (usize, &Zone)| {
         let (low, high) = zone.keys.value;
-        zone.one_key_chord && (low as u8..=high as u8).contains(&key) && in_use(number)
+        zone.one_key_chord && (low as u8..=high as u8).contains(&key) && snapshot.zone_is_on(number) && belongs(zone)
     };
     song.zones.iter().enumerate().any(plays).then(|| {
         let keys = Keys::of(&show.book, entry, song);

@@ -4,7 +4,7 @@ use serde::Serialize;
 
 use crate::daemon::Show;
 use crate::daemon::state::{fingers, playing, sounding};
-use crate::engine::{Keys, Standing};
+use crate::engine::{Keys, Snapshot, Standing};
 use crate::map::Song;
 use crate::music::{Chord, Key};
 use crate::stand::drawing::{Keyboard, Now};
@@ -61,8 +61,10 @@ pub(super) fn keys_of(keys: &Keys, standing: &Standing) -> (Key, Key) {
 }
 
 impl SongFrame {
-    /// The song where the set stands, `on` says of each of its zones whether it is on; before the first song, none.
-    pub fn of(show: &Show, standing: &Standing, on: &dyn Fn(usize) -> bool) -> SongFrame {
+    /// The song where the set stands; before the first song, none.
+    pub fn of(show: &Show, snapshot: &Snapshot) -> SongFrame {
+        let standing = &snapshot.standing;
+        let on = &|zone| snapshot.zone_is_on(zone);
         let (Some(here), Some((entry, song))) = (standing.song, playing(show, standing)) else {
             return SongFrame::default();
         };

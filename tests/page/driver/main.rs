@@ -22,7 +22,7 @@ use std::time::Instant;
 
 use handspan::daemon::clerk::Clerk;
 use handspan::daemon::keep::Beginning;
-use handspan::daemon::state::Chronicle;
+use handspan::daemon::observer::{Duties, Observer};
 use handspan::daemon::{Daemon, Show, watch, wish};
 use handspan::map::{self, Stand};
 use handspan::ports::Direction;
@@ -96,19 +96,20 @@ fn run() -> Result<(), String> {
     }
     let ports = world.open(&wish(&show.book.gear)).map_err(|error| error.to_string())?;
     let (mut daemon, remote) = Daemon::new(&show, Box::new(ports));
-    let chronicle = Chronicle::begin(&mut daemon, &show, "handspan").map_err(|error| error.to_string())?;
-    let clerk = Arc::new(Clerk::new(remote.clone(), Arc::clone(&chronicle), read, |_| ()));
-    let open = stand::open(&stand, &mut daemon, &show, Arc::clone(&chronicle), clerk, |words| eprintln!("{words}"))
+    let observer = Observer::new(&mut daemon, &show, "handspan").map_err(|error| error.to_string())?;
+    observer.begin(Duties::default()).map_err(|error| error.to_string())?;
+    let clerk = Arc::new(Clerk::new(remote.clone(), Arc::clone(&observer), read, |_| ()));
+    let open = stand::open(&stand, &mut daemon, &show, Arc::clone(&observer), clerk, |words| eprintln!("{words}"))
         .map_err(|error| error.to_string())?
         .ok_or("the gear wants no stand")?;
-    let watching = watch::watch(read, remote.clone(), daemon.reports()).map_err(|error| error.to_string())?;
+    let watching = watch::watch(read, remote.clone()).map_err(|error| error.to_string())?;
     print(&format!("stand {}", open.link()));
     let owner = std::thread::spawn(move || daemon.run(&Beginning::Afresh));
     for line in std::io::stdin().lock().lines().map_while(Result::ok) {
         let words: Vec<&str> = line.split_whitespace().collect();
         match words.as_slice() {
             ["quit"] => break,
-            ["status"] => print(&serde_json::to_string(&chronicle.state()).map_err(|error| error.to_string())?),
+            ["status"] => print(&serde_json::to_string(&observer.state()).map_err(|error| error.to_string())?),
             words => studio.live(words).unwrap_or_else(|error| eprintln!("{line}: {error}")),
         }
     }

@@ -6,7 +6,7 @@ use std::sync::Arc;
 use tempfile::TempDir;
 
 use super::*;
-use crate::daemon::state::Chronicle;
+use crate::daemon::observer::Observer;
 use crate::daemon::{Daemon, Show, wish};
 use crate::ports::Direction;
 use crate::ports::memory::World;
@@ -18,13 +18,13 @@ fn another_user_gets_no_answer() {
     let world = World::default();
     world.plug(Direction::Input, "stage piano", "stage piano", None);
     let (mut daemon, remote) = Daemon::new(&show, Box::new(world.open(&wish(&show.book.gear)).unwrap()));
-    let chronicle = Chronicle::begin(&mut daemon, &show, "choir").unwrap();
+    let observer = Observer::new(&mut daemon, &show, "choir").unwrap();
     let folder = TempDir::new().unwrap();
     let own = rustix::process::geteuid().as_raw();
     for (user, answered) in [(own, true), (own ^ 1, false)] {
         let claim = Claim::take(folder.path(), "choir").unwrap();
         let path = claim.socket();
-        let post = open_for(user, claim, Clerk::new(remote.clone(), Arc::clone(&chronicle), read, |_| ())).unwrap();
+        let post = open_for(user, claim, Clerk::new(remote.clone(), Arc::clone(&observer), read, |_| ())).unwrap();
         let mut stream = UnixStream::connect(&path).unwrap();
         stream.set_read_timeout(Some(Duration::from_secs(30))).unwrap();
         let _ = stream.write_all(b"{\"version\":1,\"ask\":\"status\"}\n");

@@ -1,27 +1,49 @@
-//! How other threads reach the owner.
+//! The owner's inbox: one bounded queue, read in the order in which it was filled.
+//!
+//! Everybody else holds a [`Remote`], which puts requests in and wakes the owner. What the owner sends back, an outcome
+//! or maps that are no longer played, goes through a queue of its own with room for it.
 
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::thread;
 use std::time::{Duration, Instant};
 
 use crossbeam_channel::{Receiver, Sender, bounded};
 
-use super::{Relief, Show};
-use crate::engine::{Action, Notice, Standing};
+use super::{Happened, Relief, Show};
+use crate::engine::{Action, Notice, Snapshot};
 use crate::ports::Waker;
 
 /// Commands that may wait for the owner; more than a person can give before it looks.
 pub(super) const COMMANDS: usize = 64;
-
-/// Messages of the stand's keyboard that may wait for the owner; more than ten fingers play before it looks.
+/// Messages of the page's keyboard that may wait for the owner; more than ten fingers play before it looks.
 const PLAYED: usize = 256;
+/// Requests that may wait. The page's keyboard cannot fill it, so there is always room for a panic.
+const REQUESTS: usize = PLAYED + COMMANDS;
+/// How long a request that must not be lost waits for room before it looks again.
+const FULL_WAIT: Duration = Duration::from_millis(2);
 
-/// A message that did not come through a port.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) struct Played {
-    /// The input that it counts as.
-    pub input: usize,
-    pub bytes: [u8; 3],
+/// The owner gets so long to answer; it needs some microseconds.
+const PATIENCE: Duration = Duration::from_secs(2);
+
+/// The most notices that are remembered of one step.
+const MOST_NOTICES: usize = 16;
+
+/// Something that the owner is to do.
+#[derive(Debug)]
+pub(super) enum Request {
+    Command(Command),
+    /// A message of three bytes that counts as an input's, and did not come through its port.
+    Play {
+        input: usize,
+        bytes: [u8; 3],
+    },
+    /// An action whose outcome somebody waits for.
+    Ask(Question),
+    /// Maps that are to be loaded.
+    Load(Box<Relief>),
+    /// Something that another thread wants everybody to hear.
+    Tell(Happened),
 }
 
 /// Something said to the owner from another thread.
@@ -32,12 +54,6 @@ pub enum Command {
     /// Turns the zone of this number, from 0, in the current song the other way.
     TurnZone(usize),
 }
-
-/// The owner gets so long to answer; it needs some microseconds.
-const PATIENCE: Duration = Duration::from_secs(2);
-
-/// The most notices that are remembered of one step.
-const MOST_NOTICES: usize = 16;
 
 /// What the engine noticed in one step, without a heap.
 #[derive(Debug, Clone, Copy)]
@@ -75,19 +91,19 @@ pub(super) struct Question {
     number: u64,
 }
 
-/// What came of a [`Question`].
+/// What came of an action.
 #[derive(Debug, Clone, Copy)]
 pub struct Outcome {
     /// What the engine noticed.
     pub noticed: Noticed,
-    /// Where the set stands now.
-    pub standing: Standing,
+    /// What it knows now.
+    pub snapshot: Snapshot,
     number: u64,
 }
 
 impl Question {
-    pub fn answered(&self, noticed: Noticed, standing: Standing) -> Outcome {
-        Outcome { noticed, standing, number: self.number }
+    pub fn answered(&self, noticed: Noticed, snapshot: Snapshot) -> Outcome {
+        Outcome { noticed, snapshot, number: self.number }
     }
 }
 
@@ -103,11 +119,11 @@ pub enum Unasked<E> {
 }
 
 /// What became of maps that were handed over.
-#[derive(Debug)]
-pub(super) enum Handed {
-    /// They are in force.
-    InForce,
-    /// Others came into force since these were prepared, and these are not: prepare them anew.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Handed {
+    /// They are loaded.
+    Loaded,
+    /// Others were loaded since these were prepared, and these are not: prepare them again.
     Overtaken,
     /// The performance has ended.
     Ended,
@@ -123,31 +139,42 @@ struct Turn {
 /// Reaches the owner from any thread, without waiting for it unless an outcome is wanted.
 #[derive(Debug, Clone)]
 pub struct Remote {
-    commands: Sender<Command>,
-    played: Sender<Played>,
-    questions: Sender<Question>,
+    requests: Sender<Request>,
     answers: Receiver<Outcome>,
-    reliefs: Sender<Box<Relief>>,
     relieved: Receiver<Box<Relief>>,
     turn: Arc<Mutex<Turn>>,
     stop: Arc<AtomicBool>,
     waker: Waker,
 }
 
-/// The owner's end of its remotes. It shares no lock with them.
-pub(super) struct Desk {
-    pub commands: Receiver<Command>,
-    pub played: Receiver<Played>,
-    pub questions: Receiver<Question>,
+/// The owner's end. It shares no lock with its remotes.
+pub(super) struct Inbox {
+    requests: Receiver<Request>,
     /// Takes an outcome back to whoever asked, if there is room.
     pub answers: Sender<Outcome>,
-    pub reliefs: Receiver<Box<Relief>>,
-    /// Takes what is no longer played back to whoever brought the relief.
+    /// Takes what is no longer played back to whoever brought the new maps.
     pub relieved: Sender<Box<Relief>>,
     stop: Arc<AtomicBool>,
 }
 
-impl Desk {
+impl Inbox {
+    /// An inbox and the first remote to it.
+    pub fn new(waker: Waker, show: Arc<Show>) -> (Remote, Inbox) {
+        let (sender, requests) = bounded(REQUESTS);
+        // One more than questions: an answer that came too late for who asked must not be in the next one's way.
+        let (answer_sender, answers) = bounded(2);
+        let (relieved_sender, relieved) = bounded(1);
+        let stop = Arc::new(AtomicBool::new(false));
+        let turn = Arc::new(Mutex::new(Turn { show, asked: 0 }));
+        let inbox = Inbox { requests, answers: answer_sender, relieved: relieved_sender, stop: Arc::clone(&stop) };
+        (Remote { requests: sender, answers, relieved, turn, stop, waker }, inbox)
+    }
+
+    /// The next request. Neither waits nor allocates.
+    pub fn take(&self) -> Option<Request> {
+        self.requests.try_recv().ok()
+    }
+
     /// Whether the performance is to end.
     pub fn is_to_stop(&self) -> bool {
         self.stop.load(Ordering::Acquire)
@@ -155,65 +182,54 @@ impl Desk {
 }
 
 impl Remote {
-    pub(super) fn new(waker: Waker, show: Arc<Show>) -> (Remote, Desk) {
-        let (command_sender, commands) = bounded(COMMANDS);
-        let (played_sender, played) = bounded(PLAYED);
-        let (question_sender, questions) = bounded(1);
-        // One more than questions: an answer that came too late for who asked must not be in the next one's way.
-        let (answer_sender, answers) = bounded(2);
-        let (relief_sender, reliefs) = bounded(1);
-        let (relieved_sender, relieved) = bounded(1);
-        let stop = Arc::new(AtomicBool::new(false));
-        let desk = Desk {
-            commands,
-            played,
-            questions,
-            answers: answer_sender,
-            reliefs,
-            relieved: relieved_sender,
-            stop: Arc::clone(&stop),
-        };
-        let remote = Remote {
-            commands: command_sender,
-            played: played_sender,
-            questions: question_sender,
-            answers,
-            reliefs: relief_sender,
-            relieved,
-            turn: Arc::new(Mutex::new(Turn { show, asked: 0 })),
-            stop,
-            waker,
-        };
-        (remote, desk)
-    }
-
     fn turn(&self) -> MutexGuard<'_, Turn> {
         self.turn.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    /// What is in force.
+    /// What is played.
     #[must_use]
     pub fn show(&self) -> Arc<Show> {
         Arc::clone(&self.turn().show)
     }
 
-    /// Gives a command. Says whether it was taken: it is not where many wait already.
-    pub fn give(&self, command: Command) -> bool {
-        let taken = self.commands.try_send(command).is_ok();
+    /// Puts a request in where fewer than `most` wait.
+    fn put(&self, request: Request, most: usize) -> bool {
+        let taken = self.requests.len() < most && self.requests.try_send(request).is_ok();
         self.waker.wake();
         taken
+    }
+
+    /// Puts a request in that must not be lost; false where the performance has ended.
+    fn put_surely(&self, mut request: Request) -> bool {
+        loop {
+            match self.requests.try_send(request) {
+                Ok(()) => break self.waker.wake(),
+                Err(error) if error.is_disconnected() => return false,
+                Err(error) => request = error.into_inner(),
+            }
+            thread::sleep(FULL_WAIT);
+        }
+        true
+    }
+
+    /// Gives a command. Says whether it was taken: it is not where many requests wait already.
+    pub fn give(&self, command: Command) -> bool {
+        self.put(Request::Command(command), REQUESTS)
     }
 
     /// Plays a message of three bytes, a note or a controller, as if it had come through the port of an input. Says whether
     /// it was taken: it is not where many wait already, and then may be the end of a note, so try again.
     pub fn play(&self, input: usize, bytes: [u8; 3]) -> bool {
-        let taken = self.played.try_send(Played { input, bytes }).is_ok();
-        self.waker.wake();
-        taken
+        self.put(Request::Play { input, bytes }, PLAYED)
     }
 
-    /// Has an action done and waits for its outcome. `read` finds it among the names of what is in force, which stays
-    /// in force until the action is done.
+    /// Has everybody hear that saved maps were refused, or that changes no longer fit.
+    pub(super) fn tell(&self, what: Happened) {
+        self.put_surely(Request::Tell(what));
+    }
+
+    /// Has an action done and waits for its outcome. `read` finds it among the names of what is played, which stays so
+    /// until the action is done.
     ///
     /// # Errors
     /// What `read` says, or no answer in time.
@@ -226,11 +242,9 @@ impl Remote {
         turn.asked += 1;
         let number = turn.asked;
         while self.answers.try_recv().is_ok() {}
-        // One that was not answered in time before may still lie there.
-        if self.questions.try_send(Question { action, number }).is_err() {
+        if !self.put(Request::Ask(Question { action, number }), REQUESTS) {
             return Err(Unasked::Silent);
         }
-        self.waker.wake();
         let deadline = Instant::now() + PATIENCE;
         loop {
             match self.answers.recv_deadline(deadline) {
@@ -241,23 +255,19 @@ impl Remote {
         }
     }
 
-    /// Hands over maps to come into force. Returns when they have, or will not. What was played before is freed here,
-    /// in the caller's thread.
-    pub(super) fn relieve(&self, relief: Box<Relief>) -> Handed {
+    /// Hands over maps to be loaded. Returns when they are, or will not be. What was played before is freed here, in the
+    /// caller's thread.
+    pub fn load(&self, relief: Box<Relief>) -> Handed {
         let mut turn = self.turn();
         if !Arc::ptr_eq(&turn.show, &relief.follows) {
             return Handed::Overtaken;
         }
         let show = Arc::clone(relief.show());
-        if self.reliefs.send(relief).is_err() {
-            return Handed::Ended;
-        }
-        self.waker.wake();
-        if self.relieved.recv().is_err() {
+        if !self.put_surely(Request::Load(relief)) || self.relieved.recv().is_err() {
             return Handed::Ended;
         }
         turn.show = show;
-        Handed::InForce
+        Handed::Loaded
     }
 
     /// Makes the owner go round its loop once.

@@ -2,16 +2,12 @@
 //!
 //! The JSON is documented in `docs/status.md`. Fields may be added; none will change or go.
 
-mod chronicle;
-
 use serde::{Deserialize, Serialize};
 
 use super::Show;
-use crate::engine::{Keys, Standing};
+use crate::engine::{Keys, Snapshot, Standing};
 use crate::map::{Entry, Song};
 use crate::music::Key;
-
-pub use chronicle::Chronicle;
 
 /// How a performance stands.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -223,8 +219,9 @@ impl EntryState {
 }
 
 impl SongState {
-    /// The song that the keys play; `on` says of each of its zones whether it is on.
-    pub(super) fn of(show: &Show, standing: &Standing, on: &[(String, bool)]) -> Option<SongState> {
+    /// The song that the keys play.
+    pub(super) fn of(show: &Show, snapshot: &Snapshot) -> Option<SongState> {
+        let standing = &snapshot.standing;
         let (entry, song) = playing(show, standing)?;
         let here = standing.song?;
         let keys = Keys::of(&show.book, entry, song);
@@ -240,10 +237,9 @@ impl SongState {
             }
         });
         let belongs = |zone| section.as_ref().is_none_or(|section| song.plays_in(zone, &section.name));
-        let zones = song.zones.iter().zip(on).map(|(zone, (name, on))| ZoneState {
-            name: name.clone(),
-            on: *on,
-            in_use: *on && belongs(zone),
+        let zones = song.zones.iter().enumerate().map(|(number, zone)| {
+            let on = snapshot.zone_is_on(number);
+            ZoneState { name: zone.name.clone(), on, in_use: on && belongs(zone) }
         });
         Some(SongState {
             place: here + 1,

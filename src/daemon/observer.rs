@@ -1,0 +1,311 @@
+//! The observer reads the owner's reports and makes them known: it says how the performance stands, keeps that for a
+//! restart, tells the service manager, and hands every report on to those who listen.
+//!
+//! It rebuilds nothing: each report brings what the engine knew. The owner neither waits for it nor wakes it, so its
+//! thread looks now and then; whoever wants to know more exactly makes it catch up first.
+
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::thread::{self, JoinHandle};
+use std::time::Duration;
+
+use crossbeam_channel::{Receiver, bounded};
+use jiff::ZonedDateTime;
+use rtrb::Consumer;
+
+use super::keep::Keeper;
+use super::report::LostReports;
+use super::state::{CountState, EntryState, PortState, SetState, SongState, State, TracksState};
+use super::watchdog::Supervisor;
+use super::{Daemon, Happened, LiveView, Report, Show, Tally};
+use crate::engine::Snapshot;
+use crate::ports::{Connection, Side};
+
+/// How often its thread looks for reports.
+const LOOK: Duration = Duration::from_millis(20);
+/// Reports that may wait for one who listens.
+const REPORTS: usize = 1024;
+
+/// Somebody who is handed every report. It must not wait.
+type Listener = Box<dyn FnMut(&Report) + Send>;
+
+/// Who knows how a performance stands.
+pub struct Observer {
+    name: String,
+    since: String,
+    tally: Tally,
+    view: LiveView,
+    lost: LostReports,
+    seen: Mutex<Seen>,
+}
+
+/// What was reported so far.
+struct Seen {
+    reports: Consumer<Report>,
+    listeners: Vec<Listener>,
+    show: Arc<Show>,
+    snapshot: Snapshot,
+    /// Whether the set has begun, so that `snapshot` means something.
+    begun: bool,
+    inputs: Vec<bool>,
+    outputs: Vec<bool>,
+    connections: Option<Arc<Vec<Connection>>>,
+    overruns: u64,
+    ended: bool,
+}
+
+/// What its thread does besides handing reports on.
+#[derive(Default)]
+pub struct Duties {
+    /// Keeps how the performance stands for a restart.
+    pub keeper: Option<Keeper>,
+    /// Tells the service manager.
+    pub supervisor: Option<Supervisor>,
+}
+
+impl Observer {
+    /// Observes `daemon`, which must not run yet and plays `show`. There is one observer of a performance.
+    ///
+    /// # Errors
+    /// It is observed already.
+    pub fn new(daemon: &mut Daemon, show: &Arc<Show>, name: &str) -> Result<Arc<Observer>, AlreadyObserved> {
+        let reports = daemon.unread.take().ok_or(AlreadyObserved)?;
+        let gear = &show.book.gear;
+        let connected = daemon.ports.connections();
+        let listened = |number: usize| {
+            let name = gear.outputs.get(number).map(|output| output.name.value.as_str());
+            connected.iter().any(|known| known.side == Side::Output && Some(known.port.as_str()) == name)
+        };
+        let outputs = gear.outputs.iter().enumerate().map(|(number, output)| match &output.port {
+            Some(_) => daemon.ports.output_there(number),
+            None => listened(number),
+        });
+        let seen = Seen {
+            reports,
+            listeners: Vec::new(),
+            show: Arc::clone(show),
+            snapshot: Snapshot::default(),
+            begun: false,
+            inputs: (0..gear.inputs.len()).map(|number| daemon.ports.input_there(number)).collect(),
+            outputs: outputs.collect(),
+            connections: None,
+            overruns: 0,
+            ended: false,
+        };
+        Ok(Arc::new(Observer {
+            name: name.to_owned(),
+            since: ZonedDateTime::now().strftime("%Y-%m-%dT%H:%M:%S%:z").to_string(),
+            tally: daemon.tally(),
+            view: daemon.live_view(),
+            lost: daemon.publisher.lost(),
+            seen: Mutex::new(seen),
+        }))
+    }
+
+    /// Begins to look for reports on a thread of its own, which ends with the performance.
+    ///
+    /// # Errors
+    /// The system gives no thread.
+    pub fn begin(self: &Arc<Self>, mut duties: Duties) -> std::io::Result<JoinHandle<()>> {
+        let observer = Arc::clone(self);
+        thread::Builder::new().name("observer".to_owned()).spawn(move || {
+            while !observer.attend(&mut duties) {
+                thread::sleep(LOOK);
+            }
+            if let Some(supervisor) = duties.supervisor.take() {
+                supervisor.stopping();
+            }
+        })
+    }
+
+    /// Looks once; whether the performance has ended. Files and the service manager are not waited for by anybody else.
+    fn attend(&self, duties: &mut Duties) -> bool {
+        let seen = self.caught_up();
+        let (ended, begun) = (seen.ended, seen.begun);
+        let (show, snapshot, connections) = (Arc::clone(&seen.show), seen.snapshot, seen.connections.clone());
+        drop(seen);
+        if begun {
+            if let Some(supervisor) = &mut duties.supervisor {
+                supervisor.stands(&title_line(&show, &snapshot));
+            }
+            if let Some(keeper) = &mut duties.keeper {
+                keeper.keep(&show, &snapshot, connections.as_deref(), ended);
+            }
+        }
+        ended
+    }
+
+    /// One more who is handed every report from now on, by the thread that reads it. It must not wait.
+    pub fn tell(&self, listener: impl FnMut(&Report) + Send + 'static) {
+        self.caught_up().listeners.push(Box::new(listener));
+    }
+
+    /// Reports from now on, in a bounded queue: what its reader does not fetch in time is lost, and counted.
+    #[must_use]
+    pub fn listen(&self) -> Receiver<Report> {
+        let (sender, receiver) = bounded(REPORTS);
+        let lost = self.lost.clone();
+        self.tell(move |report| {
+            if sender.try_send(report.clone()).is_err_and(|error| error.is_full()) {
+                lost.add();
+            }
+        });
+        receiver
+    }
+
+    /// Reads every report that was given by now, and hands it on.
+    pub fn catch_up(&self) {
+        drop(self.caught_up());
+    }
+
+    fn caught_up(&self) -> MutexGuard<'_, Seen> {
+        let mut seen = self.seen.lock().unwrap_or_else(PoisonError::into_inner);
+        let abandoned = seen.reports.is_abandoned();
+        while let Ok(report) = seen.reports.pop() {
+            seen.take_in(&report);
+            seen.listeners.iter_mut().for_each(|listener| listener(&report));
+        }
+        seen.ended |= abandoned;
+        seen
+    }
+
+    /// The name that tells this performance from others.
+    #[must_use]
+    pub fn name(&self) -> &str {
+        &self.name
+    }
+
+    /// What is played, and what the engine knows.
+    #[must_use]
+    pub fn snapshot(&self) -> (Arc<Show>, Snapshot) {
+        let seen = self.caught_up();
+        (Arc::clone(&seen.show), seen.snapshot)
+    }
+
+    /// How many reports were lost because nobody read them in time.
+    #[must_use]
+    pub fn reports_lost(&self) -> u64 {
+        self.lost.count()
+    }
+
+    /// How it stands.
+    #[must_use]
+    pub fn state(&self) -> State {
+        let seen = self.caught_up();
+        let (show, snapshot) = (&seen.show, &seen.snapshot);
+        let gear = &show.book.gear;
+        let inputs = gear.inputs.iter().zip(&seen.inputs).map(|(input, there)| PortState {
+            name: input.name.value.clone(),
+            port: Some(input.port.value.clone()),
+            there: *there,
+            optional: input.optional,
+        });
+        let outputs = gear.outputs.iter().zip(&seen.outputs).map(|(output, there)| PortState {
+            name: output.name.value.clone(),
+            port: output.port.as_ref().map(|port| port.value.clone()),
+            there: *there,
+            optional: output.optional,
+        });
+        State {
+            version: 1,
+            name: self.name.clone(),
+            running_since: self.since.clone(),
+            set: SetState {
+                title: show.book.set.title.clone(),
+                file: show.book.sources.first().map(|set| set.path.clone()).unwrap_or_default(),
+                entries: show.plan.entries(),
+                unsaved: show.changes.iter().map(ToString::to_string).collect(),
+            },
+            entry: EntryState::of(show, &snapshot.standing),
+            song: SongState::of(show, snapshot),
+            drone: snapshot.drone,
+            held_back: snapshot.not_sent,
+            lined_up: snapshot.next_song.map(|entry| show.plan.title(entry).to_owned()),
+            cues: snapshot.cues_on(&show.plan).filter_map(|cue| show.plan.cue_name(cue)).map(str::to_owned).collect(),
+            tracks: self.tally.position().map(|at| TracksState {
+                running: at.running,
+                bar: at.bar,
+                beat: at.beat,
+                tempo: at.tempo,
+            }),
+            tempo: self.tally.tempo(),
+            tempo_late_us: Some(self.tally.late()).filter(|late| *late > 0),
+            latency_us: self.view.latency(),
+            inputs: inputs.collect(),
+            outputs: outputs.collect(),
+            counts: CountState {
+                not_taken: self.tally.not_taken(),
+                shed: self.tally.shed(),
+                dropped: self.tally.dropped(),
+                overruns: seen.overruns,
+                out_of_range: self.tally.out_of_range(),
+                not_understood: self.tally.not_understood(),
+                unheard: self.lost.count(),
+            },
+        }
+    }
+}
+
+impl std::fmt::Debug for Observer {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Observer").field("name", &self.name).field("since", &self.since).finish_non_exhaustive()
+    }
+}
+
+/// A performance has one observer.
+#[derive(Debug, thiserror::Error)]
+#[error("the performance is observed already")]
+pub struct AlreadyObserved;
+
+impl Seen {
+    fn take_in(&mut self, report: &Report) {
+        let set = |list: &mut Vec<bool>, number: &usize, there: bool| {
+            list.get_mut(*number).into_iter().for_each(|known| *known = there);
+        };
+        self.show = Arc::clone(&report.show);
+        self.snapshot = report.snapshot;
+        match &report.what {
+            Happened::Noticed(_) => self.begun = true,
+            Happened::InputGone(number) => set(&mut self.inputs, number, false),
+            Happened::InputBack(number) => set(&mut self.inputs, number, true),
+            Happened::OutputGone(number) => set(&mut self.outputs, number, false),
+            Happened::OutputBack(number) => set(&mut self.outputs, number, true),
+            Happened::Connections(connections) => self.connections = Some(Arc::clone(connections)),
+            Happened::Overrun => self.overruns += 1,
+            Happened::Ended(_) => self.ended = true,
+            _ => {}
+        }
+    }
+}
+
+/// Where the set stands, in a line for whoever looks at the service.
+fn title_line(show: &Show, Snapshot { standing, .. }: &Snapshot) -> String {
+    let plan = &show.plan;
+    let mut words = format!("{}/{} {}", standing.entry + 1, plan.entries(), plan.title(standing.entry));
+    let here = standing.song.filter(|song| *song == standing.entry);
+    if let Some(section) = here.and_then(|song| plan.section_name(song, standing.section)) {
+        words.push_str(&format!(", {section}"));
+    }
+    words
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::engine::Standing;
+
+    #[test]
+    fn the_title_line_is_the_song_and_its_section() {
+        let book = crate::map::load("maps/midwinter.toml", &mut |path| std::fs::read(path)).book.unwrap();
+        let show = Show::new(book);
+        let title = |entry: usize| show.plan.title(entry).to_owned();
+        let entries = show.plan.entries();
+        let song = (0..entries).find(|entry| show.plan.section_name(*entry, 0).is_some()).unwrap();
+        let standing = Standing { entry: song, song: Some(song), ..Standing::default() };
+        let section = show.plan.section_name(song, 0).unwrap();
+        let line = |standing| title_line(&show, &Snapshot::from(standing));
+        assert_eq!(line(standing), format!("{}/{entries} {}, {section}", song + 1, title(song)));
+        let pause = (0..entries).find(|entry| show.plan.order_length(*entry) == 0).unwrap();
+        let standing = Standing { entry: pause, ..standing };
+        assert_eq!(line(standing), format!("{}/{entries} {}", pause + 1, title(pause)));
+    }
+}

@@ -110,6 +110,9 @@ fn write(file: &Path, kept: &Kept) -> io::Result<()> {
     passing.persist(file).map(|_| ()).map_err(|error| error.error)
 }
 
+/// Told once if how a performance stands cannot be written.
+type Complain = Box<dyn FnOnce(&io::Error) + Send>;
+
 /// Keeps how a performance stands, whenever that has changed.
 pub struct Keeper {
     file: PathBuf,
@@ -118,7 +121,7 @@ pub struct Keeper {
     /// Programs that were connected when it began, until there is news of them.
     connections: Vec<Connection>,
     fingerprint: Option<(Arc<Show>, u64)>,
-    cannot: Option<Box<dyn FnOnce(&io::Error) + Send>>,
+    complain: Option<Complain>,
 }
 
 impl Keeper {
@@ -128,7 +131,7 @@ impl Keeper {
         connections: Vec<Connection>,
         cannot: impl FnOnce(&io::Error) + Send + 'static,
     ) -> Keeper {
-        Keeper { file, kept: None, connections, fingerprint: None, cannot: Some(Box::new(cannot)) }
+        Keeper { file, kept: None, connections, fingerprint: None, complain: Some(Box::new(cannot)) }
     }
 
     /// Writes how it stands, if that is something new.
@@ -156,9 +159,9 @@ impl Keeper {
             return;
         }
         if let Err(error) = write(&self.file, &kept)
-            && let Some(cannot) = self.cannot.take()
+            && let Some(complain) = self.complain.take()
         {
-            cannot(&error);
+            complain(&error);
         }
         self.kept = Some(kept);
     }

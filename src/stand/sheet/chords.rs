@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::{Chords, Part};
-use crate::engine::Keys;
+use crate::evening::{Keys, Order, OrderStep, chords_of, lift, own_lift};
 use crate::map::{Entry, Song};
 use crate::music::{Chord, Key};
 
@@ -14,25 +14,15 @@ struct Coming {
     lift: i32,
 }
 
-/// The names of tonight's sections in order; nothing for a song without sections.
-pub(super) fn order(entry: &Entry, song: &Song) -> Vec<String> {
-    match entry.order.as_ref().or(song.order.as_ref()) {
-        Some(order) => order.iter().map(|name| name.value.clone()).collect(),
-        None => song.sections.iter().map(|section| section.name.value.clone()).collect(),
-    }
-}
-
 /// Each section once, in the order in which they come first; more than once where it is heard in several keys. Those
 /// that tonight's order lacks stand at the end.
 pub(super) fn parts(entry: &Entry, song: &Song, keys: &Keys) -> Vec<Part> {
-    let order = order(entry, song);
-    let mut lift = 0;
+    let steps = Order::of(entry, song).steps;
     let mut first: Vec<Coming> = Vec::new();
     let mut places: BTreeMap<Coming, Vec<usize>> = BTreeMap::new();
-    for (place, name) in order.iter().enumerate() {
-        let Some(section) = song.sections.iter().position(|section| section.name.value == *name) else { continue };
-        lift = song.lift_of(section).unwrap_or(lift);
-        let coming = Coming { section, lift };
+    for (place, OrderStep { section, lift, .. }) in steps.iter().enumerate() {
+        let Some(section) = *section else { continue };
+        let coming = Coming { section, lift: *lift };
         if !first.contains(&coming) {
             first.push(coming);
         }
@@ -40,10 +30,10 @@ pub(super) fn parts(entry: &Entry, song: &Song, keys: &Keys) -> Vec<Part> {
     }
     for section in 0..song.sections.len() {
         if !first.iter().any(|coming| coming.section == section) {
-            first.push(Coming { section, lift: song.lift_of(section).unwrap_or(0) });
+            first.push(Coming { section, lift: lift(own_lift(song, section), 0) });
         }
     }
-    first.iter().filter_map(|coming| part(song, keys, *coming, places.get(coming), order.len())).collect()
+    first.iter().filter_map(|coming| part(song, keys, *coming, places.get(coming), steps.len())).collect()
 }
 
 fn part(song: &Song, keys: &Keys, coming: Coming, places: Option<&Vec<usize>>, of: usize) -> Option<Part> {
@@ -63,7 +53,7 @@ fn part(song: &Song, keys: &Keys, coming: Coming, places: Option<&Vec<usize>>, o
             false => format!("room in {}", moved.room),
         });
     }
-    let bars = song.chords_of(coming.section).unwrap_or_default();
+    let bars = chords_of(song, coming.section);
     let bars = bars.iter().map(|bar| bar.iter().map(|chord| moved.chord(*chord)).collect()).collect();
     Some(Part { name: section.name.value.clone(), aside, remark: section.remark.clone(), bars })
 }
@@ -78,8 +68,8 @@ struct Moved {
 
 impl Moved {
     fn new(keys: &Keys, lift: i32) -> Moved {
-        let room = keys.tonight.transposed(lift);
-        let fingers = if keys.sounding { room } else { keys.play_in };
+        let room = keys.room_at(lift, 0);
+        let fingers = keys.fingers(room, 0);
         Moved { chart: keys.chart, fingers, room, to_room: keys.chart.nearest_way(keys.tonight) + lift }
     }
 

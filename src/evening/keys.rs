@@ -2,7 +2,7 @@
 
 use super::Standing;
 use crate::map::{Book, Entry, PlayIn, Song, Way};
-use crate::music::{Key, nearest_way};
+use crate::music::{Chord, Key, nearest_way};
 
 /// `raise-key` and `lower-key` go no further from tonight's key, in semitones.
 pub const FURTHEST: i32 = 12;
@@ -72,6 +72,12 @@ impl Keys {
     pub fn fingers(&self, room: Key, added: i32) -> Key {
         if self.sounding { room.transposed(-added) } else { self.play_in }
     }
+
+    /// A chord of the chart in another of the song's keys: as the fingers grip it, or as the room hears it.
+    #[must_use]
+    pub fn chord_in(&self, key: Key, chord: Chord) -> Chord {
+        chord.moved(self.chart.nearest_way(key), key)
+    }
 }
 
 /// What is added by hand once `key` has gone to the key on `tonic` (rule R5): the nearest way from what sounds, or the
@@ -124,6 +130,14 @@ mod tests {
         let keys = keys("", "key = \"D\"\nplay_in = \"sounding\"\n");
         assert_eq!((keys.shift_at(2, 0), keys.shift_at(2, 3)), (0, 3));
         assert_eq!(keys.fingers(keys.room_at(2, 3), 3).to_string(), "E");
+    }
+
+    #[test]
+    fn a_chord_of_the_chart_is_gripped_in_the_fingers_key_and_heard_in_the_rooms() {
+        let keys = keys("key = \"Eb\"\n", "key = \"D\"\nplay_in = \"C\"\n");
+        let chord: Chord = "A7/C#".parse().expect("a chord");
+        let named = |key: Key| keys.chord_in(key, chord).to_string();
+        assert_eq!([keys.chart, keys.play_in, keys.tonight].map(named), ["A7/C#", "G7/B", "Bb7/D"]);
     }
 
     #[test]

@@ -62,7 +62,7 @@ impl SongFrame {
         let order = Order::of(entry, song);
         let sections = (0..song.sections.len()).map(|section| {
             let room = room_of(&keys, &order, section, standing);
-            one(song, section, keys.chart, keys.fingers(room, standing.added), room)
+            one(song, section, &keys, keys.fingers(room, standing.added), room)
         });
         SongFrame {
             place: Some(here + 1),
@@ -87,21 +87,18 @@ fn room_of(keys: &Keys, order: &Order<'_>, section: usize, standing: &Standing) 
     }
 }
 
-fn one(song: &Song, section: usize, chart: Key, fingers: Key, room: Key) -> SectionFrame {
-    let bars = chords_of(song, section);
+fn one(song: &Song, section: usize, keys: &Keys, fingers: Key, room: Key) -> SectionFrame {
+    let bars = |key: Key| -> Bars {
+        let bar = |bar: &Vec<Chord>| bar.iter().map(|chord| keys.chord_in(key, *chord).to_string()).collect();
+        chords_of(song, section).iter().map(bar).collect()
+    };
     let here = song.sections.get(section);
     SectionFrame {
         name: here.map_or_else(String::new, |section| section.name.value.clone()),
         remark: here.and_then(|section| section.remark.clone()),
-        fingers: moved(bars, chart, fingers),
-        room: moved(bars, chart, room),
+        fingers: bars(fingers),
+        room: bars(room),
     }
-}
-
-/// Chords of the chart in another key.
-fn moved(bars: &[Vec<Chord>], chart: Key, to: Key) -> Bars {
-    let way = chart.nearest_way(to);
-    bars.iter().map(|bar| bar.iter().map(|chord| chord.moved(way, to).to_string()).collect()).collect()
 }
 
 fn zone_frames(show: &Show, song: &Song) -> Vec<ZoneFrame> {

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use super::{Chords, Part};
 use crate::evening::{Keys, Order, OrderStep, chords_of, lift, own_lift};
 use crate::map::{Entry, Song};
-use crate::music::{Chord, Key};
+use crate::music::Chord;
 
 /// A section under what a section key adds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -38,7 +38,8 @@ pub(super) fn parts(entry: &Entry, song: &Song, keys: &Keys) -> Vec<Part> {
 
 fn part(song: &Song, keys: &Keys, coming: Coming, places: Option<&Vec<usize>>, of: usize) -> Option<Part> {
     let section = song.sections.get(coming.section)?;
-    let moved = Moved::new(keys, coming.lift);
+    let room = keys.room_at(coming.lift, 0);
+    let fingers = keys.fingers(room, 0);
     let mut aside = vec![match places {
         None => "not in tonight's order".to_owned(),
         Some(places) => {
@@ -49,34 +50,14 @@ fn part(song: &Song, keys: &Keys, coming: Coming, places: Option<&Vec<usize>>, o
     }];
     if coming.lift != 0 {
         aside.push(match keys.sounding {
-            true => format!("fingers and room in {}", moved.room),
-            false => format!("room in {}", moved.room),
+            true => format!("fingers and room in {room}"),
+            false => format!("room in {room}"),
         });
     }
-    let bars = chords_of(song, coming.section);
-    let bars = bars.iter().map(|bar| bar.iter().map(|chord| moved.chord(*chord)).collect()).collect();
-    Some(Part { name: section.name.value.clone(), aside, remark: section.remark.clone(), bars })
-}
-
-/// How a chart's chords move to the fingers and to the room.
-struct Moved {
-    chart: Key,
-    fingers: Key,
-    room: Key,
-    to_room: i32,
-}
-
-impl Moved {
-    fn new(keys: &Keys, lift: i32) -> Moved {
-        let room = keys.room_at(lift, 0);
-        let fingers = keys.fingers(room, 0);
-        Moved { chart: keys.chart, fingers, room, to_room: keys.chart.nearest_way(keys.tonight) + lift }
-    }
-
-    fn chord(&self, chord: Chord) -> Chords {
-        let to_fingers = self.chart.nearest_way(self.fingers);
-        let fingers = chord.moved(to_fingers, self.fingers).to_string();
-        let room = chord.moved(self.to_room, self.room).to_string();
+    let both = |chord: &Chord| {
+        let (fingers, room) = (keys.chord_in(fingers, *chord).to_string(), keys.chord_in(room, *chord).to_string());
         Chords { room: if room == fingers { String::new() } else { room }, fingers }
-    }
+    };
+    let bars = chords_of(song, coming.section).iter().map(|bar| bar.iter().map(both).collect()).collect();
+    Some(Part { name: section.name.value.clone(), aside, remark: section.remark.clone(), bars })
 }

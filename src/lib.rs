@@ -21,9 +21,9 @@
 //!
 //! # Where the tables come from
 //!
-//! [`map`] reads TOML text into gear, songs and set as written, with every fault at its place; [`engine::Plan`] is
-//! the same compiled flat; [`check`] looks for what could go wrong tonight; [`stand`] is the page for a tablet on the
-//! music stand; [`cli`] is the command line.
+//! [`map`] reads TOML text into gear, songs and set as written, with every fault at its place; [`evening`] says what
+//! tonight makes of them, each rule once; [`engine::Plan`] is that compiled flat; [`check`] looks for what could go
+//! wrong tonight; [`stand`] is the page for a tablet on the music stand; [`cli`] is the command line.
 //!
 //! Each module says in its first lines what it does not know; `tests/tidy.rs` holds it to that.
 
@@ -31,6 +31,7 @@ pub mod check;
 pub mod cli;
 pub mod daemon;
 pub mod engine;
+pub mod evening;
 pub mod map;
 pub mod midi;
 pub mod music;

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::path::Path;
 use std::{fs, io};
 
+use handspan::evening::chords_of;
 use handspan::map::{Book, Curve, Drone, Level, Linger, Loaded, Pedal, Plays, SendMessage, StayInKey, load};
 use proptest::prelude::*;
 
@@ -251,7 +252,8 @@ fn a_section_has_its_own_chords_or_those_of_the_section_that_it_is_like() {
     let song = &book.songs[0];
     let chords = |section: usize| -> Option<String> {
         let bar = |bar: &Vec<_>| bar.iter().map(ToString::to_string).collect::<Vec<String>>().join(" ");
-        Some(song.chords_of(section)?.iter().map(bar).collect::<Vec<_>>().join(" | "))
+        let bars = chords_of(song, section);
+        (!bars.is_empty()).then(|| bars.iter().map(bar).collect::<Vec<_>>().join(" | "))
     };
     let verse = Some("D | A/C# Bm | A/C# Bm".to_owned());
     assert_eq!([0, 1, 2, 3].map(chords), [verse.clone(), None, verse.clone(), verse]);

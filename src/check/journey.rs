@@ -1,6 +1,7 @@
 //! Songs that no cue leads to, and numbers that lead to the first of several places.
 
 use super::words::{joined, quoted};
+use crate::evening::{entry_numbered, entry_titled, number_of, title_of};
 use crate::map::{Book, Cue, Diagnostic, Does, SongChoice};
 
 /// Hint: cues, but none that leads from song to song. Hint: entries of the set that no cue leads to. Hint: a song that
@@ -18,8 +19,8 @@ pub(super) fn find(book: &Book, found: &mut Vec<Diagnostic>) {
         _ => false,
     };
     for entry in 0..book.set.entries.len() {
-        let Some(number) = book.number_of(entry) else { continue };
-        let Some(first) = book.entry_numbered(number).filter(|first| *first != entry) else { continue };
+        let Some(number) = number_of(book, entry) else { continue };
+        let Some(first) = entry_numbered(book, number).filter(|first| *first != entry) else { continue };
         if !cues().any(|cue| by_number(cue, number)) {
             continue;
         }
@@ -42,7 +43,7 @@ fn unreached(book: &Book, first: &Cue) -> Option<Diagnostic> {
             hint.label("this is one of them").help("add one with do = \"next-song\", or change songs by other means"),
         );
     }
-    let titles: Vec<String> = missing.iter().map(|entry| quoted(book.title_of(*entry))).collect();
+    let titles: Vec<String> = missing.iter().map(|entry| quoted(title_of(book, *entry))).collect();
     let title = format!("no cue leads to {}", joined(&titles));
     let hint = Diagnostic::hint(spot, title).label("reached by no cue");
     Some(hint.help("add a cue with do = \"next-song\" where it comes before, or go there by other means"))
@@ -51,7 +52,7 @@ fn unreached(book: &Book, first: &Cue) -> Option<Diagnostic> {
 /// For each entry whether cues lead to it from the first. In a pause the gear's alone are in force (rule R19).
 fn reached(book: &Book) -> Vec<bool> {
     let entries = &book.set.entries;
-    let numbered: Vec<usize> = (1..=128).filter_map(|number| book.entry_numbered(number)).collect();
+    let numbered: Vec<usize> = (1..=128).filter_map(|number| entry_numbered(book, number)).collect();
     let mut reached = vec![false; entries.len()];
     let mut open = vec![0];
     while let Some(entry) = open.pop() {
@@ -64,8 +65,8 @@ fn reached(book: &Book) -> Vec<bool> {
                 Does::NextSong => open.push(entry + 1),
                 Does::PreviousSong => open.extend(entry.checked_sub(1)),
                 Does::Song(choice) | Does::LineUp(choice) => match choice {
-                    SongChoice::Titled(title) => open.extend(book.entry_titled(&title.value)),
-                    SongChoice::Number(number) => open.extend(book.entry_numbered(number.value)),
+                    SongChoice::Titled(title) => open.extend(entry_titled(book, &title.value)),
+                    SongChoice::Number(number) => open.extend(entry_numbered(book, number.value)),
                     SongChoice::Received => open.extend(&numbered),
                 },
                 _ => {}

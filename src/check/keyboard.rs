@@ -1,6 +1,7 @@
 //! A keyboard in one section, cut into stretches of neighbouring keys that all reach the same zones.
 
-use super::tonight::{Part, playing, touched};
+use super::tonight::Part;
+use crate::evening::{playing, touch};
 use crate::map::{Book, Curve, Input, KeyRange};
 
 /// A set of velocities, one bit each.
@@ -40,7 +41,7 @@ pub(super) fn span((low, high): (u8, u8)) -> u128 {
 
 /// The velocities that an input can give: 1 to 127 through its curve.
 pub(super) fn touches(curve: Option<&Curve>) -> Velocities {
-    (1..=127).fold(0, |all, velocity| all | 1 << touched(curve, velocity))
+    touch(curve, 0.0)[1..].iter().fold(0, |all, velocity| all | 1 << velocity)
 }
 
 /// A set of velocities in words: `1 to 39`; `among` are those that can come, so that one that cannot is no hole.
@@ -85,7 +86,7 @@ pub(super) fn all(book: &Book, touches: &[Velocities], parts: &[Part<'_>], zones
         let heard: Vec<usize> = zones.iter().copied().filter(|zone| parts[*zone].hears(number)).collect();
         Keyboard { input: number, stretches: stretches(keys(input), touches[number], parts, &heard) }
     };
-    playing(book).map(one).collect()
+    playing(&book.gear).map(one).collect()
 }
 
 /// Rule R3: a press goes to every zone that contains its key and velocity, up to the first `only`. A zone that is off

@@ -264,7 +264,7 @@ fn interval_name(semitones: i32) -> &'static str {
 fn lowered(piece: &Piece<'_>, part: &Part<'_>, key: u8, shift: &Shift) -> Diagnostic {
     let clear = third_clear_from().unwrap_or_default();
     let (offset, octave) = (part.offset_at(shift.semitones), piece.octave);
-    let heard = shift.keys.tonight.transposed(shift.lift);
+    let heard = shift.keys.room_at(shift.lift, 0);
     let title =
         format!("tonight's key moves the zone {} so low that thirds on its lowest keys turn to mud", part.name());
     let sounds = sounding(i32::from(key) + offset, heard, octave);

@@ -2,7 +2,7 @@
 
 use super::tonight::Tonight;
 use super::words::quoted;
-use crate::engine::MOST_INPUTS;
+use crate::evening::MOST_INPUTS;
 use crate::map::{Diagnostic, Input, Kind, Output};
 
 /// Error: no input plays. Error: more inputs than the engine hears. Hint: an output that may lead back to an input.

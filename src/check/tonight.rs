@@ -5,14 +5,11 @@ use std::collections::{BTreeMap, HashMap};
 
 use super::keyboard::{self, Keyboard, Velocities};
 use super::words;
-use crate::engine::{Keys, MOST_INPUTS};
-use crate::map::{At, Book, Curve, Entry, Input, Plays, Section, Song, Sound, Spot, StayInKey, Trigger, Zone};
+use crate::evening::{self, Inputs, Keys, Order, OrderStep, inputs_of, plays_in, title};
+use crate::map::{Book, Entry, Input, Plays, Section, Song, Sound, Spot, StayInKey, Trigger, Zone};
 
 /// One channel of one output: the output's number in the gear, and the channel.
 pub(super) type Place = (usize, u8);
-
-/// A set of inputs, one bit each.
-pub(super) type Inputs = u32;
 
 /// A set with everything looked up.
 pub(super) struct Tonight<'a> {
@@ -92,10 +89,10 @@ pub(super) struct Stop {
 
 impl<'a> Tonight<'a> {
     pub fn new(book: &'a Book) -> Tonight<'a> {
-        let inputs = book.gear.inputs.iter().take(MOST_INPUTS);
-        let touches = inputs.map(|input| keyboard::touches(input.curve.as_ref())).collect();
-        let names = Names::of(book);
-        let pieces = book.songs.iter().map(|song| Piece::new(book, song, &names)).collect();
+        let inputs = evening::heard(&book.gear);
+        let touches = inputs.map(|(_, input)| keyboard::touches(input.curve.as_ref())).collect();
+        let sounds = sounds(book);
+        let pieces = book.songs.iter().map(|song| Piece::new(book, song, &sounds)).collect();
         let mut tonight = Tonight { book, touches, pieces, outings: Vec::new() };
         for entry in &book.set.entries {
             if let Some(song) = entry.song {
@@ -113,7 +110,7 @@ impl<'a> Tonight<'a> {
 
     /// The inputs that the engine hears and zones may listen to, with their numbers.
     pub fn playing(&self) -> impl Iterator<Item = (usize, &'a Input)> + use<'a> {
-        playing(self.book)
+        evening::playing(&self.book.gear)
     }
 
     /// The keys of an input that are cues in a song, and so play nothing (rule R19).
@@ -129,47 +126,29 @@ impl<'a> Tonight<'a> {
 
     /// An entry's title.
     pub fn title(&self, outing: &Outing<'a>) -> String {
-        words::quoted(outing.entry.title.as_ref().unwrap_or(&self.pieces[outing.piece].song.title.value))
+        words::quoted(title(self.book, outing.entry))
     }
 }
 
-/// The inputs that the engine hears and zones may listen to, with their numbers.
-pub(super) fn playing(book: &Book) -> impl Iterator<Item = (usize, &Input)> + use<'_> {
-    book.gear.inputs.iter().take(MOST_INPUTS).enumerate().filter(|(_, input)| input.play)
-}
+/// Sounds by name, each with the place where it is.
+type Sounds<'a> = HashMap<&'a str, (&'a Sound, Place)>;
 
-/// Sounds, outputs and inputs by name.
-struct Names<'a> {
-    sounds: HashMap<&'a str, (&'a Sound, Place)>,
-    inputs: HashMap<&'a str, Inputs>,
-    all: Inputs,
-}
-
-impl<'a> Names<'a> {
-    fn of(book: &'a Book) -> Names<'a> {
-        let gear = &book.gear;
-        let outputs: HashMap<&str, usize> =
-            gear.outputs.iter().enumerate().map(|(number, output)| (output.name.value.as_str(), number)).collect();
-        let sounds = gear.sounds.iter().filter_map(|sound| {
-            let output = outputs.get(sound.output.value.as_str())?;
-            Some((sound.name.value.as_str(), (sound, (*output, sound.channel.index()))))
-        });
-        let inputs: HashMap<&str, Inputs> =
-            playing(book).map(|(number, input)| (input.name.value.as_str(), 1 << number)).collect();
-        let all = inputs.values().fold(0, |all, input| all | input);
-        Names { sounds: sounds.collect(), inputs, all }
-    }
-
-    fn listened_to(&self, input: Option<&At<String>>) -> Inputs {
-        input.map_or(self.all, |input| self.inputs.get(input.value.as_str()).copied().unwrap_or(0))
-    }
+fn sounds(book: &Book) -> Sounds<'_> {
+    let gear = &book.gear;
+    let outputs: HashMap<&str, usize> =
+        gear.outputs.iter().enumerate().map(|(number, output)| (output.name.value.as_str(), number)).collect();
+    let placed = gear.sounds.iter().filter_map(|sound| {
+        let output = outputs.get(sound.output.value.as_str())?;
+        Some((sound.name.value.as_str(), (sound, (*output, sound.channel.index()))))
+    });
+    placed.collect()
 }
 
 impl<'a> Piece<'a> {
-    fn new(book: &'a Book, song: &'a Song, names: &Names<'a>) -> Piece<'a> {
+    fn new(book: &'a Book, song: &'a Song, sounds: &Sounds<'a>) -> Piece<'a> {
         let part = |zone: &'a Zone| {
-            let (sound, place) = *names.sounds.get(zone.sound.value.as_str())?;
-            Some(Part { zone, sound, place, inputs: names.listened_to(zone.input.as_ref()) })
+            let (sound, place) = *sounds.get(zone.sound.value.as_str())?;
+            Some(Part { zone, sound, place, inputs: inputs_of(&book.gear, zone) })
         };
         let parts = song.zones.iter().filter_map(part).collect();
         Piece { song, octave: words::middle_c(book, song.title.spot), parts, scenes: Vec::new() }
@@ -182,26 +161,13 @@ impl<'a> Piece<'a> {
 
     /// Plays an entry in its order, as the plan has it: scenes that are new tonight are added.
     fn perform(&mut self, book: &'a Book, entry: &'a Entry, number: usize) -> Outing<'a> {
-        let song = self.song;
-        let keys = Keys::of(book, entry, song);
-        let order = entry.order.as_ref().or(song.order.as_ref());
-        let numbers: HashMap<&str, usize> =
-            song.sections.iter().enumerate().map(|(number, section)| (section.name.value.as_str(), number)).collect();
-        let sections: Vec<Option<usize>> = match order {
-            Some(order) => order.iter().map(|name| numbers.get(name.value.as_str()).copied()).collect(),
-            None if song.sections.is_empty() => vec![None],
-            None => (0..song.sections.len()).map(Some).collect(),
-        };
-        let (mut lift, mut lifted_by) = (0, None);
+        let keys = Keys::of(book, entry, self.song);
         let mut stops = Vec::new();
         let mut known: HashMap<Option<usize>, usize> =
             self.scenes.iter().enumerate().map(|(number, scene)| (scene.section, number)).collect();
-        for section in sections {
-            if let Some(key) = section.and_then(|section| song.sections[section].key.as_ref()) {
-                (lift, lifted_by) = (song.key.value.nearest_way(key.value), Some(key.spot));
-            }
+        for OrderStep { section, lift, lifted_by } in Order::of(entry, self.song).steps {
             let scene = *known.entry(section).or_insert_with(|| self.add_scene(section));
-            let semitones = if keys.sounding { 0 } else { keys.shift + lift };
+            let semitones = keys.shift_at(lift, 0);
             let shifts = &mut self.scenes[scene].shifts;
             if !shifts.iter().any(|shift| shift.semitones == semitones) {
                 let tonight = entry.key.as_ref().map(|key| key.spot);
@@ -213,9 +179,8 @@ impl<'a> Piece<'a> {
     }
 
     fn add_scene(&mut self, section: Option<usize>) -> usize {
-        let name = section.map_or("", |section| self.song.sections[section].name.value.as_str());
-        let plays = |part: &Part<'_>| section.is_none() || self.song.plays_in(part.zone, name);
-        let zones: Vec<usize> = (0..self.parts.len()).filter(|zone| plays(&self.parts[*zone])).collect();
+        let plays = |zone: &usize| plays_in(self.song, self.parts[*zone].zone, section.unwrap_or(0));
+        let zones: Vec<usize> = (0..self.parts.len()).filter(plays).collect();
         let mut first_at = BTreeMap::new();
         for zone in zones.iter().filter(|zone| self.parts[**zone].zone.on) {
             first_at.entry(self.parts[*zone].place).or_insert(*zone);
@@ -280,10 +245,4 @@ impl Part<'_> {
     pub fn hears(&self, input: usize) -> bool {
         self.inputs & 1 << input != 0
     }
-}
-
-/// What a touch of `velocity` counts after an input's curve (rule R6).
-pub(super) fn touched(curve: Option<&Curve>, velocity: u8) -> u8 {
-    let velocity = f64::from(velocity);
-    curve.map_or(velocity, |curve| curve.at(velocity)).round().clamp(1.0, 127.0) as u8
 }

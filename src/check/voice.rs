@@ -103,7 +103,7 @@ impl Sung<'_> {
     }
 
     fn note(&self, number: i32, stop: &Stop) -> String {
-        sounding(number, self.outing.keys.tonight.transposed(stop.lift), self.octave)
+        sounding(number, self.outing.keys.room_at(stop.lift, 0), self.octave)
     }
 
     fn help(&self) -> String {

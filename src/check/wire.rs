@@ -7,6 +7,7 @@ use std::sync::Arc;
 use super::tonight::{Part, Piece, Scene, Tonight};
 use super::words::{in_sections, milliseconds, quoted};
 use crate::engine::{Action, Engine, Event, Plan};
+use crate::evening::title_of;
 use crate::map::{Book, Diagnostic, Linger, Plays, Spot, Wire};
 
 /// One byte on the cable, in microseconds.
@@ -217,11 +218,7 @@ fn longest_change(tonight: &Tonight<'_>, changes: &[Change], output: usize) -> O
     // Of equals the first.
     let longest = too_long.rev().max_by_key(|change| bytes(change))?;
     let entries = &tonight.book.set.entries;
-    let title = |entry: usize| {
-        let entry = &entries[entry];
-        let song = entry.song.map(|song| &tonight.book.songs[song].title.value);
-        entry.title.as_ref().or(song).map(|title| quoted(title)).unwrap_or_default()
-    };
+    let title = |entry: usize| quoted(title_of(tonight.book, entry));
     let name = &tonight.book.gear.outputs[output].name;
     let more = match more {
         0 => String::new(),

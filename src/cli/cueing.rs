@@ -4,6 +4,7 @@
 mod tests;
 
 use crate::engine::{self, By, Notice, Rehearsal};
+use crate::evening::title_of;
 use crate::map::{Book, Cue, Press};
 use crate::midi::file::{Take, TakeKind};
 use crate::stand::words::cues;
@@ -52,7 +53,7 @@ impl Fired<'_> {
         if step.notices.contains(&Notice::NothingThere) {
             does.push_str(": nothing there");
         }
-        let title = step.notices.contains(&Notice::Song).then(|| book.title_of(step.standing.entry).to_owned());
+        let title = step.notices.contains(&Notice::Song).then(|| title_of(book, step.standing.entry).to_owned());
         (does, title)
     }
 

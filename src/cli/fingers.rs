@@ -1,10 +1,9 @@
 //! What one finger plays where one key plays a chord (rule R13), drawn with characters.
 
-use crate::engine::Keys;
+use crate::evening::{Keys, chord_on};
 use crate::map::Song;
 use crate::music::chord::Kind;
 use crate::stand::drawing::BLACK;
-use crate::stand::words::fingers::chord_on;
 
 /// Columns of a white key, at least.
 const WHITE: usize = 7;
@@ -13,7 +12,7 @@ const WHITE: usize = 7;
 /// finger has no name. Nothing where it is too wide.
 pub(super) fn octave(song: &Song, keys: &Keys, width: usize) -> Vec<String> {
     let name = |key: u8| {
-        let chord = chord_on(song, keys, key);
+        let chord = chord_on(song, keys.play_in, key);
         // C# with its fifth is written C#5, which looks like a note's name.
         if chord.kind() == Kind::Fifth { String::new() } else { chord.to_string() }
     };
@@ -55,20 +54,6 @@ mod tests {
         let book = load("set.toml", &mut read).book.expect("the maps load");
         let keys = Keys::of(&book, &book.set.entries[0], &book.songs[0]);
         (book.songs[0].clone(), keys)
-    }
-
-    fn chords(key: &str, fingers: &str) -> Vec<String> {
-        let (song, keys) = song(key, fingers);
-        (0..12).map(|class| chord_on(&song, &keys, class).to_string()).collect()
-    }
-
-    #[test]
-    fn each_key_has_the_chord_of_its_degree_or_its_finger() {
-        // R13; the triads as in the tests of `music::scale`.
-        let c = ["C", "Db5", "Dm", "Eb5", "C/E", "F", "D7", "G", "Ab5", "Am", "Bb5", "G/B"];
-        assert_eq!(chords("C", "E = \"C/E\"\nB = \"G/B\"\n\"F#\" = \"D7\""), c);
-        let am = chords("Am", "");
-        assert_eq!([am[9].as_str(), am[4].as_str(), am[8].as_str()], ["Am", "E", "G#dim"]);
     }
 
     #[test]

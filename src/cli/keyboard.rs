@@ -1,10 +1,10 @@
 //! A keyboard with its zones, drawn with characters.
 
 use super::fingers;
-use crate::engine::Keys;
+use crate::evening::{Keys, listens, zone_fits};
 use crate::map::{Book, Input, KeyRange, Song, StayInKey, Trigger, Zone};
 use crate::midi::Note;
-use crate::music::{Classes, note};
+use crate::music::note;
 use crate::stand::drawing::BLACK;
 use crate::stand::words::{cues, zones};
 
@@ -36,7 +36,7 @@ impl Scale {
 /// octave is drawn large, with what each key plays.
 pub(super) fn draw(book: &Book, song: &Song, keys: &Keys, input: &Input, width: usize) -> Vec<String> {
     let scale = Scale::new(input.keys, width);
-    let listening: Vec<&Zone> = song.zones.iter().filter(|zone| zones::listens(zone, input)).collect();
+    let listening: Vec<&Zone> = song.zones.iter().filter(|zone| listens(zone, input)).collect();
     let mut lines = vec![names(&scale), pattern(&scale)];
     lines.extend(fitting(song, keys, &listening, &scale));
     lines.extend(listening.iter().map(|zone| bar(book, zone, &scale)));
@@ -73,13 +73,12 @@ fn spare(book: &Book, song: &Song, input: &Input, scale: &Scale) -> Vec<String> 
 fn fitting(song: &Song, keys: &Keys, listening: &[&Zone], scale: &Scale) -> Option<String> {
     let mut line = vec![' '; scale.columns()];
     for zone in listening.iter().filter(|zone| zone.stay_in_key != StayInKey::Off) {
-        let sections: Vec<Classes> =
-            zones::sections_of(song, zone).map(|section| zones::fitting(song, section, keys.play_in.tonic())).collect();
+        let fits = zone_fits(song, zone, None, keys.play_in.tonic());
         for key in (zone.keys.value.0 as u8).max(scale.low)..=(zone.keys.value.1 as u8).min(scale.high) {
             let column = scale.column(key);
-            if sections.iter().all(|fits| fits.contains(key)) {
+            if fits.everywhere.contains(key) {
                 line[column] = '•';
-            } else if sections.iter().any(|fits| fits.contains(key)) {
+            } else if fits.somewhere.contains(key) {
                 line[column] = '◦';
             }
         }

@@ -3,14 +3,13 @@
 use super::cueing::{self, Fired};
 use crate::engine::By;
 use crate::engine::words::channel;
-use crate::engine::{Cause, Keys, Line, Notice, Rehearsal, Standing, Step};
+use crate::engine::{Cause, Line, Notice, Rehearsal, Step};
+use crate::evening::{Keys, Standing, chord_on, fits, plays_in};
 use crate::map::{Book, Input, Linger, Song, StayInKey, Zone};
 use crate::midi::Note;
 use crate::midi::file::{Take, TakeKind};
 use crate::music::{chord, note};
-use crate::stand::words::fingers::chord_on;
 use crate::stand::words::messages::spoken;
-use crate::stand::words::zones::fitting;
 
 /// Columns of the hand's part, and of an output's at most.
 const COLUMN: usize = 20;
@@ -190,7 +189,7 @@ fn played(book: &Book, hand: &mut Hand, bytes: &[u8], step: &Step, said: &[&Line
                 return (Kind::Key, format!("{words} (lets go)"));
             }
             if zones().any(|zone| zone.one_key_chord && struck_at(book, zone, said).next().is_some()) {
-                return (Kind::Key, format!("{words} ({})", chord_on(song, &keys, key)));
+                return (Kind::Key, format!("{words} ({})", chord_on(song, keys.play_in, key)));
             }
             (Kind::Key, words)
         }
@@ -207,17 +206,15 @@ fn played(book: &Book, hand: &mut Hand, bytes: &[u8], step: &Step, said: &[&Line
 
 /// The song that the keys play, and its keys tonight.
 fn playing<'a>(book: &'a Book, standing: &Standing) -> Option<(&'a Song, Keys)> {
-    let entry = book.set.entries.get(standing.song?)?;
-    let song = book.songs.get(entry.song?)?;
+    let (entry, song) = standing.playing(book)?;
     Some((song, Keys::of(book, entry, song)))
 }
 
 /// The zones of the section where we stand that have this key.
 fn zones_with<'a>(song: &'a Song, standing: &Standing, key: u8) -> impl Iterator<Item = &'a Zone> {
-    let section = song.sections.get(standing.section);
+    let section = standing.section;
     let has = move |zone: &Zone| (zone.keys.value.0 as u8..=zone.keys.value.1 as u8).contains(&key);
-    let is_in = move |zone: &Zone| section.is_none_or(|section| song.plays_in(zone, &section.name.value));
-    song.zones.iter().filter(move |zone| has(zone) && is_in(zone))
+    song.zones.iter().filter(move |zone| has(zone) && plays_in(song, zone, section))
 }
 
 /// The notes that begin where a zone goes.
@@ -240,8 +237,7 @@ fn wrong(
     key: u8,
     said: &[&Line],
 ) -> Option<String> {
-    let tonic = (i32::from(standing.tonic) - standing.shift).rem_euclid(12) as u8;
-    if zone.stay_in_key == StayInKey::Off || fitting(song, standing.section, tonic).contains(key) {
+    if zone.stay_in_key == StayInKey::Off || fits(song, standing.section, standing.finger_tonic()).contains(key) {
         return None;
     }
     let moved = 12 * zone.octave + zone.transpose + if zone.follow_key { standing.shift } else { 0 };

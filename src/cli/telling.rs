@@ -3,10 +3,10 @@
 use std::sync::Arc;
 
 use super::keyboard;
-use crate::daemon::state::sounding as heard;
 use crate::daemon::{Happened, Report, Show, telling};
-use crate::engine::{Keys, Notice, Snapshot, Standing};
-use crate::map::{Entry, Song};
+use crate::engine::{Notice, Snapshot};
+use crate::evening::{Keys, Standing, worth_drawing};
+use crate::map::Song;
 use crate::stand::words::zones::{self, Detail};
 
 /// Puts reports into words.
@@ -83,9 +83,9 @@ impl Told<'_> {
         let line = match notice {
             Notice::Song => return self.song(standing),
             Notice::Section => return self.section(standing).into_iter().collect(),
-            Notice::Key => match self.playing(standing) {
+            Notice::Key => match standing.playing(&self.show.book) {
                 Some((entry, song)) => {
-                    let heard = heard(&Keys::of(&self.show.book, entry, song), standing);
+                    let heard = Keys::of(&self.show.book, entry, song).room(standing.tonic);
                     let added = match standing.added {
                         0 => "tonight's key".to_owned(),
                         added => format!(
@@ -138,12 +138,6 @@ impl Told<'_> {
         vec![line]
     }
 
-    /// The entry and song whose zones the keys play.
-    fn playing(&self, standing: &Standing) -> Option<(&Entry, &Song)> {
-        let entry = self.show.book.set.entries.get(standing.song?)?;
-        Some((entry, self.show.book.songs.get(entry.song?)?))
-    }
-
     fn song(&self, standing: &Standing) -> Vec<String> {
         let number = format!("{}/{}", standing.entry + 1, self.show.plan.entries());
         let title = self.show.plan.title(standing.entry);
@@ -174,14 +168,14 @@ impl Told<'_> {
 
     fn keyboards(&self, song: &Song, keys: &Keys) -> Vec<String> {
         let Some(width) = self.drawn else { return Vec::new() };
-        let inputs = zones::worth_drawing(&self.show.book, song);
+        let inputs = worth_drawing(&self.show.book, song);
         let drawn = inputs.flat_map(|input| keyboard::draw(&self.show.book, song, keys, input, width));
         let words = zones::words(&self.show.book, song, keys, Detail::Short);
         drawn.chain(words).map(|line| format!("{INDENT}{line}")).collect()
     }
 
     fn section(&self, standing: &Standing) -> Option<String> {
-        let (entry, song) = self.playing(standing)?;
+        let (entry, song) = standing.playing(&self.show.book)?;
         let section = song.sections.get(standing.section)?;
         let here = standing.song?;
         let length = self.show.plan.order_length(here);
@@ -192,7 +186,7 @@ impl Told<'_> {
             .and_then(|next| self.show.plan.section_name(here, next));
         let mut line = format!("{INDENT}{} ({} of {length})", section.name.value, standing.place + 1);
         if section.key.is_some() || standing.added != 0 {
-            line.push_str(&format!(", heard in {}", heard(&Keys::of(&self.show.book, entry, song), standing)));
+            line.push_str(&format!(", heard in {}", Keys::of(&self.show.book, entry, song).room(standing.tonic)));
         }
         if let Some(remark) = &section.remark {
             line.push_str(&format!(": {remark}"));

@@ -8,7 +8,8 @@ use std::sync::Arc;
 use super::table::{self, Kind, Moment};
 use super::telling::in_which_keys;
 use super::{Failure, demo, keyboard, practice, render, tell};
-use crate::engine::{Action, Keys, Notice, Plan, Rehearsal};
+use crate::engine::{Action, Notice, Plan, Rehearsal};
+use crate::evening::{Keys, worth_drawing};
 use crate::map::{self, Book};
 use crate::midi::file::{self, Take, TakeKind};
 use crate::stand::words::zones::{self, Detail};
@@ -135,7 +136,7 @@ fn show(book: &Book, song: usize, entry: usize, rehearsal: &Rehearsal, take: &Ta
     let keys = Keys::of(book, &book.set.entries[entry], song);
     tell(&format!("\n{}", song.title.value));
     tell(&format!("  {}", in_which_keys(&keys, song)));
-    for input in zones::worth_drawing(book, song) {
+    for input in worth_drawing(book, song) {
         tell(&format!("\n  {}", input.name.value));
         let drawn = keyboard::draw(book, song, &keys, input, KEYBOARD);
         drawn.iter().for_each(|line| tell(format!("  {line}").trim_end()));

@@ -1,8 +1,9 @@
 //! What an action did, in a sentence.
 
-use super::state::{EntryState, SongState, playing, sounding};
+use super::state::{EntryState, SongState};
 use super::{Outcome, Show};
-use crate::engine::{Action, ActionError, Keys, Notice, Snapshot, Standing};
+use crate::engine::{Action, ActionError, Notice, Snapshot};
+use crate::evening::{Keys, Standing};
 use crate::map::nearest;
 
 /// Whether an action did something, and the sentence on it.
@@ -66,8 +67,8 @@ fn title<'s>(show: &'s Show, standing: &Standing) -> &'s str {
 
 /// The key that the room hears.
 pub(super) fn heard(show: &Show, standing: &Standing) -> Option<String> {
-    let (entry, song) = playing(show, standing)?;
-    Some(sounding(&Keys::of(&show.book, entry, song), standing).to_string())
+    let (entry, song) = standing.playing(&show.book)?;
+    Some(Keys::of(&show.book, entry, song).room(standing.tonic).to_string())
 }
 
 fn why_not(action: Action, notice: Notice, standing: &Standing, show: &Show) -> String {

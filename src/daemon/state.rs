@@ -5,9 +5,9 @@
 use serde::{Deserialize, Serialize};
 
 use super::Show;
-use crate::engine::{Keys, Snapshot, Standing};
+use crate::engine::Snapshot;
+use crate::evening::{Keys, Standing, is_in_use};
 use crate::map::{Entry, Song};
-use crate::music::Key;
 
 /// How a performance stands.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -185,25 +185,10 @@ pub struct CountState {
     pub unheard: u64,
 }
 
-/// The key that the room hears now, spelled from tonight's.
-#[must_use]
-pub fn sounding(keys: &Keys, standing: &Standing) -> Key {
-    let away = (i32::from(standing.tonic) - i32::from(keys.tonight.tonic())).rem_euclid(12);
-    if away == 0 { keys.tonight } else { keys.tonight.transposed(if away > 6 { away - 12 } else { away }) }
-}
-
-/// The key that the fingers play in where `heard` is what the room hears. Fingers that play what is heard are left behind
-/// only by what was added by hand (rule R5).
-#[must_use]
-pub fn fingers(keys: &Keys, heard: Key, standing: &Standing) -> Key {
-    if keys.sounding { heard.transposed(-standing.added) } else { keys.play_in }
-}
-
 /// The entry and song whose zones the keys play.
 #[must_use]
 pub fn playing<'s>(show: &'s Show, standing: &Standing) -> Option<(&'s Entry, &'s Song)> {
-    let entry = show.book.set.entries.get(standing.song?)?;
-    Some((entry, show.book.songs.get(entry.song?)?))
+    standing.playing(&show.book)
 }
 
 impl EntryState {
@@ -225,7 +210,7 @@ impl SongState {
         let (entry, song) = playing(show, standing)?;
         let here = standing.song?;
         let keys = Keys::of(&show.book, entry, song);
-        let heard = sounding(&keys, standing);
+        let room = keys.room(standing.tonic);
         let section = song.sections.get(standing.section).map(|section| {
             let next = show.plan.section_at(here, standing.place + 1);
             SectionState {
@@ -236,19 +221,18 @@ impl SongState {
                 remark: section.remark.clone(),
             }
         });
-        let belongs = |zone| section.as_ref().is_none_or(|section| song.plays_in(zone, &section.name));
         let zones = song.zones.iter().enumerate().map(|(number, zone)| {
             let on = snapshot.zone_is_on(number);
-            ZoneState { name: zone.name.clone(), on, in_use: on && belongs(zone) }
+            ZoneState { name: zone.name.clone(), on, in_use: is_in_use(song, zone, standing.section, on) }
         });
         Some(SongState {
             place: here + 1,
             title: show.plan.title(here).to_owned(),
             keys: KeyState {
                 chart: keys.chart.to_string(),
-                play_in: fingers(&keys, heard, standing).to_string(),
+                play_in: keys.fingers(room, standing.added).to_string(),
                 tonight: keys.tonight.to_string(),
-                sounding: heard.to_string(),
+                sounding: room.to_string(),
                 shift: standing.shift,
                 added: standing.added,
             },

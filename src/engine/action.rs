@@ -1,6 +1,7 @@
 //! What a player can do to the set, and the words for it.
 
 use super::plan::Plan;
+use crate::evening::entry_named;
 use crate::music::Key;
 
 /// Something done to the set, with all names already looked up.
@@ -162,10 +163,7 @@ fn song(word: &'static str, name: &str, plan: &Plan) -> Result<usize, ActionErro
     if name.is_empty() {
         return Err(ActionError::Missing(word, "a title or its place in the set, counted from 1"));
     }
-    let by_title = plan.titles.iter().position(|title| title.to_lowercase() == name.to_lowercase());
-    let by_place = || name.parse::<usize>().ok().filter(|place| (1..=plan.titles.len()).contains(place));
-    let index = by_title.or_else(|| by_place().map(|place| place - 1));
-    index.ok_or_else(|| ActionError::NoSuch("song", name.to_owned()))
+    entry_named(&plan.titles, name).ok_or_else(|| ActionError::NoSuch("song", name.to_owned()))
 }
 
 fn section(name: &str, plan: &Plan) -> Result<Action, ActionError> {

@@ -7,10 +7,8 @@ use super::action::Action;
 use super::out::{Notice, Out};
 use super::plan::{PlanSong, PlanTonight};
 use super::{Engine, Standing};
+use crate::evening::{FURTHEST, added_for, lift};
 use crate::music::voicing::Voicing;
-
-/// `raise-key` and `lower-key` go no further from tonight's key, in semitones.
-pub(super) const FURTHEST: i32 = 12;
 
 /// Which of the new song's or section's sends are said.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -232,16 +230,13 @@ impl Engine {
         self.find_shift(tonight);
     }
 
-    /// Rule R5: tonight's shift, what the last section key adds, and what was added since. Fingers that play what is
-    /// heard are not moved by a section key.
+    /// Rule R5: the shift and the room's tonic where we stand. A section that is played aside has its own key, or that
+    /// of the place that was left for it.
     pub(super) fn find_shift(&mut self, tonight: &PlanTonight) {
-        let song = &self.plan.songs[tonight.song];
         let Standing { place, section, added, .. } = self.standing;
-        let at_place = tonight.lifts[place];
-        let aside = usize::from(tonight.order[place]) != section;
-        let lift = if aside { song.sections[section].key.unwrap_or(at_place) } else { at_place };
-        self.standing.shift = if tonight.sounding { added } else { tonight.shift + lift + added };
-        self.standing.tonic = (i32::from(tonight.tonic) + lift + added).rem_euclid(12) as u8;
+        let lift = lift(self.plan.songs[tonight.song].sections[section].key, tonight.lifts[place]);
+        self.standing.shift = tonight.keys.shift_at(lift, added);
+        self.standing.tonic = tonight.keys.tonic_at(lift, added);
     }
 
     fn add_to_key(&mut self, added: i32, out: &mut Out) {
@@ -258,17 +253,13 @@ impl Engine {
         }
     }
 
-    /// To a key by the nearest way from what sounds; where that would lead further than an octave from tonight's key,
-    /// the other way.
+    /// To a key of the song's mode.
     fn go_to_key(&mut self, tonic: u8, minor: bool, out: &mut Out) {
-        if self.tonight().is_some_and(|(_, tonight, _)| tonight.minor != minor) {
+        if self.tonight().is_some_and(|(_, tonight, _)| tonight.keys.chart.is_minor() != minor) {
             out.notice(Notice::NoSuchKey);
             return;
         }
-        let up = (i32::from(tonic) - i32::from(self.standing.tonic)).rem_euclid(12);
-        let added = self.standing.added + if up > 6 { up - 12 } else { up };
-        let added = if added.abs() > FURTHEST { added - 12 * added.signum() } else { added };
-        self.add_to_key(added, out);
+        self.add_to_key(added_for(tonic, &self.standing), out);
     }
 
     fn turn_zone(&mut self, name: u16, on: Option<bool>, source: Option<usize>, now: u64, out: &mut Out) {

@@ -5,22 +5,21 @@ mod cues;
 use std::collections::HashMap;
 
 use super::plan::{
-    Inputs, MOST_INPUTS, Place, Plan, PlanChord, PlanDrone, PlanEntry, PlanInput, PlanOutput, PlanSection, PlanSend,
-    PlanSong, PlanTonight, PlanZone, Say, SetUp,
+    Place, Plan, PlanChord, PlanDrone, PlanEntry, PlanInput, PlanOutput, PlanSection, PlanSend, PlanSong, PlanTonight,
+    PlanZone, Say, SetUp,
 };
 use super::tempo::tick_at;
-use crate::map::{
-    At, Book, Controls, Curve, Does, Drone, Entry, Finger, Gear, Moment, Output, PlayIn, Send, SendMessage, Song,
-    Sound, Way, Zone,
+use crate::evening::{
+    Inputs, Keys, Order, chord_on, feet_of, fits, heard, inputs_of, own_lift, plays_in, title, touch,
 };
+use crate::map::{At, Book, Controls, Does, Drone, Entry, Gear, Moment, Output, Send, SendMessage, Song, Sound, Zone};
 use crate::midi::U7;
-use crate::music::{Classes, Key};
 
 /// A song has at most this many zones, sections and sends together that the tables can number.
 const MOST: usize = u16::MAX as usize;
 
 impl Plan {
-    /// Compiles a set. Inputs beyond [`MOST_INPUTS`] are not listened to.
+    /// Compiles a set. Inputs beyond [`MOST_INPUTS`](crate::evening::MOST_INPUTS) are not listened to.
     #[must_use]
     pub fn new(book: &Book) -> Plan {
         Plan::with_places(book, Vec::new())
@@ -50,8 +49,7 @@ impl Plan {
         }
         for entry in &book.set.entries {
             let tonight = entry.song.map(|song| tonight(book, entry, song));
-            let title = entry.title.clone().or_else(|| entry.song.map(|song| book.songs[song].title.value.clone()));
-            compiler.plan.titles.push(title.unwrap_or_default());
+            compiler.plan.titles.push(title(book, entry).to_owned());
             compiler.plan.entries.push(PlanEntry { song: tonight });
         }
         compiler.find_who_gathers();
@@ -105,7 +103,7 @@ fn output_number(gear: &Gear, name: &At<String>) -> u8 {
 
 impl Compiler<'_> {
     fn gear(&mut self) {
-        for input in self.gear.inputs.iter().take(MOST_INPUTS) {
+        for (_, input) in heard(self.gear) {
             let mut heard_as = std::array::from_fn(|number| number as u8);
             for (from, to) in &input.controls {
                 heard_as[usize::from(u8::from(*from))] = u8::from(*to);
@@ -150,20 +148,16 @@ impl Compiler<'_> {
             self.plan.sends.push(send);
         }
         let mut sections: Vec<PlanSection> = Vec::new();
-        for section in &song.sections {
-            let name = self.section_number(&section.name.value);
-            let belonging = zones.clone().filter(|zone| song.plays_in(&song.zones[zone - first], &section.name.value));
+        for number in 0..song.sections.len().max(1) {
+            let section = song.sections.get(number).map(|section| section.name.value.as_str());
+            let belonging = zones.clone().filter(|zone| plays_in(song, &song.zones[zone - first], number));
             sections.push(PlanSection {
-                name: Some(name),
+                name: section.map(|name| self.section_number(name)),
                 zones: belonging.map(|zone| zone as u16).collect(),
-                key: song.lift_of(sections.len()),
-                sends: at_section.remove(section.name.value.as_str()).unwrap_or_default(),
-                fits: fits(song, sections.len()),
+                key: own_lift(song, number),
+                sends: section.and_then(|name| at_section.remove(name)).unwrap_or_default(),
+                fits: fits(song, number, 0),
             });
-        }
-        if sections.is_empty() {
-            let zones = zones.clone().map(|zone| zone as u16).collect();
-            sections.push(PlanSection { name: None, zones, key: None, sends: Vec::new(), fits: fits(song, 0) });
         }
         let most = sections.iter().map(|section| section.zones.len()).max().unwrap_or(0);
         self.plan.most_zones = self.plan.most_zones.max(most);
@@ -195,11 +189,10 @@ impl Compiler<'_> {
 
     fn zone(&mut self, zone: &Zone) -> PlanZone {
         let sound = self.gear.sound(&zone.sound.value);
-        let inputs = self.inputs_named(zone.input.as_ref());
         PlanZone {
             name: self.zone_number(&zone.name),
-            inputs,
-            feet: zone.feet.as_ref().map_or(inputs, |feet| self.inputs_named(Some(feet))),
+            inputs: inputs_of(self.gear, zone),
+            feet: feet_of(self.gear, zone),
             keys: (zone.keys.value.0 as u8, zone.keys.value.1 as u8),
             window: zone.velocity.value,
             by_handful: zone.by_handful,
@@ -234,12 +227,6 @@ impl Compiler<'_> {
             velocity: drone.velocity,
             fade: drone.fade,
         }
-    }
-
-    fn inputs_named(&self, name: Option<&At<String>>) -> Inputs {
-        let wanted = |input: &crate::map::Input| name.map_or(input.play, |name| input.name.value == name.value);
-        let inputs = self.gear.inputs.iter().take(MOST_INPUTS).enumerate();
-        inputs.filter(|(_, input)| wanted(input)).fold(0, |set, (number, _)| set | 1 << number)
     }
 
     fn place(&self, output: u8, channel: u8) -> u16 {
@@ -277,8 +264,7 @@ fn say(message: &SendMessage) -> Say {
 /// The inputs that are at the same port as an output, as far as the gear file tells.
 fn twins(gear: &Gear, output: &Output) -> Inputs {
     let Some(port) = output.port.as_ref().map(|port| port.value.to_lowercase()) else { return 0 };
-    let inputs = gear.inputs.iter().take(MOST_INPUTS).enumerate();
-    let same = inputs.filter(|(_, input)| input.port.value.to_lowercase() == port);
+    let same = heard(gear).filter(|(_, input)| input.port.value.to_lowercase() == port);
     same.fold(0, |set, (number, _)| set | 1 << number)
 }
 
@@ -301,33 +287,6 @@ fn set_up(sound: &Sound, volume: Option<U7>) -> SetUp {
     }
 }
 
-/// What fits in a section (rule R12): the scale of the key that the fingers play in, in minor with the raised seventh,
-/// and the section's chords; in semitones above the tonic.
-fn fits(song: &Song, section: usize) -> Classes {
-    let key = song.key.value;
-    let down = -i32::from(key.tonic());
-    let chords = song.chords_of(section).unwrap_or_default().iter().flatten();
-    chords.fold(key.fitting().moved(down), |classes, chord| classes.and(chord.classes().moved(down)))
-}
-
-/// The chords of one key, by semitones above the tonic of the key that `[fingers]` is written in: the song's own play-in
-/// key, so that the table moves where the set replaces that.
-fn fingers(song: &Song) -> [Option<PlanChord>; 12] {
-    let written = match song.play_in.as_ref().map(|play_in| play_in.value) {
-        Some(PlayIn::Key(key)) => key,
-        _ => song.key.value,
-    };
-    let above = |class: u8| (12 + class % 12 - written.tonic()) % 12;
-    let mut fingers = [None; 12];
-    for Finger { key, chord } in &song.fingers {
-        let chord = &chord.value;
-        let classes = chord.classes().moved(-i32::from(written.tonic()));
-        let bass = chord.slash().map(above);
-        fingers[usize::from(above(*key))] = Some(PlanChord { classes, root: above(chord.root()), bass });
-    }
-    fingers
-}
-
 /// The controllers that a zone follows, one bit each. 120 belongs to them; 121 and 123–127 speak of the input.
 fn followed(controls: &Controls) -> u128 {
     let pedals = (64..=69).fold(0u128, |set, number| set | 1 << number);
@@ -338,78 +297,25 @@ fn followed(controls: &Controls) -> u128 {
     }
 }
 
-/// A table of velocities (rule R6): the curve unrounded, times 10^(level/40), then rounded half away from zero and
-/// clamped to 1–127. The law of level is DLS Level 1's, −40·log10(v/127) dB. What stands at 0 is that of velocity 1.
-#[must_use]
-pub fn touch(curve: Option<&Curve>, level: f64) -> [u8; 128] {
-    let factor = 10f64.powf(level / 40.0);
-    std::array::from_fn(|velocity| {
-        let velocity = velocity.max(1) as f64;
-        let touched = curve.map_or(velocity, |curve| curve.at(velocity));
-        (touched * factor).round().clamp(1.0, 127.0) as u8
-    })
-}
-
-/// What one entry of the set makes of its song: tonight's order, keys and shift (rule R5).
+/// What one entry of the set makes of its song: tonight's order and keys (rule R5).
 fn tonight(book: &Book, entry: &Entry, number: usize) -> PlanTonight {
     let song = &book.songs[number];
-    let keys = Keys::of(book, entry, song);
-    let order = entry.order.as_ref().or(song.order.as_ref());
-    let section_named = |name: &At<String>| song.sections.iter().position(|s| s.name.value == name.value);
-    let mut order: Vec<u16> = match order {
-        Some(order) => order.iter().filter_map(section_named).map(|section| section as u16).collect(),
-        None => (0..song.sections.len()).map(|section| section as u16).collect(),
-    };
-    if order.is_empty() {
-        order.push(0);
-    }
-    let mut lift = 0;
-    let lifts = order.iter().map(|section| {
-        lift = song.lift_of(usize::from(*section)).unwrap_or(lift);
-        lift
-    });
+    let steps = Order::of(entry, song).steps;
     PlanTonight {
         song: number,
-        lifts: lifts.collect(),
-        order,
-        shift: keys.shift,
-        sounding: keys.sounding,
-        tonic: keys.tonight.tonic(),
-        minor: song.key.value.is_minor(),
+        order: steps.iter().map(|step| step.section.unwrap_or(0) as u16).collect(),
+        lifts: steps.iter().map(|step| step.lift).collect(),
+        keys: Keys::of(book, entry, song),
     }
 }
 
-/// The keys of one entry of a set, and the shift between them (rule R5).
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Keys {
-    /// What is printed.
-    pub chart: Key,
-    /// What the fingers play in on entering the song.
-    pub play_in: Key,
-    /// What the room hears on entering the song.
-    pub tonight: Key,
-    /// Whether the fingers play in whatever is heard.
-    pub sounding: bool,
-    /// Semitones from the play-in key to tonight's.
-    pub shift: i32,
-}
-
-impl Keys {
-    /// The keys of `entry`, which is `song`'s.
-    #[must_use]
-    pub fn of(book: &Book, entry: &Entry, song: &Song) -> Keys {
-        let tonight = entry.key.as_ref().map_or(song.key.value, |key| key.value);
-        let chosen = entry.play_in.as_ref().or(song.play_in.as_ref()).or(book.set.play_in.as_ref());
-        let (play_in, sounding) = match chosen.map(|chosen| chosen.value) {
-            None => (song.key.value, false),
-            Some(PlayIn::Key(key)) => (key, false),
-            Some(PlayIn::Sounding) => (tonight, true),
-        };
-        let shift = match entry.way.unwrap_or(song.way) {
-            Way::Nearest => play_in.nearest_way(tonight),
-            Way::Up => play_in.way_up(tonight),
-            Way::Down => -tonight.way_up(play_in),
-        };
-        Keys { chart: song.key.value, play_in, tonight, sounding, shift }
-    }
+/// What each key plays where one key plays a chord (rule R13), by semitones above the tonic of the fingers' key.
+fn fingers(song: &Song) -> [PlanChord; 12] {
+    let key = song.key.value;
+    let above = |class: u8| (12 + class % 12 - key.tonic()) % 12;
+    std::array::from_fn(|step| {
+        let chord = chord_on(song, key, key.tonic() + step as u8);
+        let classes = chord.classes().moved(-i32::from(key.tonic()));
+        PlanChord { classes, root: above(chord.root()), bass: chord.slash().map(above) }
+    })
 }

@@ -39,7 +39,7 @@ impl Engine {
     /// What the drone would sound as here: the song's own, else the one that sounds.
     fn wanted_drone(&self) -> Option<Sounding> {
         let drone = self.own_drone().or(self.drone.map(|sounding| sounding.drone))?;
-        let minor = self.tonight().is_some_and(|(_, tonight, _)| tonight.minor);
+        let minor = self.tonight().is_some_and(|(_, tonight, _)| tonight.keys.chart.is_minor());
         Some(Sounding { drone, tonic: self.standing.tonic, minor })
     }
 

@@ -4,7 +4,8 @@ use std::sync::Arc;
 
 use super::Engine;
 use super::out::{Notice, Out};
-use super::plan::{Inputs, Plan};
+use super::plan::Plan;
+use crate::evening::Inputs;
 use crate::midi::Message;
 
 /// A message that fired a cue is not sent back for so long, in microseconds.

@@ -6,7 +6,8 @@ use super::Engine;
 use super::ledger::Ledger;
 use super::out::Out;
 use super::place::{CENTRE, Follows, LASTING, PEDALS, PlaceState, rest};
-use super::plan::{Inputs, Plan, PlanZone};
+use super::plan::{Plan, PlanZone};
+use crate::evening::Inputs;
 use crate::map::Pedal;
 
 /// From this value up a pedal that counts as a switch is down.

@@ -56,16 +56,15 @@ pub mod words;
 use std::sync::Arc;
 
 pub use action::{Action, ActionError};
-pub use compile::{Keys, touch};
 pub use marker::Marker;
 pub use out::{By, Fired, Notice, Out, Said};
-pub use plan::{MOST_INPUTS, Plan};
+pub use plan::Plan;
 pub use rehearsal::{Cause, Line, Rehearsal, Step};
 pub use snapshot::{MOST_SWITCHES, MOST_ZONES, Snapshot};
 pub use takeover::Successor;
 pub use tempo::Position;
 
-use serde::{Deserialize, Serialize};
+pub use crate::evening::Standing;
 
 use crate::midi::Message;
 use cue::Cues;
@@ -117,25 +116,6 @@ pub enum Event<'a> {
     Time,
     /// Everything ends.
     Stop,
-}
-
-/// Where the set stands.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
-pub struct Standing {
-    /// Index of the entry.
-    pub entry: usize,
-    /// Index of the entry whose zones the keys play: another one only in a pause. `None` before the first song.
-    pub song: Option<usize>,
-    /// Place in the song's order; while in a section that the order lacks, the place that was left for it.
-    pub place: usize,
-    /// Index of the section.
-    pub section: usize,
-    /// Semitones that `raise-key`, `lower-key` and `key` have added.
-    pub added: i32,
-    /// From the keys that are pressed to the notes that sound, in semitones.
-    pub shift: i32,
-    /// Pitch class of the tonic that the room hears, 0 = C.
-    pub tonic: u8,
 }
 
 /// What the engine had to leave out.

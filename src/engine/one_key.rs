@@ -10,7 +10,6 @@ use super::press::{Owner, pitch_anywhere};
 use super::rings::Why;
 use crate::map::Linger;
 use crate::music::voicing::{Voicing, lead, root_position};
-use crate::music::{Classes, scale};
 
 /// A chord without `within` lies no further from its key, in semitones.
 const AROUND: i32 = 8;
@@ -30,8 +29,10 @@ impl Engine {
             return;
         }
         let key = (number & 127) as u8;
-        let chord = self.chord_on(zone, key);
-        let voicing = self.voice(zone_number, zone, key, chord);
+        let voicing = match self.chord_on(zone, key) {
+            Some(chord) => self.voice(zone_number, zone, key, chord),
+            None => Voicing::default(),
+        };
         if voicing.as_slice().is_empty() {
             self.counts.out_of_range += 1;
             return;
@@ -52,19 +53,14 @@ impl Engine {
         }
     }
 
-    /// The chord that a key plays, by its place above the tonic of the key that the fingers play in.
-    fn chord_on(&self, zone: &PlanZone, key: u8) -> PlanChord {
-        let tonic = self.finger_tonic();
-        let above = (12 + key % 12 - tonic) % 12;
-        let fingers = self.tonight().and_then(|(.., song)| song.fingers[usize::from(above)]);
-        let minor = self.tonight().is_some_and(|(_, tonight, _)| tonight.minor);
-        // A key off the scale plays its root and fifth.
-        let open = Classes::of(above).with(above + 7);
-        let on_degree = PlanChord { classes: scale::triad(minor, above).unwrap_or(open), root: above, bass: None };
-        let chord = fingers.unwrap_or(on_degree);
+    /// The chord that a key plays, by its place above the tonic of the key that the fingers play in, as the zone moves it.
+    fn chord_on(&self, zone: &PlanZone, key: u8) -> Option<PlanChord> {
+        let tonic = self.standing.finger_tonic();
+        let (.., song) = self.tonight()?;
+        let chord = song.fingers[usize::from((12 + key % 12 - tonic) % 12)];
         let moved = pitch_anywhere(zone, i32::from(tonic), self.standing.shift);
         let at = |class: u8| (i32::from(class) + moved).rem_euclid(12) as u8;
-        PlanChord { classes: chord.classes.moved(moved), root: at(chord.root), bass: chord.bass.map(at) }
+        Some(PlanChord { classes: chord.classes.moved(moved), root: at(chord.root), bass: chord.bass.map(at) })
     }
 
     /// The chord as notes: led from the zone's last, at first from the root position nearest the key.

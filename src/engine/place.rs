@@ -3,7 +3,8 @@
 use super::Engine;
 use super::fade::Fade;
 use super::out::Out;
-use super::plan::{Inputs, Place, SetUp};
+use super::plan::{Place, SetUp};
+use crate::evening::Inputs;
 
 /// Nothing is known of this value.
 pub(super) const UNKNOWN: u8 = 255;

@@ -7,14 +7,9 @@
 //! (the bench `note_on` shows it).
 
 use super::action::Action;
+use crate::evening::{Inputs, Keys};
 use crate::map::{KeyRange, Linger, Pedal, Plays, Press, StayInKey};
 use crate::music::Classes;
-
-/// Number of inputs that a plan can have: one bit each in [`Inputs`].
-pub const MOST_INPUTS: usize = 32;
-
-/// A set of inputs, one bit each.
-pub type Inputs = u32;
 
 /// A set compiled for the engine.
 #[derive(Debug, Clone, Default)]
@@ -168,8 +163,8 @@ pub(super) struct PlanSong {
     pub leave: Vec<u16>,
     /// Its sends in the plan's table, whenever they are said.
     pub sends: std::ops::Range<usize>,
-    /// The chords of one key that `[fingers]` names, by semitones above the tonic.
-    pub fingers: [Option<PlanChord>; 12],
+    /// What each key plays where one key plays a chord, by semitones above the tonic.
+    pub fingers: [PlanChord; 12],
     pub drone: Option<PlanDrone>,
     /// From tick to tick of its clock, in nanoseconds.
     pub tick: Option<u64>,
@@ -208,13 +203,7 @@ pub(super) struct PlanTonight {
     pub order: Vec<u16>,
     /// What the last section key at or before each place adds (rule R5).
     pub lifts: Vec<i32>,
-    /// Tonight's tonic minus the play-in tonic, on tonight's way.
-    pub shift: i32,
-    /// The fingers play what is heard: section keys do not move them.
-    pub sounding: bool,
-    /// Tonight's tonic, 0–11.
-    pub tonic: u8,
-    pub minor: bool,
+    pub keys: Keys,
 }
 
 /// A cue, flat.

@@ -7,11 +7,6 @@ use crate::map::StayInKey;
 use crate::music::Classes;
 
 impl Engine {
-    /// The tonic of the key that the fingers play in, 0–11.
-    pub(super) fn finger_tonic(&self) -> u8 {
-        (i32::from(self.standing.tonic) - self.standing.shift).rem_euclid(12) as u8
-    }
-
     /// The key that a zone hears for a pressed one; `None`: the key is not in the zone.
     pub(super) fn chosen(&self, number: KeyNumber, zone: &PlanZone) -> Option<u8> {
         let key = (number & 127) as u8;
@@ -30,7 +25,7 @@ impl Engine {
     fn fits(&self) -> Option<Classes> {
         let (.., song) = self.tonight()?;
         let section = song.sections.get(self.standing.section)?;
-        Some(section.fits.moved(i32::from(self.finger_tonic())))
+        Some(section.fits.moved(i32::from(self.standing.finger_tonic())))
     }
 
     /// The closest key that fits; of two as close, the one whose pitch class another held key of this input has, else

@@ -3,11 +3,11 @@
 
 use std::sync::Arc;
 
-use super::change::FURTHEST;
 use super::out::{Notice, Out};
-use super::plan::{Plan, PlanTonight};
+use super::plan::Plan;
 use super::rings::{GONE, Ring, Why};
 use super::{Engine, Standing};
+use crate::evening::{FURTHEST, Keys, within_an_octave};
 
 /// An engine of a new plan, ready to take over from the one that plays. Made off the playing path; after
 /// [`Engine::take_over`] it holds the older engine, to be freed off the playing path too.
@@ -96,14 +96,13 @@ impl Numbers {
 
 /// What is added to tonight's key after that has become another one. Where nothing was added, the song moves to the new
 /// key. Where a key was gone to by hand, that is what the room wants at this moment: what is heard stays.
-fn added_to(added: i32, before: &PlanTonight, after: &PlanTonight) -> i32 {
+fn added_to(added: i32, before: &Keys, after: &Keys) -> i32 {
     let moved = after.shift - before.shift;
-    let only_the_key = (moved - i32::from(after.tonic) + i32::from(before.tonic)).rem_euclid(12) == 0;
+    let only_the_key = before.play_in.tonic() == after.play_in.tonic();
     if added == 0 || before.sounding || after.sounding || !only_the_key {
         return added;
     }
-    let added = added - moved;
-    if added.abs() > FURTHEST { added - 12 * added.signum() } else { added }
+    within_an_octave(added - moved)
 }
 
 /// The number of a zone that is no longer there, or plays otherwise now.
@@ -236,7 +235,8 @@ impl Engine {
         if let Some(tonight) = tonight {
             if song.is_some() {
                 let before = old.song.and_then(|entry| older.plan.entries[entry].song.as_ref());
-                self.standing.added = before.map_or(old.added, |before| added_to(old.added, before, tonight));
+                self.standing.added =
+                    before.map_or(old.added, |before| added_to(old.added, &before.keys, &tonight.keys));
             }
             let name = older.plan.section_name(old.song.unwrap_or(0), old.section).filter(|_| song.is_some());
             self.stand_in_section(tonight, old.place, name);

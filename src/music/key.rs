@@ -44,8 +44,7 @@ impl Key {
     /// Semitones from this key's tonic to another's, the nearest way, −5 … +6 (rule R5).
     #[must_use]
     pub fn nearest_way(self, to: Key) -> i32 {
-        let up = self.way_up(to);
-        if up > 6 { up - 12 } else { up }
+        nearest_way(self.tonic(), to.tonic())
     }
 
     /// Semitones from this key's tonic up to another's, 0 … 11.
@@ -150,6 +149,13 @@ impl Key {
         let Tone { letter, accidental } = Tone::at_fifths(place);
         Key { letter, accidental, minor }
     }
+}
+
+/// Semitones from one pitch class to another, the nearest way, −5 … +6 *(playing)*.
+#[must_use]
+pub fn nearest_way(from: u8, to: u8) -> i32 {
+    let up = (i32::from(to) - i32::from(from)).rem_euclid(12);
+    if up > 6 { up - 12 } else { up }
 }
 
 impl FromStr for Key {

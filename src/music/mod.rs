@@ -15,5 +15,5 @@ pub mod voicing;
 
 pub use chord::Chord;
 pub use classes::Classes;
-pub use key::{Key, KeyError};
+pub use key::{Key, KeyError, nearest_way};
 pub use tone::Tone;

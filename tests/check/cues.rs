@@ -5,6 +5,7 @@ use std::fmt::Write as _;
 use std::io;
 
 use handspan::check::findings;
+use handspan::evening::{entry_numbered, number_of};
 use handspan::map::load;
 use proptest::prelude::*;
 
@@ -97,9 +98,9 @@ proptest! {
             }
             prop_assert!(song.cues.iter().all(|own| all.iter().any(|cue| cue.spot == own.spot)));
         }
-        let chosen: BTreeSet<u8> = (0..book.set.entries.len()).filter_map(|entry| book.number_of(entry)).collect();
+        let chosen: BTreeSet<u8> = (0..book.set.entries.len()).filter_map(|entry| number_of(&book, entry)).collect();
         for number in 0..=255 {
-            prop_assert_eq!(book.entry_numbered(number).is_some(), chosen.contains(&number));
+            prop_assert_eq!(entry_numbered(&book, number).is_some(), chosen.contains(&number));
         }
         let found = findings(&book);
         for finding in &found {

@@ -10,7 +10,8 @@ use std::sync::{Arc, LazyLock};
 
 use handspan::check::findings;
 use handspan::engine::script::Script;
-use handspan::engine::{Action, Cause, Engine, Event, MOST_INPUTS, Marker, Out, Plan, Rehearsal, Successor, words};
+use handspan::engine::{Action, Cause, Engine, Event, Marker, Out, Plan, Rehearsal, Successor, words};
+use handspan::evening::MOST_INPUTS;
 use handspan::map::{Book, Diagnostic, Level, Loaded, Source, Trigger, load};
 use handspan::midi::file::{LONGEST_TAKE, Take, TakeKind, Writer, read};
 use handspan::midi::stream::Stream;

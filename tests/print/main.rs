@@ -8,7 +8,7 @@ use std::collections::BTreeMap;
 use std::fs;
 use std::path::Path;
 
-use handspan::engine::Keys;
+use handspan::evening::Keys;
 use handspan::map::{self, Book};
 use handspan::stand::drawing::{Keyboard, Now};
 use handspan::stand::sheet::Sheet;

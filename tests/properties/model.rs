@@ -3,6 +3,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use handspan::evening::plays_in;
 use handspan::map::{Book, Zone};
 
 use crate::listener::{Listener, Wire};
@@ -63,9 +64,8 @@ impl Model {
         let Some(entry) = place.entry else { return };
         let song_number = book.set.entries[entry].song.expect("a song");
         let song = &book.songs[song_number];
-        let section = &song.sections[place.section].name.value;
         for (number, zone) in song.zones.iter().enumerate() {
-            if self.off_zones.contains(&(song_number, number)) || !song.plays_in(zone, section) {
+            if self.off_zones.contains(&(song_number, number)) || !plays_in(song, zone, place.section) {
                 continue;
             }
             if !takes(book, zone, key, Some(velocity)) {

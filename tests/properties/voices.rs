@@ -2,6 +2,7 @@
 
 use std::collections::BTreeSet;
 
+use handspan::evening::chords_of;
 use handspan::map::{PlayIn, Song, Zone};
 use handspan::music::Key;
 
@@ -100,7 +101,7 @@ pub fn fits(song: &Song, section: usize, play_in: Key) -> BTreeSet<u8> {
     let tonic = i32::from(play_in.tonic());
     let raised_seventh = play_in.is_minor().then_some(11);
     let scale = scale(play_in.is_minor()).into_iter().chain(raised_seventh);
-    let chords = song.chords_of(section).unwrap_or_default().iter().flatten();
+    let chords = chords_of(song, section).iter().flatten();
     let from_chart = chords.flat_map(|chord| chord.classes().iter().collect::<Vec<_>>());
     let above = from_chart.map(|class| i32::from(class) - i32::from(song.key.value.tonic()));
     scale.chain(above).map(|above| (tonic + above).rem_euclid(12) as u8).collect()

@@ -3,6 +3,7 @@
 use super::{Compiler, channel_of, output_number};
 use crate::engine::action::Action;
 use crate::engine::plan::{PlanCue, PlanDoes, PlanSend, PlanSensor, PlanTrigger, Sensed};
+use crate::evening::{entry_numbered, entry_titled, number_of};
 use crate::map::{At, Book, Clock, Cue, Does, SendMessage, SongChoice, Trigger};
 use crate::midi::U7;
 use crate::midi::machine_control;
@@ -28,7 +29,7 @@ impl Compiler<'_> {
             self.plan.cue_lists.push(list);
             self.plan.sensor_lists.push(sensors);
         }
-        self.plan.numbers = (0..book.set.entries.len()).map(|entry| book.number_of(entry)).collect();
+        self.plan.numbers = (0..book.set.entries.len()).map(|entry| number_of(book, entry)).collect();
     }
 
     fn cue(&mut self, book: &Book, cue: &Cue) -> PlanCue {
@@ -86,8 +87,8 @@ impl Compiler<'_> {
         // The loader knows that the set has what is named; what it has not does nothing.
         let entry = |choice: &SongChoice| {
             let found = match choice {
-                SongChoice::Titled(title) => book.entry_titled(&title.value),
-                SongChoice::Number(number) => book.entry_numbered(number.value),
+                SongChoice::Titled(title) => entry_titled(book, &title.value),
+                SongChoice::Number(number) => entry_numbered(book, number.value),
                 SongChoice::Received => None,
             };
             found.unwrap_or(usize::MAX)

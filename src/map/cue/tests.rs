@@ -1,4 +1,4 @@
-//! Cues and numbers arrive as written, and are found by song, number and title.
+//! Cues arrive as written, and those of a song replace the gear's.
 
 use std::io;
 
@@ -24,33 +24,6 @@ fn small(gear: &str, entries: &str, songs: &[&str]) -> Book {
     let loaded = load("set.toml", &mut read);
     let said: Vec<String> = loaded.diagnostics.iter().map(|found| found.render(&loaded.sources, false)).collect();
     loaded.book.unwrap_or_else(|| panic!("{}", said.join("\n")))
-}
-
-#[test]
-fn without_numbers_the_place_in_the_set_counts_pauses_too() {
-    let entries = "[[song]]\nmap = \"0\"\n[[song]]\ntitle = \"Welcome\"\n[[song]]\nmap = \"0\"\ntitle = \"Again\"\n";
-    let book = small("", entries, &["title = \"Snow\""]);
-    assert_eq!((0..4).map(|entry| book.number_of(entry)).collect::<Vec<_>>(), [Some(1), Some(2), Some(3), None]);
-    assert_eq!([0, 1, 3, 4].map(|number| book.entry_numbered(number)), [None, Some(0), Some(2), None]);
-    assert_eq!((0..4).map(|entry| book.title_of(entry)).collect::<Vec<_>>(), ["Snow", "Welcome", "Again", ""]);
-    assert_eq!(["SNOW", "again", "Ice"].map(|title| book.entry_titled(title)), [Some(0), Some(2), None]);
-}
-
-#[test]
-fn beyond_the_numbers_that_a_machine_can_send_an_entry_has_none() {
-    let book = small("", &"[[song]]\nmap = \"0\"\n".repeat(300), &["title = \"Snow\""]);
-    assert_eq!([0, 127, 128, 255, 256].map(|entry| book.number_of(entry)), [Some(1), Some(128), None, None, None]);
-    assert_eq!(book.entry_numbered(129), None);
-}
-
-#[test]
-fn numbers_of_their_own_are_the_songs_alone() {
-    let entries =
-        "[[song]]\nmap = \"0\"\n[[song]]\ntitle = \"Welcome\"\n[[song]]\nmap = \"1\"\n[[song]]\nmap = \"0\"\n";
-    let book = small("", entries, &["title = \"Snow\"\nnumber = 128", "title = \"Ice\"\nnumber = 1"]);
-    let numbers: Vec<_> = (0..5).map(|entry| book.number_of(entry)).collect();
-    assert_eq!(numbers, [Some(128), None, Some(1), Some(128), None]);
-    assert_eq!([1, 2, 128].map(|number| book.entry_numbered(number)), [Some(2), None, Some(0)]);
 }
 
 #[test]

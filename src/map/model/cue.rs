@@ -183,9 +183,9 @@ pub enum Does {
 /// Which song or pause of the set a cue means.
 #[derive(Debug, Clone, PartialEq)]
 pub enum SongChoice {
-    /// The first with this title tonight; upper and lower case are the same. See [`Book::entry_titled`].
+    /// The first with this title tonight; upper and lower case are the same.
     Titled(At<String>),
-    /// The one with this number, 1–128. See [`Book::entry_numbered`].
+    /// The one with this number, 1–128.
     Number(At<u8>),
     /// The one with the number that came in, the wire's value plus 1; only where the trigger takes any Program Change
     /// or any Song Select.
@@ -212,42 +212,5 @@ impl Book {
         let own: &'a [Cue] = song.map_or(&[], |song| &song.cues);
         let kept = |cue: &&'a Cue| !own.iter().any(|own| own.when.is_same(&cue.when));
         self.gear.cues.iter().filter(kept).chain(own).collect()
-    }
-
-    /// The number by which Program Change, Song Select and cues choose this entry of the set, 1–128: its song's own,
-    /// or where no song of the set has one its place in the set, pauses counted too. `None` where it cannot be chosen
-    /// so: a pause among songs with numbers, or a place beyond 128.
-    #[must_use]
-    pub fn number_of(&self, entry: usize) -> Option<u8> {
-        let own = |entry: usize| {
-            let song = self.songs.get(self.set.entries.get(entry)?.song?)?;
-            song.number.as_ref().map(|number| number.value)
-        };
-        if self.songs.iter().any(|song| song.number.is_some()) {
-            return own(entry);
-        }
-        let place = u8::try_from(entry + 1).ok().filter(|place| *place <= 128);
-        place.filter(|_| entry < self.set.entries.len())
-    }
-
-    /// The first entry of the set that has this number.
-    #[must_use]
-    pub fn entry_numbered(&self, number: u8) -> Option<usize> {
-        (0..self.set.entries.len()).find(|entry| self.number_of(*entry) == Some(number))
-    }
-
-    /// Tonight's title of an entry of the set; empty where it has none.
-    #[must_use]
-    pub fn title_of(&self, entry: usize) -> &str {
-        let Some(entry) = self.set.entries.get(entry) else { return "" };
-        let song = || entry.song.and_then(|song| self.songs.get(song)).map(|song| song.title.value.as_str());
-        entry.title.as_deref().or_else(song).unwrap_or_default()
-    }
-
-    /// The first entry of the set that has this title tonight, whether in upper or lower case.
-    #[must_use]
-    pub fn entry_titled(&self, title: &str) -> Option<usize> {
-        let title = title.to_lowercase();
-        (0..self.set.entries.len()).find(|entry| self.title_of(*entry).to_lowercase() == title)
     }
 }

@@ -9,7 +9,7 @@ use crate::music::{Chord, Key};
 pub struct Song {
     /// Its title.
     pub title: At<String>,
-    /// The number by which other machines choose it, 1–128; see [`Book::number_of`](super::Book::number_of).
+    /// The number by which other machines choose it, 1–128.
     pub number: Option<At<u8>>,
     /// The chart's key.
     pub key: At<Key>,
@@ -37,50 +37,6 @@ pub struct Song {
     pub sends: Vec<Send>,
     /// Cues in force in this song only, in file order; see [`Book::cues_in`](super::Book::cues_in).
     pub cues: Vec<Cue>,
-}
-
-impl Song {
-    /// Whether a zone belongs to a section: it names none, or that one, or one that the section is like.
-    #[must_use]
-    pub fn plays_in(&self, zone: &Zone, section: &str) -> bool {
-        let Some(named) = &zone.sections else { return true };
-        let mut section = Some(section);
-        // A chain of likenesses is no longer than there are sections, so a circle ends too.
-        for _ in 0..=self.sections.len() {
-            let Some(name) = section else { return false };
-            if named.iter().any(|named| named.value == name) {
-                return true;
-            }
-            let here = self.sections.iter().find(|section| section.name.value == name);
-            section = here.and_then(|here| here.like.as_ref()).map(|like| like.value.as_str());
-        }
-        false
-    }
-
-    /// By how many semitones a section's own key lifts the song from there on, by its number (rule R5); none where it has
-    /// no key of its own.
-    #[must_use]
-    pub fn lift_of(&self, section: usize) -> Option<i32> {
-        let key = self.sections.get(section)?.key.as_ref()?;
-        Some(self.key.value.nearest_way(key.value))
-    }
-
-    /// The bars of chords of a section, by its number: its own, else those of the section that it is like. They are in
-    /// the chart's key, in a section with a key of its own too.
-    #[must_use]
-    pub fn chords_of(&self, section: usize) -> Option<&[Vec<Chord>]> {
-        let mut section = self.sections.get(section);
-        // A chain of likenesses is no longer than there are sections, so a circle ends too.
-        for _ in 0..=self.sections.len() {
-            let here = section?;
-            if let Some(chords) = &here.chords {
-                return Some(&chords.value);
-            }
-            let like = &here.like.as_ref()?.value;
-            section = self.sections.iter().find(|section| section.name.value == *like);
-        }
-        None
-    }
 }
 
 /// A key that plays another chord than the one on its degree, where one key plays a chord (rule R13).
@@ -247,7 +203,7 @@ pub struct Section {
     pub like: Option<At<String>>,
     /// The chart's key from here on.
     pub key: Option<At<Key>>,
-    /// Its own bars of chords, in the chart's key whatever its own; see [`Song::chords_of`]. Never empty, and no bar is.
+    /// Its own bars of chords, in the chart's key whatever its own; without them those of the section that it is like count. Never empty, and no bar is.
     pub chords: Option<At<Vec<Vec<Chord>>>>,
     /// A word to the player.
     pub remark: Option<String>,

@@ -15,7 +15,7 @@ mod svg;
 
 pub(crate) use svg::WIDTH;
 
-use crate::engine::Keys;
+use crate::evening::{Keys, is_in_use, listens, zone_fits};
 use crate::map::{Book, Input, Song, StayInKey, Trigger, Zone};
 use crate::midi::Note;
 use crate::music::note;
@@ -90,7 +90,7 @@ impl Keyboard {
     #[must_use]
     pub fn of(book: &Book, song: &Song, keys: &Keys, input: &Input, now: Option<Now<'_>>) -> Keyboard {
         let mut drawn = Keyboard::bare(book, Some(song), input);
-        let listening = song.zones.iter().enumerate().filter(|(_, zone)| zones::listens(zone, input));
+        let listening = song.zones.iter().enumerate().filter(|(_, zone)| listens(zone, input));
         for (number, zone) in listening {
             drawn.reaches.push(drawn.reach(book, song, number, zone, now));
             drawn.fit(song, keys, zone, now);
@@ -134,10 +134,7 @@ impl Keyboard {
                 }));
                 zone.on
             }
-            Some(now) => {
-                let here = song.sections.get(now.section);
-                (now.on)(number) && here.is_none_or(|section| song.plays_in(zone, &section.name.value))
-            }
+            Some(now) => is_in_use(song, zone, now.section, (now.on)(number)),
         };
         if !in_use {
             words.push(if now.is_some_and(|now| (now.on)(number)) { "not here" } else { "off" }.to_owned());
@@ -151,16 +148,12 @@ impl Keyboard {
         if zone.stay_in_key == StayInKey::Off {
             return;
         }
-        let tonic = keys.play_in.tonic();
-        let sections: Vec<_> = match now {
-            Some(now) => vec![zones::fitting(song, now.section, tonic)],
-            None => zones::sections_of(song, zone).map(|section| zones::fitting(song, section, tonic)).collect(),
-        };
+        let fits = zone_fits(song, zone, now.map(|now| now.section), keys.play_in.tonic());
         let (low, high) = zone.keys.value;
         for key in (low as u8).max(self.low)..=(high as u8).min(self.high) {
             let taken = self.cues.iter().any(|cue| cue.key == key) || self.fits.iter().any(|fit| fit.key == key);
-            if !taken && sections.iter().any(|fits| fits.contains(key)) {
-                self.fits.push(Fit { key, always: sections.iter().all(|fits| fits.contains(key)) });
+            if !taken && fits.somewhere.contains(key) {
+                self.fits.push(Fit { key, always: fits.everywhere.contains(key) });
             }
         }
         self.fits.sort_by_key(|fit| fit.key);

@@ -2,13 +2,11 @@
 
 use serde::Serialize;
 
-use super::song::keys_of;
-use crate::daemon::state::playing;
 use crate::daemon::{LiveView, Show};
-use crate::engine::{Keys, Snapshot, Standing};
+use crate::engine::Snapshot;
+use crate::evening::{Keys, Standing, chord_on, is_in_use};
 use crate::map::Zone;
 use crate::music::chord::{self, Named};
-use crate::stand::words::fingers::chord_on;
 
 /// What is under the hand.
 #[derive(Debug, PartialEq, Serialize)]
@@ -48,8 +46,10 @@ impl Hand {
 
 /// The chord in the key of the fingers and in the one that the room hears.
 fn spelled(named: Named, show: &Show, standing: &Standing) -> Option<ChordFrame> {
-    let (entry, song) = playing(show, standing)?;
-    let (fingers, room) = keys_of(&Keys::of(&show.book, entry, song), standing);
+    let (entry, song) = standing.playing(&show.book)?;
+    let keys = Keys::of(&show.book, entry, song);
+    let room = keys.room(standing.tonic);
+    let fingers = keys.fingers(room, standing.added);
     let lifted = |class: u8| (i32::from(class) + standing.shift).rem_euclid(12) as u8;
     let heard = Named { root: lifted(named.root), bass: lifted(named.bass), kind: named.kind };
     Some(ChordFrame { fingers: named.spelled(fingers).to_string(), room: heard.spelled(room).to_string() })
@@ -58,18 +58,18 @@ fn spelled(named: Named, show: &Show, standing: &Standing) -> Option<ChordFrame>
 /// The chord that a single key plays where one key plays a chord.
 fn on_one_key(together: u128, show: &Show, snapshot: &Snapshot) -> Option<ChordFrame> {
     let standing = &snapshot.standing;
-    let (entry, song) = playing(show, standing)?;
+    let (entry, song) = standing.playing(&show.book)?;
     let key = u8::try_from(together.trailing_zeros()).ok().filter(|_| together.count_ones() == 1)?;
-    let section = song.sections.get(standing.section);
-    let belongs = |zone: &Zone| section.is_none_or(|section| song.plays_in(zone, &section.name.value));
     let plays = |(number, zone): (usize, &Zone)| {
         let (low, high) = zone.keys.value;
-        zone.one_key_chord && (low as u8..=high as u8).contains(&key) && snapshot.zone_is_on(number) && belongs(zone)
+        zone.one_key_chord
+            && (low as u8..=high as u8).contains(&key)
+            && is_in_use(song, zone, standing.section, snapshot.zone_is_on(number))
     };
     song.zones.iter().enumerate().any(plays).then(|| {
         let keys = Keys::of(&show.book, entry, song);
-        let (_, room) = keys_of(&keys, standing);
-        let chord = chord_on(song, &keys, key);
+        let room = keys.room(standing.tonic);
+        let chord = chord_on(song, keys.play_in, key);
         ChordFrame { fingers: chord.to_string(), room: chord.moved(standing.shift, room).to_string() }
     })
 }

@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use crate::daemon::Show;
-use crate::engine::Keys;
+use crate::evening::Keys;
 use crate::map::{Entry, Input};
 
 /// The set.

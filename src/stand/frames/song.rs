@@ -3,12 +3,11 @@
 use serde::Serialize;
 
 use crate::daemon::Show;
-use crate::daemon::state::{fingers, playing, sounding};
-use crate::engine::{Keys, Snapshot, Standing};
+use crate::engine::Snapshot;
+use crate::evening::{Keys, Order, Standing, chords_of, worth_drawing};
 use crate::map::Song;
 use crate::music::{Chord, Key};
 use crate::stand::drawing::{Keyboard, Now};
-use crate::stand::words::zones;
 
 /// Bars, each with its chords.
 type Bars = Vec<Vec<String>>;
@@ -54,29 +53,19 @@ pub(in crate::stand) struct KeyboardFrame {
     pub svg: String,
 }
 
-/// The key that the fingers play in, and the one that the room hears, where the set stands.
-pub(super) fn keys_of(keys: &Keys, standing: &Standing) -> (Key, Key) {
-    let room = sounding(keys, standing);
-    (fingers(keys, room, standing), room)
-}
-
 impl SongFrame {
     /// The song where the set stands; before the first song, none.
     pub fn of(show: &Show, snapshot: &Snapshot) -> SongFrame {
         let standing = &snapshot.standing;
         let on = &|zone| snapshot.zone_is_on(zone);
-        let (Some(here), Some((entry, song))) = (standing.song, playing(show, standing)) else {
+        let (Some(here), Some((entry, song))) = (standing.song, standing.playing(&show.book)) else {
             return SongFrame::default();
         };
         let keys = Keys::of(&show.book, entry, song);
-        let places = 0..show.plan.order_length(here);
-        let order: Vec<usize> = match song.sections.len() {
-            0 => Vec::new(),
-            _ => places.filter_map(|place| show.plan.section_at(here, place)).collect(),
-        };
+        let order = Order::of(entry, song);
         let sections = (0..song.sections.len()).map(|section| {
-            let room = room_of(song, &keys, &order, section, standing);
-            one(song, section, keys.chart, fingers(&keys, room, standing), room)
+            let room = room_of(&keys, &order, section, standing);
+            one(song, section, &keys, keys.fingers(room, standing.added), room)
         });
         SongFrame {
             place: Some(here + 1),
@@ -87,47 +76,32 @@ impl SongFrame {
             sections: sections.collect(),
             zones: zone_frames(show, song),
             keyboards: keyboards(show, song, &keys, Now { section: standing.section, on }),
-            order,
+            order: order.sections().collect(),
         }
     }
 }
 
-/// The key in which the room hears a section: the one where the set stands as it is, another one as it comes next in
-/// tonight's order, else as it came last.
-fn room_of(song: &Song, keys: &Keys, order: &[usize], section: usize, standing: &Standing) -> Key {
-    if section == standing.section {
-        return sounding(keys, standing);
+/// The room's key in a section: the one where the set stands as it is, another one as it comes next in tonight's order,
+/// else as it came last.
+fn room_of(keys: &Keys, order: &Order<'_>, section: usize, standing: &Standing) -> Key {
+    match section == standing.section {
+        true => keys.room(standing.tonic),
+        false => keys.room_at(order.lift_seen_from(standing.place, section), standing.added),
     }
-    let mut lift = 0;
-    let lifts: Vec<(usize, i32)> = order
-        .iter()
-        .map(|section| {
-            lift = song.lift_of(*section).unwrap_or(lift);
-            (*section, lift)
-        })
-        .collect();
-    let next = lifts.iter().skip(standing.place).chain(lifts.iter().rev()).find(|(known, _)| *known == section);
-    let aside = || song.lift_of(section).or_else(|| lifts.get(standing.place).map(|(_, lift)| *lift));
-    let lift = next.map(|(_, lift)| *lift).or_else(aside).unwrap_or(0);
-    let tonic = (i32::from(keys.tonight.tonic()) + lift + standing.added).rem_euclid(12) as u8;
-    sounding(keys, &Standing { tonic, ..*standing })
 }
 
-fn one(song: &Song, section: usize, chart: Key, fingers: Key, room: Key) -> SectionFrame {
-    let bars = song.chords_of(section).unwrap_or_default();
+fn one(song: &Song, section: usize, keys: &Keys, fingers: Key, room: Key) -> SectionFrame {
+    let bars = |key: Key| -> Bars {
+        let bar = |bar: &Vec<Chord>| bar.iter().map(|chord| keys.chord_in(key, *chord).to_string()).collect();
+        chords_of(song, section).iter().map(bar).collect()
+    };
     let here = song.sections.get(section);
     SectionFrame {
         name: here.map_or_else(String::new, |section| section.name.value.clone()),
         remark: here.and_then(|section| section.remark.clone()),
-        fingers: moved(bars, chart, fingers),
-        room: moved(bars, chart, room),
+        fingers: bars(fingers),
+        room: bars(room),
     }
-}
-
-/// Chords of the chart in another key.
-fn moved(bars: &[Vec<Chord>], chart: Key, to: Key) -> Bars {
-    let way = chart.nearest_way(to);
-    bars.iter().map(|bar| bar.iter().map(|chord| chord.moved(way, to).to_string()).collect()).collect()
 }
 
 fn zone_frames(show: &Show, song: &Song) -> Vec<ZoneFrame> {
@@ -146,7 +120,7 @@ fn zone_frames(show: &Show, song: &Song) -> Vec<ZoneFrame> {
 
 /// The drawings of the keyboards that tell something about the song, as they are now.
 fn keyboards(show: &Show, song: &Song, keys: &Keys, now: Now<'_>) -> Vec<KeyboardFrame> {
-    let drawn = zones::worth_drawing(&show.book, song).map(|input| KeyboardFrame {
+    let drawn = worth_drawing(&show.book, song).map(|input| KeyboardFrame {
         input: input.name.value.clone(),
         svg: Keyboard::of(&show.book, song, keys, input, Some(now)).svg(),
     });

@@ -3,9 +3,9 @@
 use std::collections::BTreeMap;
 
 use super::{Chords, Part};
-use crate::engine::Keys;
+use crate::evening::{Keys, Order, OrderStep, chords_of, lift, own_lift};
 use crate::map::{Entry, Song};
-use crate::music::{Chord, Key};
+use crate::music::Chord;
 
 /// A section under what a section key adds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -14,25 +14,15 @@ struct Coming {
     lift: i32,
 }
 
-/// The names of tonight's sections in order; nothing for a song without sections.
-pub(super) fn order(entry: &Entry, song: &Song) -> Vec<String> {
-    match entry.order.as_ref().or(song.order.as_ref()) {
-        Some(order) => order.iter().map(|name| name.value.clone()).collect(),
-        None => song.sections.iter().map(|section| section.name.value.clone()).collect(),
-    }
-}
-
 /// Each section once, in the order in which they come first; more than once where it is heard in several keys. Those
 /// that tonight's order lacks stand at the end.
 pub(super) fn parts(entry: &Entry, song: &Song, keys: &Keys) -> Vec<Part> {
-    let order = order(entry, song);
-    let mut lift = 0;
+    let steps = Order::of(entry, song).steps;
     let mut first: Vec<Coming> = Vec::new();
     let mut places: BTreeMap<Coming, Vec<usize>> = BTreeMap::new();
-    for (place, name) in order.iter().enumerate() {
-        let Some(section) = song.sections.iter().position(|section| section.name.value == *name) else { continue };
-        lift = song.lift_of(section).unwrap_or(lift);
-        let coming = Coming { section, lift };
+    for (place, OrderStep { section, lift, .. }) in steps.iter().enumerate() {
+        let Some(section) = *section else { continue };
+        let coming = Coming { section, lift: *lift };
         if !first.contains(&coming) {
             first.push(coming);
         }
@@ -40,15 +30,16 @@ pub(super) fn parts(entry: &Entry, song: &Song, keys: &Keys) -> Vec<Part> {
     }
     for section in 0..song.sections.len() {
         if !first.iter().any(|coming| coming.section == section) {
-            first.push(Coming { section, lift: song.lift_of(section).unwrap_or(0) });
+            first.push(Coming { section, lift: lift(own_lift(song, section), 0) });
         }
     }
-    first.iter().filter_map(|coming| part(song, keys, *coming, places.get(coming), order.len())).collect()
+    first.iter().filter_map(|coming| part(song, keys, *coming, places.get(coming), steps.len())).collect()
 }
 
 fn part(song: &Song, keys: &Keys, coming: Coming, places: Option<&Vec<usize>>, of: usize) -> Option<Part> {
     let section = song.sections.get(coming.section)?;
-    let moved = Moved::new(keys, coming.lift);
+    let room = keys.room_at(coming.lift, 0);
+    let fingers = keys.fingers(room, 0);
     let mut aside = vec![match places {
         None => "not in tonight's order".to_owned(),
         Some(places) => {
@@ -59,34 +50,14 @@ fn part(song: &Song, keys: &Keys, coming: Coming, places: Option<&Vec<usize>>, o
     }];
     if coming.lift != 0 {
         aside.push(match keys.sounding {
-            true => format!("fingers and room in {}", moved.room),
-            false => format!("room in {}", moved.room),
+            true => format!("fingers and room in {room}"),
+            false => format!("room in {room}"),
         });
     }
-    let bars = song.chords_of(coming.section).unwrap_or_default();
-    let bars = bars.iter().map(|bar| bar.iter().map(|chord| moved.chord(*chord)).collect()).collect();
-    Some(Part { name: section.name.value.clone(), aside, remark: section.remark.clone(), bars })
-}
-
-/// How a chart's chords move to the fingers and to the room.
-struct Moved {
-    chart: Key,
-    fingers: Key,
-    room: Key,
-    to_room: i32,
-}
-
-impl Moved {
-    fn new(keys: &Keys, lift: i32) -> Moved {
-        let room = keys.tonight.transposed(lift);
-        let fingers = if keys.sounding { room } else { keys.play_in };
-        Moved { chart: keys.chart, fingers, room, to_room: keys.chart.nearest_way(keys.tonight) + lift }
-    }
-
-    fn chord(&self, chord: Chord) -> Chords {
-        let to_fingers = self.chart.nearest_way(self.fingers);
-        let fingers = chord.moved(to_fingers, self.fingers).to_string();
-        let room = chord.moved(self.to_room, self.room).to_string();
+    let both = |chord: &Chord| {
+        let (fingers, room) = (keys.chord_in(fingers, *chord).to_string(), keys.chord_in(room, *chord).to_string());
         Chords { room: if room == fingers { String::new() } else { room }, fingers }
-    }
+    };
+    let bars = chords_of(song, coming.section).iter().map(|bar| bar.iter().map(both).collect()).collect();
+    Some(Part { name: section.name.value.clone(), aside, remark: section.remark.clone(), bars })
 }

@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use crate::engine;
+use crate::evening::touch;
 use crate::map::Curve;
 use crate::stand::letters::{escaped, number};
 
@@ -31,7 +31,7 @@ pub(super) struct Plot {
 impl Plot {
     /// The touch of a curve and a level in dB, for velocities of a window, which is not empty and within 1–127.
     pub fn new(name: &str, what: String, curve: Option<&Curve>, level: f64, window: (u8, u8)) -> Plot {
-        Plot { name: name.to_owned(), what, out: engine::touch(curve, level), window }
+        Plot { name: name.to_owned(), what, out: touch(curve, level), window }
     }
 
     /// As one SVG element that fills the width it is given.

@@ -1,7 +1,7 @@
 //! The rows of a sheet's tables, in words: zones, cues, sends, inputs and outputs.
 
 use super::{Table, bold, plain};
-use crate::engine::Keys;
+use crate::evening::{Keys, listens};
 use crate::map::{
     Book, Controls, Cue, Curve, Does, Input, Moment, Output, Pedal, Send, SendMessage, Song, Sound, Trigger, Wire, Zone,
 };
@@ -52,7 +52,7 @@ pub(super) fn of_zones(book: &Book, song: &Song, keys: &Keys) -> Table {
 fn under_the_hand(book: &Book, zone: &Zone) -> Vec<String> {
     let (low, high) = zone.keys.value;
     let mut lines = vec![zone.name.clone()];
-    let whole = |input: &&Input| zones::listens(zone, input) && !(low <= input.keys.0 && high >= input.keys.1);
+    let whole = |input: &&Input| listens(zone, input) && !(low <= input.keys.0 && high >= input.keys.1);
     if book.gear.inputs.iter().any(|input| whole(&input)) {
         lines.push(span(low, high));
     }

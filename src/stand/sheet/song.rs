@@ -2,12 +2,12 @@
 
 use super::plot::Plot;
 use super::{Block, Keys, Sheet, Table, chords, plain, rows, stem};
-use crate::engine;
+use crate::evening::{self, Order, chord_on, listens, title, worth_drawing};
 use crate::map::{Book, Cue, Entry, Input, Song};
 use crate::music::Tone;
 use crate::music::chord::Kind;
 use crate::stand::drawing::Keyboard;
-use crate::stand::words::{fingers, zones};
+use crate::stand::words::zones;
 
 impl Sheet {
     /// The sheet of a song of the set, by its place from 0; `None` for a pause, which stands on the set's sheet.
@@ -15,9 +15,9 @@ impl Sheet {
     pub fn of_song(book: &Book, place: usize) -> Option<Sheet> {
         let entry = book.set.entries.get(place)?;
         let song = book.songs.get(entry.song?)?;
-        let keys = engine::Keys::of(book, entry, song);
+        let keys = evening::Keys::of(book, entry, song);
         let of = book.set.entries.len();
-        let title = book.title_of(place).to_owned();
+        let title = title(book, entry).to_owned();
         let mut blocks = vec![Block::Keys(Keys {
             fingers: keys.play_in.to_string(),
             room: keys.tonight.to_string(),
@@ -54,14 +54,15 @@ fn facts(entry: &Entry, song: &Song, title: &str) -> Vec<Block> {
     }
     facts.extend(entry.singer.as_ref().map(|singer| Block::Fact("sings", singer.value.clone())));
     facts.extend(entry.remark.as_ref().map(|remark| Block::Fact("remark", remark.clone())));
-    let order = chords::order(entry, song);
+    let order = Order::of(entry, song);
+    let order: Vec<&str> = order.sections().map(|section| song.sections[section].name.value.as_str()).collect();
     if !order.is_empty() {
         facts.push(Block::Fact("order", order.join(" · ")));
     }
     facts
 }
 
-fn sections(entry: &Entry, song: &Song, keys: &engine::Keys) -> Vec<Block> {
+fn sections(entry: &Entry, song: &Song, keys: &evening::Keys) -> Vec<Block> {
     let parts = chords::parts(entry, song, keys);
     let mut blocks = Vec::new();
     let mut moved = parts.iter().flat_map(|part| &part.bars).flatten().any(|chord| !chord.room.is_empty());
@@ -77,10 +78,10 @@ fn sections(entry: &Entry, song: &Song, keys: &engine::Keys) -> Vec<Block> {
 }
 
 /// What lies under the hands: keyboards, zones, and what one finger plays.
-fn hands(book: &Book, song: &Song, keys: &engine::Keys) -> Vec<Block> {
+fn hands(book: &Book, song: &Song, keys: &evening::Keys) -> Vec<Block> {
     let mut blocks = vec![Block::Heading("Under the hands".to_owned())];
     let drawn: Vec<Keyboard> =
-        zones::worth_drawing(book, song).map(|input| Keyboard::of(book, song, keys, input, None)).collect();
+        worth_drawing(book, song).map(|input| Keyboard::of(book, song, keys, input, None)).collect();
     let fits = drawn.iter().flat_map(|keyboard| &keyboard.fits);
     let (some, not_always) = (fits.clone().next().is_some(), fits.clone().any(|fit| !fit.always));
     blocks.extend(drawn.into_iter().map(Block::Keyboard));
@@ -94,7 +95,7 @@ fn hands(book: &Book, song: &Song, keys: &engine::Keys) -> Vec<Block> {
         let key = |class: u8| vec![Tone::in_key(class, keys.play_in).to_string()];
         // A key that plays its root and fifth is one of those without a name.
         let chord = |class: u8| {
-            let chord = fingers::chord_on(song, keys, class);
+            let chord = chord_on(song, keys.play_in, class);
             if chord.kind() == Kind::Fifth { Vec::new() } else { vec![chord.to_string()] }
         };
         let rows = vec![(0..12).map(key).collect(), (0..12).map(chord).collect()];
@@ -107,8 +108,8 @@ fn hands(book: &Book, song: &Song, keys: &engine::Keys) -> Vec<Block> {
 /// The touches: of the inputs that play, then of the zones that change something.
 fn touches(book: &Book, song: &Song) -> Vec<Block> {
     let mut plots: Vec<Plot> = Vec::new();
-    let listened = |input: &&Input| song.zones.iter().any(|zone| zones::listens(zone, input));
-    for input in zones::worth_drawing(book, song).filter(listened) {
+    let listened = |input: &&Input| song.zones.iter().any(|zone| listens(zone, input));
+    for input in worth_drawing(book, song).filter(listened) {
         if let Some(curve) = &input.curve {
             let what = format!("all of it, before the zones; {}", rows::of_curve(book, curve));
             plots.push(Plot::new(&input.name.value, what, Some(curve), 0.0, (1, 127)));
@@ -132,7 +133,7 @@ fn touches(book: &Book, song: &Song) -> Vec<Block> {
 }
 
 /// What else happens: the drone, cues, and what other machines are told.
-fn others(book: &Book, song: &Song, keys: &engine::Keys) -> Vec<Block> {
+fn others(book: &Book, song: &Song, keys: &evening::Keys) -> Vec<Block> {
     let mut blocks = Vec::new();
     if let Some(drone) = &song.drone {
         blocks.push(Block::Heading("Drone".to_owned()));

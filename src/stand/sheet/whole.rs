@@ -1,7 +1,7 @@
 //! The sheet of the set: the songs in order with their keys, and the gear.
 
-use super::{Block, Sheet, Table, bold, chords, plain, rows, signed, song};
-use crate::engine::Keys;
+use super::{Block, Sheet, Table, bold, plain, rows, signed, song};
+use crate::evening::{Keys, Order, title};
 use crate::map::{Book, Cue, Entry};
 use crate::music::Key;
 
@@ -50,7 +50,7 @@ fn songs(book: &Book) -> Table {
 }
 
 fn row(book: &Book, place: usize, entry: &Entry) -> Vec<Vec<String>> {
-    let title = book.title_of(place).to_owned();
+    let title = title(book, entry).to_owned();
     let said: Vec<String> =
         entry.singer.iter().map(|singer| singer.value.clone()).chain(entry.remark.clone()).collect();
     let number = vec![(place + 1).to_string()];
@@ -60,7 +60,7 @@ fn row(book: &Book, place: usize, entry: &Entry) -> Vec<Vec<String>> {
         return vec![number, title, none(), none(), none(), none(), none(), said];
     };
     let keys = Keys::of(book, entry, song);
-    let sections = match chords::order(entry, song).len() {
+    let sections = match Order::of(entry, song).sections().count() {
         0 => "no sections".to_owned(),
         1 => "1 section".to_owned(),
         many => format!("{many} sections"),

@@ -1,6 +1,5 @@
-//! What zones, cues, messages and fingers are called before the player, on every screen and on paper.
+//! What zones, cues and messages are called before the player, on every screen and on paper.
 
 pub(crate) mod cues;
-pub(crate) mod fingers;
 pub(crate) mod messages;
 pub(crate) mod zones;

@@ -1,9 +1,9 @@
 //! What each zone of a song makes of the hand, in the player's words.
 
-use crate::engine::Keys;
-use crate::map::{Book, Drone, Input, Linger, Plays, Song, Sound, StayInKey, Zone};
+use crate::evening::{Keys, zone_fits};
+use crate::map::{Book, Drone, Linger, Plays, Song, Sound, StayInKey, Zone};
 use crate::midi::Note;
-use crate::music::{Classes, note, scale};
+use crate::music::{note, scale};
 
 /// How much is said of a zone.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -131,10 +131,8 @@ pub(crate) fn helps(zone: &Zone, song: &Song) -> Vec<String> {
 
 /// What a hollow dot means, where there is one.
 fn hollow(song: &Song, zone: &Zone) -> &'static str {
-    let tonic = song.key.value.tonic();
-    let mut sections = sections_of(song, zone).map(|section| fitting(song, section, tonic));
-    let first = sections.next();
-    if sections.any(|fits| Some(fits) != first) { ", and ◦ in some sections" } else { "" }
+    let fits = zone_fits(song, zone, None, song.key.value.tonic());
+    if fits.somewhere == fits.everywhere { "" } else { ", and ◦ in some sections" }
 }
 
 /// What a song's drone is.
@@ -165,36 +163,7 @@ pub(crate) fn seconds(micros: u64) -> String {
     format!("{} s", micros as f64 / 1e6)
 }
 
-/// The sections in which a zone plays, by number; of a song without sections, the whole song.
-pub(crate) fn sections_of<'a>(song: &'a Song, zone: &'a Zone) -> impl Iterator<Item = usize> + 'a {
-    let is_in = move |section: &usize| {
-        song.sections.get(*section).is_none_or(|section| song.plays_in(zone, &section.name.value))
-    };
-    (0..song.sections.len().max(1)).filter(is_in)
-}
-
-/// What fits in a section where the fingers play in the key on `tonic` (rule R12).
-pub(crate) fn fitting(song: &Song, section: usize, tonic: u8) -> Classes {
-    let chart = song.key.value;
-    let chords = song.chords_of(section).unwrap_or_default().iter().flatten();
-    let fits = chords.fold(chart.fitting(), |fits, chord| fits.and(chord.classes()));
-    fits.moved(i32::from(tonic) - i32::from(chart.tonic()))
-}
-
 /// Where a sound goes: `→ keys 1`.
 pub(crate) fn goes(sound: &Sound) -> String {
     format!("→ {} {}", sound.output.value, sound.channel.number())
-}
-
-/// The inputs whose keyboards tell something about a song: an optional one only where a zone names it.
-pub(crate) fn worth_drawing<'a>(book: &'a Book, song: &'a Song) -> impl Iterator<Item = &'a Input> {
-    let named = |input: &Input| {
-        song.zones.iter().any(|zone| zone.input.as_ref().is_some_and(|named| named.value == input.name.value))
-    };
-    book.gear.inputs.iter().filter(move |input| input.play && (!input.optional || named(input)))
-}
-
-/// Whether a zone listens to an input.
-pub(crate) fn listens(zone: &Zone, input: &Input) -> bool {
-    zone.input.as_ref().map_or(input.play, |named| named.value == input.name.value)
 }

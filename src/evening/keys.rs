@@ -1,0 +1,166 @@
+//! The keys of a song: the chart's, the fingers' and the room's.
+
+use super::Standing;
+use crate::map::{Book, Entry, PlayIn, Song, Way};
+use crate::music::{Chord, Key, nearest_way};
+
+/// `raise-key` and `lower-key` go no further from tonight's key, in semitones.
+pub const FURTHEST: i32 = 12;
+
+/// The keys of one entry of a set, and the shift between them (rule R5).
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Keys {
+    /// The chart's key: what is printed.
+    pub chart: Key,
+    /// The fingers' key on entering the song.
+    pub play_in: Key,
+    /// The room's key on entering the song.
+    pub tonight: Key,
+    /// Whether the fingers play in whatever the room hears.
+    pub sounding: bool,
+    /// Semitones from the fingers' key to the room's on entering the song.
+    pub shift: i32,
+}
+
+impl Keys {
+    /// The keys of `entry`, which is `song`'s.
+    #[must_use]
+    pub fn of(book: &Book, entry: &Entry, song: &Song) -> Keys {
+        let tonight = entry.key.as_ref().map_or(song.key.value, |key| key.value);
+        let chosen = entry.play_in.as_ref().or(song.play_in.as_ref()).or(book.set.play_in.as_ref());
+        let (play_in, sounding) = match chosen.map(|chosen| chosen.value) {
+            None => (song.key.value, false),
+            Some(PlayIn::Key(key)) => (key, false),
+            Some(PlayIn::Sounding) => (tonight, true),
+        };
+        let shift = match entry.way.unwrap_or(song.way) {
+            Way::Nearest => play_in.nearest_way(tonight),
+            Way::Up => play_in.way_up(tonight),
+            Way::Down => play_in.way_down(tonight),
+        };
+        Keys { chart: song.key.value, play_in, tonight, sounding, shift }
+    }
+
+    /// From the keys that are pressed to the notes that sound, in semitones (rule R5): the shift, what section keys
+    /// add, and what was added by hand. Fingers that play in the room's key are moved by the last alone *(playing)*.
+    #[must_use]
+    pub fn shift_at(&self, lift: i32, added: i32) -> i32 {
+        if self.sounding { added } else { self.shift + lift + added }
+    }
+
+    /// Pitch class of the room's tonic under what section keys add and what was added by hand *(playing)*.
+    #[must_use]
+    pub fn tonic_at(&self, lift: i32, added: i32) -> u8 {
+        (i32::from(self.tonight.tonic()) + lift + added).rem_euclid(12) as u8
+    }
+
+    /// The room's key under what section keys add and what was added by hand.
+    #[must_use]
+    pub fn room_at(&self, lift: i32, added: i32) -> Key {
+        self.room(self.tonic_at(lift, added))
+    }
+
+    /// The room's key on a tonic, such as that of a [`Standing`], spelled from tonight's.
+    #[must_use]
+    pub fn room(&self, tonic: u8) -> Key {
+        self.tonight.transposed(nearest_way(self.tonight.tonic(), tonic))
+    }
+
+    /// The fingers' key where `room` is the room's. Fingers that play in the room's key are left behind only by what was
+    /// added by hand (rule R5).
+    #[must_use]
+    pub fn fingers(&self, room: Key, added: i32) -> Key {
+        if self.sounding { room.transposed(-added) } else { self.play_in }
+    }
+
+    /// A chord of the chart in another of the song's keys: as the fingers grip it, or as the room hears it.
+    #[must_use]
+    pub fn chord_in(&self, key: Key, chord: Chord) -> Chord {
+        chord.moved(self.chart.nearest_way(key), key)
+    }
+}
+
+/// What is added by hand once `key` has gone to the key on `tonic` (rule R5): the nearest way from what sounds, or the
+/// other way, where that would lead further than [`FURTHEST`] *(playing)*.
+#[must_use]
+pub fn added_for(tonic: u8, standing: &Standing) -> i32 {
+    within_an_octave(standing.added + nearest_way(standing.tonic, tonic))
+}
+
+/// The same key within [`FURTHEST`] semitones of tonight's *(playing)*.
+#[must_use]
+pub fn within_an_octave(added: i32) -> i32 {
+    if added.abs() > FURTHEST { added - 12 * added.signum() } else { added }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::evening::tests::one_song;
+
+    fn keys(tonight: &str, song: &str) -> Keys {
+        let book = one_song(tonight, &format!("title = \"Snow\"\n{song}"));
+        Keys::of(&book, &book.set.entries[0], &book.songs[0])
+    }
+
+    #[test]
+    fn the_shift_goes_from_the_fingers_key_to_the_rooms_in_its_way() {
+        // R5: tonight's tonic minus play-in tonic, modulo 12, in −5 … +6 (up: 0 … 11, down: −11 … 0).
+        let song = "key = \"D\"\nplay_in = \"C\"\n";
+        let shift = |tonight: &str| keys(tonight, song).shift;
+        assert_eq!([shift(""), shift("key = \"F#\"\n"), shift("key = \"G\"\n")], [2, 6, -5]);
+        assert_eq!([shift("key = \"G\"\nway = \"up\"\n"), shift("way = \"down\"\n")], [7, -10]);
+        assert_eq!([shift("key = \"C\"\nway = \"up\"\n"), shift("key = \"C\"\nway = \"down\"\n")], [0, 0]);
+        let keys = keys("key = \"F\"\nplay_in = \"G\"\n", song);
+        assert_eq!([keys.chart, keys.play_in, keys.tonight].map(|key| key.to_string()), ["D", "G", "F"]);
+    }
+
+    #[test]
+    fn section_keys_and_what_is_added_by_hand_move_room_and_fingers() {
+        let keys = keys("key = \"F\"\n", "key = \"D\"\nplay_in = \"C\"\n");
+        assert_eq!((keys.shift_at(2, -1), keys.tonic_at(2, -1)), (6, 6));
+        assert_eq!((keys.room_at(2, 0).to_string().as_str(), keys.room(10).to_string().as_str()), ("G", "Bb"));
+        assert_eq!(keys.room_at(0, 12), keys.tonight);
+        assert_eq!(keys.fingers(keys.room_at(2, 1), 1), keys.play_in);
+    }
+
+    #[test]
+    fn fingers_in_the_rooms_key_follow_section_keys_but_not_what_is_added() {
+        // R5: with play_in = "sounding" the fingers follow section keys themselves, and the shift is only what was added.
+        let keys = keys("", "key = \"D\"\nplay_in = \"sounding\"\n");
+        assert_eq!((keys.shift_at(2, 0), keys.shift_at(2, 3)), (0, 3));
+        assert_eq!(keys.fingers(keys.room_at(2, 3), 3).to_string(), "E");
+    }
+
+    #[test]
+    fn a_chord_of_the_chart_is_gripped_in_the_fingers_key_and_heard_in_the_rooms() {
+        let keys = keys("key = \"Eb\"\n", "key = \"D\"\nplay_in = \"C\"\n");
+        let chord: Chord = "A7/C#".parse().expect("a chord");
+        let named = |key: Key| keys.chord_in(key, chord).to_string();
+        assert_eq!([keys.chart, keys.play_in, keys.tonight].map(named), ["A7/C#", "G7/B", "Bb7/D"]);
+    }
+
+    #[test]
+    fn a_standing_tells_the_fingers_tonic_by_tonic_and_shift() {
+        for (song, tonight) in
+            [("key = \"D\"\nplay_in = \"C\"\n", "key = \"A\"\n"), ("key = \"D\"\nplay_in = \"sounding\"\n", "")]
+        {
+            let keys = keys(tonight, song);
+            for (lift, added) in [(0, 0), (2, 0), (-5, 3), (6, -12)] {
+                let (shift, tonic) = (keys.shift_at(lift, added), keys.tonic_at(lift, added));
+                let standing = Standing { added, shift, tonic, ..Standing::default() };
+                let fingers = keys.fingers(keys.room(tonic), added);
+                assert_eq!(standing.finger_tonic(), fingers.tonic(), "{song} {lift} {added}");
+            }
+        }
+    }
+
+    #[test]
+    fn a_key_is_gone_to_the_nearest_way_but_never_beyond_an_octave() {
+        // R5: `key` adds the nearest way from what sounds (the other way, where that would lead beyond 12).
+        let from = |tonic: u8, added: i32| Standing { tonic, added, ..Standing::default() };
+        assert_eq!([added_for(7, &from(2, 0)), added_for(8, &from(2, 0)), added_for(9, &from(2, 0))], [5, 6, -5]);
+        assert_eq!([added_for(4, &from(1, 11)), added_for(0, &from(3, -11))], [2, -2]);
+        assert_eq!([13, 12, -12, -14].map(within_an_octave), [1, 12, -12, -2]);
+    }
+}

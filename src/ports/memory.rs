@@ -12,8 +12,8 @@ use super::identity::Acquaintances;
 use super::seats::Seats;
 use super::whole;
 use super::{
-    Arrival, Capabilities, Connection, Direction, Listed, Outbox, Ports, PortsError, Ready, SendFault, Side, Target,
-    Waker, Wish, matching,
+    Arrival, Capabilities, Connection, Direction, InputQueue, Listed, Ports, PortsError, Ready, SendFault, Side,
+    Target, Waker, Wish, matching,
 };
 use crate::midi::stream::Stream;
 
@@ -209,7 +209,7 @@ impl World {
             known: Acquaintances::default(),
             streams: wish.inputs.iter().map(|_| Stream::new()).collect(),
             wish: wish.clone(),
-            outbox: Outbox::new(wish.inputs.len()),
+            queue: InputQueue::new(wish.inputs.len()),
         };
         let (sources, sinks) = (self.there(Direction::Input), self.there(Direction::Output));
         let listed = |there: &[(usize, Listed)]| there.iter().map(|(_, listed)| listed.clone()).collect::<Vec<_>>();
@@ -254,7 +254,7 @@ pub struct MemoryPorts {
     bonds: Bonds<usize>,
     known: Acquaintances,
     streams: Vec<Stream>,
-    outbox: Outbox,
+    queue: InputQueue,
 }
 
 impl MemoryPorts {
@@ -264,12 +264,12 @@ impl MemoryPorts {
                 let heard =
                     self.seats.all().into_iter().filter(|(side, _, peer)| (*side, *peer) == (Side::Input, address));
                 for (_, input, _) in heard {
-                    self.outbox.take_in(input, &mut self.streams[input], &bytes);
+                    self.queue.push_bytes(input, &mut self.streams[input], &bytes);
                 }
             }
             Happening::Said(input, bytes) => {
                 if let Some(stream) = self.streams.get_mut(input) {
-                    self.outbox.take_in(input, stream, &bytes);
+                    self.queue.push_bytes(input, stream, &bytes);
                 }
             }
             Happening::Came(address) => {
@@ -278,19 +278,19 @@ impl MemoryPorts {
             }
             Happening::Went(address) => {
                 self.bonds.ended(|peer| peer == address, Instant::now());
-                self.seats.end(|peer| peer == address, &mut self.outbox.news);
+                self.seats.end(|peer| peer == address, &mut self.queue.changes);
             }
             Happening::Connected(side, number, address) => {
                 if let Some(listed) = self.world.at(address) {
                     self.bonds.joined(side, number, &listed.name(), address);
-                    self.seats.join(side, number, address, &mut self.outbox.news);
+                    self.seats.join(side, number, address, &mut self.queue.changes);
                 }
             }
             Happening::Disconnected(side, number, address) => {
                 self.bonds.parted(side, number, address, Instant::now());
-                self.seats.leave(side, number, address, &mut self.outbox.news);
+                self.seats.leave(side, number, address, &mut self.queue.changes);
             }
-            Happening::Told(ready) => self.outbox.news.push_back(ready),
+            Happening::Told(ready) => self.queue.changes.push_back(ready),
             Happening::Woken => {}
         }
     }
@@ -308,7 +308,7 @@ impl MemoryPorts {
     fn connect_known(&mut self, address: usize) {
         let Some(listed) = self.world.at(address) else { return };
         for (side, number) in self.connect_again(listed.direction, address, &listed) {
-            self.seats.join(side, number, address, &mut self.outbox.news);
+            self.seats.join(side, number, address, &mut self.queue.changes);
         }
     }
 
@@ -318,7 +318,7 @@ impl MemoryPorts {
         let there = || self.world.there(new.direction).into_iter().map(|(_, listed)| listed).collect();
         let has_own = |number| self.seats.meant(side, number).is_some();
         for number in self.known.claims(&self.wish, side, &new, has_own, there) {
-            self.seats.join(side, number, address, &mut self.outbox.news);
+            self.seats.join(side, number, address, &mut self.queue.changes);
             self.seats.settle(side, number, address);
             self.known.has(side, number, &new);
         }
@@ -327,17 +327,17 @@ impl MemoryPorts {
 
 impl Ports for MemoryPorts {
     fn wait(&mut self, timeout: Option<Duration>) -> Arrival<'_> {
-        while self.outbox.is_empty() {
+        while self.queue.is_empty() {
             match self.world.next(timeout) {
                 None => return Arrival::Quiet,
                 Some(Happening::Woken) => return Arrival::Woken,
                 Some(happening) => {
                     self.live(happening);
-                    self.outbox.void(0);
+                    self.queue.discard_lost(0);
                 }
             }
         }
-        self.outbox.give().unwrap_or(Arrival::Quiet)
+        self.queue.pop().unwrap_or(Arrival::Quiet)
     }
 
     fn send(&mut self, output: usize, bytes: &[u8]) -> Result<(), SendFault> {

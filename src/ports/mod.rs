@@ -8,9 +8,9 @@ mod alsa;
 mod bonds;
 mod fault;
 mod identity;
+mod input_queue;
 mod matching;
 pub mod memory;
-mod outbox;
 mod portable;
 mod seats;
 mod weight;
@@ -25,7 +25,7 @@ use std::fmt;
 use std::sync::Arc;
 use std::time::Duration;
 
-use outbox::{Outbox, Ready};
+use input_queue::{InputQueue, Ready};
 
 /// The name under which other programs see us.
 pub const CLIENT: &str = "handspan";

@@ -96,7 +96,7 @@ impl Sequencer {
             for side in [Side::Input, Side::Output] {
                 let Some(listed) = system::port_at(&self.seq, peer, direction(side)) else { continue };
                 for number in self.connect_again(side, peer, &listed) {
-                    self.seats.join(side, number, peer, &mut self.outbox.news);
+                    self.seats.join(side, number, peer, &mut self.queue.changes);
                 }
             }
         }
@@ -123,14 +123,14 @@ impl Sequencer {
         {
             self.bonds.joined(side, number, &names, peer);
         }
-        self.seats.join(side, number, peer, &mut self.outbox.news);
+        self.seats.join(side, number, peer, &mut self.queue.changes);
     }
 
     /// Ports have ended.
     pub(super) fn ended(&mut self, gone: impl Fn(Addr) -> bool) {
         self.due.retain(|due| !gone(due.peer));
         self.bonds.ended(&gone, Instant::now());
-        self.seats.end(gone, &mut self.outbox.news);
+        self.seats.end(gone, &mut self.queue.changes);
     }
 
     /// A port has appeared: whose it is, gets it; whoever had it by others' wish, gets it soon.
@@ -145,7 +145,7 @@ impl Sequencer {
             let there = || listed(&system::ports(&self.seq, direction(side)));
             for number in self.known.claims(&self.wish, side, &new, has_own, there) {
                 if self.connect(side, number, peer).is_ok() {
-                    self.seats.join(side, number, peer, &mut self.outbox.news);
+                    self.seats.join(side, number, peer, &mut self.queue.changes);
                     self.seats.settle(side, number, peer);
                     self.known.has(side, number, &new);
                 } else if tries < TRIES {
@@ -177,7 +177,7 @@ impl Sequencer {
                 } else {
                     self.bonds.ended(|known| known == peer, Instant::now());
                 }
-                self.seats.leave(side, number, peer, &mut self.outbox.news);
+                self.seats.leave(side, number, peer, &mut self.queue.changes);
             }
         }
         for direction in [Direction::Input, Direction::Output] {

@@ -32,8 +32,8 @@ use super::weight::Weight;
 use crate::midi::stream::Stream;
 
 use super::{
-    Arrival, CLIENT, Capabilities, Connection, Direction, Fault, Listed, Outbox, Ports, PortsError, Ready, SendFault,
-    Side, Target, Waker, Wish,
+    Arrival, CLIENT, Capabilities, Connection, Direction, Fault, InputQueue, Listed, Ports, PortsError, Ready,
+    SendFault, Side, Target, Waker, Wish,
 };
 
 /// Unread events that the kernel keeps for us; the most it allows.
@@ -73,7 +73,7 @@ pub(super) struct Sequencer {
     /// Ports that are to be connected, but not at once.
     due: Vec<Due>,
     streams: Vec<Stream>,
-    outbox: Outbox,
+    queue: InputQueue,
     refused: u64,
     arrears: Arrears<Addr>,
     /// When what is owed is tried next.
@@ -117,7 +117,7 @@ impl Sequencer {
         // SAFETY: `seq` is open, and the copy that the bell makes is its own.
         let bell = Bell::new(unsafe { BorrowedFd::borrow_raw(fd) }, Addr { client, port: announcements })
             .map_err(|error| Fault::Refused { doing: "Making a way to be woken".into(), cause: error.to_string() })?;
-        let outbox = Outbox::new(inputs.len());
+        let queue = InputQueue::new(inputs.len());
         let arrears = Arrears::new(outputs.len());
         let mut sequencer = Sequencer {
             fd,
@@ -133,7 +133,7 @@ impl Sequencer {
             wish: wish.clone(),
             inputs,
             outputs,
-            outbox,
+            queue,
             refused: 0,
             arrears,
             retry: Instant::now(),
@@ -158,7 +158,7 @@ impl Sequencer {
         Addr { client: self.client, port }
     }
 
-    /// Reads one event into the outbox, or does what it says.
+    /// Reads one event into the input queue, or does what it says.
     fn read(&mut self) {
         let notice = {
             let mut input = self.seq.input();
@@ -172,7 +172,7 @@ impl Sequencer {
                         }
                         (Notice::None, Some(Some((Side::Input, number)))) => {
                             let stream = self.streams.get_mut(*number);
-                            take_in(&event, *number, stream, &mut self.outbox, &mut self.refused);
+                            enqueue(&event, *number, stream, &mut self.queue, &mut self.refused);
                             Notice::None
                         }
                         (notice, _) => notice,
@@ -191,11 +191,11 @@ impl Sequencer {
     }
 
     fn heed(&mut self, notice: Notice) {
-        let told = self.outbox.news.len();
+        let told = self.queue.changes.len();
         match notice {
             Notice::None => return,
             Notice::Lost => {
-                self.outbox.news.push_back(Ready::Overrun);
+                self.queue.changes.push_back(Ready::Overrun);
                 self.streams.iter_mut().for_each(Stream::reset);
                 self.look_again();
             }
@@ -210,16 +210,16 @@ impl Sequencer {
             Notice::Parted(between) => {
                 if let Some((side, number, peer)) = self.of(between) {
                     self.bonds.parted(side, number, peer, Instant::now());
-                    self.seats.leave(side, number, peer, &mut self.outbox.news);
+                    self.seats.leave(side, number, peer, &mut self.queue.changes);
                 }
             }
             Notice::Disconnected(between) => {
                 if let Some((side, number, peer)) = self.of(between) {
-                    self.seats.leave(side, number, peer, &mut self.outbox.news);
+                    self.seats.leave(side, number, peer, &mut self.queue.changes);
                 }
             }
         }
-        self.outbox.void(told);
+        self.queue.discard_lost(told);
         for (number, stream) in self.streams.iter_mut().enumerate() {
             if !self.seats.taken(Side::Input, number) {
                 stream.reset();
@@ -305,13 +305,13 @@ fn deliver(seq: &Seq, event: &mut Event<'_>) -> Result<(), SendFault> {
     }
 }
 
-fn take_in(event: &Event<'_>, input: usize, stream: Option<&mut Stream>, outbox: &mut Outbox, refused: &mut u64) {
+fn enqueue(event: &Event<'_>, input: usize, stream: Option<&mut Stream>, queue: &mut InputQueue, refused: &mut u64) {
     if let (EventType::Sysex, Some(bytes), Some(stream)) = (event.get_type(), event.get_ext(), stream) {
-        outbox.take_in(input, stream, bytes);
+        queue.push_bytes(input, stream, bytes);
         return;
     }
     match codec::decode(event) {
-        Some(few) => few.iter().for_each(|(bytes, length)| outbox.put(input, bytes.get(..length).unwrap_or_default())),
+        Some(few) => few.iter().for_each(|(bytes, length)| queue.push(input, bytes.get(..length).unwrap_or_default())),
         None => *refused += u64::from(event.get_type() != EventType::PortSubscribed),
     }
 }
@@ -319,7 +319,7 @@ fn take_in(event: &Event<'_>, input: usize, stream: Option<&mut Stream>, outbox:
 impl Ports for Sequencer {
     fn wait(&mut self, timeout: Option<Duration>) -> Arrival<'_> {
         let mut deadline = None;
-        while self.outbox.is_empty() {
+        while self.queue.is_empty() {
             // What an earlier read has brought along is there without asking the kernel.
             if self.has_more() {
                 self.read();
@@ -352,7 +352,7 @@ impl Ports for Sequencer {
                 self.pay();
             }
         }
-        self.outbox.give().unwrap_or(Arrival::Quiet)
+        self.queue.pop().unwrap_or(Arrival::Quiet)
     }
 
     fn send(&mut self, output: usize, bytes: &[u8]) -> Result<(), SendFault> {
@@ -399,7 +399,7 @@ impl Ports for Sequencer {
     }
 
     fn shed(&self) -> u64 {
-        self.shed + self.outbox.shed()
+        self.shed + self.queue.shed()
     }
 
     fn dropped(&self) -> u64 {

@@ -22,8 +22,8 @@ use self::watch::Watch;
 use super::identity::Acquaintances;
 use super::whole;
 use super::{
-    Arrival, CLIENT, Capabilities, Connection, Direction, Fault, Listed, Outbox, Ports, PortsError, Ready, SendFault,
-    Side, Target, Waker, Wish, matching,
+    Arrival, CLIENT, Capabilities, Connection, Direction, Fault, InputQueue, Listed, Ports, PortsError, Ready,
+    SendFault, Side, Target, Waker, Wish, matching,
 };
 use crate::midi::stream::Stream;
 
@@ -52,7 +52,7 @@ pub(super) struct Portable {
     arrived: Receiver<Item>,
     queue: Queue,
     shared: Arc<Shared>,
-    outbox: Outbox,
+    input_queue: InputQueue,
     _watch: Watch,
 }
 
@@ -135,7 +135,7 @@ impl Portable {
             arrived,
             queue,
             shared,
-            outbox: Outbox::new(wish.inputs.len()),
+            input_queue: InputQueue::new(wish.inputs.len()),
             _watch: watch,
         };
         let mut faults = Vec::new();
@@ -187,7 +187,7 @@ impl Portable {
         let sinks = others(&outputs, Direction::Output);
         let (heard, sent_to) = (names(&sources), names(&sinks));
         let seen = std::mem::replace(&mut self.seen, [heard.clone(), sent_to.clone()].concat());
-        let told = &mut self.outbox.news;
+        let told = &mut self.input_queue.changes;
         for (number, input) in self.inputs.iter_mut().enumerate() {
             if input.take_if(|input| input.with.as_ref().is_some_and(|with| !heard.contains(with))).is_some() {
                 told.push_back(Ready::InputGone(number));
@@ -203,7 +203,7 @@ impl Portable {
             for number in self.known.claims(&self.wish, Side::Input, new, has_own, || heard.clone()) {
                 if self.connect_input(number, port, new).is_ok() {
                     self.known.has(Side::Input, number, new);
-                    self.outbox.news.push_back(Ready::InputBack(number));
+                    self.input_queue.changes.push_back(Ready::InputBack(number));
                 }
             }
         }
@@ -212,7 +212,7 @@ impl Portable {
             for number in self.known.claims(&self.wish, Side::Output, new, has_own, || sent_to.clone()) {
                 if self.connect_output(number, port, new).is_ok() {
                     self.known.has(Side::Output, number, new);
-                    self.outbox.news.push_back(Ready::OutputBack(number));
+                    self.input_queue.changes.push_back(Ready::OutputBack(number));
                 }
             }
         }
@@ -258,7 +258,7 @@ fn offer(name: &str) -> Result<MidiOutputConnection, Fault> {
 impl Ports for Portable {
     fn wait(&mut self, timeout: Option<Duration>) -> Arrival<'_> {
         let deadline = timeout.and_then(|timeout| Instant::now().checked_add(timeout));
-        while self.outbox.is_empty() {
+        while self.input_queue.is_empty() {
             if self.shared.overrun.swap(false, Ordering::SeqCst) {
                 return Arrival::Overrun;
             }
@@ -277,12 +277,12 @@ impl Ports for Portable {
                 // It only ends the wait; the marks say why.
                 Ok(Item::Wake) => {}
                 Ok(Item::Message { input, bytes, length }) => {
-                    self.outbox.put(input, bytes.get(..length).unwrap_or_default());
+                    self.input_queue.push(input, bytes.get(..length).unwrap_or_default());
                 }
                 Err(_) => return Arrival::Quiet,
             }
         }
-        self.outbox.give().unwrap_or(Arrival::Quiet)
+        self.input_queue.pop().unwrap_or(Arrival::Quiet)
     }
 
     fn send(&mut self, output: usize, bytes: &[u8]) -> Result<(), SendFault> {

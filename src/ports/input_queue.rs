@@ -31,9 +31,9 @@ pub(super) enum Ready {
 
 /// What is ready to be given, and the bytes of what was given last, which the caller still looks at.
 #[derive(Debug, Default)]
-pub(super) struct Outbox {
+pub(super) struct InputQueue {
     /// What happened to ports; told before all messages.
-    pub(super) news: VecDeque<Ready>,
+    pub(super) changes: VecDeque<Ready>,
     lanes: Vec<Lane>,
     /// The lane whose turn it is.
     turn: usize,
@@ -87,23 +87,23 @@ impl Lane {
     }
 }
 
-impl Outbox {
+impl InputQueue {
     /// Room for so many inputs.
     pub(super) fn new(inputs: usize) -> Self {
         let lane = || Lane { messages: VecDeque::with_capacity(512), ..Lane::default() };
         let lanes = (0..inputs).map(|_| lane()).collect();
-        Outbox { news: VecDeque::with_capacity(64), lanes, ..Outbox::default() }
+        InputQueue { changes: VecDeque::with_capacity(64), lanes, ..InputQueue::default() }
     }
 
     /// Whether there is nothing to be given.
     pub(super) fn is_empty(&self) -> bool {
-        self.news.is_empty() && self.waiting == 0
+        self.changes.is_empty() && self.waiting == 0
     }
 
     /// The next thing, if there is any; it may be looked at until the next call.
-    pub(super) fn give(&mut self) -> Option<Arrival<'_>> {
-        let ready = match self.news.pop_front() {
-            Some(news) => news,
+    pub(super) fn pop(&mut self) -> Option<Arrival<'_>> {
+        let ready = match self.changes.pop_front() {
+            Some(change) => change,
             None => self.next_message()?,
         };
         Some(match ready {
@@ -145,9 +145,9 @@ impl Outbox {
     }
 
     /// Where the news from this place on say that an input is lost, what waits of it is void: its keys come up anyway.
-    pub(super) fn void(&mut self, from: usize) {
-        for news in self.news.iter().skip(from) {
-            let lost = match news {
+    pub(super) fn discard_lost(&mut self, from: usize) {
+        for change in self.changes.iter().skip(from) {
+            let lost = match change {
                 Ready::InputGone(input) => self.lanes.get_mut(*input..=*input).unwrap_or_default(),
                 Ready::Overrun => &mut self.lanes[..],
                 _ => continue,
@@ -166,16 +166,16 @@ impl Outbox {
     }
 
     /// Splits bytes of an input into whole messages.
-    pub(super) fn take_in(&mut self, input: usize, stream: &mut Stream, bytes: &[u8]) {
+    pub(super) fn push_bytes(&mut self, input: usize, stream: &mut Stream, bytes: &[u8]) {
         for byte in bytes {
             if let Some(message) = stream.push(*byte) {
-                self.put(input, message);
+                self.push(input, message);
             }
         }
     }
 
     /// A whole message of an input.
-    pub(super) fn put(&mut self, input: usize, message: &[u8]) {
+    pub(super) fn push(&mut self, input: usize, message: &[u8]) {
         let Some(lane) = self.lanes.get_mut(input) else { return };
         let weight = Weight::of(message);
         let limit = match weight {
@@ -212,29 +212,29 @@ impl Outbox {
 mod tests {
     use super::*;
 
-    fn given_one(outbox: &mut Outbox) -> Option<(usize, Vec<u8>)> {
-        match outbox.give() {
+    fn given_one(queue: &mut InputQueue) -> Option<(usize, Vec<u8>)> {
+        match queue.pop() {
             Some(Arrival::Message { input, bytes }) => Some((input, bytes.to_vec())),
             _ => None,
         }
     }
 
-    fn given(outbox: &mut Outbox) -> Vec<(usize, Vec<u8>)> {
-        std::iter::from_fn(|| given_one(outbox)).collect()
+    fn given(queue: &mut InputQueue) -> Vec<(usize, Vec<u8>)> {
+        std::iter::from_fn(|| given_one(queue)).collect()
     }
 
     #[test]
     fn a_flood_sheds_controllers_then_notes_and_no_end_and_nothing_of_others() {
-        let mut outbox = Outbox::new(2);
+        let mut queue = InputQueue::new(2);
         for round in 0..100 {
             for key in 0..128 {
-                outbox.put(0, &[0xB0, 1, key]);
-                outbox.put(0, &[0x90, key, 100]);
-                outbox.put(0, &[0x80, key, 64]);
+                queue.push(0, &[0xB0, 1, key]);
+                queue.push(0, &[0x90, key, 100]);
+                queue.push(0, &[0x80, key, 64]);
             }
-            outbox.put(1, &[0x90, round, 100]);
+            queue.push(1, &[0x90, round, 100]);
         }
-        let given = given(&mut outbox);
+        let given = given(&mut queue);
         assert_eq!(given.iter().filter(|(input, _)| *input == 1).count(), 100);
         assert!(given.len() < NOTES + 128 + 100, "{} wait", given.len());
         let mut sounding = [0_i32; 128];
@@ -247,51 +247,51 @@ mod tests {
         }
         assert_eq!(sounding, [0; 128]);
         let kept = given.len() as u64;
-        assert!(outbox.shed() > 0 && kept + outbox.shed() <= 100 * (3 * 128 + 1));
+        assert!(queue.shed() > 0 && kept + queue.shed() <= 100 * (3 * 128 + 1));
         // All is forgotten once it was given.
-        outbox.put(0, &[0xB0, 1, 1]);
-        assert_eq!(outbox.waiting, 1);
+        queue.push(0, &[0xB0, 1, 1]);
+        assert_eq!(queue.waiting, 1);
     }
 
     #[test]
     fn lanes_take_turns_and_a_lost_input_takes_along_what_waits_of_it_alone() {
-        let mut outbox = Outbox::new(2);
+        let mut queue = InputQueue::new(2);
         for key in 0..3 {
-            outbox.put(0, &[0x90, key, 1]);
+            queue.push(0, &[0x90, key, 1]);
         }
-        outbox.put(1, &[0x90, 60, 1]);
-        outbox.put(1, &[0x80, 60, 1]);
-        outbox.put(0, &[0x80, 0, 1]);
+        queue.push(1, &[0x90, 60, 1]);
+        queue.push(1, &[0x80, 60, 1]);
+        queue.push(0, &[0x80, 0, 1]);
         let inputs =
-            |outbox: &mut Outbox| -> Vec<usize> { (0..3).filter_map(|_| Some(given_one(outbox)?.0)).collect() };
-        assert_eq!(inputs(&mut outbox), [1, 0, 1]);
-        outbox.news.push_back(Ready::InputGone(0));
-        outbox.void(0);
-        outbox.put(0, &[0x80, 0, 1]);
-        assert_eq!(outbox.give(), Some(Arrival::InputGone(0)));
-        assert_eq!(given(&mut outbox), [(0, vec![0x80, 0, 1])]);
-        assert!(outbox.is_empty());
+            |queue: &mut InputQueue| -> Vec<usize> { (0..3).filter_map(|_| Some(given_one(queue)?.0)).collect() };
+        assert_eq!(inputs(&mut queue), [1, 0, 1]);
+        queue.changes.push_back(Ready::InputGone(0));
+        queue.discard_lost(0);
+        queue.push(0, &[0x80, 0, 1]);
+        assert_eq!(queue.pop(), Some(Arrival::InputGone(0)));
+        assert_eq!(given(&mut queue), [(0, vec![0x80, 0, 1])]);
+        assert!(queue.is_empty());
     }
 
     #[test]
     fn a_burst_as_long_as_the_systems_queue_is_kept_whole() {
-        let mut outbox = Outbox::new(1);
+        let mut queue = InputQueue::new(1);
         for event in 0..2000_u32 {
             let key = u8::try_from(event / 3 % 128).unwrap();
-            outbox.put(0, &[[0x90, key, 1], [0xB0, 1, key], [0x80, key, 64]][event as usize % 3]);
+            queue.push(0, &[[0x90, key, 1], [0xB0, 1, key], [0x80, key, 64]][event as usize % 3]);
         }
-        assert_eq!((given(&mut outbox).len(), outbox.shed()), (2000, 0));
+        assert_eq!((given(&mut queue).len(), queue.shed()), (2000, 0));
     }
 
     #[test]
     fn what_comes_no_faster_than_it_is_taken_is_never_shed() {
-        let mut outbox = Outbox::new(1);
+        let mut queue = InputQueue::new(1);
         for _ in 0..2000 {
             for message in [[0xB0, 64, 0], [0x80, 60, 0], [0x80, 60, 0], [0xE0, 0, 64]] {
-                outbox.put(0, &message);
+                queue.push(0, &message);
             }
-            assert_eq!(given(&mut outbox).len(), 4);
+            assert_eq!(given(&mut queue).len(), 4);
         }
-        assert_eq!(outbox.shed(), 0);
+        assert_eq!(queue.shed(), 0);
     }
 }

@@ -9,7 +9,7 @@ use std::time::{Duration, Instant};
 
 use super::bonds::Bonds;
 use super::identity::Acquaintances;
-use super::seats::Seats;
+use super::peers::Peers;
 use super::whole;
 use super::{
     Arrival, Capabilities, Connection, Direction, InputQueue, Listed, Ports, PortsError, Ready, SendFault, Side,
@@ -204,7 +204,7 @@ impl World {
     pub fn open(&self, wish: &Wish) -> Result<MemoryPorts, PortsError> {
         let mut ports = MemoryPorts {
             world: self.clone(),
-            seats: Seats::new(wish.inputs.len(), wish.outputs.len()),
+            peers: Peers::new(wish.inputs.len(), wish.outputs.len()),
             bonds: Bonds::new(wish),
             known: Acquaintances::default(),
             streams: wish.inputs.iter().map(|_| Stream::new()).collect(),
@@ -220,14 +220,14 @@ impl World {
         {
             for (number, place) in places.iter().enumerate() {
                 if let Some((address, _)) = place.and_then(|place| there.get(place)) {
-                    ports.seats.settle(side, number, *address);
+                    ports.peers.set_named(side, number, *address);
                 }
             }
         }
         for (direction, there) in [(Direction::Input, sources), (Direction::Output, sinks)] {
             for (address, listed) in there {
                 for (side, number) in ports.connect_again(direction, address, &listed) {
-                    ports.seats.seat(side, number, address);
+                    ports.peers.add(side, number, address);
                 }
             }
         }
@@ -250,7 +250,7 @@ impl World {
 pub struct MemoryPorts {
     world: World,
     wish: Wish,
-    seats: Seats<usize>,
+    peers: Peers<usize>,
     bonds: Bonds<usize>,
     known: Acquaintances,
     streams: Vec<Stream>,
@@ -262,7 +262,7 @@ impl MemoryPorts {
         match happening {
             Happening::Played(address, bytes) => {
                 let heard =
-                    self.seats.all().into_iter().filter(|(side, _, peer)| (*side, *peer) == (Side::Input, address));
+                    self.peers.all().into_iter().filter(|(side, _, peer)| (*side, *peer) == (Side::Input, address));
                 for (_, input, _) in heard {
                     self.queue.push_bytes(input, &mut self.streams[input], &bytes);
                 }
@@ -278,17 +278,17 @@ impl MemoryPorts {
             }
             Happening::Went(address) => {
                 self.bonds.ended(|peer| peer == address, Instant::now());
-                self.seats.end(|peer| peer == address, &mut self.queue.changes);
+                self.peers.remove(|peer| peer == address, &mut self.queue.changes);
             }
             Happening::Connected(side, number, address) => {
                 if let Some(listed) = self.world.at(address) {
                     self.bonds.joined(side, number, &listed.name(), address);
-                    self.seats.join(side, number, address, &mut self.queue.changes);
+                    self.peers.connect(side, number, address, &mut self.queue.changes);
                 }
             }
             Happening::Disconnected(side, number, address) => {
                 self.bonds.parted(side, number, address, Instant::now());
-                self.seats.leave(side, number, address, &mut self.queue.changes);
+                self.peers.disconnect(side, number, address, &mut self.queue.changes);
             }
             Happening::Told(ready) => self.queue.changes.push_back(ready),
             Happening::Woken => {}
@@ -308,7 +308,7 @@ impl MemoryPorts {
     fn connect_known(&mut self, address: usize) {
         let Some(listed) = self.world.at(address) else { return };
         for (side, number) in self.connect_again(listed.direction, address, &listed) {
-            self.seats.join(side, number, address, &mut self.queue.changes);
+            self.peers.connect(side, number, address, &mut self.queue.changes);
         }
     }
 
@@ -316,10 +316,10 @@ impl MemoryPorts {
         let Some(new) = self.world.at(address) else { return };
         let side = if new.direction == Direction::Input { Side::Input } else { Side::Output };
         let there = || self.world.there(new.direction).into_iter().map(|(_, listed)| listed).collect();
-        let has_own = |number| self.seats.meant(side, number).is_some();
+        let has_own = |number| self.peers.named(side, number).is_some();
         for number in self.known.claims(&self.wish, side, &new, has_own, there) {
-            self.seats.join(side, number, address, &mut self.queue.changes);
-            self.seats.settle(side, number, address);
+            self.peers.connect(side, number, address, &mut self.queue.changes);
+            self.peers.set_named(side, number, address);
             self.known.has(side, number, &new);
         }
     }
@@ -376,12 +376,12 @@ impl Ports for MemoryPorts {
     }
 
     fn input_there(&self, input: usize) -> bool {
-        self.seats.taken(Side::Input, input)
+        self.peers.is_connected(Side::Input, input)
     }
 
     fn output_there(&self, output: usize) -> bool {
         let is_virtual = self.wish.outputs.get(output).is_some_and(|wish| matches!(wish.target, Target::Virtual));
-        is_virtual || self.seats.taken(Side::Output, output)
+        is_virtual || self.peers.is_connected(Side::Output, output)
     }
 
     fn connections(&self) -> Vec<Connection> {

@@ -12,7 +12,7 @@ mod input_queue;
 mod matching;
 pub mod memory;
 mod portable;
-mod seats;
+mod peers;
 mod weight;
 mod whole;
 

@@ -45,7 +45,7 @@ impl Sequencer {
             for (number, place) in places.into_iter().enumerate() {
                 let Some((peer, listed)) = place.and_then(|place| ports.get(place)) else { continue };
                 match self.connect(side, number, *peer) {
-                    Ok(()) => self.seats.settle(side, number, *peer),
+                    Ok(()) => self.peers.set_named(side, number, *peer),
                     Err(error) => faults.push(Fault::Refused {
                         doing: format!("Connecting to \"{}\"", listed.name()),
                         cause: error.to_string(),
@@ -62,7 +62,7 @@ impl Sequencer {
         for side in [Side::Input, Side::Output] {
             for (peer, listed) in system::ports(&self.seq, direction(side)) {
                 for number in self.connect_again(side, peer, &listed) {
-                    self.seats.seat(side, number, peer);
+                    self.peers.add(side, number, peer);
                 }
             }
         }
@@ -96,7 +96,7 @@ impl Sequencer {
             for side in [Side::Input, Side::Output] {
                 let Some(listed) = system::port_at(&self.seq, peer, direction(side)) else { continue };
                 for number in self.connect_again(side, peer, &listed) {
-                    self.seats.join(side, number, peer, &mut self.queue.changes);
+                    self.peers.connect(side, number, peer, &mut self.queue.changes);
                 }
             }
         }
@@ -118,19 +118,19 @@ impl Sequencer {
 
     /// Somebody has connected something, perhaps ourselves.
     pub(super) fn joined(&mut self, side: Side, number: usize, peer: Addr) {
-        if self.seats.meant(side, number) != Some(peer)
+        if self.peers.named(side, number) != Some(peer)
             && let Some(names) = system::names_at(&self.seq, peer)
         {
             self.bonds.joined(side, number, &names, peer);
         }
-        self.seats.join(side, number, peer, &mut self.queue.changes);
+        self.peers.connect(side, number, peer, &mut self.queue.changes);
     }
 
     /// Ports have ended.
     pub(super) fn ended(&mut self, gone: impl Fn(Addr) -> bool) {
         self.due.retain(|due| !gone(due.peer));
         self.bonds.ended(&gone, Instant::now());
-        self.seats.end(gone, &mut self.queue.changes);
+        self.peers.remove(gone, &mut self.queue.changes);
     }
 
     /// A port has appeared: whose it is, gets it; whoever had it by others' wish, gets it soon.
@@ -140,13 +140,13 @@ impl Sequencer {
         }
         for side in [Side::Input, Side::Output] {
             let Some(new) = system::port_at(&self.seq, peer, direction(side)) else { continue };
-            let has_own = |number| self.seats.meant(side, number).is_some();
+            let has_own = |number| self.peers.named(side, number).is_some();
             // Ports come and go all the time; the whole list is asked for only where the new one may be meant.
             let there = || listed(&system::ports(&self.seq, direction(side)));
             for number in self.known.claims(&self.wish, side, &new, has_own, there) {
                 if self.connect(side, number, peer).is_ok() {
-                    self.seats.join(side, number, peer, &mut self.queue.changes);
-                    self.seats.settle(side, number, peer);
+                    self.peers.connect(side, number, peer, &mut self.queue.changes);
+                    self.peers.set_named(side, number, peer);
                     self.known.has(side, number, &new);
                 } else if tries < TRIES {
                     self.later(peer, AGAIN, tries + 1);
@@ -166,7 +166,7 @@ impl Sequencer {
 
     /// After an overrun announcements may be missing too: what is gone is told, what came is taken up.
     pub(super) fn look_again(&mut self) {
-        for (side, number, peer) in self.seats.all() {
+        for (side, number, peer) in self.peers.all() {
             let connected = match side {
                 Side::Input => system::is_connected(&self.seq, peer, self.at(self.inputs[number])),
                 Side::Output => system::is_connected(&self.seq, self.at(self.outputs[number]), peer),
@@ -177,7 +177,7 @@ impl Sequencer {
                 } else {
                     self.bonds.ended(|known| known == peer, Instant::now());
                 }
-                self.seats.leave(side, number, peer, &mut self.queue.changes);
+                self.peers.disconnect(side, number, peer, &mut self.queue.changes);
             }
         }
         for direction in [Direction::Input, Direction::Output] {

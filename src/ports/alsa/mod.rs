@@ -27,7 +27,7 @@ use self::fresh::Fresh;
 use self::notice::{Notice, notice};
 use super::bonds::Bonds;
 use super::identity::Acquaintances;
-use super::seats::Seats;
+use super::peers::Peers;
 use super::weight::Weight;
 use crate::midi::stream::Stream;
 
@@ -66,7 +66,7 @@ pub(super) struct Sequencer {
     /// The input or output that has one of our ports.
     owners: Vec<Option<(Side, usize)>>,
     wish: Wish,
-    seats: Seats<Addr>,
+    peers: Peers<Addr>,
     fresh: Fresh,
     known: Acquaintances,
     bonds: Bonds<Addr>,
@@ -128,7 +128,7 @@ impl Sequencer {
             known: Acquaintances::default(),
             bonds: Bonds::new(wish),
             due: Vec::new(),
-            seats: Seats::new(inputs.len(), outputs.len()),
+            peers: Peers::new(inputs.len(), outputs.len()),
             streams: inputs.iter().map(|_| Stream::new()).collect(),
             wish: wish.clone(),
             inputs,
@@ -210,18 +210,18 @@ impl Sequencer {
             Notice::Parted(between) => {
                 if let Some((side, number, peer)) = self.of(between) {
                     self.bonds.parted(side, number, peer, Instant::now());
-                    self.seats.leave(side, number, peer, &mut self.queue.changes);
+                    self.peers.disconnect(side, number, peer, &mut self.queue.changes);
                 }
             }
             Notice::Disconnected(between) => {
                 if let Some((side, number, peer)) = self.of(between) {
-                    self.seats.leave(side, number, peer, &mut self.queue.changes);
+                    self.peers.disconnect(side, number, peer, &mut self.queue.changes);
                 }
             }
         }
         self.queue.discard_lost(told);
         for (number, stream) in self.streams.iter_mut().enumerate() {
-            if !self.seats.taken(Side::Input, number) {
+            if !self.peers.is_connected(Side::Input, number) {
                 stream.reset();
             }
         }
@@ -271,7 +271,7 @@ impl Sequencer {
         let mut arrears = std::mem::replace(&mut self.arrears, Arrears::new(0));
         arrears.pay(|output, peer, bytes| {
             // An address that is no longer connected may be somebody else's by now.
-            !self.seats.peers(Side::Output, output).contains(&peer) || self.send_to(output, peer, bytes)
+            !self.peers.of(Side::Output, output).contains(&peer) || self.send_to(output, peer, bytes)
         });
         self.arrears = arrears;
         self.retry = Instant::now() + RETRY;
@@ -372,7 +372,7 @@ impl Ports for Sequencer {
         if self.arrears.is_empty() {
             self.retry = Instant::now() + RETRY;
         }
-        self.arrears.owe(output, self.seats.peers(Side::Output, output));
+        self.arrears.owe(output, self.peers.of(Side::Output, output));
         // What ends something gets there later.
         if Weight::of(bytes) == Weight::Release {
             return Ok(());
@@ -386,12 +386,12 @@ impl Ports for Sequencer {
     }
 
     fn input_there(&self, input: usize) -> bool {
-        self.seats.taken(Side::Input, input)
+        self.peers.is_connected(Side::Input, input)
     }
 
     fn output_there(&self, output: usize) -> bool {
         let is_virtual = self.wish.outputs.get(output).is_some_and(|wish| matches!(wish.target, Target::Virtual));
-        is_virtual || self.seats.taken(Side::Output, output)
+        is_virtual || self.peers.is_connected(Side::Output, output)
     }
 
     fn connections(&self) -> Vec<Connection> {

@@ -7,9 +7,9 @@ use std::collections::VecDeque;
 use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
 
-use super::bonds::Bonds;
 use super::identity::Acquaintances;
 use super::peers::Peers;
+use super::remembered::Remembered;
 use super::whole;
 use super::{
     Arrival, Capabilities, Connection, Direction, InputQueue, Listed, Ports, PortsError, Ready, SendFault, Side,
@@ -205,7 +205,7 @@ impl World {
         let mut ports = MemoryPorts {
             world: self.clone(),
             peers: Peers::new(wish.inputs.len(), wish.outputs.len()),
-            bonds: Bonds::new(wish),
+            remembered: Remembered::new(wish),
             known: Acquaintances::default(),
             streams: wish.inputs.iter().map(|_| Stream::new()).collect(),
             wish: wish.clone(),
@@ -251,7 +251,7 @@ pub struct MemoryPorts {
     world: World,
     wish: Wish,
     peers: Peers<usize>,
-    bonds: Bonds<usize>,
+    remembered: Remembered<usize>,
     known: Acquaintances,
     streams: Vec<Stream>,
     queue: InputQueue,
@@ -277,18 +277,18 @@ impl MemoryPorts {
                 self.connect_known(address);
             }
             Happening::Went(address) => {
-                self.bonds.ended(|peer| peer == address, Instant::now());
-                self.peers.remove(|peer| peer == address, &mut self.queue.changes);
+                self.remembered.gone(|peer| peer == address, Instant::now());
+                self.peers.gone(|peer| peer == address, &mut self.queue.changes);
             }
             Happening::Connected(side, number, address) => {
                 if let Some(listed) = self.world.at(address) {
-                    self.bonds.joined(side, number, &listed.name(), address);
-                    self.peers.connect(side, number, address, &mut self.queue.changes);
+                    self.remembered.connected(side, number, &listed.name(), address);
+                    self.peers.connected(side, number, address, &mut self.queue.changes);
                 }
             }
             Happening::Disconnected(side, number, address) => {
-                self.bonds.parted(side, number, address, Instant::now());
-                self.peers.disconnect(side, number, address, &mut self.queue.changes);
+                self.remembered.disconnected(side, number, address, Instant::now());
+                self.peers.disconnected(side, number, address, &mut self.queue.changes);
             }
             Happening::Told(ready) => self.queue.changes.push_back(ready),
             Happening::Woken => {}
@@ -298,9 +298,9 @@ impl MemoryPorts {
     /// Makes the connections again that this port had; says which.
     fn connect_again(&mut self, direction: Direction, address: usize, listed: &Listed) -> Vec<(Side, usize)> {
         let side = if direction == Direction::Input { Side::Input } else { Side::Output };
-        let numbers = self.bonds.missing(side, &listed.name());
+        let numbers = self.remembered.to_reconnect(side, &listed.name());
         for number in &numbers {
-            self.bonds.joined(side, *number, &listed.name(), address);
+            self.remembered.connected(side, *number, &listed.name(), address);
         }
         numbers.into_iter().map(|number| (side, number)).collect()
     }
@@ -308,7 +308,7 @@ impl MemoryPorts {
     fn connect_known(&mut self, address: usize) {
         let Some(listed) = self.world.at(address) else { return };
         for (side, number) in self.connect_again(listed.direction, address, &listed) {
-            self.peers.connect(side, number, address, &mut self.queue.changes);
+            self.peers.connected(side, number, address, &mut self.queue.changes);
         }
     }
 
@@ -318,7 +318,7 @@ impl MemoryPorts {
         let there = || self.world.there(new.direction).into_iter().map(|(_, listed)| listed).collect();
         let has_own = |number| self.peers.named(side, number).is_some();
         for number in self.known.claims(&self.wish, side, &new, has_own, there) {
-            self.peers.connect(side, number, address, &mut self.queue.changes);
+            self.peers.connected(side, number, address, &mut self.queue.changes);
             self.peers.set_named(side, number, address);
             self.known.has(side, number, &new);
         }
@@ -385,7 +385,7 @@ impl Ports for MemoryPorts {
     }
 
     fn connections(&self) -> Vec<Connection> {
-        self.bonds.connections()
+        self.remembered.connections()
     }
 
     fn shed(&self) -> u64 {

@@ -5,19 +5,19 @@
 
 #[cfg(target_os = "linux")]
 mod alsa;
-mod bonds;
 mod fault;
 mod identity;
 mod input_queue;
 mod matching;
 pub mod memory;
-mod portable;
 mod peers;
+mod portable;
+mod remembered;
 mod weight;
 mod whole;
 
-pub use bonds::Connection;
 pub use matching::{Met, meet};
+pub use remembered::Connection;
 
 pub use fault::{Candidate, Fault, PortsError, SendFault, Side};
 

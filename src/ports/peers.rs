@@ -52,7 +52,7 @@ impl<A: Copy + PartialEq> Peers<A> {
 
     /// Something was connected. An input with a port is told once; an output for everyone who begins to listen,
     /// as each needs the set-up (rule R21).
-    pub(super) fn connect(&mut self, side: Side, number: usize, peer: A, told: &mut VecDeque<Ready>) {
+    pub(super) fn connected(&mut self, side: Side, number: usize, peer: A, told: &mut VecDeque<Ready>) {
         let Some(port) = self.side(side).get_mut(number) else { return };
         if port.peers.contains(&peer) {
             return;
@@ -69,7 +69,7 @@ impl<A: Copy + PartialEq> Peers<A> {
 
     /// A connection has ended. Of an input, nobody knows which held keys came from whom: all come up (rule R17),
     /// and it is back at once where others still play on it.
-    pub(super) fn disconnect(&mut self, side: Side, number: usize, peer: A, told: &mut VecDeque<Ready>) {
+    pub(super) fn disconnected(&mut self, side: Side, number: usize, peer: A, told: &mut VecDeque<Ready>) {
         let Some(port) = self.side(side).get_mut(number) else { return };
         let Some(place) = port.peers.iter().position(|known| *known == peer) else { return };
         port.peers.remove(place);
@@ -90,11 +90,11 @@ impl<A: Copy + PartialEq> Peers<A> {
     }
 
     /// Every port for which `gone` holds has ended.
-    pub(super) fn remove(&mut self, gone: impl Fn(A) -> bool, told: &mut VecDeque<Ready>) {
+    pub(super) fn gone(&mut self, gone: impl Fn(A) -> bool, told: &mut VecDeque<Ready>) {
         for side in [Side::Input, Side::Output] {
             for number in 0..self.side(side).len() {
                 while let Some(peer) = self.side(side)[number].peers.iter().copied().find(|peer| gone(*peer)) {
-                    self.disconnect(side, number, peer, told);
+                    self.disconnected(side, number, peer, told);
                 }
             }
         }
@@ -138,9 +138,9 @@ mod tests {
         let mut told = VecDeque::new();
         peers.set_named(Side::Input, 0, 20);
         peers.set_named(Side::Input, 1, 20);
-        peers.remove(|peer| peer == 20, &mut told);
-        peers.disconnect(Side::Input, 0, 20, &mut told);
-        peers.remove(|_| true, &mut told);
+        peers.gone(|peer| peer == 20, &mut told);
+        peers.disconnected(Side::Input, 0, 20, &mut told);
+        peers.gone(|_| true, &mut told);
         assert_eq!(told, [Ready::InputGone(0), Ready::InputGone(1)]);
         assert_eq!(peers.named(Side::Input, 0), None);
     }
@@ -150,9 +150,9 @@ mod tests {
         let mut peers = Peers::new(1, 0);
         let mut told = VecDeque::new();
         peers.set_named(Side::Input, 0, 20);
-        peers.connect(Side::Input, 0, 129, &mut told);
-        peers.connect(Side::Input, 0, 129, &mut told);
-        peers.disconnect(Side::Input, 0, 129, &mut told);
+        peers.connected(Side::Input, 0, 129, &mut told);
+        peers.connected(Side::Input, 0, 129, &mut told);
+        peers.disconnected(Side::Input, 0, 129, &mut told);
         assert_eq!(told, [Ready::InputGone(0), Ready::InputBack(0)]);
         assert_eq!(peers.named(Side::Input, 0), Some(20));
     }
@@ -161,10 +161,10 @@ mod tests {
     fn everyone_who_begins_to_listen_is_told_and_only_the_last_who_stops() {
         let mut peers = Peers::new(0, 1);
         let mut told = VecDeque::new();
-        peers.connect(Side::Output, 0, 129, &mut told);
-        peers.connect(Side::Output, 0, 130, &mut told);
-        peers.remove(|peer| peer == 129, &mut told);
-        peers.remove(|peer| peer == 130, &mut told);
+        peers.connected(Side::Output, 0, 129, &mut told);
+        peers.connected(Side::Output, 0, 130, &mut told);
+        peers.gone(|peer| peer == 129, &mut told);
+        peers.gone(|peer| peer == 130, &mut told);
         assert_eq!(told, [Ready::OutputBack(0), Ready::OutputJoined(0), Ready::OutputGone(0)]);
     }
 }

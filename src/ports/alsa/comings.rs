@@ -70,14 +70,14 @@ impl Sequencer {
 
     /// Makes the connections with a port again that others had made; says with whom of ours.
     fn connect_again(&mut self, side: Side, peer: Addr, listed: &Listed) -> Vec<usize> {
-        let mut numbers = self.bonds.missing(side, &listed.name());
+        let mut numbers = self.remembered.to_reconnect(side, &listed.name());
         // A source that plays elsewhere by now has been told where to.
         if side == Side::Input && !numbers.is_empty() && system::leads_anywhere(&self.seq, peer) {
             return Vec::new();
         }
         numbers.retain(|number| self.connect(side, *number, peer).is_ok());
         for number in &numbers {
-            self.bonds.joined(side, *number, &listed.name(), peer);
+            self.remembered.connected(side, *number, &listed.name(), peer);
         }
         numbers
     }
@@ -96,7 +96,7 @@ impl Sequencer {
             for side in [Side::Input, Side::Output] {
                 let Some(listed) = system::port_at(&self.seq, peer, direction(side)) else { continue };
                 for number in self.connect_again(side, peer, &listed) {
-                    self.peers.connect(side, number, peer, &mut self.queue.changes);
+                    self.peers.connected(side, number, peer, &mut self.queue.changes);
                 }
             }
         }
@@ -121,16 +121,16 @@ impl Sequencer {
         if self.peers.named(side, number) != Some(peer)
             && let Some(names) = system::names_at(&self.seq, peer)
         {
-            self.bonds.joined(side, number, &names, peer);
+            self.remembered.connected(side, number, &names, peer);
         }
-        self.peers.connect(side, number, peer, &mut self.queue.changes);
+        self.peers.connected(side, number, peer, &mut self.queue.changes);
     }
 
     /// Ports have ended.
     pub(super) fn ended(&mut self, gone: impl Fn(Addr) -> bool) {
         self.due.retain(|due| !gone(due.peer));
-        self.bonds.ended(&gone, Instant::now());
-        self.peers.remove(gone, &mut self.queue.changes);
+        self.remembered.gone(&gone, Instant::now());
+        self.peers.gone(gone, &mut self.queue.changes);
     }
 
     /// A port has appeared: whose it is, gets it; whoever had it by others' wish, gets it soon.
@@ -145,14 +145,14 @@ impl Sequencer {
             let there = || listed(&system::ports(&self.seq, direction(side)));
             for number in self.known.claims(&self.wish, side, &new, has_own, there) {
                 if self.connect(side, number, peer).is_ok() {
-                    self.peers.connect(side, number, peer, &mut self.queue.changes);
+                    self.peers.connected(side, number, peer, &mut self.queue.changes);
                     self.peers.set_named(side, number, peer);
                     self.known.has(side, number, &new);
                 } else if tries < TRIES {
                     self.later(peer, AGAIN, tries + 1);
                 }
             }
-            if tries == 0 && !self.bonds.missing(side, &new.name()).is_empty() {
+            if tries == 0 && !self.remembered.to_reconnect(side, &new.name()).is_empty() {
                 self.later(peer, COURTESY, 0);
             }
         }
@@ -173,11 +173,11 @@ impl Sequencer {
             };
             if !connected {
                 if system::names_at(&self.seq, peer).is_some() {
-                    self.bonds.parted(side, number, peer, Instant::now());
+                    self.remembered.disconnected(side, number, peer, Instant::now());
                 } else {
-                    self.bonds.ended(|known| known == peer, Instant::now());
+                    self.remembered.gone(|known| known == peer, Instant::now());
                 }
-                self.peers.disconnect(side, number, peer, &mut self.queue.changes);
+                self.peers.disconnected(side, number, peer, &mut self.queue.changes);
             }
         }
         for direction in [Direction::Input, Direction::Output] {

@@ -25,9 +25,9 @@ use self::bell::Bell;
 use self::comings::Due;
 use self::fresh::Fresh;
 use self::notice::{Notice, notice};
-use super::bonds::Bonds;
 use super::identity::Acquaintances;
 use super::peers::Peers;
+use super::remembered::Remembered;
 use super::weight::Weight;
 use crate::midi::stream::Stream;
 
@@ -69,7 +69,7 @@ pub(super) struct Sequencer {
     peers: Peers<Addr>,
     fresh: Fresh,
     known: Acquaintances,
-    bonds: Bonds<Addr>,
+    remembered: Remembered<Addr>,
     /// Ports that are to be connected, but not at once.
     due: Vec<Due>,
     streams: Vec<Stream>,
@@ -126,7 +126,7 @@ impl Sequencer {
             owners,
             fresh: Fresh::default(),
             known: Acquaintances::default(),
-            bonds: Bonds::new(wish),
+            remembered: Remembered::new(wish),
             due: Vec::new(),
             peers: Peers::new(inputs.len(), outputs.len()),
             streams: inputs.iter().map(|_| Stream::new()).collect(),
@@ -209,13 +209,13 @@ impl Sequencer {
             }
             Notice::Parted(between) => {
                 if let Some((side, number, peer)) = self.of(between) {
-                    self.bonds.parted(side, number, peer, Instant::now());
-                    self.peers.disconnect(side, number, peer, &mut self.queue.changes);
+                    self.remembered.disconnected(side, number, peer, Instant::now());
+                    self.peers.disconnected(side, number, peer, &mut self.queue.changes);
                 }
             }
             Notice::Disconnected(between) => {
                 if let Some((side, number, peer)) = self.of(between) {
-                    self.peers.disconnect(side, number, peer, &mut self.queue.changes);
+                    self.peers.disconnected(side, number, peer, &mut self.queue.changes);
                 }
             }
         }
@@ -395,7 +395,7 @@ impl Ports for Sequencer {
     }
 
     fn connections(&self) -> Vec<Connection> {
-        self.bonds.connections()
+        self.remembered.connections()
     }
 
     fn shed(&self) -> u64 {

@@ -36,28 +36,28 @@ impl Identity {
 
 /// What every input and output knows of devices.
 #[derive(Debug, Clone, Default)]
-pub(super) struct Acquaintances {
-    inputs: Vec<Acquaintance>,
-    outputs: Vec<Acquaintance>,
+pub(super) struct KnownDevices {
+    inputs: Vec<DeviceHistory>,
+    outputs: Vec<DeviceHistory>,
 }
 
-impl Acquaintances {
+impl KnownDevices {
     /// At the beginning: what each has of the ports that there are.
     pub(super) fn new(wish: &Wish, picked: &Picked, sources: &[Listed], sinks: &[Listed]) -> Self {
         let begin = |side, places: &[Option<usize>], there: &[Listed]| {
             let each = places.iter().enumerate().map(|(number, place)| {
-                let mut known = Acquaintance::default();
+                let mut known = DeviceHistory::default();
                 if let (Some(place), Some((wanted, _))) = (*place, wish.wanted(side, number)) {
-                    there.get(place).into_iter().for_each(|own| known.has(own));
+                    there.get(place).into_iter().for_each(|own| known.assign(own));
                     let others = there.iter().enumerate().filter(|(other, _)| *other != place);
                     let others = others.filter(|(_, listed)| matching::fit(wanted, listed).is_some());
-                    others.for_each(|(_, listed)| known.has_not(listed));
+                    others.for_each(|(_, listed)| known.rule_out(listed));
                 }
                 known
             });
             each.collect()
         };
-        Acquaintances {
+        KnownDevices {
             inputs: begin(Side::Input, &picked.inputs, sources),
             outputs: begin(Side::Output, &picked.outputs, sinks),
         }
@@ -79,7 +79,7 @@ impl Acquaintances {
             let Some((wanted, serial)) = wish.wanted(side, number) else { continue };
             match (matching::fit(wanted, new), has_own(number)) {
                 (None, _) => {}
-                (Some(_), true) => known.has_not(new),
+                (Some(_), true) => known.rule_out(new),
                 (Some(_), false) => lacking.push((number, wanted, serial, known)),
             }
         }
@@ -97,31 +97,31 @@ impl Acquaintances {
     }
 
     /// An input or output has this one from now on.
-    pub(super) fn has(&mut self, side: Side, number: usize, listed: &Listed) {
+    pub(super) fn assign(&mut self, side: Side, number: usize, listed: &Listed) {
         let known = if side == Side::Input { &mut self.inputs } else { &mut self.outputs };
         if let Some(known) = known.get_mut(number) {
-            known.has(listed);
+            known.assign(listed);
         }
     }
 }
 
 /// Which device an input or output had last, and which equal ones it had not.
 #[derive(Debug, Clone, Default)]
-struct Acquaintance {
+struct DeviceHistory {
     own: Option<Identity>,
     others: Vec<Identity>,
 }
 
-impl Acquaintance {
+impl DeviceHistory {
     /// It has this one from now on.
-    fn has(&mut self, listed: &Listed) {
+    fn assign(&mut self, listed: &Listed) {
         let own = Identity::of(listed);
         self.others.retain(|other| *other != own);
         self.own = Some(own);
     }
 
     /// This one fits as well, while it has its own.
-    fn has_not(&mut self, listed: &Listed) {
+    fn rule_out(&mut self, listed: &Listed) {
         let other = Identity::of(listed);
         if self.own.as_ref() != Some(&other) && !self.others.contains(&other) {
             self.others.push(other);
@@ -163,14 +163,14 @@ mod tests {
         }
     }
 
-    fn known(own: &Listed, others: &[Listed]) -> Acquaintance {
-        let mut known = Acquaintance::default();
-        known.has(own);
-        others.iter().for_each(|other| known.has_not(other));
+    fn known(own: &Listed, others: &[Listed]) -> DeviceHistory {
+        let mut known = DeviceHistory::default();
+        known.assign(own);
+        others.iter().for_each(|other| known.rule_out(other));
         known
     }
 
-    fn accepts(known: &Acquaintance, new: &Listed, beside: &[Listed]) -> bool {
+    fn accepts(known: &DeviceHistory, new: &Listed, beside: &[Listed]) -> bool {
         let there: Vec<Listed> = beside.iter().chain([new]).cloned().collect();
         known.accepts(new, "piano", None, &there)
     }
@@ -208,7 +208,7 @@ mod tests {
 
     #[test]
     fn who_had_none_yet_takes_what_the_gear_file_means_and_no_tie() {
-        let known = Acquaintance::default();
+        let known = DeviceHistory::default();
         assert!(accepts(&known, &port("20:0", None, "1-1"), &[]));
         assert!(!accepts(&known, &port("20:0", None, "1-1"), &[port("24:0", None, "2-1")]));
     }

@@ -8,7 +8,7 @@
 use std::collections::VecDeque;
 
 use super::Arrival;
-use super::weight::Weight;
+use super::priority::Priority;
 use crate::midi::stream::Stream;
 
 /// Messages of one input that wait before it sheds controllers, and before it sheds notes that begin: more than the
@@ -135,7 +135,7 @@ impl InputQueue {
             let Some(message) = lane.messages.pop_front() else { continue };
             self.waiting -= 1;
             if let Ready::Short { bytes, length, .. } = &message
-                && Weight::of(bytes.get(..*length).unwrap_or_default()) == Weight::Release
+                && Priority::of(bytes.get(..*length).unwrap_or_default()) == Priority::Release
             {
                 lane.mark(*bytes, false);
             }
@@ -177,11 +177,11 @@ impl InputQueue {
     /// A whole message of an input.
     pub(super) fn push(&mut self, input: usize, message: &[u8]) {
         let Some(lane) = self.lanes.get_mut(input) else { return };
-        let weight = Weight::of(message);
-        let limit = match weight {
-            Weight::Light => LIGHT,
-            Weight::Note => NOTES,
-            Weight::Release => usize::MAX,
+        let priority = Priority::of(message);
+        let limit = match priority {
+            Priority::Other => LIGHT,
+            Priority::NoteOn => NOTES,
+            Priority::Release => usize::MAX,
         };
         if lane.messages.len() >= limit {
             self.shed += 1;
@@ -199,7 +199,7 @@ impl InputQueue {
         let mut bytes = [0; 3];
         let Some(place) = bytes.get_mut(..message.len()) else { return };
         place.copy_from_slice(message);
-        let is_end = weight == Weight::Release;
+        let is_end = priority == Priority::Release;
         if lane.mark(bytes, is_end) && is_end && lane.messages.len() >= NOTES {
             return;
         }

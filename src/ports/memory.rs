@@ -7,7 +7,7 @@ use std::collections::VecDeque;
 use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
 
-use super::identity::Acquaintances;
+use super::identity::KnownDevices;
 use super::peers::Peers;
 use super::remembered::Remembered;
 use super::whole;
@@ -206,7 +206,7 @@ impl World {
             world: self.clone(),
             peers: Peers::new(wish.inputs.len(), wish.outputs.len()),
             remembered: Remembered::new(wish),
-            known: Acquaintances::default(),
+            devices: KnownDevices::default(),
             streams: wish.inputs.iter().map(|_| Stream::new()).collect(),
             wish: wish.clone(),
             queue: InputQueue::new(wish.inputs.len()),
@@ -215,7 +215,7 @@ impl World {
         let listed = |there: &[(usize, Listed)]| there.iter().map(|(_, listed)| listed.clone()).collect::<Vec<_>>();
         let (heard, sent_to) = (listed(&sources), listed(&sinks));
         let picked = matching::pick_all(wish, &heard, &sent_to).map_err(|faults| PortsError { faults })?;
-        ports.known = Acquaintances::new(wish, &picked, &heard, &sent_to);
+        ports.devices = KnownDevices::new(wish, &picked, &heard, &sent_to);
         for (side, places, there) in [(Side::Input, &picked.inputs, &sources), (Side::Output, &picked.outputs, &sinks)]
         {
             for (number, place) in places.iter().enumerate() {
@@ -252,7 +252,7 @@ pub struct MemoryPorts {
     wish: Wish,
     peers: Peers<usize>,
     remembered: Remembered<usize>,
-    known: Acquaintances,
+    devices: KnownDevices,
     streams: Vec<Stream>,
     queue: InputQueue,
 }
@@ -317,10 +317,10 @@ impl MemoryPorts {
         let side = if new.direction == Direction::Input { Side::Input } else { Side::Output };
         let there = || self.world.there(new.direction).into_iter().map(|(_, listed)| listed).collect();
         let has_own = |number| self.peers.named(side, number).is_some();
-        for number in self.known.claims(&self.wish, side, &new, has_own, there) {
+        for number in self.devices.claims(&self.wish, side, &new, has_own, there) {
             self.peers.connected(side, number, address, &mut self.queue.changes);
             self.peers.set_named(side, number, address);
-            self.known.has(side, number, &new);
+            self.devices.assign(side, number, &new);
         }
     }
 }

@@ -13,7 +13,7 @@ pub mod memory;
 mod peers;
 mod portable;
 mod remembered;
-mod weight;
+mod priority;
 mod whole;
 
 pub use matching::{Met, meet};

@@ -4,7 +4,7 @@ use std::time::{Duration, Instant};
 
 use ::alsa::seq::Addr;
 
-use super::super::identity::Acquaintances;
+use super::super::identity::KnownDevices;
 use super::super::{Direction, Fault, Listed, PortsError, Side, matching};
 use super::{Sequencer, system};
 
@@ -39,7 +39,7 @@ impl Sequencer {
         let sinks = system::ports(&self.seq, Direction::Output);
         let (heard, sent_to) = (listed(&sources), listed(&sinks));
         let picked = matching::pick_all(&self.wish, &heard, &sent_to).map_err(|faults| PortsError { faults })?;
-        self.known = Acquaintances::new(&self.wish, &picked, &heard, &sent_to);
+        self.devices = KnownDevices::new(&self.wish, &picked, &heard, &sent_to);
         let mut faults = Vec::new();
         for (side, places, ports) in [(Side::Input, picked.inputs, sources), (Side::Output, picked.outputs, sinks)] {
             for (number, place) in places.into_iter().enumerate() {
@@ -143,11 +143,11 @@ impl Sequencer {
             let has_own = |number| self.peers.named(side, number).is_some();
             // Ports come and go all the time; the whole list is asked for only where the new one may be meant.
             let there = || listed(&system::ports(&self.seq, direction(side)));
-            for number in self.known.claims(&self.wish, side, &new, has_own, there) {
+            for number in self.devices.claims(&self.wish, side, &new, has_own, there) {
                 if self.connect(side, number, peer).is_ok() {
                     self.peers.connected(side, number, peer, &mut self.queue.changes);
                     self.peers.set_named(side, number, peer);
-                    self.known.has(side, number, &new);
+                    self.devices.assign(side, number, &new);
                 } else if tries < TRIES {
                     self.later(peer, AGAIN, tries + 1);
                 }

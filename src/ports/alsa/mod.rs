@@ -25,10 +25,10 @@ use self::bell::Bell;
 use self::comings::Due;
 use self::fresh::Fresh;
 use self::notice::{Notice, notice};
-use super::identity::Acquaintances;
+use super::identity::KnownDevices;
 use super::peers::Peers;
 use super::remembered::Remembered;
-use super::weight::Weight;
+use super::priority::Priority;
 use crate::midi::stream::Stream;
 
 use super::{
@@ -68,7 +68,7 @@ pub(super) struct Sequencer {
     wish: Wish,
     peers: Peers<Addr>,
     fresh: Fresh,
-    known: Acquaintances,
+    devices: KnownDevices,
     remembered: Remembered<Addr>,
     /// Ports that are to be connected, but not at once.
     due: Vec<Due>,
@@ -125,7 +125,7 @@ impl Sequencer {
             announcements,
             owners,
             fresh: Fresh::default(),
-            known: Acquaintances::default(),
+            devices: KnownDevices::default(),
             remembered: Remembered::new(wish),
             due: Vec::new(),
             peers: Peers::new(inputs.len(), outputs.len()),
@@ -374,7 +374,7 @@ impl Ports for Sequencer {
         }
         self.arrears.owe(output, self.peers.of(Side::Output, output));
         // What ends something gets there later.
-        if Weight::of(bytes) == Weight::Release {
+        if Priority::of(bytes) == Priority::Release {
             return Ok(());
         }
         self.shed += 1;

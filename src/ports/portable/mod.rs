@@ -19,7 +19,7 @@ use midir::{Ignore, MidiIO, MidiInput, MidiInputConnection, MidiOutput, MidiOutp
 
 use self::queue::{Item, Queue};
 use self::watch::Watch;
-use super::identity::Acquaintances;
+use super::identity::KnownDevices;
 use super::whole;
 use super::{
     Arrival, CLIENT, Capabilities, Connection, Direction, Fault, InputQueue, Listed, Ports, PortsError, Ready,
@@ -46,7 +46,7 @@ pub(super) struct Portable {
     wish: Wish,
     inputs: Vec<Option<Connected<MidiInputConnection<Stream>>>>,
     outputs: Vec<Option<Connected<MidiOutputConnection>>>,
-    known: Acquaintances,
+    devices: KnownDevices,
     /// Ports that are no news.
     seen: Vec<Listed>,
     arrived: Receiver<Item>,
@@ -125,12 +125,12 @@ impl Portable {
         let sinks = others(&new_output()?, Direction::Output);
         let (heard, sent_to) = (names(&sources), names(&sinks));
         let picked = matching::pick_all(wish, &heard, &sent_to).map_err(|faults| PortsError { faults })?;
-        let known = Acquaintances::new(wish, &picked, &heard, &sent_to);
+        let devices = KnownDevices::new(wish, &picked, &heard, &sent_to);
         let mut portable = Portable {
             wish: wish.clone(),
             inputs: wish.inputs.iter().map(|_| None).collect(),
             outputs: wish.outputs.iter().map(|_| None).collect(),
-            known,
+            devices,
             seen: [heard, sent_to].concat(),
             arrived,
             queue,
@@ -200,18 +200,18 @@ impl Portable {
         }
         for (port, new) in sources.iter().filter(|(_, listed)| !seen.contains(listed)) {
             let has_own = |number: usize| self.inputs.get(number).is_some_and(Option::is_some);
-            for number in self.known.claims(&self.wish, Side::Input, new, has_own, || heard.clone()) {
+            for number in self.devices.claims(&self.wish, Side::Input, new, has_own, || heard.clone()) {
                 if self.connect_input(number, port, new).is_ok() {
-                    self.known.has(Side::Input, number, new);
+                    self.devices.assign(Side::Input, number, new);
                     self.input_queue.changes.push_back(Ready::InputBack(number));
                 }
             }
         }
         for (port, new) in sinks.iter().filter(|(_, listed)| !seen.contains(listed)) {
             let has_own = |number: usize| self.outputs.get(number).is_some_and(Option::is_some);
-            for number in self.known.claims(&self.wish, Side::Output, new, has_own, || sent_to.clone()) {
+            for number in self.devices.claims(&self.wish, Side::Output, new, has_own, || sent_to.clone()) {
                 if self.connect_output(number, port, new).is_ok() {
-                    self.known.has(Side::Output, number, new);
+                    self.devices.assign(Side::Output, number, new);
                     self.input_queue.changes.push_back(Ready::OutputBack(number));
                 }
             }

@@ -8,7 +8,7 @@ use std::sync::atomic::{AtomicU64, Ordering};
 
 use crossbeam_channel::{Receiver, Sender, bounded};
 
-use crate::ports::weight::Weight;
+use crate::ports::priority::Priority;
 
 /// Messages that wait; more than a controller sends while we are kept busy.
 const PLACES: usize = 8192;
@@ -40,11 +40,11 @@ impl Queue {
 
     /// Puts a message in, or sheds it. False where something is lost that must not be.
     pub(super) fn put(&self, input: usize, message: &[u8]) -> bool {
-        let weight = Weight::of(message);
-        let limit = match weight {
-            Weight::Light => self.places / 4 * 3,
-            Weight::Note => self.places / 8 * 7,
-            Weight::Release => self.places,
+        let priority = Priority::of(message);
+        let limit = match priority {
+            Priority::Other => self.places / 4 * 3,
+            Priority::NoteOn => self.places / 8 * 7,
+            Priority::Release => self.places,
         };
         let mut bytes = [0; 3];
         let Some(place) = bytes.get_mut(..message.len()) else { return true };
@@ -53,8 +53,8 @@ impl Queue {
         if self.sender.len() < limit && self.sender.try_send(item).is_ok() {
             return true;
         }
-        self.shed.fetch_add(u64::from(weight != Weight::Release), Ordering::Relaxed);
-        weight != Weight::Release
+        self.shed.fetch_add(u64::from(priority != Priority::Release), Ordering::Relaxed);
+        priority != Priority::Release
     }
 
     /// Ends the wait of whoever reads; a full queue does so as well.

@@ -2,25 +2,25 @@
 
 /// From what can best be done without to what must never be lost.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub(super) enum Weight {
+pub(super) enum Priority {
     /// Controllers, bends, pressures, clock.
-    Light,
+    Other,
     /// A note that begins.
-    Note,
+    NoteOn,
     /// What ends a note, or a pedal that comes up.
     Release,
 }
 
-impl Weight {
-    /// The weight of a whole message.
+impl Priority {
+    /// The priority of a whole message.
     pub(super) fn of(message: &[u8]) -> Self {
         match *message {
             // Pedals are up below 64, and 120 to 127 end notes (MIDI 1.0 Detailed Specification 4.2.1, table III).
             [0x80..=0x8F, ..] | [0x90..=0x9F, _, 0] | [0xB0..=0xBF, 64..=69, 0..=63] | [0xB0..=0xBF, 120..=127, _] => {
-                Weight::Release
+                Priority::Release
             }
-            [0x90..=0x9F, ..] => Weight::Note,
-            _ => Weight::Light,
+            [0x90..=0x9F, ..] => Priority::NoteOn,
+            _ => Priority::Other,
         }
     }
 }
@@ -32,11 +32,11 @@ mod tests {
     #[test]
     fn what_ends_something_is_told_from_what_does_not() {
         for message in [&[0x8F, 60, 1][..], &[0x90, 60, 0], &[0xB3, 64, 63], &[0xB0, 123, 0]] {
-            assert_eq!(Weight::of(message), Weight::Release, "{message:02X?}");
+            assert_eq!(Priority::of(message), Priority::Release, "{message:02X?}");
         }
         for message in [&[0xB3, 64, 64][..], &[0xB0, 7, 0], &[0xE0, 0, 64], &[0xF8]] {
-            assert_eq!(Weight::of(message), Weight::Light, "{message:02X?}");
+            assert_eq!(Priority::of(message), Priority::Other, "{message:02X?}");
         }
-        assert_eq!(Weight::of(&[0x95, 60, 1]), Weight::Note);
+        assert_eq!(Priority::of(&[0x95, 60, 1]), Priority::NoteOn);
     }
 }

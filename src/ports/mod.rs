@@ -12,8 +12,8 @@ mod matching;
 pub mod memory;
 mod peers;
 mod portable;
-mod remembered;
 mod priority;
+mod remembered;
 mod whole;
 
 pub use matching::{Met, meet};

@@ -3,32 +3,32 @@
 //! Measured reasons for the settings: the kernel keeps 200 unread events per client unless asked for more, and throws
 //! all of them away when one more comes; a read buffer of the usual size cannot take a long exclusive message.
 
-mod arrears;
-mod bell;
+mod announcement;
+mod catch_up;
 mod codec;
-mod comings;
-mod fresh;
-mod notice;
+mod hotplug;
+mod stale;
 mod system;
+mod waker;
 
 use std::os::fd::{BorrowedFd, RawFd};
 use std::time::{Duration, Instant};
 
-use ::alsa::Direction as Way;
+use ::alsa::Direction as Transfer;
 use ::alsa::poll::Descriptors;
 use ::alsa::seq::{Addr, Connect, Event, EventType, PortCap, Seq};
 use rustix::event::{PollFd, PollFlags, Timespec};
 use rustix::io::Errno;
 
-use self::arrears::Arrears;
-use self::bell::Bell;
-use self::comings::Due;
-use self::fresh::Fresh;
-use self::notice::{Notice, notice};
+use self::announcement::{Announcement, announcement};
+use self::catch_up::CatchUp;
+use self::hotplug::Due;
+use self::stale::StaleNotes;
+use self::waker::EventWaker;
 use super::identity::KnownDevices;
 use super::peers::Peers;
-use super::remembered::Remembered;
 use super::priority::Priority;
+use super::remembered::Remembered;
 use crate::midi::stream::Stream;
 
 use super::{
@@ -67,7 +67,7 @@ pub(super) struct Sequencer {
     owners: Vec<Option<(Side, usize)>>,
     wish: Wish,
     peers: Peers<Addr>,
-    fresh: Fresh,
+    stale: StaleNotes,
     devices: KnownDevices,
     remembered: Remembered<Addr>,
     /// Ports that are to be connected, but not at once.
@@ -75,13 +75,13 @@ pub(super) struct Sequencer {
     streams: Vec<Stream>,
     queue: InputQueue,
     refused: u64,
-    arrears: Arrears<Addr>,
+    catch_up: CatchUp<Addr>,
     /// When what is owed is tried next.
     retry: Instant,
     shed: u64,
     /// Messages given since there was last nothing more.
     since_empty: u32,
-    bell: Bell,
+    waker: EventWaker,
 }
 
 impl Sequencer {
@@ -95,7 +95,7 @@ impl Sequencer {
         seq.set_client_pool_input(POOL).map_err(refused("Asking the MIDI sequencer for a longer queue"))?;
         seq.input().set_input_buffer_size(READ_BUFFER).map_err(refused("Asking for a larger read buffer"))?;
         let client = seq.client_id().map_err(refused("Asking for our place at the MIDI sequencer"))?;
-        let fds = (&seq, Some(Way::Capture)).get().map_err(refused("Waiting at the MIDI sequencer"))?;
+        let fds = (&seq, Some(Transfer::Capture)).get().map_err(refused("Waiting at the MIDI sequencer"))?;
         let fd = fds.first().map(|fd| fd.fd).ok_or(Fault::NoSequencer)?;
 
         let announcements = system::port(&seq, "system", PortCap::WRITE | PortCap::NO_EXPORT)?;
@@ -114,17 +114,17 @@ impl Sequencer {
             }
         }
 
-        // SAFETY: `seq` is open, and the copy that the bell makes is its own.
-        let bell = Bell::new(unsafe { BorrowedFd::borrow_raw(fd) }, Addr { client, port: announcements })
+        // SAFETY: `seq` is open, and the copy that the waker makes is its own.
+        let waker = EventWaker::new(unsafe { BorrowedFd::borrow_raw(fd) }, Addr { client, port: announcements })
             .map_err(|error| Fault::Refused { doing: "Making a way to be woken".into(), cause: error.to_string() })?;
         let queue = InputQueue::new(inputs.len());
-        let arrears = Arrears::new(outputs.len());
+        let catch_up = CatchUp::new(outputs.len());
         let mut sequencer = Sequencer {
             fd,
             client,
             announcements,
             owners,
-            fresh: Fresh::default(),
+            stale: StaleNotes::default(),
             devices: KnownDevices::default(),
             remembered: Remembered::new(wish),
             due: Vec::new(),
@@ -135,11 +135,11 @@ impl Sequencer {
             outputs,
             queue,
             refused: 0,
-            arrears,
+            catch_up,
             retry: Instant::now(),
             shed: 0,
             since_empty: 0,
-            bell,
+            waker,
             seq,
         };
         // Before looking, so that nothing can come between looking and hearing.
@@ -148,7 +148,7 @@ impl Sequencer {
         sequencer.connect_all()?;
         sequencer.connect_remembered();
         // What was played before is read now, or it could not be told from what is played later.
-        while sequencer.has_more() || sequencer.fresh.until().is_some_and(|until| sequencer.sleep(Some(until))) {
+        while sequencer.has_more() || sequencer.stale.until().is_some_and(|until| sequencer.sleep(Some(until))) {
             sequencer.read();
         }
         Ok(sequencer)
@@ -160,60 +160,60 @@ impl Sequencer {
 
     /// Reads one event into the input queue, or does what it says.
     fn read(&mut self) {
-        let notice = {
+        let announcement = {
             let mut input = self.seq.input();
             match input.event_input() {
                 Ok(event) => {
                     let owner = usize::try_from(event.get_dest().port).ok().and_then(|port| self.owners.get(port));
-                    match (notice(&event, self.announcements), owner) {
-                        (Notice::None, Some(Some(_))) if self.fresh.is_old(&event) => {
+                    match (announcement(&event, self.announcements), owner) {
+                        (Announcement::None, Some(Some(_))) if self.stale.is_stale(&event) => {
                             self.refused += 1;
-                            Notice::None
+                            Announcement::None
                         }
-                        (Notice::None, Some(Some((Side::Input, number)))) => {
+                        (Announcement::None, Some(Some((Side::Input, number)))) => {
                             let stream = self.streams.get_mut(*number);
                             enqueue(&event, *number, stream, &mut self.queue, &mut self.refused);
-                            Notice::None
+                            Announcement::None
                         }
-                        (notice, _) => notice,
+                        (announcement, _) => announcement,
                     }
                 }
-                Err(error) if error.errno() == Errno::NOSPC.raw_os_error() => Notice::Lost,
+                Err(error) if error.errno() == Errno::NOSPC.raw_os_error() => Announcement::Lost,
                 // An event of a kind that is newer than the library.
-                Err(error) if error.errno() == Errno::NOTSUP.raw_os_error() => Notice::None,
+                Err(error) if error.errno() == Errno::NOTSUP.raw_os_error() => Announcement::None,
                 Err(error) if [Errno::AGAIN, Errno::INTR].iter().any(|no| no.raw_os_error() == error.errno()) => {
-                    Notice::None
+                    Announcement::None
                 }
-                Err(_) => Notice::Lost,
+                Err(_) => Announcement::Lost,
             }
         };
-        self.heed(notice);
+        self.handle(announcement);
     }
 
-    fn heed(&mut self, notice: Notice) {
+    fn handle(&mut self, announcement: Announcement) {
         let told = self.queue.changes.len();
-        match notice {
-            Notice::None => return,
-            Notice::Lost => {
+        match announcement {
+            Announcement::None => return,
+            Announcement::Lost => {
                 self.queue.changes.push_back(Ready::Overrun);
                 self.streams.iter_mut().for_each(Stream::reset);
                 self.look_again();
             }
-            Notice::Started(peer) => self.take_up(peer, 0),
-            Notice::Ended(peer) => self.ended(|known| known == peer),
-            Notice::ClientEnded(client) => self.ended(|known| known.client == client),
-            Notice::Connected(between) => {
+            Announcement::Started(peer) => self.take_up(peer, 0),
+            Announcement::Ended(peer) => self.ended(|known| known == peer),
+            Announcement::ClientEnded(client) => self.ended(|known| known.client == client),
+            Announcement::Connected(between) => {
                 if let Some((side, number, peer)) = self.of(between) {
                     self.joined(side, number, peer);
                 }
             }
-            Notice::Parted(between) => {
+            Announcement::Cut(between) => {
                 if let Some((side, number, peer)) = self.of(between) {
                     self.remembered.disconnected(side, number, peer, Instant::now());
                     self.peers.disconnected(side, number, peer, &mut self.queue.changes);
                 }
             }
-            Notice::Disconnected(between) => {
+            Announcement::Disconnected(between) => {
                 if let Some((side, number, peer)) = self.of(between) {
                     self.peers.disconnected(side, number, peer, &mut self.queue.changes);
                 }
@@ -267,13 +267,13 @@ impl Sequencer {
     }
 
     /// Sends some of what is owed to those who read again.
-    fn pay(&mut self) {
-        let mut arrears = std::mem::replace(&mut self.arrears, Arrears::new(0));
-        arrears.pay(|output, peer, bytes| {
+    fn resend_ends(&mut self) {
+        let mut catch_up = std::mem::replace(&mut self.catch_up, CatchUp::new(0));
+        catch_up.resend(|output, peer, bytes| {
             // An address that is no longer connected may be somebody else's by now.
             !self.peers.of(Side::Output, output).contains(&peer) || self.send_to(output, peer, bytes)
         });
-        self.arrears = arrears;
+        self.catch_up = catch_up;
         self.retry = Instant::now() + RETRY;
     }
 
@@ -311,7 +311,9 @@ fn enqueue(event: &Event<'_>, input: usize, stream: Option<&mut Stream>, queue: 
         return;
     }
     match codec::decode(event) {
-        Some(few) => few.iter().for_each(|(bytes, length)| queue.push(input, bytes.get(..length).unwrap_or_default())),
+        Some(messages) => {
+            messages.iter().for_each(|(bytes, length)| queue.push(input, bytes.get(..length).unwrap_or_default()))
+        }
         None => *refused += u64::from(event.get_type() != EventType::PortSubscribed),
     }
 }
@@ -329,17 +331,17 @@ impl Ports for Sequencer {
             if let (None, Some(timeout)) = (deadline, timeout) {
                 deadline = Instant::now().checked_add(timeout);
             }
-            if self.bell.heard() {
+            if self.waker.take_woken() {
                 return Arrival::Woken;
             }
             let due = self.due.iter().map(|due| due.at).min();
-            let retry = (!self.arrears.is_empty()).then_some(self.retry);
+            let retry = (!self.catch_up.is_empty()).then_some(self.retry);
             if self.sleep([deadline, due, retry].into_iter().flatten().min()) {
                 self.read();
             } else if due.is_some_and(|due| due <= Instant::now()) {
                 self.connect_due();
             } else if retry.is_some_and(|retry| retry <= Instant::now()) {
-                self.pay();
+                self.resend_ends();
             } else {
                 return Arrival::Quiet;
             }
@@ -348,8 +350,8 @@ impl Ports for Sequencer {
         self.since_empty += 1;
         if self.since_empty.is_multiple_of(EVERY) {
             self.empty_kernel();
-            if !self.arrears.is_empty() && self.retry <= Instant::now() {
-                self.pay();
+            if !self.catch_up.is_empty() && self.retry <= Instant::now() {
+                self.resend_ends();
             }
         }
         self.queue.pop().unwrap_or(Arrival::Quiet)
@@ -365,14 +367,14 @@ impl Ports for Sequencer {
         event.set_subs();
         event.set_direct();
         let sent = deliver(&self.seq, &mut event);
-        self.arrears.said(output, bytes);
+        self.catch_up.sent(output, bytes);
         if sent != Err(SendFault::Full) {
             return sent;
         }
-        if self.arrears.is_empty() {
+        if self.catch_up.is_empty() {
             self.retry = Instant::now() + RETRY;
         }
-        self.arrears.owe(output, self.peers.of(Side::Output, output));
+        self.catch_up.fell_behind(output, self.peers.of(Side::Output, output));
         // What ends something gets there later.
         if Priority::of(bytes) == Priority::Release {
             return Ok(());
@@ -382,7 +384,7 @@ impl Ports for Sequencer {
     }
 
     fn waker(&self) -> Waker {
-        self.bell.waker()
+        self.waker.waker()
     }
 
     fn input_there(&self, input: usize) -> bool {

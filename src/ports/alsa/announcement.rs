@@ -3,7 +3,7 @@
 use ::alsa::seq::{Addr, Connect, Event, EventType};
 
 /// What an event means apart from messages.
-pub(super) enum Notice {
+pub(super) enum Announcement {
     Started(Addr),
     Ended(Addr),
     ClientEnded(i32),
@@ -11,27 +11,27 @@ pub(super) enum Notice {
     /// A connection has ended, whichever way; told to the port concerned.
     Disconnected(Connect),
     /// Somebody has taken a connection away; told to all.
-    Parted(Connect),
+    Cut(Connect),
     Lost,
     None,
 }
 
 /// What an event tells; our port of this number listens to the announcements.
-pub(super) fn notice(event: &Event<'_>, announcements: i32) -> Notice {
+pub(super) fn announcement(event: &Event<'_>, announcements: i32) -> Announcement {
     let kind = event.get_type();
     if let (EventType::PortUnsubscribed, Some(between)) = (kind, event.get_data()) {
         // The kernel announces it only where somebody asked for it, not where the other end has died.
         let announced = event.get_dest().port == announcements;
-        return if announced { Notice::Parted(between) } else { Notice::Disconnected(between) };
+        return if announced { Announcement::Cut(between) } else { Announcement::Disconnected(between) };
     }
     if event.get_dest().port != announcements {
-        return Notice::None;
+        return Announcement::None;
     }
     match (kind, event.get_data::<Addr>(), event.get_data::<Connect>()) {
-        (EventType::PortStart, Some(port), _) => Notice::Started(port),
-        (EventType::PortExit, Some(port), _) => Notice::Ended(port),
-        (EventType::ClientExit, Some(port), _) => Notice::ClientEnded(port.client),
-        (EventType::PortSubscribed, _, Some(between)) => Notice::Connected(between),
-        _ => Notice::None,
+        (EventType::PortStart, Some(port), _) => Announcement::Started(port),
+        (EventType::PortExit, Some(port), _) => Announcement::Ended(port),
+        (EventType::ClientExit, Some(port), _) => Announcement::ClientEnded(port.client),
+        (EventType::PortSubscribed, _, Some(between)) => Announcement::Connected(between),
+        _ => Announcement::None,
     }
 }

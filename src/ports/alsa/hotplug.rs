@@ -108,7 +108,7 @@ impl Sequencer {
             Side::Input => {
                 system::connect(&self.seq, peer, self.at(port(&self.inputs)))?;
                 if system::is_device(&self.seq, peer.client) {
-                    self.fresh.connected(peer, Instant::now());
+                    self.stale.connected(peer, Instant::now());
                 }
                 Ok(())
             }

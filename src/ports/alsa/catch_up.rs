@@ -16,14 +16,14 @@ const PEDALS: u32 = 6;
 /// Notes and pedals of all channels of an output.
 const ALL: u32 = 16 * (NOTES + PEDALS);
 
-/// What is owed to whom; `A` is the system's address of a port.
+/// Who has missed ends, and which; `A` is the system's address of a port.
 #[derive(Debug)]
-pub(super) struct Arrears<A> {
+pub(super) struct CatchUp<A> {
     outputs: Vec<[Channel; 16]>,
-    debts: Vec<Debt<A>>,
+    behind: Vec<Listener<A>>,
 }
 
-/// What was said on a channel: one bit for each note, one for each pedal.
+/// What was sent on a channel: one bit for each note, one for each pedal.
 #[derive(Debug, Clone, Copy, Default)]
 struct Channel {
     begun: u128,
@@ -34,7 +34,7 @@ struct Channel {
 
 /// A listener that is to hear of all that has ended, from `next` of [`ALL`] on.
 #[derive(Debug, Clone, Copy)]
-struct Debt<A> {
+struct Listener<A> {
     output: usize,
     peer: A,
     next: u32,
@@ -53,17 +53,17 @@ impl Channel {
     }
 }
 
-impl<A: Copy + PartialEq> Arrears<A> {
+impl<A: Copy + PartialEq> CatchUp<A> {
     pub(super) fn new(outputs: usize) -> Self {
-        Arrears { outputs: vec![[Channel::default(); 16]; outputs], debts: Vec::with_capacity(8 * outputs) }
+        CatchUp { outputs: vec![[Channel::default(); 16]; outputs], behind: Vec::with_capacity(8 * outputs) }
     }
 
     pub(super) fn is_empty(&self) -> bool {
-        self.debts.is_empty()
+        self.behind.is_empty()
     }
 
     /// Something is sent to whoever listens to an output.
-    pub(super) fn said(&mut self, output: usize, message: &[u8]) {
+    pub(super) fn sent(&mut self, output: usize, message: &[u8]) {
         let (Some(channels), &[status, number @ 0..128, value]) = (self.outputs.get_mut(output), message) else {
             return;
         };
@@ -85,38 +85,38 @@ impl<A: Copy + PartialEq> Arrears<A> {
 
     /// One of those who listen to an output did not take something. Which one is not known; what has ended may be said
     /// twice to anyone.
-    pub(super) fn owe(&mut self, output: usize, peers: &[A]) {
+    pub(super) fn fell_behind(&mut self, output: usize, peers: &[A]) {
         for peer in peers {
-            match self.debts.iter_mut().find(|debt| debt.output == output && debt.peer == *peer) {
-                Some(debt) => (debt.next, debt.rounds) = (0, ROUNDS),
-                None => self.debts.push(Debt { output, peer: *peer, next: 0, rounds: ROUNDS }),
+            match self.behind.iter_mut().find(|listener| listener.output == output && listener.peer == *peer) {
+                Some(listener) => (listener.next, listener.rounds) = (0, ROUNDS),
+                None => self.behind.push(Listener { output, peer: *peer, next: 0, rounds: ROUNDS }),
             }
         }
     }
 
-    /// Pays some of each debt; `send` says whether a listener took it. Who did not begins from the front another time.
-    pub(super) fn pay(&mut self, mut send: impl FnMut(usize, A, &[u8; 3]) -> bool) {
+    /// Sends some to each; `send` says whether a listener took it. Who did not begins from the front another time.
+    pub(super) fn resend(&mut self, mut send: impl FnMut(usize, A, &[u8; 3]) -> bool) {
         let outputs = &self.outputs;
-        self.debts.retain_mut(|debt| {
-            let mut paid = 0;
-            while debt.next < ALL && paid < AT_ONCE {
-                let (channel, number) = (debt.next / (NOTES + PEDALS), debt.next % (NOTES + PEDALS));
-                let owed = outputs.get(debt.output).and_then(|channels| channels.get(channel as usize));
-                if let Some(end) = owed.and_then(|owed| owed.end_of(channel as u8, number)) {
-                    if !send(debt.output, debt.peer, &end) {
-                        (debt.next, debt.rounds) = (0, ROUNDS);
+        self.behind.retain_mut(|listener| {
+            let mut resent = 0;
+            while listener.next < ALL && resent < AT_ONCE {
+                let (channel, number) = (listener.next / (NOTES + PEDALS), listener.next % (NOTES + PEDALS));
+                let missing = outputs.get(listener.output).and_then(|channels| channels.get(channel as usize));
+                if let Some(end) = missing.and_then(|missing| missing.end_of(channel as u8, number)) {
+                    if !send(listener.output, listener.peer, &end) {
+                        (listener.next, listener.rounds) = (0, ROUNDS);
                         return true;
                     }
-                    paid += 1;
+                    resent += 1;
                 }
-                debt.next += 1;
+                listener.next += 1;
             }
-            if debt.next == ALL {
+            if listener.next == ALL {
                 // The next round is another time, by when it has gone on reading.
-                debt.next = 0;
-                debt.rounds -= 1;
+                listener.next = 0;
+                listener.rounds -= 1;
             }
-            debt.rounds > 0
+            listener.rounds > 0
         });
     }
 }
@@ -125,50 +125,50 @@ impl<A: Copy + PartialEq> Arrears<A> {
 mod tests {
     use super::*;
 
-    fn paid(arrears: &mut Arrears<u8>, full: u8) -> Vec<(u8, [u8; 3])> {
-        let mut paid = Vec::new();
-        arrears.pay(|_, peer, bytes| {
+    fn resent(catch_up: &mut CatchUp<u8>, full: u8) -> Vec<(u8, [u8; 3])> {
+        let mut resent = Vec::new();
+        catch_up.resend(|_, peer, bytes| {
             let takes = peer != full;
-            paid.extend(takes.then_some((peer, *bytes)));
+            resent.extend(takes.then_some((peer, *bytes)));
             takes
         });
-        paid
+        resent
     }
 
     #[test]
     fn who_reads_again_hears_of_all_that_has_ended_and_who_does_not_holds_nobody_up() {
-        let mut arrears = Arrears::new(2);
+        let mut catch_up = CatchUp::new(2);
         for message in [[0x90, 60, 100], [0x91, 61, 100], [0xB0, 64, 127], [0x80, 60, 10], [0x90, 62, 1], [0xB0, 64, 0]]
         {
-            arrears.said(0, &message);
+            catch_up.sent(0, &message);
         }
-        arrears.said(1, &[0x90, 70, 1]);
-        arrears.said(1, &[0x90, 70, 0]);
-        arrears.owe(0, &[20, 21]);
+        catch_up.sent(1, &[0x90, 70, 1]);
+        catch_up.sent(1, &[0x90, 70, 0]);
+        catch_up.fell_behind(0, &[20, 21]);
         // What still lasts is not ended, nor is what another output said.
         let ends = [[0x80, 60, 64], [0xB0, 64, 0]];
-        assert_eq!(paid(&mut arrears, 20), [(21, ends[0]), (21, ends[1])]);
-        arrears.said(0, &[0x81, 61, 64]);
+        assert_eq!(resent(&mut catch_up, 20), [(21, ends[0]), (21, ends[1])]);
+        catch_up.sent(0, &[0x81, 61, 64]);
         let all = [ends[0], ends[1], [0x81, 61, 64]];
         let twice = |peer: u8| all.map(|end| (peer, end));
-        assert_eq!(paid(&mut arrears, 0), [twice(20), twice(21)].concat(), "and once more to the other");
-        assert_eq!(paid(&mut arrears, 0), twice(20));
-        assert!(arrears.is_empty());
+        assert_eq!(resent(&mut catch_up, 0), [twice(20), twice(21)].concat(), "and once more to the other");
+        assert_eq!(resent(&mut catch_up, 0), twice(20));
+        assert!(catch_up.is_empty());
     }
 
     #[test]
     fn much_is_paid_a_little_at_a_time_and_from_the_front_where_more_was_lost() {
-        let mut arrears = Arrears::new(1);
+        let mut catch_up = CatchUp::new(1);
         for key in 0..100 {
-            arrears.said(0, &[0x90, key, 100]);
-            arrears.said(0, &[0x80, key, 64]);
+            catch_up.sent(0, &[0x90, key, 100]);
+            catch_up.sent(0, &[0x80, key, 64]);
         }
-        arrears.owe(0, &[20]);
-        assert_eq!(paid(&mut arrears, 0).len(), AT_ONCE);
-        arrears.owe(0, &[20]);
+        catch_up.fell_behind(0, &[20]);
+        assert_eq!(resent(&mut catch_up, 0).len(), AT_ONCE);
+        catch_up.fell_behind(0, &[20]);
         let mut all = Vec::new();
-        while !arrears.is_empty() {
-            all.extend(paid(&mut arrears, 0).into_iter().map(|(_, bytes)| bytes[1]));
+        while !catch_up.is_empty() {
+            all.extend(resent(&mut catch_up, 0).into_iter().map(|(_, bytes)| bytes[1]));
         }
         assert_eq!(all, (0..100).chain(0..100).collect::<Vec<u8>>());
     }

@@ -24,19 +24,19 @@ pub struct World(Arc<Shared>);
 #[derive(Debug, Default)]
 struct Shared {
     state: Mutex<State>,
-    something: Condvar,
+    changed: Condvar,
     /// Where time passes, who hears what is sent.
-    live: Option<Heard>,
+    live: Option<Sink>,
 }
 
 /// Hears the number of an output and a message.
-type Hear = dyn Fn(usize, &[u8]) + Send + Sync;
+type Deliver = dyn Fn(usize, &[u8]) + Send + Sync;
 
-struct Heard(Box<Hear>);
+struct Sink(Box<Deliver>);
 
-impl std::fmt::Debug for Heard {
+impl std::fmt::Debug for Sink {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.write_str("Heard")
+        f.write_str("Sink")
     }
 }
 
@@ -44,20 +44,20 @@ impl std::fmt::Debug for Heard {
 struct State {
     next: usize,
     there: Vec<(usize, Listed)>,
-    happened: VecDeque<Happening>,
+    pending: VecDeque<WorldEvent>,
     sent: Vec<(usize, Vec<u8>)>,
     full: Vec<usize>,
 }
 
 #[derive(Debug)]
-enum Happening {
+enum WorldEvent {
     Played(usize, Vec<u8>),
-    Said(usize, Vec<u8>),
-    Came(usize),
-    Went(usize),
+    Message(usize, Vec<u8>),
+    Plugged(usize),
+    Unplugged(usize),
     Connected(Side, usize, usize),
     Disconnected(Side, usize, usize),
-    Told(Ready),
+    Reported(Ready),
     Woken,
 }
 
@@ -65,31 +65,31 @@ impl World {
     /// A world in which time passes: a wait waits. What is sent is handed to `heard` at once, in the thread that sends,
     /// and not kept.
     pub fn live(heard: impl Fn(usize, &[u8]) + Send + Sync + 'static) -> World {
-        World(Arc::new(Shared { live: Some(Heard(Box::new(heard))), ..Shared::default() }))
+        World(Arc::new(Shared { live: Some(Sink(Box::new(heard))), ..Shared::default() }))
     }
 
     fn state(&self) -> MutexGuard<'_, State> {
         self.0.state.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    fn happens(&self, happening: Happening) {
-        self.state().happened.push_back(happening);
-        self.0.something.notify_one();
+    fn add(&self, event: WorldEvent) {
+        self.state().pending.push_back(event);
+        self.0.changed.notify_one();
     }
 
     /// What happens next; where time passes, within `timeout`.
-    fn next(&self, timeout: Option<Duration>) -> Option<Happening> {
+    fn next(&self, timeout: Option<Duration>) -> Option<WorldEvent> {
         let mut state = self.state();
         let until = timeout.map(|timeout| Instant::now() + timeout);
-        while self.0.live.is_some() && state.happened.is_empty() {
+        while self.0.live.is_some() && state.pending.is_empty() {
             let left = until.map(|until| until.saturating_duration_since(Instant::now()));
             state = match left {
                 Some(Duration::ZERO) => break,
-                Some(left) => self.0.something.wait_timeout(state, left).unwrap_or_else(PoisonError::into_inner).0,
-                None => self.0.something.wait(state).unwrap_or_else(PoisonError::into_inner),
+                Some(left) => self.0.changed.wait_timeout(state, left).unwrap_or_else(PoisonError::into_inner).0,
+                None => self.0.changed.wait(state).unwrap_or_else(PoisonError::into_inner),
             };
         }
-        state.happened.pop_front()
+        state.pending.pop_front()
     }
 
     /// A port appears: something to listen to, or something to send to. Returns its address.
@@ -120,24 +120,24 @@ impl World {
         };
         state.there.push((address, listed));
         drop(state);
-        self.happens(Happening::Came(address));
+        self.add(WorldEvent::Plugged(address));
         address
     }
 
     /// The port at this address, or the listener that [`World::listen`] returned, is gone.
     pub fn unplug(&self, address: usize) {
         self.state().there.retain(|(there, _)| *there != address);
-        self.happens(Happening::Went(address));
+        self.add(WorldEvent::Unplugged(address));
     }
 
     /// The port at this address plays bytes: part of a message, one, or several.
     pub fn play(&self, address: usize, bytes: &[u8]) {
-        self.happens(Happening::Played(address, bytes.into()));
+        self.add(WorldEvent::Played(address, bytes.into()));
     }
 
     /// A message arrives at an input, wherever from.
     pub fn message(&self, input: usize, bytes: &[u8]) {
-        self.happens(Happening::Said(input, bytes.into()));
+        self.add(WorldEvent::Message(input, bytes.into()));
     }
 
     /// A program begins to listen to an output. Returns its address.
@@ -149,37 +149,37 @@ impl World {
 
     /// Somebody connects the port at this address with an input or an output of ours.
     pub fn connect(&self, side: Side, number: usize, address: usize) {
-        self.happens(Happening::Connected(side, number, address));
+        self.add(WorldEvent::Connected(side, number, address));
     }
 
     /// Somebody takes that connection away.
     pub fn disconnect(&self, side: Side, number: usize, address: usize) {
-        self.happens(Happening::Disconnected(side, number, address));
+        self.add(WorldEvent::Disconnected(side, number, address));
     }
 
     /// An input's port is gone, as [`Arrival::InputGone`].
     pub fn input_gone(&self, input: usize) {
-        self.happens(Happening::Told(Ready::InputGone(input)));
+        self.add(WorldEvent::Reported(Ready::InputGone(input)));
     }
 
     /// An input's port is back, as [`Arrival::InputBack`].
     pub fn input_back(&self, input: usize) {
-        self.happens(Happening::Told(Ready::InputBack(input)));
+        self.add(WorldEvent::Reported(Ready::InputBack(input)));
     }
 
     /// An output's port is gone, as [`Arrival::OutputGone`].
     pub fn output_gone(&self, output: usize) {
-        self.happens(Happening::Told(Ready::OutputGone(output)));
+        self.add(WorldEvent::Reported(Ready::OutputGone(output)));
     }
 
     /// An output's port is back, as [`Arrival::OutputBack`].
     pub fn output_back(&self, output: usize) {
-        self.happens(Happening::Told(Ready::OutputBack(output)));
+        self.add(WorldEvent::Reported(Ready::OutputBack(output)));
     }
 
     /// Messages were lost, as [`Arrival::Overrun`].
     pub fn overrun(&self) {
-        self.happens(Happening::Told(Ready::Overrun));
+        self.add(WorldEvent::Reported(Ready::Overrun));
     }
 
     /// From now on sending to this output fails with [`SendFault::Full`], or no longer.
@@ -231,8 +231,8 @@ impl World {
                 }
             }
         }
-        // What happened before is no news to whoever opens now.
-        self.state().happened.clear();
+        // What pending before is no news to whoever opens now.
+        self.state().pending.clear();
         Ok(ports)
     }
 
@@ -258,40 +258,40 @@ pub struct MemoryPorts {
 }
 
 impl MemoryPorts {
-    fn live(&mut self, happening: Happening) {
-        match happening {
-            Happening::Played(address, bytes) => {
+    fn handle(&mut self, event: WorldEvent) {
+        match event {
+            WorldEvent::Played(address, bytes) => {
                 let heard =
                     self.peers.all().into_iter().filter(|(side, _, peer)| (*side, *peer) == (Side::Input, address));
                 for (_, input, _) in heard {
                     self.queue.push_bytes(input, &mut self.streams[input], &bytes);
                 }
             }
-            Happening::Said(input, bytes) => {
+            WorldEvent::Message(input, bytes) => {
                 if let Some(stream) = self.streams.get_mut(input) {
                     self.queue.push_bytes(input, stream, &bytes);
                 }
             }
-            Happening::Came(address) => {
+            WorldEvent::Plugged(address) => {
                 self.take_up(address);
-                self.connect_known(address);
+                self.reconnect(address);
             }
-            Happening::Went(address) => {
+            WorldEvent::Unplugged(address) => {
                 self.remembered.gone(|peer| peer == address, Instant::now());
                 self.peers.gone(|peer| peer == address, &mut self.queue.changes);
             }
-            Happening::Connected(side, number, address) => {
+            WorldEvent::Connected(side, number, address) => {
                 if let Some(listed) = self.world.at(address) {
                     self.remembered.connected(side, number, &listed.name(), address);
                     self.peers.connected(side, number, address, &mut self.queue.changes);
                 }
             }
-            Happening::Disconnected(side, number, address) => {
+            WorldEvent::Disconnected(side, number, address) => {
                 self.remembered.disconnected(side, number, address, Instant::now());
                 self.peers.disconnected(side, number, address, &mut self.queue.changes);
             }
-            Happening::Told(ready) => self.queue.changes.push_back(ready),
-            Happening::Woken => {}
+            WorldEvent::Reported(ready) => self.queue.changes.push_back(ready),
+            WorldEvent::Woken => {}
         }
     }
 
@@ -305,7 +305,7 @@ impl MemoryPorts {
         numbers.into_iter().map(|number| (side, number)).collect()
     }
 
-    fn connect_known(&mut self, address: usize) {
+    fn reconnect(&mut self, address: usize) {
         let Some(listed) = self.world.at(address) else { return };
         for (side, number) in self.connect_again(listed.direction, address, &listed) {
             self.peers.connected(side, number, address, &mut self.queue.changes);
@@ -330,9 +330,9 @@ impl Ports for MemoryPorts {
         while self.queue.is_empty() {
             match self.world.next(timeout) {
                 None => return Arrival::Quiet,
-                Some(Happening::Woken) => return Arrival::Woken,
-                Some(happening) => {
-                    self.live(happening);
+                Some(WorldEvent::Woken) => return Arrival::Woken,
+                Some(event) => {
+                    self.handle(event);
                     self.queue.discard_lost(0);
                 }
             }
@@ -355,9 +355,9 @@ impl Ports for MemoryPorts {
             return Err(SendFault::Full);
         }
         match &self.world.0.live {
-            Some(Heard(heard)) => {
+            Some(Sink(sink)) => {
                 drop(state);
-                heard(output, bytes);
+                sink(output, bytes);
             }
             None => state.sent.push((output, bytes.into())),
         }
@@ -368,9 +368,9 @@ impl Ports for MemoryPorts {
         let world = self.world.clone();
         Waker(Arc::new(move || {
             let mut state = world.state();
-            if !state.happened.iter().any(|happening| matches!(happening, Happening::Woken)) {
-                state.happened.push_back(Happening::Woken);
-                world.0.something.notify_one();
+            if !state.pending.iter().any(|event| matches!(event, WorldEvent::Woken)) {
+                state.pending.push_back(WorldEvent::Woken);
+                world.0.changed.notify_one();
             }
         }))
     }

@@ -5,7 +5,7 @@
 
 #[cfg(target_os = "linux")]
 mod alsa;
-mod fault;
+mod error;
 mod identity;
 mod input_queue;
 mod matching;
@@ -19,7 +19,7 @@ mod whole;
 pub use matching::{Met, meet};
 pub use remembered::Connection;
 
-pub use fault::{Candidate, Fault, PortsError, SendFault, Side};
+pub use error::{Candidate, Fault, PortsError, SendFault, Side};
 
 use std::fmt;
 use std::sync::Arc;

@@ -10,7 +10,7 @@ use super::log::Log;
 use crate::daemon::watchdog::Supervisor;
 use crate::daemon::{Report, Show};
 use crate::engine::{Notice, Standing};
-use crate::ports::{Connection, Side};
+use crate::ports::{Connection, Direction};
 
 /// Begins to hand on reports, in a thread that ends with the last one. It never waits for who writes or listens, so
 /// the time that the log puts to a report is the report's own.
@@ -50,9 +50,9 @@ pub(super) fn begin(
 
 /// Who is connected to our ports.
 fn connected(connections: &[Connection]) -> String {
-    let words = connections.iter().map(|Connection { side, port, peer }| match side {
-        Side::Input => format!("{peer} to {port}"),
-        Side::Output => format!("{port} to {peer}"),
+    let words = connections.iter().map(|Connection { direction, port, peer }| match direction {
+        Direction::Input => format!("{peer} to {port}"),
+        Direction::Output => format!("{port} to {peer}"),
     });
     let words: Vec<String> = words.collect();
     if words.is_empty() { "Nobody is connected.".to_owned() } else { format!("Connected: {}.", words.join(", ")) }
@@ -75,8 +75,10 @@ mod tests {
 
     #[test]
     fn connections_are_said_in_the_way_of_the_music() {
-        let connection = |side, port: &str, peer: &str| Connection { side, port: port.into(), peer: peer.into() };
-        let both = [connection(Side::Input, "keyboard", "stage piano"), connection(Side::Output, "pad", "strings")];
+        let connection =
+            |direction, port: &str, peer: &str| Connection { direction, port: port.into(), peer: peer.into() };
+        let both =
+            [connection(Direction::Input, "keyboard", "stage piano"), connection(Direction::Output, "pad", "strings")];
         assert_eq!(connected(&both), "Connected: stage piano to keyboard, pad to strings.");
         assert_eq!(connected(&[]), "Nobody is connected.");
     }

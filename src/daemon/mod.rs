@@ -217,7 +217,7 @@ impl Daemon {
 
     fn silence_if_left(&mut self, output: usize) {
         let left = self.outputs.get(output).is_some_and(|state| state.left_sounding);
-        if left && self.ports.output_there(output) {
+        if left && self.ports.output_available(output) {
             self.step(Event::Silence(output));
             self.reports.give(&Report::Silenced(output));
         }
@@ -317,7 +317,7 @@ impl Daemon {
         }
         let counts = self.engine.counts();
         let Daemon { tally, ports, reports, not_taken, engine, .. } = self;
-        tally.set(&counts, *not_taken, ports.shed(), ports.dropped(), reports.unheard());
+        tally.set(&counts, *not_taken, ports.dropped_overload(), ports.dropped(), reports.unheard());
         tally.set_tempo(engine.position(), engine.tempo());
     }
 

@@ -31,7 +31,7 @@ impl Daemon {
             }
             self.stirred |= self.sight.give(said.output, said.bytes);
             if let Some(state) = self.outputs.get_mut(said.output) {
-                if refused && !state.refusing && self.ports.output_there(said.output) {
+                if refused && !state.refusing && self.ports.output_available(said.output) {
                     self.reports.give(&Report::NotTaken(said.output));
                 }
                 state.refusing = refused;

@@ -1,4 +1,4 @@
-//! What has arrived and waits to be looked at.
+//! The input queue: what has arrived and waits for the engine, and what is shed where too much waits.
 //!
 //! Each input has a lane of its own, and the lanes take turns: where messages come faster than they can be played, an
 //! input sheds its own, first controllers, then notes that begin, and neither takes anything from the others nor makes
@@ -8,124 +8,90 @@
 use std::collections::VecDeque;
 
 use super::Arrival;
-use super::priority::Priority;
+use super::message::{NOTES_AND_PEDALS, Priority, ShortMessage, note_or_pedal};
 use crate::midi::stream::Stream;
 
 /// Messages of one input that wait before it sheds controllers, and before it sheds notes that begin: more than the
-/// system's own queue holds (2,000), so that nothing is let go of that would not be lost otherwise.
-const LIGHT: usize = 3000;
-const NOTES: usize = 4000;
+/// system's own queue holds (2,000), so that nothing is shed that would not be lost otherwise.
+const MOST_OTHER: usize = 3000;
+const MOST_NOTES: usize = 4000;
 
-/// Something to be given by the next waits.
-#[derive(Debug, PartialEq, Eq)]
-pub(super) enum Ready {
-    Short { input: usize, bytes: [u8; 3], length: usize },
-    Exclusive { input: usize, bytes: Vec<u8> },
-    InputGone(usize),
-    InputBack(usize),
-    OutputGone(usize),
-    OutputBack(usize),
-    OutputJoined(usize),
-    Overrun,
-}
-
-/// What is ready to be given, and the bytes of what was given last, which the caller still looks at.
+/// What is ready for the next waits, and the bytes of what was given last, which the caller still looks at.
 #[derive(Debug, Default)]
 pub(super) struct InputQueue {
-    /// What happened to ports; told before all messages.
-    pub(super) changes: VecDeque<Ready>,
+    /// What happened to ports, and losses; given before all messages.
+    pub(super) changes: VecDeque<Arrival<'static>>,
     lanes: Vec<Lane>,
     /// The lane whose turn it is.
     turn: usize,
     /// Messages in all lanes.
     waiting: usize,
-    shed: u64,
-    short: [u8; 3],
+    dropped_overload: u64,
+    short: ShortMessage,
     exclusive: Vec<u8>,
 }
 
 /// What waits of one input.
-#[derive(Debug, Default)]
+#[derive(Debug)]
 struct Lane {
-    messages: VecDeque<Ready>,
-    /// Per channel, the notes whose end waits with nothing after it, and the pedals.
-    ended: [u128; 16],
-    lifted: [u8; 16],
+    messages: VecDeque<Message>,
+    /// Per channel, the notes and pedals whose end waits with nothing after it.
+    ends: [[bool; NOTES_AND_PEDALS]; 16],
+}
+
+#[derive(Debug)]
+enum Message {
+    Short(ShortMessage),
+    Exclusive(Vec<u8>),
 }
 
 impl Lane {
-    /// The bit of a note, or of a pedal, that a message concerns.
-    fn end_of(&mut self, bytes: [u8; 3]) -> Option<(&mut u128, u128)> {
-        let place = usize::from(bytes[0] & 0x0F);
-        match bytes[0] & 0xF0 {
-            0x80 | 0x90 => Some((self.ended.get_mut(place)?, 1 << (bytes[1] & 0x7F))),
-            _ => None,
-        }
-    }
-
-    fn pedal_of(&mut self, bytes: [u8; 3]) -> Option<(&mut u8, u8)> {
-        let place = usize::from(bytes[0] & 0x0F);
-        match (bytes[0] & 0xF0, bytes[1]) {
-            (0xB0, pedal @ 64..=69) => Some((self.lifted.get_mut(place)?, 1 << (pedal - 64))),
-            _ => None,
-        }
+    fn new() -> Self {
+        // As many as can wait, so that a flood asks for no memory.
+        let messages = VecDeque::with_capacity(MOST_NOTES + 16 * NOTES_AND_PEDALS);
+        Lane { messages, ends: [[false; NOTES_AND_PEDALS]; 16] }
     }
 
     /// Marks or unmarks that the end of this message's note or pedal waits; says whether it was marked.
-    fn mark(&mut self, bytes: [u8; 3], waits: bool) -> bool {
-        if let Some((marks, bit)) = self.end_of(bytes) {
-            let was = *marks & bit != 0;
-            *marks = if waits { *marks | bit } else { *marks & !bit };
-            return was;
-        }
-        if let Some((marks, bit)) = self.pedal_of(bytes) {
-            let was = *marks & bit != 0;
-            *marks = if waits { *marks | bit } else { *marks & !bit };
-            return was;
-        }
-        false
+    fn mark_end(&mut self, message: &[u8], waits: bool) -> bool {
+        let mark = note_or_pedal(message).and_then(|(channel, number)| self.ends.get_mut(channel)?.get_mut(number));
+        mark.is_some_and(|mark| std::mem::replace(mark, waits))
     }
 }
 
 impl InputQueue {
     /// Room for so many inputs.
     pub(super) fn new(inputs: usize) -> Self {
-        let lane = || Lane { messages: VecDeque::with_capacity(512), ..Lane::default() };
-        let lanes = (0..inputs).map(|_| lane()).collect();
+        let lanes = (0..inputs).map(|_| Lane::new()).collect();
         InputQueue { changes: VecDeque::with_capacity(64), lanes, ..InputQueue::default() }
     }
 
-    /// Whether there is nothing to be given.
+    /// Whether nothing is ready.
     pub(super) fn is_empty(&self) -> bool {
         self.changes.is_empty() && self.waiting == 0
     }
 
     /// The next thing, if there is any; it may be looked at until the next call.
     pub(super) fn pop(&mut self) -> Option<Arrival<'_>> {
-        let ready = match self.changes.pop_front() {
-            Some(change) => change,
-            None => self.next_message()?,
+        if let Some(change) = self.changes.pop_front() {
+            return Some(change);
+        }
+        let (input, message) = self.next_message()?;
+        let bytes = match message {
+            Message::Short(short) => {
+                self.short = short;
+                self.short.as_bytes()
+            }
+            Message::Exclusive(exclusive) => {
+                self.exclusive = exclusive;
+                &self.exclusive
+            }
         };
-        Some(match ready {
-            Ready::Short { input, bytes, length } => {
-                self.short = bytes;
-                Arrival::Message { input, bytes: self.short.get(..length).unwrap_or_default() }
-            }
-            Ready::Exclusive { input, bytes } => {
-                self.exclusive = bytes;
-                Arrival::Message { input, bytes: &self.exclusive }
-            }
-            Ready::InputGone(input) => Arrival::InputGone(input),
-            Ready::InputBack(input) => Arrival::InputBack(input),
-            Ready::OutputGone(output) => Arrival::OutputGone(output),
-            Ready::OutputBack(output) => Arrival::OutputBack(output),
-            Ready::OutputJoined(output) => Arrival::OutputJoined(output),
-            Ready::Overrun => Arrival::Overrun,
-        })
+        Some(Arrival::Message { input, bytes })
     }
 
     /// The first of the next lane that has any.
-    fn next_message(&mut self) -> Option<Ready> {
+    fn next_message(&mut self) -> Option<(usize, Message)> {
         if self.waiting == 0 {
             return None;
         }
@@ -134,35 +100,36 @@ impl InputQueue {
             let lane = &mut self.lanes[self.turn];
             let Some(message) = lane.messages.pop_front() else { continue };
             self.waiting -= 1;
-            if let Ready::Short { bytes, length, .. } = &message
-                && Priority::of(bytes.get(..*length).unwrap_or_default()) == Priority::Release
+            if let Message::Short(short) = &message
+                && Priority::of(short.as_bytes()) == Priority::Release
             {
-                lane.mark(*bytes, false);
+                lane.mark_end(short.as_bytes(), false);
             }
-            return Some(message);
+            return Some((self.turn, message));
         }
         None
     }
 
-    /// Where the news from this place on say that an input is lost, what waits of it is void: its keys come up anyway.
+    /// Where the changes from this place on say that an input is lost, what waits of it is discarded: its keys come up
+    /// anyway.
     pub(super) fn discard_lost(&mut self, from: usize) {
         for change in self.changes.iter().skip(from) {
             let lost = match change {
-                Ready::InputGone(input) => self.lanes.get_mut(*input..=*input).unwrap_or_default(),
-                Ready::Overrun => &mut self.lanes[..],
+                Arrival::InputGone(input) => self.lanes.get_mut(*input..=*input).unwrap_or_default(),
+                Arrival::Overrun => &mut self.lanes[..],
                 _ => continue,
             };
             for lane in lost {
                 self.waiting -= lane.messages.len();
                 lane.messages.clear();
-                (lane.ended, lane.lifted) = Default::default();
+                lane.ends = [[false; NOTES_AND_PEDALS]; 16];
             }
         }
     }
 
     /// How many messages were shed so far.
-    pub(super) fn shed(&self) -> u64 {
-        self.shed
+    pub(super) fn dropped_overload(&self) -> u64 {
+        self.dropped_overload
     }
 
     /// Splits bytes of an input into whole messages.
@@ -179,12 +146,12 @@ impl InputQueue {
         let Some(lane) = self.lanes.get_mut(input) else { return };
         let priority = Priority::of(message);
         let limit = match priority {
-            Priority::Other => LIGHT,
-            Priority::NoteOn => NOTES,
+            Priority::Other => MOST_OTHER,
+            Priority::NoteOn => MOST_NOTES,
             Priority::Release => usize::MAX,
         };
         if lane.messages.len() >= limit {
-            self.shed += 1;
+            self.dropped_overload += 1;
             return;
         }
         if message.first() == Some(&0xF0) {
@@ -193,18 +160,16 @@ impl InputQueue {
             bytes.clear();
             bytes.extend_from_slice(message);
             self.waiting += 1;
-            lane.messages.push_back(Ready::Exclusive { input, bytes });
+            lane.messages.push_back(Message::Exclusive(bytes));
             return;
         }
-        let mut bytes = [0; 3];
-        let Some(place) = bytes.get_mut(..message.len()) else { return };
-        place.copy_from_slice(message);
+        let Some(short) = ShortMessage::new(message) else { return };
         let is_end = priority == Priority::Release;
-        if lane.mark(bytes, is_end) && is_end && lane.messages.len() >= NOTES {
+        if lane.mark_end(message, is_end) && is_end && lane.messages.len() >= MOST_NOTES {
             return;
         }
         self.waiting += 1;
-        lane.messages.push_back(Ready::Short { input, bytes, length: message.len() });
+        lane.messages.push_back(Message::Short(short));
     }
 }
 
@@ -236,7 +201,7 @@ mod tests {
         }
         let given = given(&mut queue);
         assert_eq!(given.iter().filter(|(input, _)| *input == 1).count(), 100);
-        assert!(given.len() < NOTES + 128 + 100, "{} wait", given.len());
+        assert!(given.len() < MOST_NOTES + 128 + 100, "{} wait", given.len());
         let mut sounding = [0_i32; 128];
         for (_, message) in given.iter().filter(|(input, _)| *input == 0) {
             match message[..] {
@@ -247,7 +212,7 @@ mod tests {
         }
         assert_eq!(sounding, [0; 128]);
         let kept = given.len() as u64;
-        assert!(queue.shed() > 0 && kept + queue.shed() <= 100 * (3 * 128 + 1));
+        assert!(queue.dropped_overload() > 0 && kept + queue.dropped_overload() <= 100 * (3 * 128 + 1));
         // All is forgotten once it was given.
         queue.push(0, &[0xB0, 1, 1]);
         assert_eq!(queue.waiting, 1);
@@ -265,7 +230,7 @@ mod tests {
         let inputs =
             |queue: &mut InputQueue| -> Vec<usize> { (0..3).filter_map(|_| Some(given_one(queue)?.0)).collect() };
         assert_eq!(inputs(&mut queue), [1, 0, 1]);
-        queue.changes.push_back(Ready::InputGone(0));
+        queue.changes.push_back(Arrival::InputGone(0));
         queue.discard_lost(0);
         queue.push(0, &[0x80, 0, 1]);
         assert_eq!(queue.pop(), Some(Arrival::InputGone(0)));
@@ -280,7 +245,7 @@ mod tests {
             let key = u8::try_from(event / 3 % 128).unwrap();
             queue.push(0, &[[0x90, key, 1], [0xB0, 1, key], [0x80, key, 64]][event as usize % 3]);
         }
-        assert_eq!((given(&mut queue).len(), queue.shed()), (2000, 0));
+        assert_eq!((given(&mut queue).len(), queue.dropped_overload()), (2000, 0));
     }
 
     #[test]
@@ -292,6 +257,6 @@ mod tests {
             }
             assert_eq!(given(&mut queue).len(), 4);
         }
-        assert_eq!(queue.shed(), 0);
+        assert_eq!(queue.dropped_overload(), 0);
     }
 }

@@ -8,16 +8,18 @@ use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
 
 use super::identity::KnownDevices;
+use super::matching::{self, Found};
 use super::peers::Peers;
 use super::remembered::Remembered;
-use super::whole;
+use super::table::PortId;
 use super::{
-    Arrival, Capabilities, Connection, Direction, InputQueue, Listed, Ports, PortsError, Ready, SendFault, Side,
-    Target, Waker, Wish, matching,
+    Arrival, Capabilities, Connection, Direction, FoundPort, InputQueue, Ports, PortsError, SendFault, Waker, Wish,
+    without_handles,
 };
+use crate::midi;
 use crate::midi::stream::Stream;
 
-/// The ports that others have, what they play, and what they heard. Clones are the same world.
+/// The ports that others have, what they play, and what was sent to them. Clones are the same world.
 #[derive(Debug, Clone, Default)]
 pub struct World(Arc<Shared>);
 
@@ -25,11 +27,11 @@ pub struct World(Arc<Shared>);
 struct Shared {
     state: Mutex<State>,
     changed: Condvar,
-    /// Where time passes, who hears what is sent.
+    /// Where time passes, who gets what is sent.
     live: Option<Sink>,
 }
 
-/// Hears the number of an output and a message.
+/// Takes the number of an output and a message.
 type Deliver = dyn Fn(usize, &[u8]) + Send + Sync;
 
 struct Sink(Box<Deliver>);
@@ -43,7 +45,7 @@ impl std::fmt::Debug for Sink {
 #[derive(Debug, Default)]
 struct State {
     next: usize,
-    there: Vec<(usize, Listed)>,
+    ports: Vec<(usize, FoundPort)>,
     pending: VecDeque<WorldEvent>,
     sent: Vec<(usize, Vec<u8>)>,
     full: Vec<usize>,
@@ -55,17 +57,17 @@ enum WorldEvent {
     Message(usize, Vec<u8>),
     Plugged(usize),
     Unplugged(usize),
-    Connected(Side, usize, usize),
-    Disconnected(Side, usize, usize),
-    Reported(Ready),
+    Connected(PortId, usize),
+    Disconnected(PortId, usize),
+    Reported(Arrival<'static>),
     Woken,
 }
 
 impl World {
-    /// A world in which time passes: a wait waits. What is sent is handed to `heard` at once, in the thread that sends,
+    /// A world in which time passes: a wait waits. What is sent is handed to `sink` at once, in the thread that sends,
     /// and not kept.
-    pub fn live(heard: impl Fn(usize, &[u8]) + Send + Sync + 'static) -> World {
-        World(Arc::new(Shared { live: Some(Sink(Box::new(heard))), ..Shared::default() }))
+    pub fn live(sink: impl Fn(usize, &[u8]) + Send + Sync + 'static) -> World {
+        World(Arc::new(Shared { live: Some(Sink(Box::new(sink))), ..Shared::default() }))
     }
 
     fn state(&self) -> MutexGuard<'_, State> {
@@ -109,7 +111,7 @@ impl World {
         let mut state = self.state();
         state.next += 1;
         let address = state.next;
-        let listed = Listed {
+        let found = FoundPort {
             client: client.into(),
             port: port.into(),
             address: address.to_string(),
@@ -118,7 +120,7 @@ impl World {
             socket: socket.map(Into::into),
             ours: false,
         };
-        state.there.push((address, listed));
+        state.ports.push((address, found));
         drop(state);
         self.add(WorldEvent::Plugged(address));
         address
@@ -126,7 +128,7 @@ impl World {
 
     /// The port at this address, or the listener that [`World::listen`] returned, is gone.
     pub fn unplug(&self, address: usize) {
-        self.state().there.retain(|(there, _)| *there != address);
+        self.state().ports.retain(|(known, _)| *known != address);
         self.add(WorldEvent::Unplugged(address));
     }
 
@@ -143,43 +145,43 @@ impl World {
     /// A program begins to listen to an output. Returns its address.
     pub fn listen(&self, output: usize) -> usize {
         let address = self.plug(Direction::Output, "Listener", "in", None);
-        self.connect(Side::Output, output, address);
+        self.connect(Direction::Output, output, address);
         address
     }
 
     /// Somebody connects the port at this address with an input or an output of ours.
-    pub fn connect(&self, side: Side, number: usize, address: usize) {
-        self.add(WorldEvent::Connected(side, number, address));
+    pub fn connect(&self, direction: Direction, number: usize, address: usize) {
+        self.add(WorldEvent::Connected(PortId { direction, number }, address));
     }
 
     /// Somebody takes that connection away.
-    pub fn disconnect(&self, side: Side, number: usize, address: usize) {
-        self.add(WorldEvent::Disconnected(side, number, address));
+    pub fn disconnect(&self, direction: Direction, number: usize, address: usize) {
+        self.add(WorldEvent::Disconnected(PortId { direction, number }, address));
     }
 
     /// An input's port is gone, as [`Arrival::InputGone`].
     pub fn input_gone(&self, input: usize) {
-        self.add(WorldEvent::Reported(Ready::InputGone(input)));
+        self.add(WorldEvent::Reported(Arrival::InputGone(input)));
     }
 
     /// An input's port is back, as [`Arrival::InputBack`].
     pub fn input_back(&self, input: usize) {
-        self.add(WorldEvent::Reported(Ready::InputBack(input)));
+        self.add(WorldEvent::Reported(Arrival::InputBack(input)));
     }
 
     /// An output's port is gone, as [`Arrival::OutputGone`].
     pub fn output_gone(&self, output: usize) {
-        self.add(WorldEvent::Reported(Ready::OutputGone(output)));
+        self.add(WorldEvent::Reported(Arrival::OutputGone(output)));
     }
 
     /// An output's port is back, as [`Arrival::OutputBack`].
     pub fn output_back(&self, output: usize) {
-        self.add(WorldEvent::Reported(Ready::OutputBack(output)));
+        self.add(WorldEvent::Reported(Arrival::OutputBack(output)));
     }
 
     /// Messages were lost, as [`Arrival::Overrun`].
     pub fn overrun(&self) {
-        self.add(WorldEvent::Reported(Ready::Overrun));
+        self.add(WorldEvent::Reported(Arrival::Overrun));
     }
 
     /// From now on sending to this output fails with [`SendFault::Full`], or no longer.
@@ -202,46 +204,40 @@ impl World {
     /// # Errors
     /// As [`super::open`]: names that fit none or two.
     pub fn open(&self, wish: &Wish) -> Result<MemoryPorts, PortsError> {
+        let (sources, sinks) = (self.ports(Direction::Input), self.ports(Direction::Output));
+        let found = Found::new(&sources, &sinks);
+        let picked = matching::pick_all(wish, &found).map_err(|faults| PortsError { faults })?;
         let mut ports = MemoryPorts {
             world: self.clone(),
-            peers: Peers::new(wish.inputs.len(), wish.outputs.len()),
+            peers: Peers::new(wish),
             remembered: Remembered::new(wish),
-            devices: KnownDevices::default(),
+            devices: KnownDevices::new(wish, &picked, &found),
             streams: wish.inputs.iter().map(|_| Stream::new()).collect(),
             wish: wish.clone(),
             queue: InputQueue::new(wish.inputs.len()),
         };
-        let (sources, sinks) = (self.there(Direction::Input), self.there(Direction::Output));
-        let listed = |there: &[(usize, Listed)]| there.iter().map(|(_, listed)| listed.clone()).collect::<Vec<_>>();
-        let (heard, sent_to) = (listed(&sources), listed(&sinks));
-        let picked = matching::pick_all(wish, &heard, &sent_to).map_err(|faults| PortsError { faults })?;
-        ports.devices = KnownDevices::new(wish, &picked, &heard, &sent_to);
-        for (side, places, there) in [(Side::Input, &picked.inputs, &sources), (Side::Output, &picked.outputs, &sinks)]
-        {
-            for (number, place) in places.iter().enumerate() {
-                if let Some((address, _)) = place.and_then(|place| there.get(place)) {
-                    ports.peers.set_named(side, number, *address);
-                }
+        for (id, place) in picked.iter() {
+            let there = if id.direction == Direction::Input { &sources } else { &sinks };
+            if let Some((address, _)) = place.and_then(|place| there.get(place)) {
+                ports.peers.set_named(id, *address);
             }
         }
-        for (direction, there) in [(Direction::Input, sources), (Direction::Output, sinks)] {
-            for (address, listed) in there {
-                for (side, number) in ports.connect_again(direction, address, &listed) {
-                    ports.peers.add(side, number, address);
-                }
+        for (address, found) in sources.into_iter().chain(sinks) {
+            for id in ports.reconnect(address, &found) {
+                ports.peers.add(id, address);
             }
         }
-        // What pending before is no news to whoever opens now.
+        // What happened before is no news to whoever opens now.
         self.state().pending.clear();
         Ok(ports)
     }
 
-    fn at(&self, address: usize) -> Option<Listed> {
-        self.state().there.iter().find(|(there, _)| *there == address).map(|(_, listed)| listed.clone())
+    fn port_at(&self, address: usize) -> Option<FoundPort> {
+        self.state().ports.iter().find(|(known, _)| *known == address).map(|(_, port)| port.clone())
     }
 
-    fn there(&self, direction: Direction) -> Vec<(usize, Listed)> {
-        self.state().there.iter().filter(|(_, listed)| listed.direction == direction).cloned().collect()
+    fn ports(&self, direction: Direction) -> Vec<(usize, FoundPort)> {
+        self.state().ports.iter().filter(|(_, port)| port.direction == direction).cloned().collect()
     }
 }
 
@@ -261,10 +257,10 @@ impl MemoryPorts {
     fn handle(&mut self, event: WorldEvent) {
         match event {
             WorldEvent::Played(address, bytes) => {
-                let heard =
-                    self.peers.all().into_iter().filter(|(side, _, peer)| (*side, *peer) == (Side::Input, address));
-                for (_, input, _) in heard {
-                    self.queue.push_bytes(input, &mut self.streams[input], &bytes);
+                for input in 0..self.streams.len() {
+                    if self.peers.of(PortId::input(input)).contains(&address) {
+                        self.queue.push_bytes(input, &mut self.streams[input], &bytes);
+                    }
                 }
             }
             WorldEvent::Message(input, bytes) => {
@@ -273,55 +269,50 @@ impl MemoryPorts {
                 }
             }
             WorldEvent::Plugged(address) => {
-                self.take_up(address);
-                self.reconnect(address);
+                if let Some(port) = self.world.port_at(address) {
+                    self.plugged(address, &port);
+                }
             }
             WorldEvent::Unplugged(address) => {
                 self.remembered.gone(|peer| peer == address, Instant::now());
                 self.peers.gone(|peer| peer == address, &mut self.queue.changes);
             }
-            WorldEvent::Connected(side, number, address) => {
-                if let Some(listed) = self.world.at(address) {
-                    self.remembered.connected(side, number, &listed.name(), address);
-                    self.peers.connected(side, number, address, &mut self.queue.changes);
+            WorldEvent::Connected(id, address) => {
+                if let Some(port) = self.world.port_at(address) {
+                    self.remembered.connected(id, &port.name(), address);
+                    self.peers.connected(id, address, &mut self.queue.changes);
                 }
             }
-            WorldEvent::Disconnected(side, number, address) => {
-                self.remembered.disconnected(side, number, address, Instant::now());
-                self.peers.disconnected(side, number, address, &mut self.queue.changes);
+            WorldEvent::Disconnected(id, address) => {
+                self.remembered.disconnected(id, address, Instant::now());
+                self.peers.disconnected(id, address, &mut self.queue.changes);
             }
-            WorldEvent::Reported(ready) => self.queue.changes.push_back(ready),
+            WorldEvent::Reported(change) => self.queue.changes.push_back(change),
             WorldEvent::Woken => {}
         }
     }
 
-    /// Makes the connections again that this port had; says which.
-    fn connect_again(&mut self, direction: Direction, address: usize, listed: &Listed) -> Vec<(Side, usize)> {
-        let side = if direction == Direction::Input { Side::Input } else { Side::Output };
-        let numbers = self.remembered.to_reconnect(side, &listed.name());
-        for number in &numbers {
-            self.remembered.connected(side, *number, &listed.name(), address);
+    /// A port has appeared: whose it is, gets it, and so does whoever others had connected with it.
+    fn plugged(&mut self, address: usize, new: &FoundPort) {
+        let there = || without_handles(&self.world.ports(new.direction));
+        let has_own = |id| self.peers.named(id).is_some();
+        for id in self.devices.claims(&self.wish, new, has_own, there) {
+            self.peers.connected(id, address, &mut self.queue.changes);
+            self.peers.set_named(id, address);
+            self.devices.assign(id, new);
         }
-        numbers.into_iter().map(|number| (side, number)).collect()
-    }
-
-    fn reconnect(&mut self, address: usize) {
-        let Some(listed) = self.world.at(address) else { return };
-        for (side, number) in self.connect_again(listed.direction, address, &listed) {
-            self.peers.connected(side, number, address, &mut self.queue.changes);
+        for id in self.reconnect(address, new) {
+            self.peers.connected(id, address, &mut self.queue.changes);
         }
     }
 
-    fn take_up(&mut self, address: usize) {
-        let Some(new) = self.world.at(address) else { return };
-        let side = if new.direction == Direction::Input { Side::Input } else { Side::Output };
-        let there = || self.world.there(new.direction).into_iter().map(|(_, listed)| listed).collect();
-        let has_own = |number| self.peers.named(side, number).is_some();
-        for number in self.devices.claims(&self.wish, side, &new, has_own, there) {
-            self.peers.connected(side, number, address, &mut self.queue.changes);
-            self.peers.set_named(side, number, address);
-            self.devices.assign(side, number, &new);
+    /// Makes the connections again that this port had; says with which of ours.
+    fn reconnect(&mut self, address: usize, port: &FoundPort) -> Vec<PortId> {
+        let ids = self.remembered.to_reconnect(port.direction, &port.name());
+        for id in &ids {
+            self.remembered.connected(*id, &port.name(), address);
         }
+        ids
     }
 }
 
@@ -344,11 +335,11 @@ impl Ports for MemoryPorts {
         if output >= self.wish.outputs.len() {
             return Err(SendFault::NoSuchOutput);
         }
-        if !whole::is_whole(bytes) {
+        if !midi::is_whole(bytes) {
             return Err(SendFault::NotAMessage);
         }
-        if !self.output_there(output) {
-            return Err(SendFault::Absent);
+        if !self.output_available(output) {
+            return Err(SendFault::NotConnected);
         }
         let mut state = self.world.state();
         if state.full.contains(&output) {
@@ -375,21 +366,20 @@ impl Ports for MemoryPorts {
         }))
     }
 
-    fn input_there(&self, input: usize) -> bool {
-        self.peers.is_connected(Side::Input, input)
+    fn input_connected(&self, input: usize) -> bool {
+        self.peers.is_connected(PortId::input(input))
     }
 
-    fn output_there(&self, output: usize) -> bool {
-        let is_virtual = self.wish.outputs.get(output).is_some_and(|wish| matches!(wish.target, Target::Virtual));
-        is_virtual || self.peers.is_connected(Side::Output, output)
+    fn output_available(&self, output: usize) -> bool {
+        self.wish.is_virtual(output) || self.peers.is_connected(PortId::output(output))
     }
 
     fn connections(&self) -> Vec<Connection> {
         self.remembered.connections()
     }
 
-    fn shed(&self) -> u64 {
-        0
+    fn dropped_overload(&self) -> u64 {
+        self.queue.dropped_overload()
     }
 
     fn dropped(&self) -> u64 {
@@ -398,10 +388,10 @@ impl Ports for MemoryPorts {
 
     fn capabilities(&self) -> Capabilities {
         Capabilities {
-            notices: true,
+            hotplug: true,
             knows_connections: true,
-            tells_losses: true,
-            hears_exclusive: true,
+            reports_overruns: true,
+            receives_exclusive: true,
             virtual_outputs: true,
         }
     }

@@ -1,170 +1,150 @@
 //! Which ports of others are connected to ours, and what it means that one comes or goes.
 //!
 //! The system tells the same thing in several ways (a port's end, its client's end, the end of the connection) and in
-//! no fixed order. What was said already changes nothing here, so each coming and going is told once.
+//! no fixed order. What was told already changes nothing here, so each coming and going is reported once.
 
 use std::collections::VecDeque;
 
-use super::{Ready, Side};
+use super::table::{PortId, PortTable};
+use super::{Arrival, Direction, Wish};
 
-/// The connections of every input and output; `A` is the system's address of a port.
+/// The peers of every input and output; `A` is the system's address of a port.
 #[derive(Debug)]
-pub(super) struct Peers<A> {
-    inputs: Vec<PortPeers<A>>,
-    outputs: Vec<PortPeers<A>>,
-}
+pub(super) struct Peers<A>(PortTable<PortPeers<A>>);
 
 #[derive(Debug)]
 struct PortPeers<A> {
-    /// The port that the gear file means, while it is connected.
+    /// The port that the gear file names, while it is connected.
     named: Option<A>,
-    /// All that are connected: the one that is meant, and what others connected.
-    peers: Vec<A>,
+    /// All that are connected: the one that is named, and what others connected.
+    all: Vec<A>,
 }
 
 impl<A: Copy + PartialEq> Peers<A> {
-    pub(super) fn new(inputs: usize, outputs: usize) -> Self {
-        let empty = |count| (0..count).map(|_| PortPeers { named: None, peers: Vec::with_capacity(4) }).collect();
-        Peers { inputs: empty(inputs), outputs: empty(outputs) }
+    pub(super) fn new(wish: &Wish) -> Self {
+        Peers(PortTable::new(wish, |_| PortPeers { named: None, all: Vec::with_capacity(4) }))
     }
 
-    fn side(&mut self, side: Side) -> &mut Vec<PortPeers<A>> {
-        match side {
-            Side::Input => &mut self.inputs,
-            Side::Output => &mut self.outputs,
-        }
-    }
-
-    /// The port that the gear file means is connected from now on; nothing is told, as at the start.
-    pub(super) fn set_named(&mut self, side: Side, number: usize, peer: A) {
-        if let Some(port) = self.side(side).get_mut(number) {
+    /// The port that the gear file names is connected from now on; nothing is reported, as at the start.
+    pub(super) fn set_named(&mut self, id: PortId, peer: A) {
+        if let Some(port) = self.0.get_mut(id) {
             port.named = Some(peer);
         }
-        self.add(side, number, peer);
+        self.add(id, peer);
     }
 
-    /// Something is connected from now on; nothing is told, as at the start.
-    pub(super) fn add(&mut self, side: Side, number: usize, peer: A) {
-        if let Some(port) = self.side(side).get_mut(number).filter(|port| !port.peers.contains(&peer)) {
-            port.peers.push(peer);
+    /// A port is connected from now on; nothing is reported, as at the start.
+    pub(super) fn add(&mut self, id: PortId, peer: A) {
+        if let Some(port) = self.0.get_mut(id).filter(|port| !port.all.contains(&peer)) {
+            port.all.push(peer);
         }
     }
 
-    /// Something was connected. An input with a port is told once; an output for everyone who begins to listen,
-    /// as each needs the set-up (rule R21).
-    pub(super) fn connected(&mut self, side: Side, number: usize, peer: A, told: &mut VecDeque<Ready>) {
-        let Some(port) = self.side(side).get_mut(number) else { return };
-        if port.peers.contains(&peer) {
-            return;
-        }
-        let first = port.peers.is_empty();
-        port.peers.push(peer);
-        match side {
-            Side::Input if first => told.push_back(Ready::InputBack(number)),
-            Side::Input => {}
-            Side::Output if first => told.push_back(Ready::OutputBack(number)),
-            Side::Output => told.push_back(Ready::OutputJoined(number)),
+    /// A port was connected. An input with a peer is reported once; an output for everyone who begins to listen, as
+    /// each needs the set-up (rule R21).
+    pub(super) fn connected(&mut self, id: PortId, peer: A, changes: &mut VecDeque<Arrival<'static>>) {
+        let Some(port) = self.0.get_mut(id).filter(|port| !port.all.contains(&peer)) else { return };
+        let first = port.all.is_empty();
+        port.all.push(peer);
+        match id.direction {
+            Direction::Input if first => changes.push_back(Arrival::InputBack(id.number)),
+            Direction::Input => {}
+            Direction::Output if first => changes.push_back(Arrival::OutputBack(id.number)),
+            Direction::Output => changes.push_back(Arrival::OutputJoined(id.number)),
         }
     }
 
     /// A connection has ended. Of an input, nobody knows which held keys came from whom: all come up (rule R17),
     /// and it is back at once where others still play on it.
-    pub(super) fn disconnected(&mut self, side: Side, number: usize, peer: A, told: &mut VecDeque<Ready>) {
-        let Some(port) = self.side(side).get_mut(number) else { return };
-        let Some(place) = port.peers.iter().position(|known| *known == peer) else { return };
-        port.peers.remove(place);
-        if port.named == Some(peer) {
-            port.named = None;
-        }
-        let alone = port.peers.is_empty();
-        match side {
-            Side::Input => {
-                told.push_back(Ready::InputGone(number));
-                if !alone {
-                    told.push_back(Ready::InputBack(number));
-                }
+    pub(super) fn disconnected(&mut self, id: PortId, peer: A, changes: &mut VecDeque<Arrival<'static>>) {
+        let Some(port) = self.0.get_mut(id) else { return };
+        let Some(place) = port.all.iter().position(|known| *known == peer) else { return };
+        port.all.remove(place);
+        port.named = port.named.filter(|named| *named != peer);
+        let last = port.all.is_empty();
+        match id.direction {
+            Direction::Input => {
+                changes.push_back(Arrival::InputGone(id.number));
+                changes.extend((!last).then_some(Arrival::InputBack(id.number)));
             }
-            Side::Output if alone => told.push_back(Ready::OutputGone(number)),
-            Side::Output => {}
+            Direction::Output => changes.extend(last.then_some(Arrival::OutputGone(id.number))),
         }
     }
 
     /// Every port for which `gone` holds has ended.
-    pub(super) fn gone(&mut self, gone: impl Fn(A) -> bool, told: &mut VecDeque<Ready>) {
-        for side in [Side::Input, Side::Output] {
-            for number in 0..self.side(side).len() {
-                while let Some(peer) = self.side(side)[number].peers.iter().copied().find(|peer| gone(*peer)) {
-                    self.disconnected(side, number, peer, told);
-                }
-            }
+    pub(super) fn gone(&mut self, gone: impl Fn(A) -> bool, changes: &mut VecDeque<Arrival<'static>>) {
+        for (id, peer) in self.all().into_iter().filter(|(_, peer)| gone(*peer)) {
+            self.disconnected(id, peer, changes);
         }
     }
 
-    /// The connected port that the gear file means.
-    pub(super) fn named(&self, side: Side, number: usize) -> Option<A> {
-        let peers = if side == Side::Input { &self.inputs } else { &self.outputs };
-        peers.get(number).and_then(|port| port.named)
+    /// The connected port that the gear file names.
+    pub(super) fn named(&self, id: PortId) -> Option<A> {
+        self.0.get(id).and_then(|port| port.named)
     }
 
-    /// Whether anything is connected.
-    pub(super) fn is_connected(&self, side: Side, number: usize) -> bool {
-        let peers = if side == Side::Input { &self.inputs } else { &self.outputs };
-        peers.get(number).is_some_and(|port| !port.peers.is_empty())
+    /// Whether anything is connected to one of ours.
+    pub(super) fn is_connected(&self, id: PortId) -> bool {
+        !self.of(id).is_empty()
     }
 
     /// What is connected to one of ours.
-    pub(super) fn of(&self, side: Side, number: usize) -> &[A] {
-        let peers = if side == Side::Input { &self.inputs } else { &self.outputs };
-        peers.get(number).map_or(&[], |port| &port.peers)
+    pub(super) fn of(&self, id: PortId) -> &[A] {
+        self.0.get(id).map_or(&[], |port| &port.all)
     }
 
-    /// Every connection: side, number, port.
-    pub(super) fn all(&self) -> Vec<(Side, usize, A)> {
-        let of = |side, peers: &[PortPeers<A>]| {
-            let each = peers.iter().enumerate();
-            each.flat_map(|(number, port)| port.peers.iter().map(move |peer| (side, number, *peer))).collect::<Vec<_>>()
-        };
-        [of(Side::Input, &self.inputs), of(Side::Output, &self.outputs)].concat()
+    /// Every connection.
+    pub(super) fn all(&self) -> Vec<(PortId, A)> {
+        self.0.iter().flat_map(|(id, port)| port.all.iter().map(move |peer| (id, *peer))).collect()
     }
 }
 
 #[cfg(test)]
 mod tests {
+    use super::super::{InputWish, OutputWish, Target};
     use super::*;
 
+    const OUTPUT: PortId = PortId::output(0);
+
+    fn peers(inputs: usize, outputs: usize) -> Peers<u8> {
+        let input = InputWish { name: "keyboard".into(), port: "piano".into(), serial: None, optional: false };
+        let output = OutputWish { name: "piano".into(), target: Target::Virtual, optional: false };
+        Peers::new(&Wish { inputs: vec![input; inputs], outputs: vec![output; outputs], ..Wish::default() })
+    }
+
     #[test]
-    fn one_going_is_told_once_however_often_it_is_said() {
-        let mut peers = Peers::new(2, 1);
-        let mut told = VecDeque::new();
-        peers.set_named(Side::Input, 0, 20);
-        peers.set_named(Side::Input, 1, 20);
-        peers.gone(|peer| peer == 20, &mut told);
-        peers.disconnected(Side::Input, 0, 20, &mut told);
-        peers.gone(|_| true, &mut told);
-        assert_eq!(told, [Ready::InputGone(0), Ready::InputGone(1)]);
-        assert_eq!(peers.named(Side::Input, 0), None);
+    fn one_going_is_reported_once_however_often_it_is_told() {
+        let mut peers = peers(2, 1);
+        let mut changes = VecDeque::new();
+        peers.set_named(PortId::input(0), 20);
+        peers.set_named(PortId::input(1), 20);
+        peers.gone(|peer| peer == 20, &mut changes);
+        peers.disconnected(PortId::input(0), 20, &mut changes);
+        peers.gone(|_| true, &mut changes);
+        assert_eq!(changes, [Arrival::InputGone(0), Arrival::InputGone(1)]);
+        assert_eq!(peers.named(PortId::input(0)), None);
     }
 
     #[test]
     fn an_input_that_others_still_play_on_is_back_at_once() {
-        let mut peers = Peers::new(1, 0);
-        let mut told = VecDeque::new();
-        peers.set_named(Side::Input, 0, 20);
-        peers.connected(Side::Input, 0, 129, &mut told);
-        peers.connected(Side::Input, 0, 129, &mut told);
-        peers.disconnected(Side::Input, 0, 129, &mut told);
-        assert_eq!(told, [Ready::InputGone(0), Ready::InputBack(0)]);
-        assert_eq!(peers.named(Side::Input, 0), Some(20));
+        let mut peers = peers(1, 0);
+        let mut changes = VecDeque::new();
+        peers.set_named(PortId::input(0), 20);
+        peers.connected(PortId::input(0), 129, &mut changes);
+        peers.connected(PortId::input(0), 129, &mut changes);
+        peers.disconnected(PortId::input(0), 129, &mut changes);
+        assert_eq!(changes, [Arrival::InputGone(0), Arrival::InputBack(0)]);
+        assert_eq!(peers.named(PortId::input(0)), Some(20));
     }
 
     #[test]
-    fn everyone_who_begins_to_listen_is_told_and_only_the_last_who_stops() {
-        let mut peers = Peers::new(0, 1);
-        let mut told = VecDeque::new();
-        peers.connected(Side::Output, 0, 129, &mut told);
-        peers.connected(Side::Output, 0, 130, &mut told);
-        peers.gone(|peer| peer == 129, &mut told);
-        peers.gone(|peer| peer == 130, &mut told);
-        assert_eq!(told, [Ready::OutputBack(0), Ready::OutputJoined(0), Ready::OutputGone(0)]);
+    fn everyone_who_begins_to_listen_is_reported_and_only_the_last_who_stops() {
+        let mut peers = peers(0, 1);
+        let mut changes = VecDeque::new();
+        peers.connected(OUTPUT, 129, &mut changes);
+        peers.connected(OUTPUT, 130, &mut changes);
+        peers.gone(|peer| peer == 129, &mut changes);
+        peers.gone(|peer| peer == 130, &mut changes);
+        assert_eq!(changes, [Arrival::OutputBack(0), Arrival::OutputJoined(0), Arrival::OutputGone(0)]);
     }
 }

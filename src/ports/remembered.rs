@@ -1,4 +1,4 @@
-//! Connections to our ports that others made, and that are made again when the other side comes back.
+//! Connections to our ports that others made, and that are made again when the other direction comes back.
 //!
 //! A connection that ends with one of its ports was not meant to end; one that ends while both live was taken away by
 //! a person, and is forgotten. Many programs take their connections away themselves just before they end, so a port
@@ -8,38 +8,38 @@ use std::time::{Duration, Instant};
 
 use serde::{Deserialize, Serialize};
 
-use super::{Side, Wish};
+use super::table::{PortId, PortTable};
+use super::{Direction, Wish};
 
 /// A program that ends takes its connections away so shortly before its ports; a guess, generous.
 const EXIT_GRACE: Duration = Duration::from_secs(2);
-/// Connections that are kept in mind while the other side is away; the oldest are forgotten beyond that.
+/// Connections that are kept in mind while the other direction is away; the oldest are forgotten beyond that.
 const MOST_KEPT: usize = 64;
 
 /// A connection that somebody else made between a program and one of our ports.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Connection {
     /// Whether our port is an input's or an output's.
-    pub side: Side,
+    pub direction: Direction,
     /// The gear file's name of that input or output.
     pub port: String,
-    /// The names of the port at the other end, as [`super::Listed::name`] gives them.
+    /// The names of the port at the other end, as [`super::FoundPort::name`] gives them.
     pub peer: String,
 }
 
 #[derive(Debug)]
 struct Entry<A> {
-    side: Side,
-    number: usize,
+    id: PortId,
     peer: String,
-    /// Where the other side is, while it is connected.
+    /// Where the other direction is, while it is connected.
     at: Option<A>,
 }
 
 /// The connections that others made; `A` is the system's address of a port.
 #[derive(Debug)]
 pub(super) struct Remembered<A> {
-    inputs: Vec<String>,
-    outputs: Vec<String>,
+    /// The gear file's names of our ports.
+    names: PortTable<String>,
     entries: Vec<Entry<A>>,
     /// Connections that were taken away, and when; they may turn out to belong to programs that just end.
     cut: Vec<(Entry<A>, Instant)>,
@@ -49,20 +49,19 @@ pub(super) struct Remembered<A> {
 impl<A: Copy + PartialEq> Remembered<A> {
     /// Begins with what is remembered, as far as the gear file still has it.
     pub(super) fn new(wish: &Wish) -> Self {
-        let inputs: Vec<String> = wish.inputs.iter().map(|input| input.name.clone()).collect();
-        let outputs: Vec<String> = wish.outputs.iter().map(|output| output.name.clone()).collect();
-        let of = |known: &Connection| {
-            let names = if known.side == Side::Input { &inputs } else { &outputs };
-            let number = names.iter().position(|name| *name == known.port)?;
-            Some(Entry { side: known.side, number, peer: known.peer.clone(), at: None })
+        let names = PortTable::new(wish, |id| wish.name(id).to_owned());
+        let entry = |known: &Connection| {
+            let same = |(id, name): &(PortId, &String)| id.direction == known.direction && **name == known.port;
+            let (id, _) = names.iter().find(same)?;
+            Some(Entry { id, peer: known.peer.clone(), at: None })
         };
-        let entries = wish.remembered.iter().filter(|_| wish.reconnect).filter_map(of).collect();
-        Remembered { entries, inputs, outputs, cut: Vec::new(), reconnect: wish.reconnect }
+        let entries = wish.remembered.iter().filter(|_| wish.reconnect).filter_map(entry).collect();
+        Remembered { entries, names, cut: Vec::new(), reconnect: wish.reconnect }
     }
 
     /// Somebody has connected a port of these names.
-    pub(super) fn connected(&mut self, side: Side, number: usize, peer: &str, at: A) {
-        let here = |entry: &&mut Entry<A>| entry.side == side && entry.number == number;
+    pub(super) fn connected(&mut self, id: PortId, peer: &str, at: A) {
+        let here = |entry: &&mut Entry<A>| entry.id == id;
         if self.entries.iter_mut().filter(here).any(|entry| entry.at == Some(at)) {
             return;
         }
@@ -74,14 +73,14 @@ impl<A: Copy + PartialEq> Remembered<A> {
                 away[place].at = Some(at);
                 away[place].peer = peer.into();
             }
-            None => self.entries.push(Entry { side, number, peer: peer.into(), at: Some(at) }),
+            None => self.entries.push(Entry { id, peer: peer.into(), at: Some(at) }),
         }
     }
 
     /// Somebody has taken a connection away: it is forgotten, unless its port ends soon.
-    pub(super) fn disconnected(&mut self, side: Side, number: usize, at: A, now: Instant) {
+    pub(super) fn disconnected(&mut self, id: PortId, at: A, now: Instant) {
         self.cut.retain(|(_, since)| now.saturating_duration_since(*since) < EXIT_GRACE);
-        let this = |entry: &Entry<A>| entry.side == side && entry.number == number && entry.at == Some(at);
+        let this = |entry: &Entry<A>| entry.id == id && entry.at == Some(at);
         if let Some(place) = self.entries.iter().position(this) {
             self.cut.push((self.entries.remove(place), now));
         }
@@ -107,26 +106,25 @@ impl<A: Copy + PartialEq> Remembered<A> {
         });
     }
 
-    /// Whose port is to be connected again with a port of these names: numbers of inputs or outputs.
-    pub(super) fn to_reconnect(&self, side: Side, peer: &str) -> Vec<usize> {
-        let away = || self.entries.iter().filter(|entry| entry.side == side && entry.at.is_none());
-        let mut numbers: Vec<usize> = away().filter(|entry| entry.peer == peer).map(|entry| entry.number).collect();
-        if numbers.is_empty() {
-            numbers = away().filter(|entry| alike(&entry.peer, peer)).map(|entry| entry.number).collect();
+    /// Which of our ports are to be connected again with a port of this name.
+    pub(super) fn to_reconnect(&self, direction: Direction, peer: &str) -> Vec<PortId> {
+        let away = || self.entries.iter().filter(|entry| entry.id.direction == direction && entry.at.is_none());
+        let mut ids: Vec<PortId> = away().filter(|entry| entry.peer == peer).map(|entry| entry.id).collect();
+        if ids.is_empty() {
+            ids = away().filter(|entry| alike(&entry.peer, peer)).map(|entry| entry.id).collect();
         }
-        numbers.sort_unstable();
-        numbers.dedup();
-        numbers
+        ids.sort_unstable_by_key(|id| id.number);
+        ids.dedup();
+        ids
     }
 
-    /// What stands, and what is kept in mind.
+    /// The connections that stand, and those that are kept in mind.
     pub(super) fn connections(&self) -> Vec<Connection> {
-        let of = |entry: &Entry<A>| {
-            let names = if entry.side == Side::Input { &self.inputs } else { &self.outputs };
-            let port = names.get(entry.number)?.clone();
-            Some(Connection { side: entry.side, port, peer: entry.peer.clone() })
+        let connection = |entry: &Entry<A>| {
+            let port = self.names.get(entry.id)?.clone();
+            Some(Connection { direction: entry.id.direction, port, peer: entry.peer.clone() })
         };
-        self.entries.iter().filter_map(of).collect()
+        self.entries.iter().filter_map(connection).collect()
     }
 }
 
@@ -155,7 +153,7 @@ mod tests {
 
     fn remembered(remembered: &[&str], reconnect: bool) -> Remembered<u8> {
         let output = |name: &str| OutputWish { name: name.into(), target: Target::Virtual, optional: false };
-        let of = |peer: &&str| Connection { side: Side::Output, port: "pad".into(), peer: (*peer).into() };
+        let of = |peer: &&str| Connection { direction: Direction::Output, port: "pad".into(), peer: (*peer).into() };
         let remembered = remembered.iter().map(of).collect();
         Remembered::new(&Wish {
             inputs: Vec::new(),
@@ -173,15 +171,15 @@ mod tests {
     fn what_ends_with_its_port_is_wanted_again_and_what_is_taken_away_is_not() {
         let now = Instant::now();
         let mut remembered = remembered(&[], true);
-        remembered.connected(Side::Output, 1, "Synth", 20);
-        remembered.connected(Side::Output, 1, "Organ", 21);
-        remembered.disconnected(Side::Output, 1, 21, now);
+        remembered.connected(PortId::output(1), "Synth", 20);
+        remembered.connected(PortId::output(1), "Organ", 21);
+        remembered.disconnected(PortId::output(1), 21, now);
         remembered.gone(|at| at == 20, now);
-        assert_eq!(remembered.to_reconnect(Side::Output, "Synth"), [1]);
-        assert_eq!(remembered.to_reconnect(Side::Output, "Organ"), [0; 0]);
-        remembered.connected(Side::Output, 1, "Synth", 30);
+        assert_eq!(remembered.to_reconnect(Direction::Output, "Synth"), [PortId::output(1)]);
+        assert_eq!(remembered.to_reconnect(Direction::Output, "Organ"), []);
+        remembered.connected(PortId::output(1), "Synth", 30);
         assert_eq!(
-            (remembered.to_reconnect(Side::Output, "Synth"), peers(&remembered)),
+            (remembered.to_reconnect(Direction::Output, "Synth"), peers(&remembered)),
             (vec![], vec!["Synth".to_string()])
         );
     }
@@ -190,10 +188,10 @@ mod tests {
     fn a_program_that_ends_properly_takes_its_connections_away_first() {
         let now = Instant::now();
         let mut remembered = remembered(&[], true);
-        remembered.connected(Side::Output, 0, "Synth", 20);
-        remembered.connected(Side::Output, 0, "Organ", 21);
-        remembered.disconnected(Side::Output, 0, 20, now);
-        remembered.disconnected(Side::Output, 0, 21, now);
+        remembered.connected(PortId::output(0), "Synth", 20);
+        remembered.connected(PortId::output(0), "Organ", 21);
+        remembered.disconnected(PortId::output(0), 20, now);
+        remembered.disconnected(PortId::output(0), 21, now);
         remembered.gone(|at| at == 20, now + Duration::from_millis(100));
         remembered.gone(|at| at == 21, now + Duration::from_secs(60));
         assert_eq!(peers(&remembered), ["Synth"]);
@@ -202,19 +200,19 @@ mod tests {
     #[test]
     fn two_of_one_name_are_two() {
         let mut remembered = remembered(&["Synth", "Synth"], true);
-        remembered.connected(Side::Output, 1, "Synth", 20);
-        assert_eq!(remembered.to_reconnect(Side::Output, "Synth"), [1]);
-        remembered.connected(Side::Output, 1, "Synth", 21);
-        assert_eq!(remembered.to_reconnect(Side::Output, "Synth"), [0; 0]);
-        remembered.connected(Side::Output, 1, "Synth", 21);
+        remembered.connected(PortId::output(1), "Synth", 20);
+        assert_eq!(remembered.to_reconnect(Direction::Output, "Synth"), [PortId::output(1)]);
+        remembered.connected(PortId::output(1), "Synth", 21);
+        assert_eq!(remembered.to_reconnect(Direction::Output, "Synth"), []);
+        remembered.connected(PortId::output(1), "Synth", 21);
         assert_eq!(remembered.connections().len(), 2);
     }
 
     #[test]
     fn the_number_of_a_process_is_no_part_of_a_name() {
         let mut remembered = remembered(&["Synth (1234): in (1234:0)", "Synth (1234): in (1234:1)"], true);
-        assert_eq!(remembered.to_reconnect(Side::Output, "Synth (20777): in (20777:0)"), [1]);
-        remembered.connected(Side::Output, 1, "Synth (20777): in (20777:0)", 20);
+        assert_eq!(remembered.to_reconnect(Direction::Output, "Synth (20777): in (20777:0)"), [PortId::output(1)]);
+        remembered.connected(PortId::output(1), "Synth (20777): in (20777:0)", 20);
         assert_eq!(peers(&remembered), ["Synth (20777): in (20777:0)", "Synth (1234): in (1234:1)"]);
         assert!(!alike("Organ (2)", "Organ (3)"));
     }
@@ -222,7 +220,7 @@ mod tests {
     #[test]
     fn nothing_is_kept_in_mind_where_the_gear_file_says_so() {
         let mut remembered = remembered(&["Synth"], false);
-        remembered.connected(Side::Output, 0, "Organ", 20);
+        remembered.connected(PortId::output(0), "Organ", 20);
         assert_eq!(peers(&remembered), ["Organ"]);
         remembered.gone(|_| true, Instant::now());
         assert_eq!(peers(&remembered), [""; 0]);
@@ -232,7 +230,7 @@ mod tests {
     fn no_more_is_kept_in_mind_than_a_stage_can_hold() {
         let mut remembered = remembered(&[], true);
         for at in 0..=u8::try_from(MOST_KEPT).unwrap() {
-            remembered.connected(Side::Output, 0, &format!("Synth {at}"), at);
+            remembered.connected(PortId::output(0), &format!("Synth {at}"), at);
         }
         assert_eq!(peers(&remembered).len(), MOST_KEPT + 1);
         remembered.gone(|_| true, Instant::now());

@@ -10,7 +10,7 @@ use super::{CountState, EntryState, PortState, SetState, SongState, State, Track
 use crate::daemon::{Daemon, Report, Show, Sight, Tally};
 use crate::engine::{Notice, Standing};
 use crate::map::Song;
-use crate::ports::Side;
+use crate::ports::Direction;
 
 /// Who knows how a performance stands. It hears of it by reports, and never asks the owner.
 #[derive(Debug)]
@@ -52,10 +52,10 @@ impl Chronicle {
         let connected = daemon.ports.connections();
         let listened = |number: usize| {
             let name = gear.outputs.get(number).map(|output| output.name.value.as_str());
-            connected.iter().any(|known| known.side == Side::Output && Some(known.port.as_str()) == name)
+            connected.iter().any(|known| known.direction == Direction::Output && Some(known.port.as_str()) == name)
         };
         let outputs = gear.outputs.iter().enumerate().map(|(number, output)| match &output.port {
-            Some(_) => daemon.ports.output_there(number),
+            Some(_) => daemon.ports.output_available(number),
             None => listened(number),
         });
         let told = Told {
@@ -66,7 +66,7 @@ impl Chronicle {
             held_back: 0,
             lined_up: None,
             cues: Vec::new(),
-            inputs: (0..gear.inputs.len()).map(|number| daemon.ports.input_there(number)).collect(),
+            inputs: (0..gear.inputs.len()).map(|number| daemon.ports.input_connected(number)).collect(),
             outputs: outputs.collect(),
             overruns: 0,
             ended: false,

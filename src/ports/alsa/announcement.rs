@@ -2,7 +2,7 @@
 
 use ::alsa::seq::{Addr, Connect, Event, EventType};
 
-/// What an event means apart from messages.
+/// What an event tells, where it is no message.
 pub(super) enum Announcement {
     Started(Addr),
     Ended(Addr),
@@ -12,26 +12,26 @@ pub(super) enum Announcement {
     Disconnected(Connect),
     /// Somebody has taken a connection away; told to all.
     Cut(Connect),
+    /// Events were lost.
     Lost,
-    None,
 }
 
-/// What an event tells; our port of this number listens to the announcements.
-pub(super) fn announcement(event: &Event<'_>, announcements: i32) -> Announcement {
+/// What an event tells, if anything; our port of this number listens to the announcements.
+pub(super) fn announcement(event: &Event<'_>, announcements: i32) -> Option<Announcement> {
     let kind = event.get_type();
     if let (EventType::PortUnsubscribed, Some(between)) = (kind, event.get_data()) {
         // The kernel announces it only where somebody asked for it, not where the other end has died.
         let announced = event.get_dest().port == announcements;
-        return if announced { Announcement::Cut(between) } else { Announcement::Disconnected(between) };
+        return Some(if announced { Announcement::Cut(between) } else { Announcement::Disconnected(between) });
     }
     if event.get_dest().port != announcements {
-        return Announcement::None;
+        return None;
     }
-    match (kind, event.get_data::<Addr>(), event.get_data::<Connect>()) {
+    Some(match (kind, event.get_data::<Addr>(), event.get_data::<Connect>()) {
         (EventType::PortStart, Some(port), _) => Announcement::Started(port),
         (EventType::PortExit, Some(port), _) => Announcement::Ended(port),
         (EventType::ClientExit, Some(port), _) => Announcement::ClientEnded(port.client),
         (EventType::PortSubscribed, _, Some(between)) => Announcement::Connected(between),
-        _ => Announcement::None,
-    }
+        _ => return None,
+    })
 }

@@ -6,15 +6,14 @@
 //! for more) is filled again by that. And all of it twice: a listener that is in the middle of a read makes room before
 //! it notices that something was lost, and then what came into that room is thrown away with the rest.
 
+use super::super::message::{NOTES_AND_PEDALS, end_of, note_or_pedal};
+
 /// How many ends a listener gets in one go.
 const AT_ONCE: usize = 24;
 /// How often everything is told.
 const ROUNDS: u8 = 2;
-/// Notes and pedals of a channel.
-const NOTES: u32 = 128;
-const PEDALS: u32 = 6;
 /// Notes and pedals of all channels of an output.
-const ALL: u32 = 16 * (NOTES + PEDALS);
+const ALL: usize = 16 * NOTES_AND_PEDALS;
 
 /// Who has missed ends, and which; `A` is the system's address of a port.
 #[derive(Debug)]
@@ -23,13 +22,15 @@ pub(super) struct CatchUp<A> {
     behind: Vec<Listener<A>>,
 }
 
-/// What was sent on a channel: one bit for each note, one for each pedal.
-#[derive(Debug, Clone, Copy, Default)]
-struct Channel {
-    begun: u128,
-    sounding: u128,
-    pressed: u8,
-    down: u8,
+/// What was sent on a channel, for each note and each pedal.
+#[derive(Debug, Clone, Copy)]
+struct Channel([Sent; NOTES_AND_PEDALS]);
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Sent {
+    Nothing,
+    Begin,
+    End,
 }
 
 /// A listener that is to hear of all that has ended, from `next` of [`ALL`] on.
@@ -37,25 +38,17 @@ struct Channel {
 struct Listener<A> {
     output: usize,
     peer: A,
-    next: u32,
+    next: usize,
     /// How often it is still to hear all of it.
     rounds: u8,
 }
 
-impl Channel {
-    /// The end of the note or pedal of this number, if it began and does not last.
-    fn end_of(&self, channel: u8, number: u32) -> Option<[u8; 3]> {
-        if number < NOTES {
-            return (self.begun & !self.sounding & 1 << number != 0).then_some([0x80 | channel, number as u8, 64]);
-        }
-        let pedal = number - NOTES;
-        (self.pressed & !self.down & 1 << pedal != 0).then_some([0xB0 | channel, 64 + pedal as u8, 0])
-    }
-}
-
 impl<A: Copy + PartialEq> CatchUp<A> {
     pub(super) fn new(outputs: usize) -> Self {
-        CatchUp { outputs: vec![[Channel::default(); 16]; outputs], behind: Vec::with_capacity(8 * outputs) }
+        CatchUp {
+            outputs: vec![[Channel([Sent::Nothing; NOTES_AND_PEDALS]); 16]; outputs],
+            behind: Vec::with_capacity(8 * outputs),
+        }
     }
 
     pub(super) fn is_empty(&self) -> bool {
@@ -64,22 +57,13 @@ impl<A: Copy + PartialEq> CatchUp<A> {
 
     /// Something is sent to whoever listens to an output.
     pub(super) fn sent(&mut self, output: usize, message: &[u8]) {
-        let (Some(channels), &[status, number @ 0..128, value]) = (self.outputs.get_mut(output), message) else {
-            return;
-        };
-        let channel = &mut channels[usize::from(status & 0x0F)];
-        match (status & 0xF0, number) {
-            (0x90, _) if value > 0 => {
-                channel.begun |= 1 << number;
-                channel.sounding |= 1 << number;
-            }
-            (0x80 | 0x90, _) => channel.sounding &= !(1 << number),
-            (0xB0, 64..=69) if value > 0 => {
-                channel.pressed |= 1 << (number - 64);
-                channel.down |= 1 << (number - 64);
-            }
-            (0xB0, 64..=69) => channel.down &= !(1 << (number - 64)),
-            _ => {}
+        let (Some(channels), &[status, _, value]) = (self.outputs.get_mut(output), message) else { return };
+        let Some((channel, number)) = note_or_pedal(message) else { return };
+        let sent = &mut channels[channel].0[number];
+        if status >= 0x90 && value > 0 {
+            *sent = Sent::Begin;
+        } else if *sent == Sent::Begin {
+            *sent = Sent::End;
         }
     }
 
@@ -100,9 +84,9 @@ impl<A: Copy + PartialEq> CatchUp<A> {
         self.behind.retain_mut(|listener| {
             let mut resent = 0;
             while listener.next < ALL && resent < AT_ONCE {
-                let (channel, number) = (listener.next / (NOTES + PEDALS), listener.next % (NOTES + PEDALS));
-                let missing = outputs.get(listener.output).and_then(|channels| channels.get(channel as usize));
-                if let Some(end) = missing.and_then(|missing| missing.end_of(channel as u8, number)) {
+                let (channel, number) = (listener.next / NOTES_AND_PEDALS, listener.next % NOTES_AND_PEDALS);
+                let ended = outputs.get(listener.output).is_some_and(|sent| sent[channel].0[number] == Sent::End);
+                if let Some(end) = end_of(channel, number).filter(|_| ended) {
                     if !send(listener.output, listener.peer, &end) {
                         (listener.next, listener.rounds) = (0, ROUNDS);
                         return true;

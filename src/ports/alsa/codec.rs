@@ -5,27 +5,29 @@
 
 use ::alsa::seq::{EvCtrl, EvNote, EvQueueControl, Event, EventType};
 
-use super::super::whole;
+use super::super::message::ShortMessage;
+use crate::midi::{is_whole, message_length};
 
 /// One to four short messages that one event stands for.
 #[derive(Debug, Default, PartialEq, Eq)]
 pub(super) struct Messages {
-    messages: [([u8; 3], usize); 4],
+    messages: [ShortMessage; 4],
     count: usize,
 }
 
 impl Messages {
-    pub(super) fn iter(&self) -> impl Iterator<Item = ([u8; 3], usize)> + '_ {
-        self.messages.iter().copied().take(self.count)
+    pub(super) fn iter(&self) -> impl Iterator<Item = &ShortMessage> {
+        self.messages.iter().take(self.count)
     }
 
-    fn of(bytes: &[[u8; 3]]) -> Self {
-        let mut messages = Messages::default();
-        for (place, bytes) in messages.messages.iter_mut().zip(bytes) {
-            *place = (*bytes, whole::length(bytes[0]).unwrap_or(0));
-            messages.count += 1;
+    fn of(messages: &[[u8; 3]]) -> Self {
+        let mut few = Messages::default();
+        let short = |bytes: &[u8; 3]| ShortMessage::new(bytes.get(..message_length(bytes[0])?)?);
+        for (place, message) in few.messages.iter_mut().zip(messages.iter().filter_map(short)) {
+            *place = message;
+            few.count += 1;
         }
-        messages
+        few
     }
 }
 
@@ -101,7 +103,7 @@ fn decode_control(event: EventType, control: EvCtrl) -> Option<Messages> {
 
 /// The event that says these bytes; `None` where they are not exactly one message that the sequencer can carry.
 pub(super) fn encode(bytes: &[u8]) -> Option<Event<'_>> {
-    if !whole::is_whole(bytes) {
+    if !is_whole(bytes) {
         return None;
     }
     let (status, channel) = (bytes[0], bytes[0] & 0x0F);
@@ -142,7 +144,7 @@ mod tests {
 
     fn decoded(event: &Event<'_>) -> Vec<Vec<u8>> {
         decode(event)
-            .map(|messages| messages.iter().map(|(bytes, length)| bytes[..length].to_vec()).collect())
+            .map(|messages| messages.iter().map(|message| message.as_bytes().to_vec()).collect())
             .unwrap_or_default()
     }
 
@@ -150,7 +152,7 @@ mod tests {
     fn every_short_message_comes_back_byte_for_byte() {
         for status in (0x80..=0xEF).chain([0xF1, 0xF2, 0xF3, 0xF6, 0xF8, 0xF9, 0xFA, 0xFB, 0xFC, 0xFE, 0xFF]) {
             for data in [[0, 0], [1, 127], [127, 1], [64, 64], [127, 127]] {
-                let length = whole::length(status).unwrap();
+                let length = message_length(status).unwrap();
                 let bytes = [status, data[0], data[1]];
                 let event = encode(&bytes[..length]).unwrap();
                 assert_eq!(decoded(&event), [bytes[..length].to_vec()], "{bytes:02X?}");

@@ -26,15 +26,15 @@ use self::hotplug::Due;
 use self::stale::StaleNotes;
 use self::waker::EventWaker;
 use super::identity::KnownDevices;
+use super::message::Priority;
 use super::peers::Peers;
-use super::priority::Priority;
 use super::remembered::Remembered;
-use crate::midi::stream::Stream;
-
+use super::table::{PortId, PortTable};
 use super::{
-    Arrival, CLIENT, Capabilities, Connection, Direction, Fault, InputQueue, Listed, Ports, PortsError, Ready,
-    SendFault, Side, Target, Waker, Wish,
+    Arrival, CLIENT, Capabilities, Connection, Direction, Fault, FoundPort, InputQueue, Ports, PortsError, SendFault,
+    Waker, Wish,
 };
+use crate::midi::stream::Stream;
 
 /// Unread events that the kernel keeps for us; the most it allows.
 const POOL: u32 = 2000;
@@ -47,11 +47,11 @@ const EVERY: u32 = 16;
 const RETRY: Duration = Duration::from_millis(20);
 
 /// The ports of other programs and devices, without our own.
-pub(super) fn list() -> Result<Vec<Listed>, PortsError> {
+pub(super) fn list() -> Result<Vec<FoundPort>, PortsError> {
     let seq = system::open("handspan ports")?;
     let sources = system::ports(&seq, Direction::Input);
     let sinks = system::ports(&seq, Direction::Output);
-    Ok(sources.into_iter().chain(sinks).map(|(_, listed)| listed).collect())
+    Ok(sources.into_iter().chain(sinks).map(|(_, port)| port).collect())
 }
 
 /// Our client at the sequencer.
@@ -60,25 +60,25 @@ pub(super) struct Sequencer {
     fd: RawFd,
     client: i32,
     announcements: i32,
-    /// Our port of each input and of each output.
-    inputs: Vec<i32>,
-    outputs: Vec<i32>,
-    /// The input or output that has one of our ports.
-    owners: Vec<Option<(Side, usize)>>,
+    /// The sequencer's number of each of our ports.
+    numbers: PortTable<i32>,
+    /// Which of our ports has a number.
+    owners: Vec<Option<PortId>>,
     wish: Wish,
     peers: Peers<Addr>,
-    stale: StaleNotes,
-    devices: KnownDevices,
     remembered: Remembered<Addr>,
+    devices: KnownDevices,
+    stale: StaleNotes,
     /// Ports that are to be connected, but not at once.
     due: Vec<Due>,
     streams: Vec<Stream>,
     queue: InputQueue,
-    refused: u64,
+    dropped: u64,
     catch_up: CatchUp<Addr>,
-    /// When what is owed is tried next.
+    /// When those who missed ends are tried next.
     retry: Instant,
-    shed: u64,
+    /// Messages that listeners had no room for.
+    refused: u64,
     /// Messages given since there was last nothing more.
     since_empty: u32,
     waker: EventWaker,
@@ -88,10 +88,7 @@ impl Sequencer {
     /// Opens our client with a port for everything that is wished, and connects what is there.
     pub(super) fn open(wish: &Wish) -> Result<Self, PortsError> {
         let seq = system::open(CLIENT)?;
-        let refused = |doing: &str| {
-            let doing = doing.to_string();
-            move |error: ::alsa::Error| Fault::Refused { doing, cause: error.to_string() }
-        };
+        let refused = |doing: &'static str| move |error: ::alsa::Error| Fault::refused(doing, error);
         seq.set_client_pool_input(POOL).map_err(refused("Asking the MIDI sequencer for a longer queue"))?;
         seq.input().set_input_buffer_size(READ_BUFFER).map_err(refused("Asking for a larger read buffer"))?;
         let client = seq.client_id().map_err(refused("Asking for our place at the MIDI sequencer"))?;
@@ -99,45 +96,41 @@ impl Sequencer {
         let fd = fds.first().map(|fd| fd.fd).ok_or(Fault::NoSequencer)?;
 
         let announcements = system::port(&seq, "system", PortCap::WRITE | PortCap::NO_EXPORT)?;
-        let writable = PortCap::WRITE | PortCap::SUBS_WRITE;
-        let readable = PortCap::READ | PortCap::SUBS_READ;
-        let inputs: Vec<i32> =
-            wish.inputs.iter().map(|input| system::port(&seq, &input.name, writable)).collect::<Result<_, _>>()?;
-        let outputs: Vec<i32> =
-            wish.outputs.iter().map(|output| system::port(&seq, &output.name, readable)).collect::<Result<_, _>>()?;
+        let numbers = PortTable::try_new(wish, |id| {
+            let capability = match id.direction {
+                Direction::Input => PortCap::WRITE | PortCap::SUBS_WRITE,
+                Direction::Output => PortCap::READ | PortCap::SUBS_READ,
+            };
+            system::port(&seq, wish.name(id), capability)
+        })?;
         let mut owners = vec![None; 256];
-        for (side, ports) in [(Side::Input, &inputs), (Side::Output, &outputs)] {
-            for (number, port) in ports.iter().enumerate() {
-                if let Some(owner) = usize::try_from(*port).ok().and_then(|port| owners.get_mut(port)) {
-                    *owner = Some((side, number));
-                }
+        for (id, port) in numbers.iter() {
+            if let Some(owner) = usize::try_from(*port).ok().and_then(|port| owners.get_mut(port)) {
+                *owner = Some(id);
             }
         }
 
         // SAFETY: `seq` is open, and the copy that the waker makes is its own.
         let waker = EventWaker::new(unsafe { BorrowedFd::borrow_raw(fd) }, Addr { client, port: announcements })
-            .map_err(|error| Fault::Refused { doing: "Making a way to be woken".into(), cause: error.to_string() })?;
-        let queue = InputQueue::new(inputs.len());
-        let catch_up = CatchUp::new(outputs.len());
+            .map_err(|error| Fault::refused("Making a way to be woken", error))?;
         let mut sequencer = Sequencer {
             fd,
             client,
             announcements,
+            numbers,
             owners,
-            stale: StaleNotes::default(),
-            devices: KnownDevices::default(),
-            remembered: Remembered::new(wish),
-            due: Vec::new(),
-            peers: Peers::new(inputs.len(), outputs.len()),
-            streams: inputs.iter().map(|_| Stream::new()).collect(),
             wish: wish.clone(),
-            inputs,
-            outputs,
-            queue,
-            refused: 0,
-            catch_up,
+            peers: Peers::new(wish),
+            remembered: Remembered::new(wish),
+            devices: KnownDevices::default(),
+            stale: StaleNotes::default(),
+            due: Vec::new(),
+            streams: wish.inputs.iter().map(|_| Stream::new()).collect(),
+            queue: InputQueue::new(wish.inputs.len()),
+            dropped: 0,
+            catch_up: CatchUp::new(wish.outputs.len()),
             retry: Instant::now(),
-            shed: 0,
+            refused: 0,
             since_empty: 0,
             waker,
             seq,
@@ -158,88 +151,84 @@ impl Sequencer {
         Addr { client: self.client, port }
     }
 
-    /// Reads one event into the input queue, or does what it says.
-    fn read(&mut self) {
-        let announcement = {
-            let mut input = self.seq.input();
-            match input.event_input() {
-                Ok(event) => {
-                    let owner = usize::try_from(event.get_dest().port).ok().and_then(|port| self.owners.get(port));
-                    match (announcement(&event, self.announcements), owner) {
-                        (Announcement::None, Some(Some(_))) if self.stale.is_stale(&event) => {
-                            self.refused += 1;
-                            Announcement::None
-                        }
-                        (Announcement::None, Some(Some((Side::Input, number)))) => {
-                            let stream = self.streams.get_mut(*number);
-                            enqueue(&event, *number, stream, &mut self.queue, &mut self.refused);
-                            Announcement::None
-                        }
-                        (announcement, _) => announcement,
-                    }
-                }
-                Err(error) if error.errno() == Errno::NOSPC.raw_os_error() => Announcement::Lost,
-                // An event of a kind that is newer than the library.
-                Err(error) if error.errno() == Errno::NOTSUP.raw_os_error() => Announcement::None,
-                Err(error) if [Errno::AGAIN, Errno::INTR].iter().any(|no| no.raw_os_error() == error.errno()) => {
-                    Announcement::None
-                }
-                Err(_) => Announcement::Lost,
-            }
-        };
-        self.handle(announcement);
+    /// The sequencer's address of a port of ours.
+    fn address(&self, id: PortId) -> Addr {
+        self.at(self.numbers.get(id).copied().unwrap_or(-1))
     }
 
-    fn handle(&mut self, announcement: Announcement) {
-        let told = self.queue.changes.len();
-        match announcement {
-            Announcement::None => return,
+    /// Reads one event into the input queue, or does what it says.
+    fn read(&mut self) {
+        let announced = match self.seq.input().event_input() {
+            Ok(event) => {
+                let owner = usize::try_from(event.get_dest().port).ok().and_then(|port| *self.owners.get(port)?);
+                match (announcement(&event, self.announcements), owner) {
+                    (None, Some(_)) if self.stale.is_stale(&event) => {
+                        self.dropped += 1;
+                        None
+                    }
+                    (None, Some(PortId { direction: Direction::Input, number })) => {
+                        let stream = self.streams.get_mut(number);
+                        enqueue(&event, number, stream, &mut self.queue, &mut self.dropped);
+                        None
+                    }
+                    (announced, _) => announced,
+                }
+            }
+            // A signal, or an event of a kind that is newer than the library.
+            Err(error) if is_one_of(error, [Errno::AGAIN, Errno::INTR, Errno::NOTSUP]) => None,
+            // The kernel's queue was full (ENOSPC), or nobody knows what happened.
+            Err(_) => Some(Announcement::Lost),
+        };
+        if let Some(announced) = announced {
+            self.handle(announced);
+        }
+    }
+
+    fn handle(&mut self, announced: Announcement) {
+        let changes = self.queue.changes.len();
+        match announced {
             Announcement::Lost => {
-                self.queue.changes.push_back(Ready::Overrun);
+                self.queue.changes.push_back(Arrival::Overrun);
                 self.streams.iter_mut().for_each(Stream::reset);
                 self.look_again();
             }
             Announcement::Started(peer) => self.take_up(peer, 0),
-            Announcement::Ended(peer) => self.ended(|known| known == peer),
-            Announcement::ClientEnded(client) => self.ended(|known| known.client == client),
+            Announcement::Ended(peer) => self.gone(|known| known == peer),
+            Announcement::ClientEnded(client) => self.gone(|known| known.client == client),
             Announcement::Connected(between) => {
-                if let Some((side, number, peer)) = self.of(between) {
-                    self.joined(side, number, peer);
+                if let Some((id, peer)) = self.ours(between) {
+                    self.connected(id, peer);
                 }
             }
             Announcement::Cut(between) => {
-                if let Some((side, number, peer)) = self.of(between) {
-                    self.remembered.disconnected(side, number, peer, Instant::now());
-                    self.peers.disconnected(side, number, peer, &mut self.queue.changes);
+                if let Some((id, peer)) = self.ours(between) {
+                    self.remembered.disconnected(id, peer, Instant::now());
+                    self.peers.disconnected(id, peer, &mut self.queue.changes);
                 }
             }
             Announcement::Disconnected(between) => {
-                if let Some((side, number, peer)) = self.of(between) {
-                    self.peers.disconnected(side, number, peer, &mut self.queue.changes);
+                if let Some((id, peer)) = self.ours(between) {
+                    self.peers.disconnected(id, peer, &mut self.queue.changes);
                 }
             }
         }
-        self.queue.discard_lost(told);
+        self.queue.discard_lost(changes);
         for (number, stream) in self.streams.iter_mut().enumerate() {
-            if !self.peers.is_connected(Side::Input, number) {
+            if !self.peers.is_connected(PortId::input(number)) {
                 stream.reset();
             }
         }
     }
 
-    /// Which input or output of ours a connection concerns, and the port at its other end.
-    fn of(&self, between: Connect) -> Option<(Side, usize, Addr)> {
+    /// Which of our ports a connection concerns, and the port at its other end.
+    fn ours(&self, between: Connect) -> Option<(PortId, Addr)> {
         let owner = |port: Addr| *self.owners.get(usize::try_from(port.port).ok()?)?;
         if between.dest.client == self.client {
-            return match owner(between.dest) {
-                Some((Side::Input, number)) => Some((Side::Input, number, between.sender)),
-                _ => None,
-            };
+            let id = owner(between.dest).filter(|id| id.direction == Direction::Input)?;
+            return Some((id, between.sender));
         }
-        match owner(between.sender).filter(|_| between.sender.client == self.client) {
-            Some((Side::Output, number)) => Some((Side::Output, number, between.dest)),
-            _ => None,
-        }
+        let id = owner(between.sender).filter(|id| id.direction == Direction::Output)?;
+        (between.sender.client == self.client).then_some((id, between.dest))
     }
 
     /// Whether an earlier read has brought along more.
@@ -259,19 +248,21 @@ impl Sequencer {
 
     /// Sends to one listener alone; true unless its queue is full.
     fn send_to(&self, output: usize, peer: Addr, bytes: &[u8]) -> bool {
-        let (Some(port), Some(mut event)) = (self.outputs.get(output), codec::encode(bytes)) else { return true };
+        let (Some(port), Some(mut event)) = (self.numbers.outputs.get(output), codec::encode(bytes)) else {
+            return true;
+        };
         event.set_source(*port);
         event.set_dest(peer);
         event.set_direct();
         deliver(&self.seq, &mut event) != Err(SendFault::Full)
     }
 
-    /// Sends some of what is owed to those who read again.
+    /// Sends some of what they missed to those who read again.
     fn resend_ends(&mut self) {
         let mut catch_up = std::mem::replace(&mut self.catch_up, CatchUp::new(0));
         catch_up.resend(|output, peer, bytes| {
             // An address that is no longer connected may be somebody else's by now.
-            !self.peers.of(Side::Output, output).contains(&peer) || self.send_to(output, peer, bytes)
+            !self.peers.of(PortId::output(output)).contains(&peer) || self.send_to(output, peer, bytes)
         });
         self.catch_up = catch_up;
         self.retry = Instant::now() + RETRY;
@@ -295,26 +286,27 @@ impl Sequencer {
     }
 }
 
+fn is_one_of<const N: usize>(error: ::alsa::Error, numbers: [Errno; N]) -> bool {
+    numbers.iter().any(|number| number.raw_os_error() == error.errno())
+}
+
 fn deliver(seq: &Seq, event: &mut Event<'_>) -> Result<(), SendFault> {
     match seq.event_output_direct(event) {
         Ok(_) => Ok(()),
-        Err(error) if [Errno::AGAIN, Errno::NOMEM].iter().any(|no| no.raw_os_error() == error.errno()) => {
-            Err(SendFault::Full)
-        }
+        Err(error) if is_one_of(error, [Errno::AGAIN, Errno::NOMEM]) => Err(SendFault::Full),
         Err(error) => Err(SendFault::Refused(error.errno())),
     }
 }
 
-fn enqueue(event: &Event<'_>, input: usize, stream: Option<&mut Stream>, queue: &mut InputQueue, refused: &mut u64) {
+/// What an event says goes into the queue; what is no message is counted.
+fn enqueue(event: &Event<'_>, input: usize, stream: Option<&mut Stream>, queue: &mut InputQueue, dropped: &mut u64) {
     if let (EventType::Sysex, Some(bytes), Some(stream)) = (event.get_type(), event.get_ext(), stream) {
         queue.push_bytes(input, stream, bytes);
         return;
     }
     match codec::decode(event) {
-        Some(messages) => {
-            messages.iter().for_each(|(bytes, length)| queue.push(input, bytes.get(..length).unwrap_or_default()))
-        }
-        None => *refused += u64::from(event.get_type() != EventType::PortSubscribed),
+        Some(messages) => messages.iter().for_each(|message| queue.push(input, message.as_bytes())),
+        None => *dropped += u64::from(event.get_type() != EventType::PortSubscribed),
     }
 }
 
@@ -358,10 +350,10 @@ impl Ports for Sequencer {
     }
 
     fn send(&mut self, output: usize, bytes: &[u8]) -> Result<(), SendFault> {
-        let port = *self.outputs.get(output).ok_or(SendFault::NoSuchOutput)?;
+        let port = *self.numbers.outputs.get(output).ok_or(SendFault::NoSuchOutput)?;
         let mut event = codec::encode(bytes).ok_or(SendFault::NotAMessage)?;
-        if !self.output_there(output) {
-            return Err(SendFault::Absent);
+        if !self.output_available(output) {
+            return Err(SendFault::NotConnected);
         }
         event.set_source(port);
         event.set_subs();
@@ -374,12 +366,12 @@ impl Ports for Sequencer {
         if self.catch_up.is_empty() {
             self.retry = Instant::now() + RETRY;
         }
-        self.catch_up.fell_behind(output, self.peers.of(Side::Output, output));
+        self.catch_up.fell_behind(output, self.peers.of(PortId::output(output)));
         // What ends something gets there later.
         if Priority::of(bytes) == Priority::Release {
             return Ok(());
         }
-        self.shed += 1;
+        self.refused += 1;
         Err(SendFault::Full)
     }
 
@@ -387,33 +379,32 @@ impl Ports for Sequencer {
         self.waker.waker()
     }
 
-    fn input_there(&self, input: usize) -> bool {
-        self.peers.is_connected(Side::Input, input)
+    fn input_connected(&self, input: usize) -> bool {
+        self.peers.is_connected(PortId::input(input))
     }
 
-    fn output_there(&self, output: usize) -> bool {
-        let is_virtual = self.wish.outputs.get(output).is_some_and(|wish| matches!(wish.target, Target::Virtual));
-        is_virtual || self.peers.is_connected(Side::Output, output)
+    fn output_available(&self, output: usize) -> bool {
+        self.wish.is_virtual(output) || self.peers.is_connected(PortId::output(output))
     }
 
     fn connections(&self) -> Vec<Connection> {
         self.remembered.connections()
     }
 
-    fn shed(&self) -> u64 {
-        self.shed + self.queue.shed()
+    fn dropped_overload(&self) -> u64 {
+        self.refused + self.queue.dropped_overload()
     }
 
     fn dropped(&self) -> u64 {
-        self.refused + self.streams.iter().map(Stream::dropped).sum::<u64>()
+        self.dropped + self.streams.iter().map(Stream::dropped).sum::<u64>()
     }
 
     fn capabilities(&self) -> Capabilities {
         Capabilities {
-            notices: true,
+            hotplug: true,
             knows_connections: true,
-            tells_losses: true,
-            hears_exclusive: true,
+            reports_overruns: true,
+            receives_exclusive: true,
             virtual_outputs: true,
         }
     }

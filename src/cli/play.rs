@@ -249,7 +249,7 @@ fn words_for(beginning: &Beginning) -> Option<String> {
 fn opening(book: &Book, ports: &dyn Ports) -> Vec<String> {
     let mut lines = vec![format!("{}: {} songs and pauses", book.set.title, book.set.entries.len())];
     for (number, input) in book.gear.inputs.iter().enumerate() {
-        let there = if ports.input_connected(number) { "is there" } else { "is not there yet" };
+        let there = if ports.input_connected(number) { "is connected" } else { "is not connected yet" };
         lines.push(format!("  {} (\"{}\") {there}", input.name.value, input.port.value));
     }
     for (number, output) in book.gear.outputs.iter().enumerate() {
@@ -258,13 +258,8 @@ fn opening(book: &Book, ports: &dyn Ports) -> Vec<String> {
             Some(port) if ports.output_available(number) => {
                 format!("  {} goes to \"{}\"", output.name.value, port.value)
             }
-            Some(port) => format!("  {} (\"{}\") is not there yet", output.name.value, port.value),
+            Some(port) => format!("  {} (\"{}\") is not connected yet", output.name.value, port.value),
         });
-    }
-    if !ports.capabilities().hotplug {
-        lines.push(
-            "  This way to the ports does not notice a cable that comes out: start again if one does.".to_owned(),
-        );
     }
     lines
 }

@@ -96,18 +96,6 @@ impl World {
 
     /// A port appears: something to listen to, or something to send to. Returns its address.
     pub fn plug(&self, direction: Direction, client: &str, port: &str, serial: Option<&str>) -> usize {
-        self.plug_into(None, direction, client, port, serial)
-    }
-
-    /// The same, at a USB socket.
-    pub fn plug_into(
-        &self,
-        socket: Option<&str>,
-        direction: Direction,
-        client: &str,
-        port: &str,
-        serial: Option<&str>,
-    ) -> usize {
         let mut state = self.state();
         state.next += 1;
         let address = state.next;
@@ -117,7 +105,7 @@ impl World {
             address: address.to_string(),
             direction,
             serial: serial.map(Into::into),
-            socket: socket.map(Into::into),
+            socket: None,
             ours: false,
         };
         state.ports.push((address, found));
@@ -167,11 +155,6 @@ impl World {
     /// An input's port is back, as [`Arrival::InputBack`].
     pub fn input_back(&self, input: usize) {
         self.add(WorldEvent::Reported(Arrival::InputBack(input)));
-    }
-
-    /// An output's port is gone, as [`Arrival::OutputGone`].
-    pub fn output_gone(&self, output: usize) {
-        self.add(WorldEvent::Reported(Arrival::OutputGone(output)));
     }
 
     /// An output's port is back, as [`Arrival::OutputBack`].
@@ -387,12 +370,6 @@ impl Ports for MemoryPorts {
     }
 
     fn capabilities(&self) -> Capabilities {
-        Capabilities {
-            hotplug: true,
-            knows_connections: true,
-            reports_overruns: true,
-            receives_exclusive: true,
-            virtual_outputs: true,
-        }
+        Capabilities { knows_connections: true, receives_exclusive: true }
     }
 }

@@ -140,19 +140,13 @@ pub enum Backend {
     Portable,
 }
 
-/// What a back end can do.
+/// What not every back end can do.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Capabilities {
-    /// It notices that ports go and come back, and takes them up again.
-    pub hotplug: bool,
     /// It notices that others connect something to our ports, and connects it again when it comes back.
     pub knows_connections: bool,
-    /// It always gives [`Arrival::Overrun`] when messages were lost. Where not, the system may lose some unseen.
-    pub reports_overruns: bool,
     /// It receives system exclusive messages. All can send them.
     pub receives_exclusive: bool,
-    /// It can offer virtual outputs.
-    pub virtual_outputs: bool,
 }
 
 /// What ended a wait.
@@ -175,7 +169,7 @@ pub enum Arrival<'a> {
     OutputBack(usize),
     /// One more program has begun to listen to an output.
     OutputJoined(usize),
-    /// The system threw arrived messages away; anything of any input may be missing.
+    /// Arrived messages were lost; anything of any input may be missing. The portable back end cannot always notice.
     Overrun,
     /// Somebody used the [`Waker`].
     Woken,
@@ -221,7 +215,7 @@ pub trait Ports: Send {
     /// that was played before anybody listened.
     fn dropped(&self) -> u64;
 
-    /// What this back end can do.
+    /// Which of the optional abilities this back end has.
     fn capabilities(&self) -> Capabilities;
 }
 
@@ -304,8 +298,7 @@ fn without_handles<P>(ports: &[(P, FoundPort)]) -> Vec<FoundPort> {
     ports.iter().map(|(_, port)| port.clone()).collect()
 }
 
-/// Opens all ports that a gear file wants. Optional ports that are not connected are taken up when they come, where
-/// the back end knows [hotplug](Capabilities::hotplug).
+/// Opens all ports that a gear file wants. Optional ports that are not connected are taken up when they come.
 ///
 /// # Errors
 /// All faults at once: ports that are missing, names that fit two, a system without MIDI.

@@ -1,5 +1,7 @@
 //! Our ports by number: one entry for each input and each output that the gear file wants.
 
+use std::convert::Infallible;
+
 use super::{Direction, Wish};
 
 /// One of our ports: an input or an output, by its place in the gear file.
@@ -36,9 +38,8 @@ impl<T> PortTable<T> {
 
     /// An entry for every port of `wish`, inputs first.
     pub(super) fn new(wish: &Wish, mut entry: impl FnMut(PortId) -> T) -> Self {
-        let inputs = (0..wish.inputs.len()).map(|number| entry(PortId::input(number))).collect();
-        let outputs = (0..wish.outputs.len()).map(|number| entry(PortId::output(number))).collect();
-        PortTable { inputs, outputs }
+        let Ok(table) = Self::try_new(wish, |id| Ok::<T, Infallible>(entry(id)));
+        table
     }
 
     pub(super) fn get(&self, id: PortId) -> Option<&T> {

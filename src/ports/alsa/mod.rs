@@ -400,12 +400,6 @@ impl Ports for Sequencer {
     }
 
     fn capabilities(&self) -> Capabilities {
-        Capabilities {
-            hotplug: true,
-            knows_connections: true,
-            reports_overruns: true,
-            receives_exclusive: true,
-            virtual_outputs: true,
-        }
+        Capabilities { knows_connections: true, receives_exclusive: true }
     }
 }

@@ -349,13 +349,7 @@ impl Ports for Portable {
     }
 
     fn capabilities(&self) -> Capabilities {
-        Capabilities {
-            hotplug: true,
-            knows_connections: false,
-            reports_overruns: false,
-            receives_exclusive: false,
-            virtual_outputs: cfg!(unix),
-        }
+        Capabilities { knows_connections: false, receives_exclusive: false }
     }
 }
 

@@ -1,4 +1,4 @@
-//! The contract of the ports at the real sequencer, by both ways to it; and what only real devices do.
+//! The contract of the ports at the real sequencer, by both back ends; and what only real devices do.
 
 use std::time::{Duration, Instant};
 

@@ -6,7 +6,7 @@ use std::time::{Duration, Instant};
 
 use contract::{SCENARIOS, Stage};
 use handspan::ports::memory::World;
-use handspan::ports::{Arrival, Direction, OutputWish, Ports, PortsError, SendFault, Side, Target, Wish};
+use handspan::ports::{Arrival, Direction, OutputWish, Ports, PortsError, SendFault, Target, Wish};
 
 #[derive(Default)]
 struct MemoryStage {
@@ -52,12 +52,12 @@ impl Stage for MemoryStage {
     }
 
     fn connect(&mut self, number: usize, _name: &str, instrument: usize) -> Result<(), String> {
-        self.world.connect(Side::Output, number, instrument);
+        self.world.connect(Direction::Output, number, instrument);
         Ok(())
     }
 
     fn disconnect(&mut self, number: usize, _name: &str, instrument: usize) -> Result<(), String> {
-        self.world.disconnect(Side::Output, number, instrument);
+        self.world.disconnect(Direction::Output, number, instrument);
         Ok(())
     }
 

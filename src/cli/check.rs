@@ -14,7 +14,7 @@ use super::{Failure, colour, complain, maps, tell};
 use crate::check::{self, PortMatch, PortMatches, SeenPort};
 use crate::daemon;
 use crate::map::{Book, Diagnostic, Kind, Level, Listed, Source};
-use crate::ports::{self, Backend, Met};
+use crate::ports::{self, Backend, Match};
 
 /// What `--json` prints.
 #[derive(Debug, Serialize)]
@@ -70,15 +70,15 @@ pub(super) fn run(set: &str, json: bool) -> Result<(), Failure> {
 }
 
 /// What the gear finds among the ports that are there.
-fn matches(book: &Book, listed: &[ports::Listed]) -> PortMatches {
-    let (inputs, outputs) = ports::meet(&daemon::wish(&book.gear), listed);
-    let seen = |port: ports::Candidate| SeenPort { name: port.name, address: port.address, serial: port.serial };
-    let all = |ports: Vec<ports::Candidate>| ports.into_iter().map(seen).collect();
-    let matched = |met: Met| match met {
-        Met::Own => PortMatch::Own,
-        Met::One(port) => PortMatch::One(seen(port)),
-        Met::Missing(there) => PortMatch::Missing(all(there)),
-        Met::Several(ties) => PortMatch::Several(all(ties)),
+fn matches(book: &Book, listed: &[ports::FoundPort]) -> PortMatches {
+    let (inputs, outputs) = ports::look_up(&daemon::wish(&book.gear), listed);
+    let seen = |port: ports::FoundPort| SeenPort { name: port.name(), address: port.address, serial: port.serial };
+    let all = |ports: Vec<ports::FoundPort>| ports.into_iter().map(seen).collect();
+    let matched = |met: Match| match met {
+        Match::Virtual => PortMatch::Own,
+        Match::One(port) => PortMatch::One(seen(port)),
+        Match::Missing(there) => PortMatch::Missing(all(there)),
+        Match::Several(ties) => PortMatch::Several(all(ties)),
     };
     PortMatches {
         inputs: inputs.into_iter().map(matched).collect(),

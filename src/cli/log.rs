@@ -16,7 +16,7 @@ use super::Failure;
 use super::rotation::Rotating;
 use super::telling::Teller;
 use crate::daemon::{Happened, Report};
-use crate::ports::{Connection, Side};
+use crate::ports::{Connection, Direction};
 
 /// Bytes of one file; with its predecessors five times that, some weeks of rehearsals.
 const MOST: u64 = 1024 * 1024;
@@ -137,9 +137,9 @@ fn write_all(
 
 /// Who is connected to our ports.
 fn connected(connections: &[Connection]) -> String {
-    let words = connections.iter().map(|Connection { side, port, peer }| match side {
-        Side::Input => format!("{peer} to {port}"),
-        Side::Output => format!("{port} to {peer}"),
+    let words = connections.iter().map(|Connection { direction, port, peer }| match direction {
+        Direction::Input => format!("{peer} to {port}"),
+        Direction::Output => format!("{port} to {peer}"),
     });
     let words: Vec<String> = words.collect();
     if words.is_empty() { "Nobody is connected.".to_owned() } else { format!("Connected: {}.", words.join(", ")) }
@@ -181,8 +181,10 @@ mod tests {
 
     #[test]
     fn connections_are_said_in_the_way_of_the_music() {
-        let connection = |side, port: &str, peer: &str| Connection { side, port: port.into(), peer: peer.into() };
-        let both = [connection(Side::Input, "keyboard", "stage piano"), connection(Side::Output, "pad", "strings")];
+        let connection =
+            |direction, port: &str, peer: &str| Connection { direction, port: port.into(), peer: peer.into() };
+        let both =
+            [connection(Direction::Input, "keyboard", "stage piano"), connection(Direction::Output, "pad", "strings")];
         assert_eq!(connected(&both), "Connected: stage piano to keyboard, pad to strings.");
         assert_eq!(connected(&[]), "Nobody is connected.");
     }

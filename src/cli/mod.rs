@@ -70,8 +70,8 @@ enum Command {
     Play {
         /// The set's map, such as maps/midwinter.toml.
         set: String,
-        /// The way to the ports: the system's own, or the portable one, which notices less.
-        #[arg(long, value_name = "WAY", default_value = "system")]
+        /// What gives the ports: the system's own back end, or the portable one, which notices less.
+        #[arg(long, value_name = "BACKEND", default_value = "system")]
         backend: Backend,
         /// Writes what happens, line by line with its time, at the end of this file.
         #[arg(long, value_name = "FILE")]
@@ -108,8 +108,8 @@ enum Command {
     },
     /// The MIDI inputs and outputs that the system has now.
     Ports {
-        /// The way to the ports: the system's own, or the portable one.
-        #[arg(long, value_name = "WAY", default_value = "system")]
+        /// What gives the ports: the system's own back end, or the portable one.
+        #[arg(long, value_name = "BACKEND", default_value = "system")]
         backend: Backend,
     },
     /// Everything that could go wrong with a set, before it does.
@@ -150,7 +150,7 @@ enum Command {
     },
 }
 
-/// Which way to the ports is taken, as the command line says it.
+/// The back end of the ports, as the command line says it.
 #[derive(Debug, Clone, Copy, clap::ValueEnum)]
 enum Backend {
     System,

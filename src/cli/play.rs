@@ -240,20 +240,17 @@ fn words_for(beginning: &Beginning) -> Option<String> {
 fn opening(book: &Book, ports: &dyn Ports) -> Vec<String> {
     let mut lines = vec![format!("{}: {} songs and pauses", book.set.title, book.set.entries.len())];
     for (number, input) in book.gear.inputs.iter().enumerate() {
-        let there = if ports.input_there(number) { "is there" } else { "is not there yet" };
+        let there = if ports.input_connected(number) { "is connected" } else { "is not connected yet" };
         lines.push(format!("  {} (\"{}\") {there}", input.name.value, input.port.value));
     }
     for (number, output) in book.gear.outputs.iter().enumerate() {
         lines.push(match &output.port {
             None => format!("  {} waits as port \"{}\" of \"{}\"", output.name.value, output.name.value, ports::CLIENT),
-            Some(port) if ports.output_there(number) => format!("  {} goes to \"{}\"", output.name.value, port.value),
-            Some(port) => format!("  {} (\"{}\") is not there yet", output.name.value, port.value),
+            Some(port) if ports.output_available(number) => {
+                format!("  {} goes to \"{}\"", output.name.value, port.value)
+            }
+            Some(port) => format!("  {} (\"{}\") is not connected yet", output.name.value, port.value),
         });
-    }
-    if !ports.capabilities().notices {
-        lines.push(
-            "  This way to the ports does not notice a cable that comes out: start again if one does.".to_owned(),
-        );
     }
     lines
 }

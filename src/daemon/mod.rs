@@ -219,7 +219,7 @@ impl Daemon {
 
     fn silence_if_left(&mut self, output: usize) {
         let left = self.outputs.get(output).is_some_and(|state| state.left_sounding);
-        if left && self.ports.output_there(output) {
+        if left && self.ports.output_available(output) {
             self.step(Event::Silence(output));
             self.tell(Happened::Silenced(output));
         }
@@ -325,7 +325,7 @@ impl Daemon {
         }
         let counts = self.engine.counts();
         let Daemon { tally, ports, not_taken, engine, .. } = self;
-        tally.set(&counts, *not_taken, ports.shed(), ports.dropped());
+        tally.set(&counts, *not_taken, ports.dropped_overload(), ports.dropped());
         tally.set_tempo(engine.position(), engine.tempo());
     }
 

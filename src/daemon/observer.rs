@@ -18,7 +18,7 @@ use super::state::{CountState, EntryState, PortState, SetState, SongState, State
 use super::watchdog::Supervisor;
 use super::{Daemon, Happened, LiveView, Report, Show, Tally};
 use crate::engine::Snapshot;
-use crate::ports::{Connection, Side};
+use crate::ports::{Connection, Direction};
 
 /// How often its thread looks for reports.
 const LOOK: Duration = Duration::from_millis(20);
@@ -73,10 +73,10 @@ impl Observer {
         let connected = daemon.ports.connections();
         let listened = |number: usize| {
             let name = gear.outputs.get(number).map(|output| output.name.value.as_str());
-            connected.iter().any(|known| known.side == Side::Output && Some(known.port.as_str()) == name)
+            connected.iter().any(|known| known.direction == Direction::Output && Some(known.port.as_str()) == name)
         };
         let outputs = gear.outputs.iter().enumerate().map(|(number, output)| match &output.port {
-            Some(_) => daemon.ports.output_there(number),
+            Some(_) => daemon.ports.output_available(number),
             None => listened(number),
         });
         let seen = Seen {
@@ -85,7 +85,7 @@ impl Observer {
             show: Arc::clone(show),
             snapshot: Snapshot::default(),
             begun: false,
-            inputs: (0..gear.inputs.len()).map(|number| daemon.ports.input_there(number)).collect(),
+            inputs: (0..gear.inputs.len()).map(|number| daemon.ports.input_connected(number)).collect(),
             outputs: outputs.collect(),
             connections: None,
             overruns: 0,

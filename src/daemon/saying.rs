@@ -31,7 +31,7 @@ impl Daemon {
             }
             self.view_writer.sent(said.output, said.bytes);
             if let Some(state) = self.outputs.get_mut(said.output) {
-                state.to_tell |= refused && !state.refusing && self.ports.output_there(said.output);
+                state.to_tell |= refused && !state.refusing && self.ports.output_available(said.output);
                 state.refusing = refused;
             }
         }

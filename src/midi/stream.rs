@@ -6,6 +6,8 @@
 //! status forgets the running status, even an undefined one; a status byte other than real-time ends an
 //! unfinished system exclusive message; data bytes without a status mean nothing.
 
+use super::length::message_length;
+
 /// The longest system exclusive message that comes through, from F0 to F7, in bytes (rule R18).
 pub const LONGEST_EXCLUSIVE: usize = 64 * 1024;
 
@@ -97,7 +99,7 @@ impl Stream {
         }
         if self.gathered == 0 {
             // Running status: the message begins without its status byte.
-            self.wanted = length(self.running)?;
+            self.wanted = message_length(self.running)?;
             self.short[0] = self.running;
             self.gathered = 1;
         }
@@ -116,7 +118,7 @@ impl Stream {
             self.arrived = 1;
             return None;
         }
-        self.wanted = length(byte)?;
+        self.wanted = message_length(byte)?;
         self.short[0] = byte;
         self.gathered = 1;
         self.complete()
@@ -147,17 +149,6 @@ impl Stream {
         if std::mem::take(&mut self.arrived) > 0 {
             self.dropped += 1;
         }
-    }
-}
-
-/// Bytes of a message with this status, with it; `None` for system exclusive and for what is no defined
-/// status (MIDI 1.0 Detailed Specification 4.2.1, table of status bytes).
-fn length(status: u8) -> Option<usize> {
-    match status {
-        0x80..=0xBF | 0xE0..=0xEF | 0xF2 => Some(3),
-        0xC0..=0xDF | 0xF1 | 0xF3 => Some(2),
-        0xF6 => Some(1),
-        _ => None,
     }
 }
 

@@ -4,8 +4,9 @@
 //! that it sits in. What an input or output had while an equal device was there too is remembered for the run, and so
 //! are the equal ones that it did not have.
 
-use super::matching::{self, Picked};
-use super::{Listed, Side, Wish};
+use super::matching::{self, Found};
+use super::table::{PortId, PortTable};
+use super::{FoundPort, Wanted, Wish};
 
 /// What a device is known by.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -15,133 +16,131 @@ struct Identity {
     socket: Option<String>,
 }
 
+/// How well a port speaks for being a device that is known.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+enum Likeness {
+    /// It is another.
+    None,
+    /// Its name is the same, and neither has a serial number.
+    Name,
+    /// Its name and serial number are the same; it is in another socket.
+    Serial,
+    /// All is the same, the socket too.
+    Socket,
+}
+
 impl Identity {
-    fn of(listed: &Listed) -> Self {
-        Identity { name: listed.name(), serial: listed.serial.clone(), socket: listed.socket.clone() }
+    fn of(port: &FoundPort) -> Self {
+        Identity { name: port.name(), serial: port.serial.clone(), socket: port.socket.clone() }
     }
 
-    /// How well a port speaks for being this device: not at all, by name alone, by its serial number in another
-    /// socket, by all that there is.
-    fn likeness(&self, listed: &Listed) -> u8 {
-        if self.name != listed.name() || self.serial != listed.serial {
-            return 0;
+    fn likeness(&self, port: &FoundPort) -> Likeness {
+        if self.name != port.name() || self.serial != port.serial {
+            return Likeness::None;
         }
-        match (self.socket.is_some() && self.socket == listed.socket, self.serial.is_some()) {
-            (true, _) => 3,
-            (false, true) => 2,
-            (false, false) => 1,
+        match (self.socket.is_some() && self.socket == port.socket, self.serial.is_some()) {
+            (true, _) => Likeness::Socket,
+            (false, true) => Likeness::Serial,
+            (false, false) => Likeness::Name,
         }
     }
 }
 
-/// What every input and output knows of devices.
+/// What is known of the devices of every input and output.
 #[derive(Debug, Clone, Default)]
-pub(super) struct Acquaintances {
-    inputs: Vec<Acquaintance>,
-    outputs: Vec<Acquaintance>,
-}
+pub(super) struct KnownDevices(PortTable<DeviceHistory>);
 
-impl Acquaintances {
-    /// At the beginning: what each has of the ports that there are.
-    pub(super) fn new(wish: &Wish, picked: &Picked, sources: &[Listed], sinks: &[Listed]) -> Self {
-        let begin = |side, places: &[Option<usize>], there: &[Listed]| {
-            let each = places.iter().enumerate().map(|(number, place)| {
-                let mut known = Acquaintance::default();
-                if let (Some(place), Some((wanted, _))) = (*place, wish.wanted(side, number)) {
-                    there.get(place).into_iter().for_each(|own| known.has(own));
-                    let others = there.iter().enumerate().filter(|(other, _)| *other != place);
-                    let others = others.filter(|(_, listed)| matching::fit(wanted, listed).is_some());
-                    others.for_each(|(_, listed)| known.has_not(listed));
+impl KnownDevices {
+    /// At the beginning: what each picked of the ports that there are.
+    pub(super) fn new(wish: &Wish, picked: &PortTable<Option<usize>>, found: &Found) -> Self {
+        KnownDevices(PortTable::new(wish, |id| {
+            let mut history = DeviceHistory::default();
+            if let (Some(Some(own)), Some(wanted)) = (picked.get(id), wish.wanted(id)) {
+                for (place, port) in found.of(id.direction).iter().enumerate() {
+                    if place == *own {
+                        history.assign(port);
+                    } else if matching::fit(wanted.port, port).is_some() {
+                        history.rule_out(port);
+                    }
                 }
-                known
-            });
-            each.collect()
-        };
-        Acquaintances {
-            inputs: begin(Side::Input, &picked.inputs, sources),
-            outputs: begin(Side::Output, &picked.outputs, sinks),
-        }
+            }
+            history
+        }))
     }
 
-    /// Whose a port is that has just appeared: numbers of inputs or outputs. `has_own` says who needs none; `there`
-    /// are all ports, asked for only where it matters.
+    /// Which of our ports a port belongs to that has just appeared. `has_own` says which need none; `there` are all
+    /// ports of its direction, asked for only where it matters.
     pub(super) fn claims(
         &mut self,
         wish: &Wish,
-        side: Side,
-        new: &Listed,
-        has_own: impl Fn(usize) -> bool,
-        there: impl FnOnce() -> Vec<Listed>,
-    ) -> Vec<usize> {
-        let known = if side == Side::Input { &mut self.inputs } else { &mut self.outputs };
+        new: &FoundPort,
+        has_own: impl Fn(PortId) -> bool,
+        there: impl FnOnce() -> Vec<FoundPort>,
+    ) -> Vec<PortId> {
         let mut lacking = Vec::new();
-        for (number, known) in known.iter_mut().enumerate() {
-            let Some((wanted, serial)) = wish.wanted(side, number) else { continue };
-            match (matching::fit(wanted, new), has_own(number)) {
-                (None, _) => {}
-                (Some(_), true) => known.has_not(new),
-                (Some(_), false) => lacking.push((number, wanted, serial, known)),
+        for (id, history) in self.0.of_mut(new.direction) {
+            let Some(wanted) = wish.wanted(id).filter(|wanted| matching::fit(wanted.port, new).is_some()) else {
+                continue;
+            };
+            if has_own(id) {
+                history.rule_out(new);
+            } else {
+                lacking.push((id, wanted, history));
             }
         }
         if lacking.is_empty() {
             return Vec::new();
         }
         let there = there();
-        let mut claimed = Vec::new();
-        for (number, wanted, serial, known) in lacking {
-            if known.accepts(new, wanted, serial, &there) {
-                claimed.push(number);
-            }
-        }
-        claimed
+        lacking.retain(|(_, wanted, history)| history.accepts(new, wanted, &there));
+        lacking.into_iter().map(|(id, ..)| id).collect()
     }
 
     /// An input or output has this one from now on.
-    pub(super) fn has(&mut self, side: Side, number: usize, listed: &Listed) {
-        let known = if side == Side::Input { &mut self.inputs } else { &mut self.outputs };
-        if let Some(known) = known.get_mut(number) {
-            known.has(listed);
+    pub(super) fn assign(&mut self, id: PortId, port: &FoundPort) {
+        if let Some(history) = self.0.get_mut(id) {
+            history.assign(port);
         }
     }
 }
 
 /// Which device an input or output had last, and which equal ones it had not.
 #[derive(Debug, Clone, Default)]
-struct Acquaintance {
+struct DeviceHistory {
     own: Option<Identity>,
     others: Vec<Identity>,
 }
 
-impl Acquaintance {
+impl DeviceHistory {
     /// It has this one from now on.
-    fn has(&mut self, listed: &Listed) {
-        let own = Identity::of(listed);
+    fn assign(&mut self, port: &FoundPort) {
+        let own = Identity::of(port);
         self.others.retain(|other| *other != own);
         self.own = Some(own);
     }
 
     /// This one fits as well, while it has its own.
-    fn has_not(&mut self, listed: &Listed) {
-        let other = Identity::of(listed);
+    fn rule_out(&mut self, port: &FoundPort) {
+        let other = Identity::of(port);
         if self.own.as_ref() != Some(&other) && !self.others.contains(&other) {
             self.others.push(other);
         }
     }
 
-    /// Whether a port that has just appeared is its own, `there` being all ports; the gear file wants `wanted` in its
-    /// name and perhaps a serial number.
-    fn accepts(&self, new: &Listed, wanted: &str, serial: Option<&str>, there: &[Listed]) -> bool {
+    /// Whether a port that has just appeared is its own, `there` being all ports.
+    fn accepts(&self, new: &FoundPort, wanted: &Wanted<'_>, there: &[FoundPort]) -> bool {
         let Some(own) = &self.own else {
-            let picked = matching::pick(wanted, serial, there).ok().and_then(|place| there.get(place));
+            let picked = matching::pick(wanted.port, wanted.serial, there).ok().and_then(|place| there.get(place));
             return picked.is_some_and(|picked| picked.address == new.address);
         };
-        if matching::fit(wanted, new).is_none() || serial.is_some() && new.serial.as_deref() != serial {
+        if wanted.serial.is_some() && new.serial.as_deref() != wanted.serial {
             return false;
         }
         // Another that sits where it sat is itself, and cannot be the new one.
-        let away =
-            |other: &&Identity| !there.iter().any(|port| port.address != new.address && other.likeness(port) == 3);
-        let others = self.others.iter().filter(away).map(|other| other.likeness(new)).max().unwrap_or(0);
+        let away = |other: &&Identity| {
+            !there.iter().any(|port| port.address != new.address && other.likeness(port) == Likeness::Socket)
+        };
+        let others = self.others.iter().filter(away).map(|other| other.likeness(new)).max().unwrap_or(Likeness::None);
         own.likeness(new) >= others
     }
 }
@@ -151,28 +150,26 @@ mod tests {
     use super::super::Direction;
     use super::*;
 
-    fn port(address: &str, serial: Option<&str>, socket: &str) -> Listed {
-        Listed {
-            client: "Piano".into(),
-            port: "Piano".into(),
-            address: address.into(),
-            direction: Direction::Input,
-            serial: serial.map(Into::into),
-            socket: Some(socket.into()),
-            ours: false,
-        }
+    fn port(address: &str, serial: Option<&str>, socket: &str) -> FoundPort {
+        let named = FoundPort::named("Piano", Direction::Input);
+        let (serial, socket) = (serial.map(Into::into), Some(socket.into()));
+        FoundPort { address: address.into(), serial, socket, ..named }
     }
 
-    fn known(own: &Listed, others: &[Listed]) -> Acquaintance {
-        let mut known = Acquaintance::default();
-        known.has(own);
-        others.iter().for_each(|other| known.has_not(other));
+    fn wanted(serial: Option<&'static str>) -> Wanted<'static> {
+        Wanted { name: "keyboard", port: "piano", serial, optional: false }
+    }
+
+    fn known(own: &FoundPort, others: &[FoundPort]) -> DeviceHistory {
+        let mut known = DeviceHistory::default();
+        known.assign(own);
+        others.iter().for_each(|other| known.rule_out(other));
         known
     }
 
-    fn accepts(known: &Acquaintance, new: &Listed, beside: &[Listed]) -> bool {
-        let there: Vec<Listed> = beside.iter().chain([new]).cloned().collect();
-        known.accepts(new, "piano", None, &there)
+    fn accepts(known: &DeviceHistory, new: &FoundPort, beside: &[FoundPort]) -> bool {
+        let there: Vec<FoundPort> = beside.iter().chain([new]).cloned().collect();
+        known.accepts(new, &wanted(None), &there)
     }
 
     #[test]
@@ -208,7 +205,7 @@ mod tests {
 
     #[test]
     fn who_had_none_yet_takes_what_the_gear_file_means_and_no_tie() {
-        let known = Acquaintance::default();
+        let known = DeviceHistory::default();
         assert!(accepts(&known, &port("20:0", None, "1-1"), &[]));
         assert!(!accepts(&known, &port("20:0", None, "1-1"), &[port("24:0", None, "2-1")]));
     }
@@ -217,6 +214,6 @@ mod tests {
     fn a_serial_number_of_the_gear_file_is_held_to() {
         let known = known(&port("20:0", Some("A"), "1-1"), &[]);
         let new = port("20:0", Some("C"), "1-1");
-        assert!(!known.accepts(&new, "piano", Some("A"), std::slice::from_ref(&new)));
+        assert!(!known.accepts(&new, &wanted(Some("A")), std::slice::from_ref(&new)));
     }
 }

@@ -2,7 +2,8 @@
 //!
 //! Part of the name is enough, any case; the best match wins, a tie is an error that lists the ties.
 
-use super::{Candidate, Direction, Fault, InputWish, Listed, OutputWish, Side, Target, Wish};
+use super::table::{PortId, PortTable};
+use super::{Direction, Fault, FoundPort, Wanted, Wish, without_handles};
 
 /// How well a name fits, the best last.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -13,10 +14,10 @@ pub(super) enum Fit {
 }
 
 /// How well a port's client name, its own name, or both as `client: port` fit what is wanted.
-pub(super) fn fit(wanted: &str, listed: &Listed) -> Option<Fit> {
+pub(super) fn fit(wanted: &str, port: &FoundPort) -> Option<Fit> {
     let wanted = wanted.trim().to_lowercase();
-    let both = format!("{}: {}", listed.client, listed.port);
-    [&listed.client, &listed.port, &both].into_iter().filter_map(|name| fit_of(&wanted, &name.to_lowercase())).max()
+    let both = format!("{}: {}", port.client, port.port);
+    [&port.client, &port.port, &both].into_iter().filter_map(|name| fit_of(&wanted, &name.to_lowercase())).max()
 }
 
 fn fit_of(wanted: &str, name: &str) -> Option<Fit> {
@@ -40,133 +41,125 @@ pub(super) enum Unclear {
 }
 
 /// Picks the port that is meant. A serial number, where wanted, must be the port's.
-pub(super) fn pick(wanted: &str, serial: Option<&str>, among: &[Listed]) -> Result<usize, Unclear> {
+pub(super) fn pick(wanted: &str, serial: Option<&str>, among: &[FoundPort]) -> Result<usize, Unclear> {
     let fits: Vec<(usize, Fit)> = among
         .iter()
         .enumerate()
-        .filter(|(_, listed)| serial.is_none() || listed.serial.as_deref() == serial)
-        .filter_map(|(place, listed)| Some((place, fit(wanted, listed)?)))
+        .filter(|(_, port)| serial.is_none() || port.serial.as_deref() == serial)
+        .filter_map(|(place, port)| Some((place, fit(wanted, port)?)))
         .collect();
     let best = fits.iter().map(|(_, fit)| *fit).max().ok_or(Unclear::Missing)?;
     let ties: Vec<usize> = fits.iter().filter(|(_, fit)| *fit == best).map(|(place, _)| *place).collect();
     if let [only] = ties[..] { Ok(only) } else { Err(Unclear::Tied(ties)) }
 }
 
-/// For each input its place among the sources, for each output its place among the sinks; none for virtual outputs
-/// and for optional ports that are absent.
-#[derive(Debug, PartialEq, Eq)]
-pub(super) struct Picked {
-    pub(super) inputs: Vec<Option<usize>>,
-    pub(super) outputs: Vec<Option<usize>>,
+/// The ports that the system has now, by what we can do with them.
+#[derive(Debug, Clone)]
+pub(super) struct Found {
+    /// We can listen to them.
+    pub(super) sources: Vec<FoundPort>,
+    /// We can send to them.
+    pub(super) sinks: Vec<FoundPort>,
 }
 
-/// Picks a port for all that a gear file wants, or says all that hinders it.
-pub(super) fn pick_all(wish: &Wish, sources: &[Listed], sinks: &[Listed]) -> Result<Picked, Vec<Fault>> {
+impl Found {
+    pub(super) fn new<P, Q>(sources: &[(P, FoundPort)], sinks: &[(Q, FoundPort)]) -> Self {
+        Found { sources: without_handles(sources), sinks: without_handles(sinks) }
+    }
+
+    pub(super) fn of(&self, direction: Direction) -> &[FoundPort] {
+        match direction {
+            Direction::Input => &self.sources,
+            Direction::Output => &self.sinks,
+        }
+    }
+}
+
+/// For each of our ports the place of the one that it names among the sources or sinks; none for virtual outputs and
+/// for optional ports that are not connected. Else all that hinders it.
+pub(super) fn pick_all(wish: &Wish, found: &Found) -> Result<PortTable<Option<usize>>, Vec<Fault>> {
     let mut faults = Vec::new();
-    let mut settle = |side, name: &str, port: &str, serial: Option<&str>, optional: bool, among: &[Listed]| match pick(
-        port, serial, among,
-    ) {
-        Ok(place) => Some(place),
-        Err(Unclear::Missing) => {
-            if !optional {
-                faults.push(missing(side, name, port, serial, among));
-            }
-            None
+    let picked = PortTable::new(wish, |id| {
+        let wanted = wish.wanted(id)?;
+        let among = found.of(id.direction);
+        match pick(wanted.port, wanted.serial, among) {
+            Ok(place) => return Some(place),
+            Err(Unclear::Missing) if wanted.optional => {}
+            Err(Unclear::Missing) => faults.push(missing(id, &wanted, among)),
+            Err(Unclear::Tied(ties)) => faults.push(Fault::Tied {
+                direction: id.direction,
+                name: wanted.name.into(),
+                port: wanted.port.into(),
+                ties: at(&ties, among),
+            }),
         }
-        Err(Unclear::Tied(ties)) => {
-            let ties = ties.iter().map(|place| candidate(&among[*place])).collect();
-            faults.push(Fault::Tied { side, name: name.into(), port: port.into(), ties });
-            None
-        }
-    };
-    let inputs = wish
-        .inputs
-        .iter()
-        .map(|InputWish { name, port, serial, optional }| {
-            settle(Side::Input, name, port, serial.as_deref(), *optional, sources)
-        })
-        .collect();
-    let outputs = wish
-        .outputs
-        .iter()
-        .map(|OutputWish { name, target, optional }| match target {
-            Target::Virtual => None,
-            Target::Port(port) => settle(Side::Output, name, port, None, *optional, sinks),
-        })
-        .collect();
-    if faults.is_empty() { Ok(Picked { inputs, outputs }) } else { Err(faults) }
+        None
+    });
+    if faults.is_empty() { Ok(picked) } else { Err(faults) }
+}
+
+fn missing(id: PortId, wanted: &Wanted<'_>, among: &[FoundPort]) -> Fault {
+    // Those of the right name say more than all of them, where only the serial number is another.
+    let of_name = |port: &&FoundPort| wanted.serial.is_some() && fit(wanted.port, port).is_some();
+    let named: Vec<FoundPort> = among.iter().filter(of_name).cloned().collect();
+    Fault::Missing {
+        direction: id.direction,
+        name: wanted.name.into(),
+        port: wanted.port.into(),
+        serial: wanted.serial.map(Into::into),
+        there: if named.is_empty() { among.to_vec() } else { named },
+    }
+}
+
+fn at(places: &[usize], among: &[FoundPort]) -> Vec<FoundPort> {
+    places.iter().filter_map(|place| among.get(*place)).cloned().collect()
 }
 
 /// What an input or an output of the gear file finds among the system's ports.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Met {
+pub enum Match {
     /// It looks for none: a virtual output.
-    Own,
-    /// The one that it means.
-    One(Candidate),
-    /// None; those that are there.
-    Missing(Vec<Candidate>),
+    Virtual,
+    /// The one that it names.
+    One(FoundPort),
+    /// None; those that are connected.
+    Missing(Vec<FoundPort>),
     /// Several that fit equally well.
-    Several(Vec<Candidate>),
+    Several(Vec<FoundPort>),
 }
 
-/// What each input and each output of `wish` would find among the `listed` ports, without opening any.
+/// What each input and each output of `wish` would find among the `found` ports, without opening any.
 #[must_use]
-pub fn meet(wish: &Wish, listed: &[Listed]) -> (Vec<Met>, Vec<Met>) {
-    let side = |direction| listed.iter().filter(|port| port.direction == direction).cloned().collect::<Vec<Listed>>();
-    let (sources, sinks) = (side(Direction::Input), side(Direction::Output));
-    let all = |places: &[usize], among: &[Listed]| places.iter().map(|place| candidate(&among[*place])).collect();
-    let met = |port: &str, serial: Option<&str>, among: &[Listed]| match pick(port, serial, among) {
-        Ok(place) => Met::One(candidate(&among[place])),
-        Err(Unclear::Missing) => Met::Missing(among.iter().map(candidate).collect()),
-        Err(Unclear::Tied(ties)) => Met::Several(all(&ties, among)),
-    };
-    let inputs = wish.inputs.iter().map(|input| met(&input.port, input.serial.as_deref(), &sources));
-    let outputs = wish.outputs.iter().map(|output| match &output.target {
-        Target::Virtual => Met::Own,
-        Target::Port(port) => met(port, None, &sinks),
+pub fn look_up(wish: &Wish, found: &[FoundPort]) -> (Vec<Match>, Vec<Match>) {
+    let of = |direction| found.iter().filter(|port| port.direction == direction).cloned().collect();
+    let found = Found { sources: of(Direction::Input), sinks: of(Direction::Output) };
+    let matches = PortTable::new(wish, |id| {
+        let Some(wanted) = wish.wanted(id) else { return Match::Virtual };
+        let among = found.of(id.direction);
+        match pick(wanted.port, wanted.serial, among) {
+            Ok(place) => Match::One(among[place].clone()),
+            Err(Unclear::Missing) => Match::Missing(among.to_vec()),
+            Err(Unclear::Tied(ties)) => Match::Several(at(&ties, among)),
+        }
     });
-    (inputs.collect(), outputs.collect())
-}
-
-fn missing(side: Side, name: &str, port: &str, serial: Option<&str>, among: &[Listed]) -> Fault {
-    // Those of the right name say more than all of them, where only the serial number is another.
-    let named: Vec<&Listed> = among.iter().filter(|listed| serial.is_some() && fit(port, listed).is_some()).collect();
-    let there = if named.is_empty() { among.iter().collect() } else { named };
-    Fault::Missing {
-        side,
-        name: name.into(),
-        port: port.into(),
-        serial: serial.map(Into::into),
-        there: there.into_iter().map(candidate).collect(),
-    }
-}
-
-fn candidate(listed: &Listed) -> Candidate {
-    Candidate { name: listed.name(), address: listed.address.clone(), serial: listed.serial.clone() }
+    (matches.inputs, matches.outputs)
 }
 
 #[cfg(test)]
 mod tests {
+    use super::super::{InputWish, OutputWish, Target};
     use super::*;
 
-    fn port(client: &str, port: &str, serial: Option<&str>) -> Listed {
-        Listed {
-            client: client.into(),
-            port: port.into(),
-            address: String::new(),
-            direction: Direction::Input,
-            serial: serial.map(Into::into),
-            socket: None,
-            ours: false,
-        }
+    fn port(client: &str, port: &str, serial: Option<&str>) -> FoundPort {
+        let named = FoundPort::named(client, Direction::Input);
+        FoundPort { port: port.into(), serial: serial.map(Into::into), ..named }
     }
 
     #[test]
     fn what_each_would_find_is_told_without_opening_anything() {
         let mut sink = port("Desk", "In", None);
         sink.direction = Direction::Output;
-        let listed = [port("Piano", "1", Some("A1")), port("Piano", "2", Some("A2")), sink];
+        let found = [port("Piano", "1", Some("A1")), port("Piano", "2", Some("A2")), sink];
         let input = |port: &str, serial: Option<&str>| InputWish {
             name: "keyboard".into(),
             port: port.into(),
@@ -179,11 +172,11 @@ mod tests {
             outputs: vec![output(Target::Virtual), output(Target::Port("desk".into()))],
             ..Wish::default()
         };
-        let there: Vec<Candidate> = listed[..2].iter().map(candidate).collect();
-        let (inputs, outputs) = meet(&wish, &listed);
-        let second = Met::One(there[1].clone());
-        assert_eq!(inputs, [Met::Several(there.clone()), second, Met::Missing(there)]);
-        assert_eq!(outputs, [Met::Own, Met::One(candidate(&listed[2]))]);
+        let there = found[..2].to_vec();
+        let (inputs, outputs) = look_up(&wish, &found);
+        let second = Match::One(there[1].clone());
+        assert_eq!(inputs, [Match::Several(there.clone()), second, Match::Missing(there)]);
+        assert_eq!(outputs, [Match::Virtual, Match::One(found[2].clone())]);
     }
 
     #[test]
@@ -225,8 +218,8 @@ mod tests {
             ],
             ..Wish::default()
         };
-        let sources = [port("Piano", "1", Some("A")), port("Piano", "1", Some("B"))];
-        let faults = pick_all(&wish, &sources, &[]).unwrap_err();
+        let sources = vec![port("Piano", "1", Some("A")), port("Piano", "1", Some("B"))];
+        let faults = pick_all(&wish, &Found { sources, sinks: Vec::new() }).unwrap_err();
         let texts: Vec<String> = faults.iter().map(ToString::to_string).collect();
         assert_eq!(
             texts,

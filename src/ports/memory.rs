@@ -7,179 +7,164 @@ use std::collections::VecDeque;
 use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
 
-use super::bonds::Bonds;
-use super::identity::Acquaintances;
-use super::seats::Seats;
-use super::whole;
+use super::identity::KnownDevices;
+use super::matching::{self, Found};
+use super::peers::Peers;
+use super::remembered::Remembered;
+use super::table::PortId;
 use super::{
-    Arrival, Capabilities, Connection, Direction, Listed, Outbox, Ports, PortsError, Ready, SendFault, Side, Target,
-    Waker, Wish, matching,
+    Arrival, Capabilities, Connection, Direction, FoundPort, InputQueue, Ports, PortsError, SendFault, Waker, Wish,
+    without_handles,
 };
+use crate::midi;
 use crate::midi::stream::Stream;
 
-/// The ports that others have, what they play, and what they heard. Clones are the same world.
+/// The ports that others have, what they play, and what was sent to them. Clones are the same world.
 #[derive(Debug, Clone, Default)]
 pub struct World(Arc<Shared>);
 
 #[derive(Debug, Default)]
 struct Shared {
     state: Mutex<State>,
-    something: Condvar,
-    /// Where time passes, who hears what is sent.
-    live: Option<Heard>,
+    changed: Condvar,
+    /// Where time passes, who gets what is sent.
+    live: Option<Sink>,
 }
 
-/// Hears the number of an output and a message.
-type Hear = dyn Fn(usize, &[u8]) + Send + Sync;
+/// Takes the number of an output and a message.
+type Deliver = dyn Fn(usize, &[u8]) + Send + Sync;
 
-struct Heard(Box<Hear>);
+struct Sink(Box<Deliver>);
 
-impl std::fmt::Debug for Heard {
+impl std::fmt::Debug for Sink {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.write_str("Heard")
+        f.write_str("Sink")
     }
 }
 
 #[derive(Debug, Default)]
 struct State {
     next: usize,
-    there: Vec<(usize, Listed)>,
-    happened: VecDeque<Happening>,
+    ports: Vec<(usize, FoundPort)>,
+    pending: VecDeque<WorldEvent>,
     sent: Vec<(usize, Vec<u8>)>,
     full: Vec<usize>,
 }
 
 #[derive(Debug)]
-enum Happening {
+enum WorldEvent {
     Played(usize, Vec<u8>),
-    Said(usize, Vec<u8>),
-    Came(usize),
-    Went(usize),
-    Connected(Side, usize, usize),
-    Disconnected(Side, usize, usize),
-    Told(Ready),
+    Message(usize, Vec<u8>),
+    Plugged(usize),
+    Unplugged(usize),
+    Connected(PortId, usize),
+    Disconnected(PortId, usize),
+    Reported(Arrival<'static>),
     Woken,
 }
 
 impl World {
-    /// A world in which time passes: a wait waits. What is sent is handed to `heard` at once, in the thread that sends,
+    /// A world in which time passes: a wait waits. What is sent is handed to `sink` at once, in the thread that sends,
     /// and not kept.
-    pub fn live(heard: impl Fn(usize, &[u8]) + Send + Sync + 'static) -> World {
-        World(Arc::new(Shared { live: Some(Heard(Box::new(heard))), ..Shared::default() }))
+    pub fn live(sink: impl Fn(usize, &[u8]) + Send + Sync + 'static) -> World {
+        World(Arc::new(Shared { live: Some(Sink(Box::new(sink))), ..Shared::default() }))
     }
 
     fn state(&self) -> MutexGuard<'_, State> {
         self.0.state.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    fn happens(&self, happening: Happening) {
-        self.state().happened.push_back(happening);
-        self.0.something.notify_one();
+    fn add(&self, event: WorldEvent) {
+        self.state().pending.push_back(event);
+        self.0.changed.notify_one();
     }
 
     /// What happens next; where time passes, within `timeout`.
-    fn next(&self, timeout: Option<Duration>) -> Option<Happening> {
+    fn next(&self, timeout: Option<Duration>) -> Option<WorldEvent> {
         let mut state = self.state();
         let until = timeout.map(|timeout| Instant::now() + timeout);
-        while self.0.live.is_some() && state.happened.is_empty() {
+        while self.0.live.is_some() && state.pending.is_empty() {
             let left = until.map(|until| until.saturating_duration_since(Instant::now()));
             state = match left {
                 Some(Duration::ZERO) => break,
-                Some(left) => self.0.something.wait_timeout(state, left).unwrap_or_else(PoisonError::into_inner).0,
-                None => self.0.something.wait(state).unwrap_or_else(PoisonError::into_inner),
+                Some(left) => self.0.changed.wait_timeout(state, left).unwrap_or_else(PoisonError::into_inner).0,
+                None => self.0.changed.wait(state).unwrap_or_else(PoisonError::into_inner),
             };
         }
-        state.happened.pop_front()
+        state.pending.pop_front()
     }
 
     /// A port appears: something to listen to, or something to send to. Returns its address.
     pub fn plug(&self, direction: Direction, client: &str, port: &str, serial: Option<&str>) -> usize {
-        self.plug_into(None, direction, client, port, serial)
-    }
-
-    /// The same, at a USB socket.
-    pub fn plug_into(
-        &self,
-        socket: Option<&str>,
-        direction: Direction,
-        client: &str,
-        port: &str,
-        serial: Option<&str>,
-    ) -> usize {
         let mut state = self.state();
         state.next += 1;
         let address = state.next;
-        let listed = Listed {
+        let found = FoundPort {
             client: client.into(),
             port: port.into(),
             address: address.to_string(),
             direction,
             serial: serial.map(Into::into),
-            socket: socket.map(Into::into),
+            socket: None,
             ours: false,
         };
-        state.there.push((address, listed));
+        state.ports.push((address, found));
         drop(state);
-        self.happens(Happening::Came(address));
+        self.add(WorldEvent::Plugged(address));
         address
     }
 
     /// The port at this address, or the listener that [`World::listen`] returned, is gone.
     pub fn unplug(&self, address: usize) {
-        self.state().there.retain(|(there, _)| *there != address);
-        self.happens(Happening::Went(address));
+        self.state().ports.retain(|(known, _)| *known != address);
+        self.add(WorldEvent::Unplugged(address));
     }
 
     /// The port at this address plays bytes: part of a message, one, or several.
     pub fn play(&self, address: usize, bytes: &[u8]) {
-        self.happens(Happening::Played(address, bytes.into()));
+        self.add(WorldEvent::Played(address, bytes.into()));
     }
 
     /// A message arrives at an input, wherever from.
     pub fn message(&self, input: usize, bytes: &[u8]) {
-        self.happens(Happening::Said(input, bytes.into()));
+        self.add(WorldEvent::Message(input, bytes.into()));
     }
 
     /// A program begins to listen to an output. Returns its address.
     pub fn listen(&self, output: usize) -> usize {
         let address = self.plug(Direction::Output, "Listener", "in", None);
-        self.connect(Side::Output, output, address);
+        self.connect(Direction::Output, output, address);
         address
     }
 
     /// Somebody connects the port at this address with an input or an output of ours.
-    pub fn connect(&self, side: Side, number: usize, address: usize) {
-        self.happens(Happening::Connected(side, number, address));
+    pub fn connect(&self, direction: Direction, number: usize, address: usize) {
+        self.add(WorldEvent::Connected(PortId { direction, number }, address));
     }
 
     /// Somebody takes that connection away.
-    pub fn disconnect(&self, side: Side, number: usize, address: usize) {
-        self.happens(Happening::Disconnected(side, number, address));
+    pub fn disconnect(&self, direction: Direction, number: usize, address: usize) {
+        self.add(WorldEvent::Disconnected(PortId { direction, number }, address));
     }
 
     /// An input's port is gone, as [`Arrival::InputGone`].
     pub fn input_gone(&self, input: usize) {
-        self.happens(Happening::Told(Ready::InputGone(input)));
+        self.add(WorldEvent::Reported(Arrival::InputGone(input)));
     }
 
     /// An input's port is back, as [`Arrival::InputBack`].
     pub fn input_back(&self, input: usize) {
-        self.happens(Happening::Told(Ready::InputBack(input)));
-    }
-
-    /// An output's port is gone, as [`Arrival::OutputGone`].
-    pub fn output_gone(&self, output: usize) {
-        self.happens(Happening::Told(Ready::OutputGone(output)));
+        self.add(WorldEvent::Reported(Arrival::InputBack(input)));
     }
 
     /// An output's port is back, as [`Arrival::OutputBack`].
     pub fn output_back(&self, output: usize) {
-        self.happens(Happening::Told(Ready::OutputBack(output)));
+        self.add(WorldEvent::Reported(Arrival::OutputBack(output)));
     }
 
     /// Messages were lost, as [`Arrival::Overrun`].
     pub fn overrun(&self) {
-        self.happens(Happening::Told(Ready::Overrun));
+        self.add(WorldEvent::Reported(Arrival::Overrun));
     }
 
     /// From now on sending to this output fails with [`SendFault::Full`], or no longer.
@@ -202,46 +187,40 @@ impl World {
     /// # Errors
     /// As [`super::open`]: names that fit none or two.
     pub fn open(&self, wish: &Wish) -> Result<MemoryPorts, PortsError> {
+        let (sources, sinks) = (self.ports(Direction::Input), self.ports(Direction::Output));
+        let found = Found::new(&sources, &sinks);
+        let picked = matching::pick_all(wish, &found).map_err(|faults| PortsError { faults })?;
         let mut ports = MemoryPorts {
             world: self.clone(),
-            seats: Seats::new(wish.inputs.len(), wish.outputs.len()),
-            bonds: Bonds::new(wish),
-            known: Acquaintances::default(),
+            peers: Peers::new(wish),
+            remembered: Remembered::new(wish),
+            devices: KnownDevices::new(wish, &picked, &found),
             streams: wish.inputs.iter().map(|_| Stream::new()).collect(),
             wish: wish.clone(),
-            outbox: Outbox::new(wish.inputs.len()),
+            queue: InputQueue::new(wish.inputs.len()),
         };
-        let (sources, sinks) = (self.there(Direction::Input), self.there(Direction::Output));
-        let listed = |there: &[(usize, Listed)]| there.iter().map(|(_, listed)| listed.clone()).collect::<Vec<_>>();
-        let (heard, sent_to) = (listed(&sources), listed(&sinks));
-        let picked = matching::pick_all(wish, &heard, &sent_to).map_err(|faults| PortsError { faults })?;
-        ports.known = Acquaintances::new(wish, &picked, &heard, &sent_to);
-        for (side, places, there) in [(Side::Input, &picked.inputs, &sources), (Side::Output, &picked.outputs, &sinks)]
-        {
-            for (number, place) in places.iter().enumerate() {
-                if let Some((address, _)) = place.and_then(|place| there.get(place)) {
-                    ports.seats.settle(side, number, *address);
-                }
+        for (id, place) in picked.iter() {
+            let there = if id.direction == Direction::Input { &sources } else { &sinks };
+            if let Some((address, _)) = place.and_then(|place| there.get(place)) {
+                ports.peers.set_named(id, *address);
             }
         }
-        for (direction, there) in [(Direction::Input, sources), (Direction::Output, sinks)] {
-            for (address, listed) in there {
-                for (side, number) in ports.connect_again(direction, address, &listed) {
-                    ports.seats.seat(side, number, address);
-                }
+        for (address, found) in sources.into_iter().chain(sinks) {
+            for id in ports.reconnect(address, &found) {
+                ports.peers.add(id, address);
             }
         }
         // What happened before is no news to whoever opens now.
-        self.state().happened.clear();
+        self.state().pending.clear();
         Ok(ports)
     }
 
-    fn at(&self, address: usize) -> Option<Listed> {
-        self.state().there.iter().find(|(there, _)| *there == address).map(|(_, listed)| listed.clone())
+    fn port_at(&self, address: usize) -> Option<FoundPort> {
+        self.state().ports.iter().find(|(known, _)| *known == address).map(|(_, port)| port.clone())
     }
 
-    fn there(&self, direction: Direction) -> Vec<(usize, Listed)> {
-        self.state().there.iter().filter(|(_, listed)| listed.direction == direction).cloned().collect()
+    fn ports(&self, direction: Direction) -> Vec<(usize, FoundPort)> {
+        self.state().ports.iter().filter(|(_, port)| port.direction == direction).cloned().collect()
     }
 }
 
@@ -250,114 +229,109 @@ impl World {
 pub struct MemoryPorts {
     world: World,
     wish: Wish,
-    seats: Seats<usize>,
-    bonds: Bonds<usize>,
-    known: Acquaintances,
+    peers: Peers<usize>,
+    remembered: Remembered<usize>,
+    devices: KnownDevices,
     streams: Vec<Stream>,
-    outbox: Outbox,
+    queue: InputQueue,
 }
 
 impl MemoryPorts {
-    fn live(&mut self, happening: Happening) {
-        match happening {
-            Happening::Played(address, bytes) => {
-                let heard =
-                    self.seats.all().into_iter().filter(|(side, _, peer)| (*side, *peer) == (Side::Input, address));
-                for (_, input, _) in heard {
-                    self.outbox.take_in(input, &mut self.streams[input], &bytes);
+    fn handle(&mut self, event: WorldEvent) {
+        match event {
+            WorldEvent::Played(address, bytes) => {
+                for input in 0..self.streams.len() {
+                    if self.peers.of(PortId::input(input)).contains(&address) {
+                        self.queue.push_bytes(input, &mut self.streams[input], &bytes);
+                    }
                 }
             }
-            Happening::Said(input, bytes) => {
+            WorldEvent::Message(input, bytes) => {
                 if let Some(stream) = self.streams.get_mut(input) {
-                    self.outbox.take_in(input, stream, &bytes);
+                    self.queue.push_bytes(input, stream, &bytes);
                 }
             }
-            Happening::Came(address) => {
-                self.take_up(address);
-                self.connect_known(address);
-            }
-            Happening::Went(address) => {
-                self.bonds.ended(|peer| peer == address, Instant::now());
-                self.seats.end(|peer| peer == address, &mut self.outbox.news);
-            }
-            Happening::Connected(side, number, address) => {
-                if let Some(listed) = self.world.at(address) {
-                    self.bonds.joined(side, number, &listed.name(), address);
-                    self.seats.join(side, number, address, &mut self.outbox.news);
+            WorldEvent::Plugged(address) => {
+                if let Some(port) = self.world.port_at(address) {
+                    self.plugged(address, &port);
                 }
             }
-            Happening::Disconnected(side, number, address) => {
-                self.bonds.parted(side, number, address, Instant::now());
-                self.seats.leave(side, number, address, &mut self.outbox.news);
+            WorldEvent::Unplugged(address) => {
+                self.remembered.gone(|peer| peer == address, Instant::now());
+                self.peers.gone(|peer| peer == address, &mut self.queue.changes);
             }
-            Happening::Told(ready) => self.outbox.news.push_back(ready),
-            Happening::Woken => {}
+            WorldEvent::Connected(id, address) => {
+                if let Some(port) = self.world.port_at(address) {
+                    self.remembered.connected(id, &port.name(), address);
+                    self.peers.connected(id, address, &mut self.queue.changes);
+                }
+            }
+            WorldEvent::Disconnected(id, address) => {
+                self.remembered.disconnected(id, address, Instant::now());
+                self.peers.disconnected(id, address, &mut self.queue.changes);
+            }
+            WorldEvent::Reported(change) => self.queue.changes.push_back(change),
+            WorldEvent::Woken => {}
         }
     }
 
-    /// Makes the connections again that this port had; says which.
-    fn connect_again(&mut self, direction: Direction, address: usize, listed: &Listed) -> Vec<(Side, usize)> {
-        let side = if direction == Direction::Input { Side::Input } else { Side::Output };
-        let numbers = self.bonds.missing(side, &listed.name());
-        for number in &numbers {
-            self.bonds.joined(side, *number, &listed.name(), address);
+    /// A port has appeared: whose it is, gets it, and so does whoever others had connected with it.
+    fn plugged(&mut self, address: usize, new: &FoundPort) {
+        let there = || without_handles(&self.world.ports(new.direction));
+        let has_own = |id| self.peers.named(id).is_some();
+        for id in self.devices.claims(&self.wish, new, has_own, there) {
+            self.peers.connected(id, address, &mut self.queue.changes);
+            self.peers.set_named(id, address);
+            self.devices.assign(id, new);
         }
-        numbers.into_iter().map(|number| (side, number)).collect()
-    }
-
-    fn connect_known(&mut self, address: usize) {
-        let Some(listed) = self.world.at(address) else { return };
-        for (side, number) in self.connect_again(listed.direction, address, &listed) {
-            self.seats.join(side, number, address, &mut self.outbox.news);
+        for id in self.reconnect(address, new) {
+            self.peers.connected(id, address, &mut self.queue.changes);
         }
     }
 
-    fn take_up(&mut self, address: usize) {
-        let Some(new) = self.world.at(address) else { return };
-        let side = if new.direction == Direction::Input { Side::Input } else { Side::Output };
-        let there = || self.world.there(new.direction).into_iter().map(|(_, listed)| listed).collect();
-        let has_own = |number| self.seats.meant(side, number).is_some();
-        for number in self.known.claims(&self.wish, side, &new, has_own, there) {
-            self.seats.join(side, number, address, &mut self.outbox.news);
-            self.seats.settle(side, number, address);
-            self.known.has(side, number, &new);
+    /// Makes the connections again that this port had; says with which of ours.
+    fn reconnect(&mut self, address: usize, port: &FoundPort) -> Vec<PortId> {
+        let ids = self.remembered.to_reconnect(port.direction, &port.name());
+        for id in &ids {
+            self.remembered.connected(*id, &port.name(), address);
         }
+        ids
     }
 }
 
 impl Ports for MemoryPorts {
     fn wait(&mut self, timeout: Option<Duration>) -> Arrival<'_> {
-        while self.outbox.is_empty() {
+        while self.queue.is_empty() {
             match self.world.next(timeout) {
                 None => return Arrival::Quiet,
-                Some(Happening::Woken) => return Arrival::Woken,
-                Some(happening) => {
-                    self.live(happening);
-                    self.outbox.void(0);
+                Some(WorldEvent::Woken) => return Arrival::Woken,
+                Some(event) => {
+                    self.handle(event);
+                    self.queue.discard_lost(0);
                 }
             }
         }
-        self.outbox.give().unwrap_or(Arrival::Quiet)
+        self.queue.pop().unwrap_or(Arrival::Quiet)
     }
 
     fn send(&mut self, output: usize, bytes: &[u8]) -> Result<(), SendFault> {
         if output >= self.wish.outputs.len() {
             return Err(SendFault::NoSuchOutput);
         }
-        if !whole::is_whole(bytes) {
+        if !midi::is_whole(bytes) {
             return Err(SendFault::NotAMessage);
         }
-        if !self.output_there(output) {
-            return Err(SendFault::Absent);
+        if !self.output_available(output) {
+            return Err(SendFault::NotConnected);
         }
         let mut state = self.world.state();
         if state.full.contains(&output) {
             return Err(SendFault::Full);
         }
         match &self.world.0.live {
-            Some(Heard(heard)) => {
+            Some(Sink(sink)) => {
                 drop(state);
-                heard(output, bytes);
+                sink(output, bytes);
             }
             None => state.sent.push((output, bytes.into())),
         }
@@ -368,28 +342,27 @@ impl Ports for MemoryPorts {
         let world = self.world.clone();
         Waker(Arc::new(move || {
             let mut state = world.state();
-            if !state.happened.iter().any(|happening| matches!(happening, Happening::Woken)) {
-                state.happened.push_back(Happening::Woken);
-                world.0.something.notify_one();
+            if !state.pending.iter().any(|event| matches!(event, WorldEvent::Woken)) {
+                state.pending.push_back(WorldEvent::Woken);
+                world.0.changed.notify_one();
             }
         }))
     }
 
-    fn input_there(&self, input: usize) -> bool {
-        self.seats.taken(Side::Input, input)
+    fn input_connected(&self, input: usize) -> bool {
+        self.peers.is_connected(PortId::input(input))
     }
 
-    fn output_there(&self, output: usize) -> bool {
-        let is_virtual = self.wish.outputs.get(output).is_some_and(|wish| matches!(wish.target, Target::Virtual));
-        is_virtual || self.seats.taken(Side::Output, output)
+    fn output_available(&self, output: usize) -> bool {
+        self.wish.is_virtual(output) || self.peers.is_connected(PortId::output(output))
     }
 
     fn connections(&self) -> Vec<Connection> {
-        self.bonds.connections()
+        self.remembered.connections()
     }
 
-    fn shed(&self) -> u64 {
-        0
+    fn dropped_overload(&self) -> u64 {
+        self.queue.dropped_overload()
     }
 
     fn dropped(&self) -> u64 {
@@ -397,12 +370,6 @@ impl Ports for MemoryPorts {
     }
 
     fn capabilities(&self) -> Capabilities {
-        Capabilities {
-            notices: true,
-            knows_connections: true,
-            tells_losses: true,
-            hears_exclusive: true,
-            virtual_outputs: true,
-        }
+        Capabilities { knows_connections: true, receives_exclusive: true }
     }
 }

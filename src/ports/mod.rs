@@ -5,27 +5,29 @@
 
 #[cfg(target_os = "linux")]
 mod alsa;
-mod bonds;
-mod fault;
+mod error;
 mod identity;
+mod input_queue;
 mod matching;
 pub mod memory;
-mod outbox;
+mod message;
+mod peers;
 mod portable;
-mod seats;
-mod weight;
-mod whole;
+mod remembered;
+mod table;
 
-pub use bonds::Connection;
-pub use matching::{Met, meet};
-
-pub use fault::{Candidate, Fault, PortsError, SendFault, Side};
+pub use error::{Fault, PortsError, SendFault};
+pub use matching::{Match, look_up};
+pub use remembered::Connection;
 
 use std::fmt;
 use std::sync::Arc;
 use std::time::Duration;
 
-use outbox::{Outbox, Ready};
+use serde::{Deserialize, Serialize};
+
+use input_queue::InputQueue;
+use table::PortId;
 
 /// The name under which other programs see us.
 pub const CLIENT: &str = "handspan";
@@ -39,7 +41,7 @@ pub struct InputWish {
     pub port: String,
     /// Serial number of the device, where two are equal.
     pub serial: Option<String>,
-    /// Whether it may be absent.
+    /// Whether it may be missing.
     pub optional: bool,
 }
 
@@ -59,7 +61,7 @@ pub struct OutputWish {
     pub name: String,
     /// Where it leads.
     pub target: Target,
-    /// Whether it may be absent.
+    /// Whether it may be missing.
     pub optional: bool,
 }
 
@@ -70,10 +72,10 @@ pub struct Wish {
     pub inputs: Vec<InputWish>,
     /// Outputs in the gear file's order.
     pub outputs: Vec<OutputWish>,
-    /// What [`Ports::connections`] said last, perhaps in an earlier run: made again at once where the other side is
+    /// What [`Ports::connections`] said last, perhaps in an earlier run: made again at once where the other direction is
     /// there, else when it comes.
     pub remembered: Vec<Connection>,
-    /// Whether connections that others made are made again when the other side comes back. Where not, nothing is
+    /// Whether connections that others made are made again when the other direction comes back. Where not, nothing is
     /// remembered either.
     pub reconnect: bool,
 }
@@ -85,20 +87,50 @@ impl Default for Wish {
     }
 }
 
+/// An existing port that the gear file wants one of ours to be connected with.
+#[derive(Debug, Clone, Copy)]
+struct Wanted<'a> {
+    /// The gear file's name of our port.
+    name: &'a str,
+    /// Part of the other port's name.
+    port: &'a str,
+    serial: Option<&'a str>,
+    optional: bool,
+}
+
 impl Wish {
-    /// What is looked for: part of a port's name, and perhaps a serial number; nothing for a virtual output.
-    fn wanted(&self, side: Side, number: usize) -> Option<(&str, Option<&str>)> {
-        match side {
-            Side::Input => self.inputs.get(number).map(|input| (input.port.as_str(), input.serial.as_deref())),
-            Side::Output => match &self.outputs.get(number)?.target {
-                Target::Virtual => None,
-                Target::Port(port) => Some((port, None)),
+    /// What a port of ours is to be connected with; nothing for a virtual output.
+    fn wanted(&self, id: PortId) -> Option<Wanted<'_>> {
+        let name = self.name(id);
+        match id.direction {
+            Direction::Input => {
+                let InputWish { port, serial, optional, .. } = self.inputs.get(id.number)?;
+                Some(Wanted { name, port, serial: serial.as_deref(), optional: *optional })
+            }
+            Direction::Output => match self.outputs.get(id.number)? {
+                OutputWish { target: Target::Port(port), optional, .. } => {
+                    Some(Wanted { name, port, serial: None, optional: *optional })
+                }
+                OutputWish { target: Target::Virtual, .. } => None,
             },
         }
     }
+
+    /// The gear file's name of a port of ours.
+    fn name(&self, id: PortId) -> &str {
+        let name = match id.direction {
+            Direction::Input => self.inputs.get(id.number).map(|input| &input.name),
+            Direction::Output => self.outputs.get(id.number).map(|output| &output.name),
+        };
+        name.map_or("", String::as_str)
+    }
+
+    fn is_virtual(&self, output: usize) -> bool {
+        self.outputs.get(output).is_some_and(|output| output.target == Target::Virtual)
+    }
 }
 
-/// Which way to the system's ports is taken.
+/// Which back end gives the system's ports.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Backend {
     /// The system's own: the ALSA sequencer on Linux, elsewhere the same as [`Backend::Portable`].
@@ -108,19 +140,13 @@ pub enum Backend {
     Portable,
 }
 
-/// What a way to the ports can do.
+/// What not every back end can do.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Capabilities {
-    /// It notices that ports go and come back, and takes them up again.
-    pub notices: bool,
     /// It notices that others connect something to our ports, and connects it again when it comes back.
     pub knows_connections: bool,
-    /// It always says [`Arrival::Overrun`] when messages were lost. Where not, the system may lose some unseen.
-    pub tells_losses: bool,
-    /// It hears system exclusive messages. All can send them.
-    pub hears_exclusive: bool,
-    /// It can offer virtual outputs.
-    pub virtual_outputs: bool,
+    /// It receives system exclusive messages. All can send them.
+    pub receives_exclusive: bool,
 }
 
 /// What ended a wait.
@@ -143,7 +169,7 @@ pub enum Arrival<'a> {
     OutputBack(usize),
     /// One more program has begun to listen to an output.
     OutputJoined(usize),
-    /// The system threw arrived messages away; anything of any input may be missing.
+    /// Arrived messages were lost; anything of any input may be missing. The portable back end cannot always notice.
     Overrun,
     /// Somebody used the [`Waker`].
     Woken,
@@ -162,34 +188,34 @@ pub trait Ports: Send {
     ///
     /// # Errors
     /// [`SendFault::Full`] where a listener did not take it (others may have; where the back end can, what ends a note
-    /// or lifts a pedal is kept for that listener and is no error), [`SendFault::Absent`] where the
-    /// output's port is away, [`SendFault::NotAMessage`] where the bytes are not exactly one message that can be sent.
+    /// or lifts a pedal is kept for that listener and is no error), [`SendFault::NotConnected`] where
+    /// the output's port is not connected, [`SendFault::NotAMessage`] where the bytes are not exactly one message that can be sent.
     fn send(&mut self, output: usize, bytes: &[u8]) -> Result<(), SendFault>;
 
     /// A handle with which another thread ends [`Ports::wait`].
     fn waker(&self) -> Waker;
 
     /// Whether an input has a port to listen to at present.
-    fn input_there(&self, input: usize) -> bool;
+    fn input_connected(&self, input: usize) -> bool;
 
-    /// Whether an output's port is there at present; a virtual one always is.
-    fn output_there(&self, output: usize) -> bool;
+    /// Whether an output can be sent to at present: its port is connected, or it is virtual.
+    fn output_available(&self, output: usize) -> bool;
 
     /// The connections that others made with our ports and that stand now, and those that are to be made again when
-    /// the other side comes back; to be given to [`Wish::remembered`] by the next run. They change before
+    /// the other direction comes back; to be given to [`Wish::remembered`] by the next run. They change before
     /// [`Arrival::OutputBack`], [`Arrival::OutputGone`], [`Arrival::InputBack`] or [`Arrival::InputGone`] is given,
     /// and when somebody takes a connection away while others remain, which is not told.
     fn connections(&self) -> Vec<Connection>;
 
-    /// How many messages were left out so far because they came faster than they were read, by us or by a listener:
+    /// How many messages were shed so far because they came faster than they were read, by us or by a listener:
     /// controllers before notes, never the end of a note or a pedal that comes up.
-    fn shed(&self) -> u64;
+    fn dropped_overload(&self) -> u64;
 
     /// How many messages were thrown away so far because they were too long, cut short or malformed, or began a note
     /// that was played before anybody listened.
     fn dropped(&self) -> u64;
 
-    /// What this way to the ports can do.
+    /// Which of the optional abilities this back end has.
     fn capabilities(&self) -> Capabilities;
 }
 
@@ -212,43 +238,67 @@ impl fmt::Debug for Waker {
 }
 
 /// Which way messages run through a port, seen from us.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
 pub enum Direction {
-    /// We can listen to it.
+    /// We listen to it.
     Input,
-    /// We can send to it.
+    /// We send to it.
     Output,
+}
+
+impl Direction {
+    /// Both, inputs first.
+    const ALL: [Direction; 2] = [Direction::Input, Direction::Output];
 }
 
 /// A port that the system has.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Listed {
+pub struct FoundPort {
     /// Name of the device or program that has it.
     pub client: String,
     /// Name of the port itself.
     pub port: String,
-    /// Where it sits now, such as `20:0`; empty where the system says nothing. Another device may sit there tomorrow.
+    /// Where it is now, such as `20:0`; empty where the system says nothing. Another device may be there tomorrow.
     pub address: String,
     /// Whether we can listen or send to it; a port that takes both stands in the list twice.
     pub direction: Direction,
     /// Serial number of the device, where it has one and the system tells.
     pub serial: Option<String>,
-    /// The USB socket that its device sits in, as the system names it, where known.
+    /// The USB socket of its device, as the system names it, where known.
     pub socket: Option<String>,
     /// Whether it belongs to another handspan that runs now.
     pub ours: bool,
 }
 
-impl Listed {
+impl FoundPort {
     /// Both names as the gear file may write them: `client: port`, or one where they are the same.
     #[must_use]
     pub fn name(&self) -> String {
         if self.client == self.port { self.port.clone() } else { format!("{}: {}", self.client, self.port) }
     }
+
+    /// A port of which nothing is known but its name.
+    #[cfg(test)]
+    fn named(name: &str, direction: Direction) -> Self {
+        FoundPort {
+            client: name.into(),
+            port: name.into(),
+            address: String::new(),
+            direction,
+            serial: None,
+            socket: None,
+            ours: false,
+        }
+    }
 }
 
-/// Opens all ports that a gear file wants. Optional ports that are absent are taken up when they come, where the
-/// back end notices.
+/// Found ports without the handles by which a back end reaches them.
+fn without_handles<P>(ports: &[(P, FoundPort)]) -> Vec<FoundPort> {
+    ports.iter().map(|(_, port)| port.clone()).collect()
+}
+
+/// Opens all ports that a gear file wants. Optional ports that are not connected are taken up when they come.
 ///
 /// # Errors
 /// All faults at once: ports that are missing, names that fit two, a system without MIDI.
@@ -264,7 +314,7 @@ pub fn open(backend: Backend, wish: &Wish) -> Result<Box<dyn Ports>, PortsError>
 ///
 /// # Errors
 /// A system without MIDI, or one that does not let us see.
-pub fn list(backend: Backend) -> Result<Vec<Listed>, PortsError> {
+pub fn list(backend: Backend) -> Result<Vec<FoundPort>, PortsError> {
     match backend {
         #[cfg(target_os = "linux")]
         Backend::System => alsa::list(),

@@ -1,6 +1,6 @@
 //! Connections that others make with our ports.
 
-use handspan::ports::{Arrival, Connection, Ports, Side, Target, Wish};
+use handspan::ports::{Arrival, Connection, Direction, Ports, Target, Wish};
 
 use super::{Stage, expect, expect_calm, output, same, send_all};
 
@@ -16,7 +16,7 @@ fn synth(stage: &mut dyn Stage, reconnect: bool) -> Result<(Box<dyn Ports>, usiz
 fn known(ports: &dyn Ports, peers: &[&str]) -> Result<(), String> {
     let known = ports.connections();
     let expected: Vec<Connection> = (peers.iter())
-        .map(|peer| Connection { side: Side::Output, port: "piano".into(), peer: (*peer).into() })
+        .map(|peer| Connection { direction: Direction::Output, port: "piano".into(), peer: (*peer).into() })
         .collect();
     if known == expected { Ok(()) } else { Err(format!("expected {expected:?}, it knows {known:?}")) }
 }

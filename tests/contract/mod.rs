@@ -6,7 +6,9 @@ mod connections;
 use std::thread;
 use std::time::Duration;
 
-use handspan::ports::{Arrival, Fault, InputWish, OutputWish, Ports, PortsError, SendFault, Side, Target, Wish};
+use handspan::ports::{
+    Arrival, Direction, Fault, FoundPort, InputWish, OutputWish, Ports, PortsError, SendFault, Target, Wish,
+};
 
 /// The other programs and devices around us.
 pub trait Stage {
@@ -182,7 +184,7 @@ fn exclusive(stage: &mut dyn Stage) -> Result<(), String> {
     }
     let played = [vec![0x90, 60, 1], exclusive_of(300), vec![0x80, 60, 1]];
     stage.play(keyboard, &played);
-    if ports.capabilities().hears_exclusive {
+    if ports.capabilities().receives_exclusive {
         expect_messages(&mut *ports, 0, &played)?;
     } else {
         expect_messages(&mut *ports, 0, &[played[0].clone(), played[2].clone()])?;
@@ -230,11 +232,11 @@ fn names(stage: &mut dyn Stage) -> Result<(), String> {
     let Err(error) = stage.open(&wish) else { return Err("opened what is not there".into()) };
     match &error.faults[..] {
         [
-            Fault::Tied { side: Side::Input, name: tied, ties, .. },
-            Fault::Missing { side: Side::Input, name: lower, there, .. },
-            Fault::Missing { side: Side::Output, name: desk, .. },
+            Fault::Tied { direction: Direction::Input, name: tied, ties, .. },
+            Fault::Missing { direction: Direction::Input, name: lower, there, .. },
+            Fault::Missing { direction: Direction::Output, name: desk, .. },
         ] if (tied.as_str(), lower.as_str(), desk.as_str()) == ("upper", "lower", "desk") => {
-            let names: Vec<&str> = ties.iter().map(|tie| tie.name.as_str()).collect();
+            let names: Vec<String> = ties.iter().map(FoundPort::name).collect();
             if names != ["Upper Board: Keys"; 2] || there.len() < 2 || ties[0].address == ties[1].address {
                 return Err(format!("wrong names: {error}"));
             }
@@ -262,7 +264,7 @@ fn send_faults(stage: &mut dyn Stage) -> Result<(), String> {
         ports.send(1, &[0x90, 62, 3]),
     ];
     let not = Err(SendFault::NotAMessage);
-    let expected = [Err(SendFault::Absent), Err(SendFault::NoSuchOutput), not, not, not, not, Ok(())];
+    let expected = [Err(SendFault::NotConnected), Err(SendFault::NoSuchOutput), not, not, not, not, Ok(())];
     if results != expected {
         return Err(format!("expected {expected:?}, got {results:?}"));
     }
@@ -272,28 +274,21 @@ fn send_faults(stage: &mut dyn Stage) -> Result<(), String> {
 fn optional(stage: &mut dyn Stage) -> Result<(), String> {
     let wish = Wish { inputs: vec![input("pedals", "pedal board", true)], outputs: Vec::new(), ..Wish::default() };
     let mut ports = stage.open(&wish).map_err(|error| error.to_string())?;
-    if ports.input_there(0) {
-        return Err("an absent input is said to be there".into());
+    if ports.input_connected(0) {
+        return Err("an input is said to be connected and is not".into());
     }
-    if ports.capabilities().notices {
-        let keyboard = stage.keyboard("Pedal Board", "1");
-        expect(&mut *ports, Arrival::InputBack(0))?;
-        stage.play(keyboard, &[vec![0xB0, 64, 127]]);
-        expect_messages(&mut *ports, 0, &[vec![0xB0, 64, 127]])?;
-        if !ports.input_there(0) {
-            return Err("a present input is said to be absent".into());
-        }
+    let keyboard = stage.keyboard("Pedal Board", "1");
+    expect(&mut *ports, Arrival::InputBack(0))?;
+    stage.play(keyboard, &[vec![0xB0, 64, 127]]);
+    expect_messages(&mut *ports, 0, &[vec![0xB0, 64, 127]])?;
+    if !ports.input_connected(0) {
+        return Err("a connected input is said not to be".into());
     }
     expect_calm(&mut *ports)
 }
 
 fn keyboard_gone_and_back(stage: &mut dyn Stage) -> Result<(), String> {
     let (mut ports, keyboard, _) = set_up(stage)?;
-    if !ports.capabilities().notices {
-        // It must not pretend either.
-        stage.take_away(keyboard);
-        return expect_calm(&mut *ports);
-    }
     stage.play(keyboard, &[vec![0x90, 60, 1]]);
     expect_messages(&mut *ports, 0, &[vec![0x90, 60, 1]])?;
     stage.take_away(keyboard);
@@ -311,11 +306,8 @@ fn keyboard_gone_and_back(stage: &mut dyn Stage) -> Result<(), String> {
 fn instrument_gone_and_back(stage: &mut dyn Stage) -> Result<(), String> {
     let (mut ports, _, instrument) = set_up(stage)?;
     stage.take_away_instrument(instrument);
-    if !ports.capabilities().notices {
-        return expect_calm(&mut *ports);
-    }
     expect(&mut *ports, Arrival::OutputGone(1))?;
-    if ports.send(1, &[0x90, 60, 1]) != Err(SendFault::Absent) || ports.output_there(1) {
+    if ports.send(1, &[0x90, 60, 1]) != Err(SendFault::NotConnected) || ports.output_available(1) {
         return Err("an output without its port takes messages".into());
     }
     stage.instrument("Mixing Desk", "Control");
@@ -338,8 +330,8 @@ fn listeners(stage: &mut dyn Stage) -> Result<(), String> {
     expect_calm(&mut *ports)?;
     stage.stop_listening(second);
     expect(&mut *ports, Arrival::OutputGone(0))?;
-    if !ports.output_there(0) {
-        return Err("a virtual output is said to be absent".into());
+    if !ports.output_available(0) {
+        return Err("a virtual output is said not to be available".into());
     }
     expect_calm(&mut *ports)
 }

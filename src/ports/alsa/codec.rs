@@ -5,24 +5,26 @@
 
 use ::alsa::seq::{EvCtrl, EvNote, EvQueueControl, Event, EventType};
 
-use super::super::whole;
+use super::super::message::ShortMessage;
+use crate::midi::{is_whole, message_length};
 
 /// One to four short messages that one event stands for.
 #[derive(Debug, Default, PartialEq, Eq)]
-pub(super) struct Few {
-    messages: [([u8; 3], usize); 4],
+pub(super) struct Messages {
+    messages: [ShortMessage; 4],
     count: usize,
 }
 
-impl Few {
-    pub(super) fn iter(&self) -> impl Iterator<Item = ([u8; 3], usize)> + '_ {
-        self.messages.iter().copied().take(self.count)
+impl Messages {
+    pub(super) fn iter(&self) -> impl Iterator<Item = &ShortMessage> {
+        self.messages.iter().take(self.count)
     }
 
-    fn of(bytes: &[[u8; 3]]) -> Self {
-        let mut few = Few::default();
-        for (place, bytes) in few.messages.iter_mut().zip(bytes) {
-            *place = (*bytes, whole::length(bytes[0]).unwrap_or(0));
+    fn of(messages: &[[u8; 3]]) -> Self {
+        let mut few = Messages::default();
+        let short = |bytes: &[u8; 3]| ShortMessage::new(bytes.get(..message_length(bytes[0])?)?);
+        for (place, message) in few.messages.iter_mut().zip(messages.iter().filter_map(short)) {
+            *place = message;
             few.count += 1;
         }
         few
@@ -30,7 +32,7 @@ impl Few {
 }
 
 /// What an event that carries no exclusive data says; `None` for what is no MIDI, or has values that MIDI has not.
-pub(super) fn decode(event: &Event<'_>) -> Option<Few> {
+pub(super) fn decode(event: &Event<'_>) -> Option<Messages> {
     if let Some(note) = event.get_data::<EvNote>() {
         return decode_note(event.get_type(), note);
     }
@@ -48,10 +50,10 @@ pub(super) fn decode(event: &Event<'_>) -> Option<Few> {
         EventType::Reset => 0xFF,
         _ => return None,
     };
-    Some(Few::of(&[[status, 0, 0]]))
+    Some(Messages::of(&[[status, 0, 0]]))
 }
 
-fn decode_note(event: EventType, note: EvNote) -> Option<Few> {
+fn decode_note(event: EventType, note: EvNote) -> Option<Messages> {
     let status = match event {
         EventType::Noteoff => 0x80,
         EventType::Noteon => 0x90,
@@ -59,10 +61,10 @@ fn decode_note(event: EventType, note: EvNote) -> Option<Few> {
         _ => return None,
     };
     let fits = note.channel < 16 && note.note < 128 && note.velocity < 128;
-    fits.then(|| Few::of(&[[status | note.channel, note.note, note.velocity]]))
+    fits.then(|| Messages::of(&[[status | note.channel, note.note, note.velocity]]))
 }
 
-fn decode_control(event: EventType, control: EvCtrl) -> Option<Few> {
+fn decode_control(event: EventType, control: EvCtrl) -> Option<Messages> {
     let channel = Some(control.channel).filter(|channel| *channel < 16)?;
     let seven = |value: i64| u8::try_from(value).ok().filter(|value| *value < 128);
     // Upper and lower seven bits.
@@ -70,38 +72,38 @@ fn decode_control(event: EventType, control: EvCtrl) -> Option<Few> {
     let (param, value) = (i64::from(control.param), i64::from(control.value));
     let cc = 0xB0 | channel;
     Some(match event {
-        EventType::Controller => Few::of(&[[cc, seven(param)?, seven(value)?]]),
-        EventType::Pgmchange => Few::of(&[[0xC0 | channel, seven(value)?, 0]]),
-        EventType::Chanpress => Few::of(&[[0xD0 | channel, seven(value)?, 0]]),
+        EventType::Controller => Messages::of(&[[cc, seven(param)?, seven(value)?]]),
+        EventType::Pgmchange => Messages::of(&[[0xC0 | channel, seven(value)?, 0]]),
+        EventType::Chanpress => Messages::of(&[[0xD0 | channel, seven(value)?, 0]]),
         EventType::Pitchbend => {
             let (upper, lower) = fourteen(value + 8192)?;
-            Few::of(&[[0xE0 | channel, lower, upper]])
+            Messages::of(&[[0xE0 | channel, lower, upper]])
         }
         // MIDI 1.0 Detailed Specification 4.2.1, table III: 32–63 carry the lower part of 0–31.
         EventType::Control14 if param < 32 => {
             let (upper, lower) = fourteen(value)?;
-            Few::of(&[[cc, seven(param)?, upper], [cc, seven(param + 32)?, lower]])
+            Messages::of(&[[cc, seven(param)?, upper], [cc, seven(param + 32)?, lower]])
         }
-        EventType::Control14 => Few::of(&[[cc, seven(param)?, seven(value)?]]),
+        EventType::Control14 => Messages::of(&[[cc, seven(param)?, seven(value)?]]),
         // Same table: 99 and 98, or 101 and 100, name a parameter, 6 and 38 carry its value.
         EventType::Nonregparam | EventType::Regparam => {
             let number = if event == EventType::Regparam { 101 } else { 99 };
             let ((name_upper, name_lower), (upper, lower)) = (fourteen(param)?, fourteen(value)?);
-            Few::of(&[[cc, number, name_upper], [cc, number - 1, name_lower], [cc, 6, upper], [cc, 38, lower]])
+            Messages::of(&[[cc, number, name_upper], [cc, number - 1, name_lower], [cc, 6, upper], [cc, 38, lower]])
         }
         EventType::Songpos => {
             let (upper, lower) = fourteen(value)?;
-            Few::of(&[[0xF2, lower, upper]])
+            Messages::of(&[[0xF2, lower, upper]])
         }
-        EventType::Songsel => Few::of(&[[0xF3, seven(value)?, 0]]),
-        EventType::Qframe => Few::of(&[[0xF1, seven(value)?, 0]]),
+        EventType::Songsel => Messages::of(&[[0xF3, seven(value)?, 0]]),
+        EventType::Qframe => Messages::of(&[[0xF1, seven(value)?, 0]]),
         _ => return None,
     })
 }
 
 /// The event that says these bytes; `None` where they are not exactly one message that the sequencer can carry.
 pub(super) fn encode(bytes: &[u8]) -> Option<Event<'_>> {
-    if !whole::is_whole(bytes) {
+    if !is_whole(bytes) {
         return None;
     }
     let (status, channel) = (bytes[0], bytes[0] & 0x0F);
@@ -142,7 +144,7 @@ mod tests {
 
     fn decoded(event: &Event<'_>) -> Vec<Vec<u8>> {
         decode(event)
-            .map(|few| few.iter().map(|(bytes, length)| bytes[..length].to_vec()).collect())
+            .map(|messages| messages.iter().map(|message| message.as_bytes().to_vec()).collect())
             .unwrap_or_default()
     }
 
@@ -150,7 +152,7 @@ mod tests {
     fn every_short_message_comes_back_byte_for_byte() {
         for status in (0x80..=0xEF).chain([0xF1, 0xF2, 0xF3, 0xF6, 0xF8, 0xF9, 0xFA, 0xFB, 0xFC, 0xFE, 0xFF]) {
             for data in [[0, 0], [1, 127], [127, 1], [64, 64], [127, 127]] {
-                let length = whole::length(status).unwrap();
+                let length = message_length(status).unwrap();
                 let bytes = [status, data[0], data[1]];
                 let event = encode(&bytes[..length]).unwrap();
                 assert_eq!(decoded(&event), [bytes[..length].to_vec()], "{bytes:02X?}");

@@ -3,38 +3,38 @@
 //! Measured reasons for the settings: the kernel keeps 200 unread events per client unless asked for more, and throws
 //! all of them away when one more comes; a read buffer of the usual size cannot take a long exclusive message.
 
-mod arrears;
-mod bell;
+mod announcement;
+mod catch_up;
 mod codec;
-mod comings;
-mod fresh;
-mod notice;
+mod hotplug;
+mod stale;
 mod system;
+mod waker;
 
 use std::os::fd::{BorrowedFd, RawFd};
 use std::time::{Duration, Instant};
 
-use ::alsa::Direction as Way;
+use ::alsa::Direction as Transfer;
 use ::alsa::poll::Descriptors;
 use ::alsa::seq::{Addr, Connect, Event, EventType, PortCap, Seq};
 use rustix::event::{PollFd, PollFlags, Timespec};
 use rustix::io::Errno;
 
-use self::arrears::Arrears;
-use self::bell::Bell;
-use self::comings::Due;
-use self::fresh::Fresh;
-use self::notice::{Notice, notice};
-use super::bonds::Bonds;
-use super::identity::Acquaintances;
-use super::seats::Seats;
-use super::weight::Weight;
-use crate::midi::stream::Stream;
-
+use self::announcement::{Announcement, announcement};
+use self::catch_up::CatchUp;
+use self::hotplug::Due;
+use self::stale::StaleNotes;
+use self::waker::EventWaker;
+use super::identity::KnownDevices;
+use super::message::Priority;
+use super::peers::Peers;
+use super::remembered::Remembered;
+use super::table::{PortId, PortTable};
 use super::{
-    Arrival, CLIENT, Capabilities, Connection, Direction, Fault, Listed, Outbox, Ports, PortsError, Ready, SendFault,
-    Side, Target, Waker, Wish,
+    Arrival, CLIENT, Capabilities, Connection, Direction, Fault, FoundPort, InputQueue, Ports, PortsError, SendFault,
+    Waker, Wish,
 };
+use crate::midi::stream::Stream;
 
 /// Unread events that the kernel keeps for us; the most it allows.
 const POOL: u32 = 2000;
@@ -47,11 +47,11 @@ const EVERY: u32 = 16;
 const RETRY: Duration = Duration::from_millis(20);
 
 /// The ports of other programs and devices, without our own.
-pub(super) fn list() -> Result<Vec<Listed>, PortsError> {
+pub(super) fn list() -> Result<Vec<FoundPort>, PortsError> {
     let seq = system::open("handspan ports")?;
     let sources = system::ports(&seq, Direction::Input);
     let sinks = system::ports(&seq, Direction::Output);
-    Ok(sources.into_iter().chain(sinks).map(|(_, listed)| listed).collect())
+    Ok(sources.into_iter().chain(sinks).map(|(_, port)| port).collect())
 }
 
 /// Our client at the sequencer.
@@ -60,86 +60,79 @@ pub(super) struct Sequencer {
     fd: RawFd,
     client: i32,
     announcements: i32,
-    /// Our port of each input and of each output.
-    inputs: Vec<i32>,
-    outputs: Vec<i32>,
-    /// The input or output that has one of our ports.
-    owners: Vec<Option<(Side, usize)>>,
+    /// The sequencer's number of each of our ports.
+    numbers: PortTable<i32>,
+    /// Which of our ports has a number.
+    owners: Vec<Option<PortId>>,
     wish: Wish,
-    seats: Seats<Addr>,
-    fresh: Fresh,
-    known: Acquaintances,
-    bonds: Bonds<Addr>,
+    peers: Peers<Addr>,
+    remembered: Remembered<Addr>,
+    devices: KnownDevices,
+    stale: StaleNotes,
     /// Ports that are to be connected, but not at once.
     due: Vec<Due>,
     streams: Vec<Stream>,
-    outbox: Outbox,
-    refused: u64,
-    arrears: Arrears<Addr>,
-    /// When what is owed is tried next.
+    queue: InputQueue,
+    dropped: u64,
+    catch_up: CatchUp<Addr>,
+    /// When those who missed ends are tried next.
     retry: Instant,
-    shed: u64,
+    /// Messages that listeners had no room for.
+    refused: u64,
     /// Messages given since there was last nothing more.
     since_empty: u32,
-    bell: Bell,
+    waker: EventWaker,
 }
 
 impl Sequencer {
     /// Opens our client with a port for everything that is wished, and connects what is there.
     pub(super) fn open(wish: &Wish) -> Result<Self, PortsError> {
         let seq = system::open(CLIENT)?;
-        let refused = |doing: &str| {
-            let doing = doing.to_string();
-            move |error: ::alsa::Error| Fault::Refused { doing, cause: error.to_string() }
-        };
+        let refused = |doing: &'static str| move |error: ::alsa::Error| Fault::refused(doing, error);
         seq.set_client_pool_input(POOL).map_err(refused("Asking the MIDI sequencer for a longer queue"))?;
         seq.input().set_input_buffer_size(READ_BUFFER).map_err(refused("Asking for a larger read buffer"))?;
         let client = seq.client_id().map_err(refused("Asking for our place at the MIDI sequencer"))?;
-        let fds = (&seq, Some(Way::Capture)).get().map_err(refused("Waiting at the MIDI sequencer"))?;
+        let fds = (&seq, Some(Transfer::Capture)).get().map_err(refused("Waiting at the MIDI sequencer"))?;
         let fd = fds.first().map(|fd| fd.fd).ok_or(Fault::NoSequencer)?;
 
         let announcements = system::port(&seq, "system", PortCap::WRITE | PortCap::NO_EXPORT)?;
-        let writable = PortCap::WRITE | PortCap::SUBS_WRITE;
-        let readable = PortCap::READ | PortCap::SUBS_READ;
-        let inputs: Vec<i32> =
-            wish.inputs.iter().map(|input| system::port(&seq, &input.name, writable)).collect::<Result<_, _>>()?;
-        let outputs: Vec<i32> =
-            wish.outputs.iter().map(|output| system::port(&seq, &output.name, readable)).collect::<Result<_, _>>()?;
+        let numbers = PortTable::try_new(wish, |id| {
+            let capability = match id.direction {
+                Direction::Input => PortCap::WRITE | PortCap::SUBS_WRITE,
+                Direction::Output => PortCap::READ | PortCap::SUBS_READ,
+            };
+            system::port(&seq, wish.name(id), capability)
+        })?;
         let mut owners = vec![None; 256];
-        for (side, ports) in [(Side::Input, &inputs), (Side::Output, &outputs)] {
-            for (number, port) in ports.iter().enumerate() {
-                if let Some(owner) = usize::try_from(*port).ok().and_then(|port| owners.get_mut(port)) {
-                    *owner = Some((side, number));
-                }
+        for (id, port) in numbers.iter() {
+            if let Some(owner) = usize::try_from(*port).ok().and_then(|port| owners.get_mut(port)) {
+                *owner = Some(id);
             }
         }
 
-        // SAFETY: `seq` is open, and the copy that the bell makes is its own.
-        let bell = Bell::new(unsafe { BorrowedFd::borrow_raw(fd) }, Addr { client, port: announcements })
-            .map_err(|error| Fault::Refused { doing: "Making a way to be woken".into(), cause: error.to_string() })?;
-        let outbox = Outbox::new(inputs.len());
-        let arrears = Arrears::new(outputs.len());
+        // SAFETY: `seq` is open, and the copy that the waker makes is its own.
+        let waker = EventWaker::new(unsafe { BorrowedFd::borrow_raw(fd) }, Addr { client, port: announcements })
+            .map_err(|error| Fault::refused("Making a way to be woken", error))?;
         let mut sequencer = Sequencer {
             fd,
             client,
             announcements,
+            numbers,
             owners,
-            fresh: Fresh::default(),
-            known: Acquaintances::default(),
-            bonds: Bonds::new(wish),
-            due: Vec::new(),
-            seats: Seats::new(inputs.len(), outputs.len()),
-            streams: inputs.iter().map(|_| Stream::new()).collect(),
             wish: wish.clone(),
-            inputs,
-            outputs,
-            outbox,
-            refused: 0,
-            arrears,
+            peers: Peers::new(wish),
+            remembered: Remembered::new(wish),
+            devices: KnownDevices::default(),
+            stale: StaleNotes::default(),
+            due: Vec::new(),
+            streams: wish.inputs.iter().map(|_| Stream::new()).collect(),
+            queue: InputQueue::new(wish.inputs.len()),
+            dropped: 0,
+            catch_up: CatchUp::new(wish.outputs.len()),
             retry: Instant::now(),
-            shed: 0,
+            refused: 0,
             since_empty: 0,
-            bell,
+            waker,
             seq,
         };
         // Before looking, so that nothing can come between looking and hearing.
@@ -148,7 +141,7 @@ impl Sequencer {
         sequencer.connect_all()?;
         sequencer.connect_remembered();
         // What was played before is read now, or it could not be told from what is played later.
-        while sequencer.has_more() || sequencer.fresh.until().is_some_and(|until| sequencer.sleep(Some(until))) {
+        while sequencer.has_more() || sequencer.stale.until().is_some_and(|until| sequencer.sleep(Some(until))) {
             sequencer.read();
         }
         Ok(sequencer)
@@ -158,88 +151,84 @@ impl Sequencer {
         Addr { client: self.client, port }
     }
 
-    /// Reads one event into the outbox, or does what it says.
-    fn read(&mut self) {
-        let notice = {
-            let mut input = self.seq.input();
-            match input.event_input() {
-                Ok(event) => {
-                    let owner = usize::try_from(event.get_dest().port).ok().and_then(|port| self.owners.get(port));
-                    match (notice(&event, self.announcements), owner) {
-                        (Notice::None, Some(Some(_))) if self.fresh.is_old(&event) => {
-                            self.refused += 1;
-                            Notice::None
-                        }
-                        (Notice::None, Some(Some((Side::Input, number)))) => {
-                            let stream = self.streams.get_mut(*number);
-                            take_in(&event, *number, stream, &mut self.outbox, &mut self.refused);
-                            Notice::None
-                        }
-                        (notice, _) => notice,
-                    }
-                }
-                Err(error) if error.errno() == Errno::NOSPC.raw_os_error() => Notice::Lost,
-                // An event of a kind that is newer than the library.
-                Err(error) if error.errno() == Errno::NOTSUP.raw_os_error() => Notice::None,
-                Err(error) if [Errno::AGAIN, Errno::INTR].iter().any(|no| no.raw_os_error() == error.errno()) => {
-                    Notice::None
-                }
-                Err(_) => Notice::Lost,
-            }
-        };
-        self.heed(notice);
+    /// The sequencer's address of a port of ours.
+    fn address(&self, id: PortId) -> Addr {
+        self.at(self.numbers.get(id).copied().unwrap_or(-1))
     }
 
-    fn heed(&mut self, notice: Notice) {
-        let told = self.outbox.news.len();
-        match notice {
-            Notice::None => return,
-            Notice::Lost => {
-                self.outbox.news.push_back(Ready::Overrun);
+    /// Reads one event into the input queue, or does what it says.
+    fn read(&mut self) {
+        let announced = match self.seq.input().event_input() {
+            Ok(event) => {
+                let owner = usize::try_from(event.get_dest().port).ok().and_then(|port| *self.owners.get(port)?);
+                match (announcement(&event, self.announcements), owner) {
+                    (None, Some(_)) if self.stale.is_stale(&event) => {
+                        self.dropped += 1;
+                        None
+                    }
+                    (None, Some(PortId { direction: Direction::Input, number })) => {
+                        let stream = self.streams.get_mut(number);
+                        enqueue(&event, number, stream, &mut self.queue, &mut self.dropped);
+                        None
+                    }
+                    (announced, _) => announced,
+                }
+            }
+            // A signal, or an event of a kind that is newer than the library.
+            Err(error) if is_one_of(error, [Errno::AGAIN, Errno::INTR, Errno::NOTSUP]) => None,
+            // The kernel's queue was full (ENOSPC), or nobody knows what happened.
+            Err(_) => Some(Announcement::Lost),
+        };
+        if let Some(announced) = announced {
+            self.handle(announced);
+        }
+    }
+
+    fn handle(&mut self, announced: Announcement) {
+        let changes = self.queue.changes.len();
+        match announced {
+            Announcement::Lost => {
+                self.queue.changes.push_back(Arrival::Overrun);
                 self.streams.iter_mut().for_each(Stream::reset);
                 self.look_again();
             }
-            Notice::Started(peer) => self.take_up(peer, 0),
-            Notice::Ended(peer) => self.ended(|known| known == peer),
-            Notice::ClientEnded(client) => self.ended(|known| known.client == client),
-            Notice::Connected(between) => {
-                if let Some((side, number, peer)) = self.of(between) {
-                    self.joined(side, number, peer);
+            Announcement::Started(peer) => self.take_up(peer, 0),
+            Announcement::Ended(peer) => self.gone(|known| known == peer),
+            Announcement::ClientEnded(client) => self.gone(|known| known.client == client),
+            Announcement::Connected(between) => {
+                if let Some((id, peer)) = self.ours(between) {
+                    self.connected(id, peer);
                 }
             }
-            Notice::Parted(between) => {
-                if let Some((side, number, peer)) = self.of(between) {
-                    self.bonds.parted(side, number, peer, Instant::now());
-                    self.seats.leave(side, number, peer, &mut self.outbox.news);
+            Announcement::Cut(between) => {
+                if let Some((id, peer)) = self.ours(between) {
+                    self.remembered.disconnected(id, peer, Instant::now());
+                    self.peers.disconnected(id, peer, &mut self.queue.changes);
                 }
             }
-            Notice::Disconnected(between) => {
-                if let Some((side, number, peer)) = self.of(between) {
-                    self.seats.leave(side, number, peer, &mut self.outbox.news);
+            Announcement::Disconnected(between) => {
+                if let Some((id, peer)) = self.ours(between) {
+                    self.peers.disconnected(id, peer, &mut self.queue.changes);
                 }
             }
         }
-        self.outbox.void(told);
+        self.queue.discard_lost(changes);
         for (number, stream) in self.streams.iter_mut().enumerate() {
-            if !self.seats.taken(Side::Input, number) {
+            if !self.peers.is_connected(PortId::input(number)) {
                 stream.reset();
             }
         }
     }
 
-    /// Which input or output of ours a connection concerns, and the port at its other end.
-    fn of(&self, between: Connect) -> Option<(Side, usize, Addr)> {
+    /// Which of our ports a connection concerns, and the port at its other end.
+    fn ours(&self, between: Connect) -> Option<(PortId, Addr)> {
         let owner = |port: Addr| *self.owners.get(usize::try_from(port.port).ok()?)?;
         if between.dest.client == self.client {
-            return match owner(between.dest) {
-                Some((Side::Input, number)) => Some((Side::Input, number, between.sender)),
-                _ => None,
-            };
+            let id = owner(between.dest).filter(|id| id.direction == Direction::Input)?;
+            return Some((id, between.sender));
         }
-        match owner(between.sender).filter(|_| between.sender.client == self.client) {
-            Some((Side::Output, number)) => Some((Side::Output, number, between.dest)),
-            _ => None,
-        }
+        let id = owner(between.sender).filter(|id| id.direction == Direction::Output)?;
+        (between.sender.client == self.client).then_some((id, between.dest))
     }
 
     /// Whether an earlier read has brought along more.
@@ -259,21 +248,23 @@ impl Sequencer {
 
     /// Sends to one listener alone; true unless its queue is full.
     fn send_to(&self, output: usize, peer: Addr, bytes: &[u8]) -> bool {
-        let (Some(port), Some(mut event)) = (self.outputs.get(output), codec::encode(bytes)) else { return true };
+        let (Some(port), Some(mut event)) = (self.numbers.outputs.get(output), codec::encode(bytes)) else {
+            return true;
+        };
         event.set_source(*port);
         event.set_dest(peer);
         event.set_direct();
         deliver(&self.seq, &mut event) != Err(SendFault::Full)
     }
 
-    /// Sends some of what is owed to those who read again.
-    fn pay(&mut self) {
-        let mut arrears = std::mem::replace(&mut self.arrears, Arrears::new(0));
-        arrears.pay(|output, peer, bytes| {
+    /// Sends some of what they missed to those who read again.
+    fn resend_ends(&mut self) {
+        let mut catch_up = std::mem::replace(&mut self.catch_up, CatchUp::new(0));
+        catch_up.resend(|output, peer, bytes| {
             // An address that is no longer connected may be somebody else's by now.
-            !self.seats.peers(Side::Output, output).contains(&peer) || self.send_to(output, peer, bytes)
+            !self.peers.of(PortId::output(output)).contains(&peer) || self.send_to(output, peer, bytes)
         });
-        self.arrears = arrears;
+        self.catch_up = catch_up;
         self.retry = Instant::now() + RETRY;
     }
 
@@ -295,31 +286,34 @@ impl Sequencer {
     }
 }
 
+fn is_one_of<const N: usize>(error: ::alsa::Error, numbers: [Errno; N]) -> bool {
+    numbers.iter().any(|number| number.raw_os_error() == error.errno())
+}
+
 fn deliver(seq: &Seq, event: &mut Event<'_>) -> Result<(), SendFault> {
     match seq.event_output_direct(event) {
         Ok(_) => Ok(()),
-        Err(error) if [Errno::AGAIN, Errno::NOMEM].iter().any(|no| no.raw_os_error() == error.errno()) => {
-            Err(SendFault::Full)
-        }
+        Err(error) if is_one_of(error, [Errno::AGAIN, Errno::NOMEM]) => Err(SendFault::Full),
         Err(error) => Err(SendFault::Refused(error.errno())),
     }
 }
 
-fn take_in(event: &Event<'_>, input: usize, stream: Option<&mut Stream>, outbox: &mut Outbox, refused: &mut u64) {
+/// What an event says goes into the queue; what is no message is counted.
+fn enqueue(event: &Event<'_>, input: usize, stream: Option<&mut Stream>, queue: &mut InputQueue, dropped: &mut u64) {
     if let (EventType::Sysex, Some(bytes), Some(stream)) = (event.get_type(), event.get_ext(), stream) {
-        outbox.take_in(input, stream, bytes);
+        queue.push_bytes(input, stream, bytes);
         return;
     }
     match codec::decode(event) {
-        Some(few) => few.iter().for_each(|(bytes, length)| outbox.put(input, bytes.get(..length).unwrap_or_default())),
-        None => *refused += u64::from(event.get_type() != EventType::PortSubscribed),
+        Some(messages) => messages.iter().for_each(|message| queue.push(input, message.as_bytes())),
+        None => *dropped += u64::from(event.get_type() != EventType::PortSubscribed),
     }
 }
 
 impl Ports for Sequencer {
     fn wait(&mut self, timeout: Option<Duration>) -> Arrival<'_> {
         let mut deadline = None;
-        while self.outbox.is_empty() {
+        while self.queue.is_empty() {
             // What an earlier read has brought along is there without asking the kernel.
             if self.has_more() {
                 self.read();
@@ -329,17 +323,17 @@ impl Ports for Sequencer {
             if let (None, Some(timeout)) = (deadline, timeout) {
                 deadline = Instant::now().checked_add(timeout);
             }
-            if self.bell.heard() {
+            if self.waker.take_woken() {
                 return Arrival::Woken;
             }
             let due = self.due.iter().map(|due| due.at).min();
-            let retry = (!self.arrears.is_empty()).then_some(self.retry);
+            let retry = (!self.catch_up.is_empty()).then_some(self.retry);
             if self.sleep([deadline, due, retry].into_iter().flatten().min()) {
                 self.read();
             } else if due.is_some_and(|due| due <= Instant::now()) {
                 self.connect_due();
             } else if retry.is_some_and(|retry| retry <= Instant::now()) {
-                self.pay();
+                self.resend_ends();
             } else {
                 return Arrival::Quiet;
             }
@@ -348,71 +342,64 @@ impl Ports for Sequencer {
         self.since_empty += 1;
         if self.since_empty.is_multiple_of(EVERY) {
             self.empty_kernel();
-            if !self.arrears.is_empty() && self.retry <= Instant::now() {
-                self.pay();
+            if !self.catch_up.is_empty() && self.retry <= Instant::now() {
+                self.resend_ends();
             }
         }
-        self.outbox.give().unwrap_or(Arrival::Quiet)
+        self.queue.pop().unwrap_or(Arrival::Quiet)
     }
 
     fn send(&mut self, output: usize, bytes: &[u8]) -> Result<(), SendFault> {
-        let port = *self.outputs.get(output).ok_or(SendFault::NoSuchOutput)?;
+        let port = *self.numbers.outputs.get(output).ok_or(SendFault::NoSuchOutput)?;
         let mut event = codec::encode(bytes).ok_or(SendFault::NotAMessage)?;
-        if !self.output_there(output) {
-            return Err(SendFault::Absent);
+        if !self.output_available(output) {
+            return Err(SendFault::NotConnected);
         }
         event.set_source(port);
         event.set_subs();
         event.set_direct();
         let sent = deliver(&self.seq, &mut event);
-        self.arrears.said(output, bytes);
+        self.catch_up.sent(output, bytes);
         if sent != Err(SendFault::Full) {
             return sent;
         }
-        if self.arrears.is_empty() {
+        if self.catch_up.is_empty() {
             self.retry = Instant::now() + RETRY;
         }
-        self.arrears.owe(output, self.seats.peers(Side::Output, output));
+        self.catch_up.fell_behind(output, self.peers.of(PortId::output(output)));
         // What ends something gets there later.
-        if Weight::of(bytes) == Weight::Release {
+        if Priority::of(bytes) == Priority::Release {
             return Ok(());
         }
-        self.shed += 1;
+        self.refused += 1;
         Err(SendFault::Full)
     }
 
     fn waker(&self) -> Waker {
-        self.bell.waker()
+        self.waker.waker()
     }
 
-    fn input_there(&self, input: usize) -> bool {
-        self.seats.taken(Side::Input, input)
+    fn input_connected(&self, input: usize) -> bool {
+        self.peers.is_connected(PortId::input(input))
     }
 
-    fn output_there(&self, output: usize) -> bool {
-        let is_virtual = self.wish.outputs.get(output).is_some_and(|wish| matches!(wish.target, Target::Virtual));
-        is_virtual || self.seats.taken(Side::Output, output)
+    fn output_available(&self, output: usize) -> bool {
+        self.wish.is_virtual(output) || self.peers.is_connected(PortId::output(output))
     }
 
     fn connections(&self) -> Vec<Connection> {
-        self.bonds.connections()
+        self.remembered.connections()
     }
 
-    fn shed(&self) -> u64 {
-        self.shed + self.outbox.shed()
+    fn dropped_overload(&self) -> u64 {
+        self.refused + self.queue.dropped_overload()
     }
 
     fn dropped(&self) -> u64 {
-        self.refused + self.streams.iter().map(Stream::dropped).sum::<u64>()
+        self.dropped + self.streams.iter().map(Stream::dropped).sum::<u64>()
     }
 
     fn capabilities(&self) -> Capabilities {
-        Capabilities {
-            notices: true,
-            knows_connections: true,
-            tells_losses: true,
-            hears_exclusive: true,
-            virtual_outputs: true,
-        }
+        Capabilities { knows_connections: true, receives_exclusive: true }
     }
 }

@@ -10,7 +10,7 @@ use ::alsa::seq::{
 };
 use rustix::io::Errno;
 
-use super::super::{CLIENT, Direction, Fault, Listed};
+use super::super::{CLIENT, Direction, Fault, FoundPort};
 
 /// Opens a client of this name. Reading waits; what is sent without a queue is delivered at once or refused, so that
 /// sending never does (the kernel's `snd_seq_deliver_event`; the lab holds it to that).
@@ -22,17 +22,16 @@ pub(super) fn open(name: &str) -> Result<Seq, Fault> {
         Errno::ACCESS | Errno::PERM => Fault::NotAllowed,
         // The kernel gives no place because all are taken (192 for programs).
         Errno::NOMEM | Errno::BUSY => Fault::TooManyClients,
-        _ => Fault::Refused { doing: "Opening the MIDI sequencer".into(), cause: error.to_string() },
+        _ => Fault::refused("Opening the MIDI sequencer", error),
     })?;
-    seq.set_client_name(&text(name))
-        .map_err(|error| Fault::Refused { doing: "Naming our client".into(), cause: error.to_string() })?;
+    seq.set_client_name(&text(name)).map_err(|error| Fault::refused("Naming our client", error))?;
     Ok(seq)
 }
 
 /// Makes a port of ours.
 pub(super) fn port(seq: &Seq, name: &str, capability: PortCap) -> Result<i32, Fault> {
     seq.create_simple_port(&text(name), capability, PortType::MIDI_GENERIC | PortType::APPLICATION)
-        .map_err(|error| Fault::Refused { doing: format!("Making the port \"{name}\""), cause: error.to_string() })
+        .map_err(|error| Fault::making_port(name, error))
 }
 
 /// The sequencer takes names of up to 63 bytes and cuts the rest off, within a letter if it comes so; we cut before it.
@@ -43,22 +42,22 @@ fn text(name: &str) -> CString {
 }
 
 /// Ports of others that we can listen to, or send to.
-pub(super) fn ports(seq: &Seq, direction: Direction) -> Vec<(Addr, Listed)> {
+pub(super) fn ports(seq: &Seq, direction: Direction) -> Vec<(Addr, FoundPort)> {
     let system = Addr::system_announce().client;
     let own = seq.client_id().unwrap_or(system);
     let mut found = Vec::new();
     for client in ClientIter::new(seq).filter(|client| ![own, system].contains(&client.get_client())) {
         let ports = PortIter::new(seq, client.get_client()).filter(|port| offers(port, direction));
-        found.extend(ports.map(|port| (port.addr(), listed(&client, &port, direction))));
+        found.extend(ports.map(|port| (port.addr(), found_port(&client, &port, direction))));
     }
     found
 }
 
 /// The port at an address, if we can listen to it, or send to it.
-pub(super) fn port_at(seq: &Seq, address: Addr, direction: Direction) -> Option<Listed> {
+pub(super) fn port_at(seq: &Seq, address: Addr, direction: Direction) -> Option<FoundPort> {
     let port = seq.get_any_port_info(address).ok().filter(|port| offers(port, direction))?;
     let client = seq.get_any_client_info(address.client).ok()?;
-    Some(listed(&client, &port, direction))
+    Some(found_port(&client, &port, direction))
 }
 
 fn offers(port: &PortInfo, direction: Direction) -> bool {
@@ -70,10 +69,10 @@ fn offers(port: &PortInfo, direction: Direction) -> bool {
     capability.contains(wanted) && !capability.contains(PortCap::NO_EXPORT)
 }
 
-fn listed(client: &ClientInfo, port: &PortInfo, direction: Direction) -> Listed {
+fn found_port(client: &ClientInfo, port: &PortInfo, direction: Direction) -> FoundPort {
     let name = client.get_name().unwrap_or_default().to_string();
     let (serial, socket) = device(client).map_or((None, None), |device| (serial(&device), socket(&device)));
-    Listed {
+    FoundPort {
         ours: name == CLIENT,
         client: name,
         port: port.get_name().unwrap_or_default().to_string(),
@@ -106,11 +105,11 @@ pub(super) fn is_device(seq: &Seq, client: i32) -> bool {
     seq.get_any_client_info(client).is_ok_and(|info| info.get_card().is_ok_and(|card| card >= 0))
 }
 
-/// The names of a port, whatever it can do.
-pub(super) fn names_at(seq: &Seq, address: Addr) -> Option<String> {
+/// The name of a port, whatever it can do.
+pub(super) fn name_at(seq: &Seq, address: Addr) -> Option<String> {
     let port = seq.get_any_port_info(address).ok()?;
     let client = seq.get_any_client_info(address.client).ok()?;
-    Some(listed(&client, &port, Direction::Output).name())
+    Some(found_port(&client, &port, Direction::Output).name())
 }
 
 /// Whether what `sender` sends goes anywhere.

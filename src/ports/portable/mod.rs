@@ -1,43 +1,76 @@
-//! The portable way to the ports: midir.
+//! The portable back end: midir.
 //!
-//! It does less than the system's own way, and says so ([`Capabilities`]): that a port goes or comes back it finds out
+//! It does less than the system's own, and says so ([`Capabilities`]): that a port goes or comes back it finds out
 //! by looking, four times a second; the system keeps 200 unread events (Linux) and midir hides it when they were too
 //! many; no serial numbers; every virtual output is a client of its own, called `handspan` like all of them, and who
 //! listens to it cannot be known.
-//! System exclusive messages are not heard: midir would join everything that follows an unfinished one to it, notes
+//! System exclusive messages are not received: midir would join everything that follows an unfinished one to it, notes
 //! too, and hand it over at the next end mark. They can be sent.
 
-mod queue;
 mod watch;
 
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
-use crossbeam_channel::{Receiver, RecvTimeoutError};
+use crossbeam_channel::{Receiver, RecvTimeoutError, Sender, bounded};
 use midir::{Ignore, MidiIO, MidiInput, MidiInputConnection, MidiOutput, MidiOutputConnection, SendError};
 
-use self::queue::{Item, Queue};
 use self::watch::Watch;
-use super::identity::Acquaintances;
-use super::whole;
+use super::identity::KnownDevices;
+use super::matching::{self, Found};
+use super::message::ShortMessage;
+use super::table::PortId;
 use super::{
-    Arrival, CLIENT, Capabilities, Connection, Direction, Fault, Listed, Outbox, Ports, PortsError, Ready, SendFault,
-    Side, Target, Waker, Wish, matching,
+    Arrival, CLIENT, Capabilities, Connection, Direction, Fault, FoundPort, InputQueue, Ports, PortsError, SendFault,
+    Waker, Wish, without_handles,
 };
+use crate::midi;
 use crate::midi::stream::Stream;
 
-/// What midir's threads, the one that looks, and wakers share with us.
-#[derive(Default)]
+/// Messages on their way from midir's threads; more than come while we are kept busy. What does not fit is lost like
+/// what the system's own queue has no room for.
+const HANDOFF: usize = 8192;
+
+/// One message on its way from midir's threads, or nothing but the end of a wait.
+#[derive(Debug)]
+enum Handoff {
+    Message { input: usize, message: ShortMessage },
+    Wake,
+}
+
+/// What midir's threads, the one that watches the ports, and wakers share with us.
 struct Shared {
+    handoff: Sender<Handoff>,
     overrun: AtomicBool,
     woken: AtomicBool,
     changed: AtomicBool,
 }
 
-/// A connection, and the port at its other end as it was seen; nothing for a virtual output.
+impl Shared {
+    fn new() -> (Arc<Self>, Receiver<Handoff>) {
+        let (handoff, arrived) = bounded(HANDOFF);
+        let flag = || AtomicBool::new(false);
+        (Arc::new(Shared { handoff, overrun: flag(), woken: flag(), changed: flag() }), arrived)
+    }
+
+    /// Sets a flag and ends the wait, so that the flag is seen; a full hand-off ends it as well.
+    fn raise(&self, flag: &AtomicBool) {
+        flag.store(true, Ordering::SeqCst);
+        let _ = self.handoff.try_send(Handoff::Wake);
+    }
+
+    /// Runs on midir's threads: never blocks.
+    fn pass(&self, input: usize, message: ShortMessage) {
+        if self.handoff.try_send(Handoff::Message { input, message }).is_err() {
+            self.overrun.store(true, Ordering::SeqCst);
+        }
+    }
+}
+
+/// A connection, and the port at its other end as it was found; nothing for a virtual output.
 struct Connected<C> {
-    with: Option<Listed>,
+    with: Option<FoundPort>,
     connection: C,
 }
 
@@ -46,22 +79,20 @@ pub(super) struct Portable {
     wish: Wish,
     inputs: Vec<Option<Connected<MidiInputConnection<Stream>>>>,
     outputs: Vec<Option<Connected<MidiOutputConnection>>>,
-    known: Acquaintances,
+    devices: KnownDevices,
     /// Ports that are no news.
-    seen: Vec<Listed>,
-    arrived: Receiver<Item>,
-    queue: Queue,
+    seen: Found,
+    arrived: Receiver<Handoff>,
     shared: Arc<Shared>,
-    outbox: Outbox,
+    queue: InputQueue,
     _watch: Watch,
 }
 
 /// The ports of other programs and devices, as far as midir knows them.
-pub(super) fn list() -> Result<Vec<Listed>, PortsError> {
-    let (sources, sinks) = (new_input()?, new_output()?);
-    let sources = ports(&sources, Direction::Input);
-    let sinks = ports(&sinks, Direction::Output);
-    Ok(sources.into_iter().map(|(_, listed)| listed).chain(sinks.into_iter().map(|(_, listed)| listed)).collect())
+pub(super) fn list() -> Result<Vec<FoundPort>, PortsError> {
+    let sources = without_handles(&ports(&new_input()?, Direction::Input));
+    let sinks = without_handles(&ports(&new_output()?, Direction::Output));
+    Ok([sources, sinks].concat())
 }
 
 fn new_input() -> Result<MidiInput, Fault> {
@@ -74,27 +105,18 @@ fn new_output() -> Result<MidiOutput, Fault> {
     MidiOutput::new(CLIENT).map_err(|_| Fault::NoSequencer)
 }
 
-/// The names of all ports, as they are.
-fn seen<Io: MidiIO>(io: &Io) -> Vec<String> {
-    io.ports().iter().filter_map(|port| io.port_name(port).ok()).collect()
-}
-
 /// Ports that are not another handspan's or our own.
-fn others<Io: MidiIO>(io: &Io, direction: Direction) -> Vec<(Io::Port, Listed)> {
-    ports(io, direction).into_iter().filter(|(_, listed)| !listed.ours).collect()
+fn others<Io: MidiIO>(io: &Io, direction: Direction) -> Vec<(Io::Port, FoundPort)> {
+    ports(io, direction).into_iter().filter(|(_, found)| !found.ours).collect()
 }
 
-fn names<P>(ports: &[(P, Listed)]) -> Vec<Listed> {
-    ports.iter().map(|(_, listed)| listed.clone()).collect()
-}
-
-fn ports<Io: MidiIO>(io: &Io, direction: Direction) -> Vec<(Io::Port, Listed)> {
+fn ports<Io: MidiIO>(io: &Io, direction: Direction) -> Vec<(Io::Port, FoundPort)> {
     let named = io.ports().into_iter().filter_map(|port| Some((io.port_name(&port).ok()?, port)));
-    named.map(|(name, port)| (port, listed(&name, direction))).collect()
+    named.map(|(name, port)| (port, found(&name, direction))).collect()
 }
 
 /// On Linux midir gives `client:port 20:0`; elsewhere one name.
-fn listed(name: &str, direction: Direction) -> Listed {
+fn found(name: &str, direction: Direction) -> FoundPort {
     let is_address = |text: &str| {
         text.split_once(':').is_some_and(|(client, port)| client.parse::<u8>().is_ok() && port.parse::<u8>().is_ok())
     };
@@ -103,7 +125,7 @@ fn listed(name: &str, direction: Direction) -> Listed {
         None => (name, ""),
     };
     let (client, port) = names.split_once(':').filter(|_| !address.is_empty()).unwrap_or((names, names));
-    Listed {
+    FoundPort {
         client: client.into(),
         port: port.into(),
         address: address.into(),
@@ -115,139 +137,140 @@ fn listed(name: &str, direction: Direction) -> Listed {
 }
 
 impl Portable {
-    /// Opens what is wished and there.
+    /// Opens what is wished and connected.
     pub(super) fn open(wish: &Wish) -> Result<Self, PortsError> {
-        let (queue, arrived) = Queue::new();
-        let shared = Arc::new(Shared::default());
+        let (shared, arrived) = Shared::new();
         // Before looking, so that nothing can come between looking and watching.
-        let watch = Watch::begin(Arc::clone(&shared), queue.clone())?;
+        let watch = Watch::begin(Arc::clone(&shared))?;
         let sources = others(&new_input()?, Direction::Input);
         let sinks = others(&new_output()?, Direction::Output);
-        let (heard, sent_to) = (names(&sources), names(&sinks));
-        let picked = matching::pick_all(wish, &heard, &sent_to).map_err(|faults| PortsError { faults })?;
-        let known = Acquaintances::new(wish, &picked, &heard, &sent_to);
+        let found = Found::new(&sources, &sinks);
+        let picked = matching::pick_all(wish, &found).map_err(|faults| PortsError { faults })?;
         let mut portable = Portable {
             wish: wish.clone(),
             inputs: wish.inputs.iter().map(|_| None).collect(),
             outputs: wish.outputs.iter().map(|_| None).collect(),
-            known,
-            seen: [heard, sent_to].concat(),
+            devices: KnownDevices::new(wish, &picked, &found),
+            seen: found,
             arrived,
-            queue,
             shared,
-            outbox: Outbox::new(wish.inputs.len()),
+            queue: InputQueue::new(wish.inputs.len()),
             _watch: watch,
         };
         let mut faults = Vec::new();
-        for (number, place) in picked.inputs.iter().enumerate() {
-            if let Some((port, listed)) = place.and_then(|place| sources.get(place)) {
-                faults.extend(portable.connect_input(number, port, listed).err());
-            }
+        for (id, place) in picked.iter() {
+            let Some(place) = *place else { continue };
+            let connected = match id.direction {
+                Direction::Input => sources.get(place).map(|(port, found)| portable.connect_input(id, port, found)),
+                Direction::Output => sinks.get(place).map(|(port, found)| portable.connect_output(id, port, found)),
+            };
+            faults.extend(connected.and_then(Result::err));
         }
-        for (number, place) in picked.outputs.iter().enumerate() {
-            if let Some((port, listed)) = place.and_then(|place| sinks.get(place)) {
-                faults.extend(portable.connect_output(number, port, listed).err());
-            }
-        }
-        for (number, output) in wish.outputs.iter().enumerate() {
-            if matches!(output.target, Target::Virtual) {
-                match offer(&output.name) {
-                    Ok(connection) => portable.outputs[number] = Some(Connected { with: None, connection }),
-                    Err(fault) => faults.push(fault),
-                }
+        for number in (0..wish.outputs.len()).filter(|number| wish.is_virtual(*number)) {
+            match offer(&wish.outputs[number].name) {
+                Ok(connection) => portable.outputs[number] = Some(Connected { with: None, connection }),
+                Err(fault) => faults.push(fault),
             }
         }
         if faults.is_empty() { Ok(portable) } else { Err(PortsError { faults }) }
     }
 
     /// A fresh client per try: midir does not free what a failed one has taken.
-    fn connect_input(&mut self, number: usize, port: &midir::MidiInputPort, listed: &Listed) -> Result<(), Fault> {
-        let name = self.wish.inputs.get(number).map_or("", |input| &input.name);
-        let hearing = Hearing { input: number, queue: self.queue.clone(), shared: Arc::clone(&self.shared) };
-        let hear = move |_: u64, slice: &[u8], stream: &mut Stream| hearing.hear(slice, stream);
-        let connection = new_input()?
-            .connect(port, name, hear, Stream::new())
-            .map_err(|error| refused(format!("Connecting to \"{}\"", listed.name()))(&error))?;
-        self.inputs[number] = Some(Connected { with: Some(listed.clone()), connection });
+    fn connect_input(&mut self, id: PortId, port: &midir::MidiInputPort, found: &FoundPort) -> Result<(), Fault> {
+        let (shared, input) = (Arc::clone(&self.shared), id.number);
+        let receive = move |_: u64, slice: &[u8], stream: &mut Stream| receive(&shared, input, slice, stream);
+        let connected = new_input()?.connect(port, self.wish.name(id), receive, Stream::new());
+        let connection = connected.map_err(|error| Fault::connecting(found, error))?;
+        self.inputs[input] = Some(Connected { with: Some(found.clone()), connection });
         Ok(())
     }
 
-    fn connect_output(&mut self, number: usize, port: &midir::MidiOutputPort, listed: &Listed) -> Result<(), Fault> {
-        let name = self.wish.outputs.get(number).map_or("", |output| &output.name);
-        let connected = new_output()?.connect(port, name);
-        let connection = connected.map_err(|error| refused(format!("Connecting to \"{}\"", listed.name()))(&error))?;
-        self.outputs[number] = Some(Connected { with: Some(listed.clone()), connection });
+    fn connect_output(&mut self, id: PortId, port: &midir::MidiOutputPort, found: &FoundPort) -> Result<(), Fault> {
+        let connected = new_output()?.connect(port, self.wish.name(id));
+        let connection = connected.map_err(|error| Fault::connecting(found, error))?;
+        self.outputs[id.number] = Some(Connected { with: Some(found.clone()), connection });
         Ok(())
     }
 
-    /// Ports have come or gone: what is gone is told, what came is taken up.
+    /// Ports have come or gone: what is gone is reported, what came is taken up.
     fn look_again(&mut self) {
         let (Ok(inputs), Ok(outputs)) = (new_input(), new_output()) else { return };
         let sources = others(&inputs, Direction::Input);
         let sinks = others(&outputs, Direction::Output);
-        let (heard, sent_to) = (names(&sources), names(&sinks));
-        let seen = std::mem::replace(&mut self.seen, [heard.clone(), sent_to.clone()].concat());
-        let told = &mut self.outbox.news;
+        let found = Found::new(&sources, &sinks);
+        let seen = std::mem::replace(&mut self.seen, found.clone());
+        let changes = self.queue.changes.len();
         for (number, input) in self.inputs.iter_mut().enumerate() {
-            if input.take_if(|input| input.with.as_ref().is_some_and(|with| !heard.contains(with))).is_some() {
-                told.push_back(Ready::InputGone(number));
+            if take_lost(input, &found.sources) {
+                self.queue.changes.push_back(Arrival::InputGone(number));
             }
         }
         for (number, output) in self.outputs.iter_mut().enumerate() {
-            if output.take_if(|output| output.with.as_ref().is_some_and(|with| !sent_to.contains(with))).is_some() {
-                told.push_back(Ready::OutputGone(number));
+            if take_lost(output, &found.sinks) {
+                self.queue.changes.push_back(Arrival::OutputGone(number));
             }
         }
-        for (port, new) in sources.iter().filter(|(_, listed)| !seen.contains(listed)) {
-            let has_own = |number: usize| self.inputs.get(number).is_some_and(Option::is_some);
-            for number in self.known.claims(&self.wish, Side::Input, new, has_own, || heard.clone()) {
-                if self.connect_input(number, port, new).is_ok() {
-                    self.known.has(Side::Input, number, new);
-                    self.outbox.news.push_back(Ready::InputBack(number));
+        // What a lost input has left on its way is lost with it, and must not be taken for something new.
+        self.take_arrived();
+        self.queue.discard_lost(changes);
+        for (port, new) in sources.iter().filter(|(_, new)| !seen.sources.contains(new)) {
+            let has_own = |id: PortId| self.inputs.get(id.number).is_some_and(Option::is_some);
+            for id in self.devices.claims(&self.wish, new, has_own, || found.sources.clone()) {
+                if self.connect_input(id, port, new).is_ok() {
+                    self.devices.assign(id, new);
+                    self.queue.changes.push_back(Arrival::InputBack(id.number));
                 }
             }
         }
-        for (port, new) in sinks.iter().filter(|(_, listed)| !seen.contains(listed)) {
-            let has_own = |number: usize| self.outputs.get(number).is_some_and(Option::is_some);
-            for number in self.known.claims(&self.wish, Side::Output, new, has_own, || sent_to.clone()) {
-                if self.connect_output(number, port, new).is_ok() {
-                    self.known.has(Side::Output, number, new);
-                    self.outbox.news.push_back(Ready::OutputBack(number));
+        for (port, new) in sinks.iter().filter(|(_, new)| !seen.sinks.contains(new)) {
+            let has_own = |id: PortId| self.outputs.get(id.number).is_some_and(Option::is_some);
+            for id in self.devices.claims(&self.wish, new, has_own, || found.sinks.clone()) {
+                if self.connect_output(id, port, new).is_ok() {
+                    self.devices.assign(id, new);
+                    self.queue.changes.push_back(Arrival::OutputBack(id.number));
                 }
             }
         }
     }
-}
 
-/// What a callback of midir needs.
-struct Hearing {
-    input: usize,
-    queue: Queue,
-    shared: Arc<Shared>,
-}
-
-impl Hearing {
-    /// Runs on midir's thread: never blocks, never panics, whatever the slice holds; one may hold several messages.
-    fn hear(&self, slice: &[u8], stream: &mut Stream) {
-        for byte in slice {
-            let Some(message) = stream.push(*byte) else { continue };
-            if !self.queue.put(self.input, message) {
-                self.shared.overrun.store(true, Ordering::SeqCst);
+    /// Puts all that midir's threads have handed over into the input queue, which sheds what is too much.
+    fn take_arrived(&mut self) {
+        for handoff in self.arrived.try_iter().take(HANDOFF) {
+            if let Handoff::Message { input, message } = handoff {
+                self.queue.push(input, message.as_bytes());
             }
         }
-        // Each slice is complete in itself; nothing may hang over into the next.
-        stream.reset();
+    }
+
+    /// Something was lost on its way here, and nobody knows what: what waits is discarded, as it may begin notes whose
+    /// ends are lost.
+    fn lose_arrived(&mut self) {
+        let changes = self.queue.changes.len();
+        self.queue.changes.push_back(Arrival::Overrun);
+        self.queue.discard_lost(changes);
     }
 }
 
-fn refused(doing: String) -> impl Fn(&dyn std::fmt::Display) -> Fault {
-    move |cause| Fault::Refused { doing: doing.clone(), cause: cause.to_string() }
+/// Ends a connection whose port is not found any more; says whether it did.
+fn take_lost<C>(connected: &mut Option<Connected<C>>, found: &[FoundPort]) -> bool {
+    connected.take_if(|connected| connected.with.as_ref().is_some_and(|with| !found.contains(with))).is_some()
+}
+
+/// Runs on midir's thread: never blocks, never panics, whatever the slice holds; one may hold several messages.
+fn receive(shared: &Shared, input: usize, slice: &[u8], stream: &mut Stream) {
+    for byte in slice {
+        if let Some(message) = stream.push(*byte).and_then(ShortMessage::new) {
+            shared.pass(input, message);
+        }
+    }
+    // Each slice is complete in itself; nothing may hang over into the next.
+    stream.reset();
 }
 
 #[cfg(unix)]
 fn offer(name: &str) -> Result<MidiOutputConnection, Fault> {
     use midir::os::unix::VirtualOutput;
-    new_output()?.create_virtual(name).map_err(|error| refused(format!("Making the port \"{name}\""))(&error))
+    new_output()?.create_virtual(name).map_err(|error| Fault::making_port(name, error))
 }
 
 #[cfg(not(unix))]
@@ -258,40 +281,41 @@ fn offer(name: &str) -> Result<MidiOutputConnection, Fault> {
 impl Ports for Portable {
     fn wait(&mut self, timeout: Option<Duration>) -> Arrival<'_> {
         let deadline = timeout.and_then(|timeout| Instant::now().checked_add(timeout));
-        while self.outbox.is_empty() {
+        loop {
+            self.take_arrived();
             if self.shared.overrun.swap(false, Ordering::SeqCst) {
-                return Arrival::Overrun;
+                self.lose_arrived();
             }
             if self.shared.changed.swap(false, Ordering::SeqCst) {
                 self.look_again();
-                continue;
             }
             if self.shared.woken.swap(false, Ordering::SeqCst) {
                 return Arrival::Woken;
             }
-            let item = match deadline {
+            if !self.queue.is_empty() {
+                break;
+            }
+            let handoff = match deadline {
                 Some(deadline) => self.arrived.recv_deadline(deadline),
                 None => self.arrived.recv().map_err(|_| RecvTimeoutError::Disconnected),
             };
-            match item {
-                // It only ends the wait; the marks say why.
-                Ok(Item::Wake) => {}
-                Ok(Item::Message { input, bytes, length }) => {
-                    self.outbox.put(input, bytes.get(..length).unwrap_or_default());
-                }
+            match handoff {
+                // It only ends the wait; the flags say why.
+                Ok(Handoff::Wake) => {}
+                Ok(Handoff::Message { input, message }) => self.queue.push(input, message.as_bytes()),
                 Err(_) => return Arrival::Quiet,
             }
         }
-        self.outbox.give().unwrap_or(Arrival::Quiet)
+        self.queue.pop().unwrap_or(Arrival::Quiet)
     }
 
     fn send(&mut self, output: usize, bytes: &[u8]) -> Result<(), SendFault> {
         let connected = self.outputs.get_mut(output).ok_or(SendFault::NoSuchOutput)?;
         // midir sends the first of several messages and keeps the beginning of an unfinished one for the next call.
-        if !whole::is_whole(bytes) {
+        if !midi::is_whole(bytes) {
             return Err(SendFault::NotAMessage);
         }
-        match connected.as_mut().ok_or(SendFault::Absent)?.connection.send(bytes) {
+        match connected.as_mut().ok_or(SendFault::NotConnected)?.connection.send(bytes) {
             Ok(()) => Ok(()),
             Err(SendError::InvalidData(_)) => Err(SendFault::NotAMessage),
             Err(SendError::Other(_)) if cfg!(target_os = "linux") => Err(SendFault::Full),
@@ -300,18 +324,15 @@ impl Ports for Portable {
     }
 
     fn waker(&self) -> Waker {
-        let (queue, shared) = (self.queue.clone(), Arc::clone(&self.shared));
-        Waker(Arc::new(move || {
-            shared.woken.store(true, Ordering::SeqCst);
-            queue.wake();
-        }))
+        let shared = Arc::clone(&self.shared);
+        Waker(Arc::new(move || shared.raise(&shared.woken)))
     }
 
-    fn input_there(&self, input: usize) -> bool {
+    fn input_connected(&self, input: usize) -> bool {
         self.inputs.get(input).is_some_and(Option::is_some)
     }
 
-    fn output_there(&self, output: usize) -> bool {
+    fn output_available(&self, output: usize) -> bool {
         self.outputs.get(output).is_some_and(Option::is_some)
     }
 
@@ -319,8 +340,8 @@ impl Ports for Portable {
         Vec::new()
     }
 
-    fn shed(&self) -> u64 {
-        self.queue.shed()
+    fn dropped_overload(&self) -> u64 {
+        self.queue.dropped_overload()
     }
 
     fn dropped(&self) -> u64 {
@@ -328,13 +349,7 @@ impl Ports for Portable {
     }
 
     fn capabilities(&self) -> Capabilities {
-        Capabilities {
-            notices: true,
-            knows_connections: false,
-            tells_losses: false,
-            hears_exclusive: false,
-            virtual_outputs: cfg!(unix),
-        }
+        Capabilities { knows_connections: false, receives_exclusive: false }
     }
 }
 
@@ -345,8 +360,8 @@ mod tests {
     #[test]
     fn names_are_taken_apart_where_they_carry_an_address() {
         let parts = |name| {
-            let listed = listed(name, Direction::Input);
-            (listed.client, listed.port, listed.address)
+            let found = found(name, Direction::Input);
+            (found.client, found.port, found.address)
         };
         let expected = |client: &str, port: &str, address: &str| (client.into(), port.into(), address.into());
         assert_eq!(parts("Piano:Piano MIDI 1 20:0"), expected("Piano", "Piano MIDI 1", "20:0"));
@@ -356,14 +371,25 @@ mod tests {
 
     #[test]
     fn a_slice_of_anything_harms_nothing() {
-        let (queue, arrived) = Queue::new();
-        let shared = Arc::new(Shared::default());
-        let hearing = Hearing { input: 0, queue, shared: Arc::clone(&shared) };
+        let (shared, arrived) = Shared::new();
         let mut stream = Stream::new();
         for slice in [&[][..], &[0x90], &[60, 1], &[0xF0, 1], &[0xB0, 6, 1, 0xB0, 38, 2]] {
-            hearing.hear(slice, &mut stream);
+            receive(&shared, 0, slice, &mut stream);
         }
         assert_eq!(arrived.len(), 2);
         assert!(!shared.overrun.load(Ordering::SeqCst));
+    }
+
+    #[test]
+    fn what_the_hand_off_has_no_room_for_is_an_overrun() {
+        let (shared, arrived) = Shared::new();
+        let mut stream = Stream::new();
+        for _ in 0..HANDOFF {
+            receive(&shared, 0, &[0x90, 60, 1], &mut stream);
+        }
+        assert!(!shared.overrun.load(Ordering::SeqCst));
+        receive(&shared, 0, &[0x80, 60, 1], &mut stream);
+        assert_eq!(arrived.len(), HANDOFF);
+        assert!(shared.overrun.load(Ordering::SeqCst), "what must not be lost is, so it is told");
     }
 }

@@ -1,14 +1,13 @@
 //! Looks again and again which ports there are, since midir does not tell.
 
 use std::sync::Arc;
-use std::sync::atomic::Ordering;
 use std::thread::{self, JoinHandle};
 use std::time::Duration;
 
 use crossbeam_channel::{RecvTimeoutError, Sender, bounded};
+use midir::MidiIO;
 
-use super::queue::Queue;
-use super::{Shared, new_input, new_output, seen};
+use super::{Shared, new_input, new_output};
 use crate::ports::{Fault, PortsError};
 
 /// How often it looks: less than a system needs to find a device that was plugged in (0.4 s with USB on Linux), so
@@ -23,26 +22,28 @@ pub(super) struct Watch {
 
 impl Watch {
     /// Marks `shared` and ends the wait when ports have come or gone.
-    pub(super) fn begin(shared: Arc<Shared>, queue: Queue) -> Result<Self, PortsError> {
+    pub(super) fn begin(shared: Arc<Shared>) -> Result<Self, PortsError> {
         let (stop, stopped) = bounded::<()>(0);
         let (inputs, outputs) = (new_input()?, new_output()?);
-        let mut known = (seen(&inputs), seen(&outputs));
+        let mut known = (names(&inputs), names(&outputs));
         let watch = move || {
             while stopped.recv_timeout(LOOK) == Err(RecvTimeoutError::Timeout) {
-                let now = (seen(&inputs), seen(&outputs));
+                let now = (names(&inputs), names(&outputs));
                 if now != known {
                     known = now;
-                    shared.changed.store(true, Ordering::SeqCst);
-                    queue.wake();
+                    shared.raise(&shared.changed);
                 }
             }
         };
-        let thread = thread::Builder::new().name("port watch".into()).spawn(watch).map_err(|error| Fault::Refused {
-            doing: "Starting to watch the ports".into(),
-            cause: error.to_string(),
-        })?;
+        let thread = thread::Builder::new().name("port watch".into()).spawn(watch);
+        let thread = thread.map_err(|error| Fault::refused("Starting to watch the ports", error))?;
         Ok(Watch { stop: Some(stop), thread: Some(thread) })
     }
+}
+
+/// The names of all ports, as they are.
+fn names<Io: MidiIO>(io: &Io) -> Vec<String> {
+    io.ports().iter().filter_map(|port| io.port_name(port).ok()).collect()
 }
 
 impl Drop for Watch {

@@ -1,8 +1,8 @@
-//! The contract of the ports at the real sequencer, by both ways to it; and what only real devices do.
+//! The contract of the ports at the real sequencer, by both back ends; and what only real devices do.
 
 use std::time::{Duration, Instant};
 
-use handspan::ports::{self, Arrival, Backend, InputWish, Listed, Ports, PortsError, Wish};
+use handspan::ports::{self, Arrival, Backend, FoundPort, InputWish, Ports, PortsError, Wish};
 
 use crate::Said;
 use crate::contract::{SCENARIOS, Stage};
@@ -181,7 +181,7 @@ fn equal_keyboards() -> Said {
     Ok(String::new())
 }
 
-fn listed() -> Result<Vec<Listed>, String> {
+fn listed() -> Result<Vec<FoundPort>, String> {
     ports::list(Backend::System).map_err(|error| error.to_string())
 }
 
@@ -204,7 +204,8 @@ fn listing() -> Said {
     if directions != [ports::Direction::Input, ports::Direction::Output] {
         return Err(format!("the keyboard is listed as {directions:?}"));
     }
-    let system: Vec<String> = listed()?.iter().filter(|listed| listed.client == "System").map(Listed::name).collect();
+    let system: Vec<String> =
+        listed()?.iter().filter(|listed| listed.client == "System").map(FoundPort::name).collect();
     if !system.is_empty() {
         return Err(format!("the system's own ports are listed: {system:?}"));
     }
@@ -333,8 +334,8 @@ fn slept() -> Said {
     }
     calm(&record, Duration::from_millis(100));
     let ends = taken(&record).iter().filter(|heard| heard.bytes[0] == 0x80).count();
-    if full == 0 || ports.shed() != full as u64 || ends < 100 {
-        return Err(format!("{full} refused, {} shed, the other listener heard {ends} ends", ports.shed()));
+    if full == 0 || ports.dropped_overload() != full as u64 || ends < 100 {
+        return Err(format!("{full} refused, {} shed, the other listener heard {ends} ends", ports.dropped_overload()));
     }
     Ok(format!("{full} bends refused, every end taken"))
 }

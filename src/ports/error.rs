@@ -2,7 +2,7 @@
 
 use std::fmt;
 
-use serde::{Deserialize, Serialize};
+use super::{Direction, FoundPort};
 
 /// Why ports could not be opened or listed: every fault, not only the first.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -31,73 +31,32 @@ impl From<Fault> for PortsError {
     }
 }
 
-/// Whether a name of the gear file is an input's or an output's.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "lowercase")]
-pub enum Side {
-    /// Under `inputs`.
-    Input,
-    /// Under `outputs`.
-    Output,
-}
-
-impl Side {
-    fn table(self) -> &'static str {
-        match self {
-            Side::Input => "inputs",
-            Side::Output => "outputs",
-        }
-    }
-}
-
-/// A port that is named in a fault.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Candidate {
-    /// Its name as the gear file may write it.
-    pub name: String,
-    /// Where it sits now.
-    pub address: String,
-    /// Serial number of its device, where known.
-    pub serial: Option<String>,
-}
-
-impl fmt::Display for Candidate {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "\"{}\"", self.name)?;
-        match (&self.serial, self.address.as_str()) {
-            (Some(serial), _) => write!(f, " (serial \"{serial}\")"),
-            (None, "") => Ok(()),
-            (None, address) => write!(f, " (at {address}, no serial)"),
-        }
-    }
-}
-
 /// One fault.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Fault {
     /// Nothing fits a port that must be there.
     Missing {
-        /// Input or output.
-        side: Side,
+        /// Whether an input or an output looks for it.
+        direction: Direction,
         /// The gear file's name of it.
         name: String,
         /// Part of the port's name that was looked for.
         port: String,
         /// The serial number that was looked for.
         serial: Option<String>,
-        /// What is there.
-        there: Vec<Candidate>,
+        /// What is connected.
+        there: Vec<FoundPort>,
     },
     /// Several ports fit equally well.
     Tied {
-        /// Input or output.
-        side: Side,
+        /// Whether an input or an output looks for it.
+        direction: Direction,
         /// The gear file's name of it.
         name: String,
         /// Part of the port's name that was looked for.
         port: String,
         /// The ports that fit.
-        ties: Vec<Candidate>,
+        ties: Vec<FoundPort>,
     },
     /// The system has no MIDI at present.
     NoSequencer,
@@ -122,8 +81,8 @@ pub enum Fault {
 impl fmt::Display for Fault {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Fault::Missing { side, name, port, serial, there } => {
-                let table = side.table();
+            Fault::Missing { direction, name, port, serial, there } => {
+                let table = table(*direction);
                 write!(f, "{table}.{name}: no port has \"{port}\" in its name")?;
                 if let Some(serial) = serial {
                     write!(f, " and the serial number \"{serial}\"")?;
@@ -131,17 +90,17 @@ impl fmt::Display for Fault {
                 if there.is_empty() {
                     write!(f, ", nor is there any other; ")?;
                 } else {
-                    write!(f, "; there are {}; ", listed(there))?;
+                    write!(f, "; there are {}; ", joined(there))?;
                 }
                 write!(f, "plug it in, correct [{table}.{name}] in the gear file, or write optional = true there")
             }
-            Fault::Tied { side, name, port, ties } => {
-                let table = side.table();
-                write!(f, "{table}.{name}: \"{port}\" fits {} equally well; ", listed(ties))?;
-                let same_name = ties.windows(2).any(|pair| pair[0].name == pair[1].name);
-                match (same_name, ties.iter().any(|tie| tie.serial.is_some()), side) {
+            Fault::Tied { direction, name, port, ties } => {
+                let table = table(*direction);
+                write!(f, "{table}.{name}: \"{port}\" fits {} equally well; ", joined(ties))?;
+                let same_name = ties.windows(2).any(|pair| pair[0].name() == pair[1].name());
+                match (same_name, ties.iter().any(|tie| tie.serial.is_some()), direction) {
                     (false, ..) => write!(f, "write more of the name in [{table}.{name}] of the gear file"),
-                    (true, true, Side::Input) => {
+                    (true, true, Direction::Input) => {
                         write!(f, "add serial = \"…\" of the right one to [{table}.{name}] in the gear file")
                     }
                     (true, ..) => write!(f, "nothing tells them apart, so unplug all but the right one"),
@@ -170,11 +129,46 @@ impl fmt::Display for Fault {
     }
 }
 
-fn listed(candidates: &[Candidate]) -> String {
-    let names: Vec<String> = candidates.iter().map(Candidate::to_string).collect();
+impl Fault {
+    /// The system refused `doing`, and gave a cause.
+    pub(super) fn refused(doing: impl Into<String>, cause: impl fmt::Display) -> Self {
+        Fault::Refused { doing: doing.into(), cause: cause.to_string() }
+    }
+
+    /// The system refused to connect one of our ports with `port`.
+    pub(super) fn connecting(port: &FoundPort, cause: impl fmt::Display) -> Self {
+        Fault::refused(format!("Connecting to \"{}\"", port.name()), cause)
+    }
+
+    /// The system refused to make a port of ours.
+    pub(super) fn making_port(name: &str, cause: impl fmt::Display) -> Self {
+        Fault::refused(format!("Making the port \"{name}\""), cause)
+    }
+}
+
+/// The gear file's table of a direction.
+fn table(direction: Direction) -> &'static str {
+    match direction {
+        Direction::Input => "inputs",
+        Direction::Output => "outputs",
+    }
+}
+
+fn joined(ports: &[FoundPort]) -> String {
+    let names: Vec<String> = ports.iter().map(described).collect();
     match names.split_last() {
         Some((last, rest)) if !rest.is_empty() => format!("{} and {last}", rest.join(", ")),
         _ => names.concat(),
+    }
+}
+
+/// A port's name, and what tells it from others of that name.
+fn described(port: &FoundPort) -> String {
+    let name = port.name();
+    match (&port.serial, port.address.as_str()) {
+        (Some(serial), _) => format!("\"{name}\" (serial \"{serial}\")"),
+        (None, "") => format!("\"{name}\""),
+        (None, address) => format!("\"{name}\" (at {address}, no serial)"),
     }
 }
 
@@ -184,9 +178,9 @@ pub enum SendFault {
     /// There is no output of that number.
     #[error("there is no such output")]
     NoSuchOutput,
-    /// The output's port is away.
-    #[error("the output's port is away")]
-    Absent,
+    /// The output's port is not connected.
+    #[error("the output's port is not connected")]
+    NotConnected,
     /// A listener's queue was full: it has not read for a while. Others may have got the message.
     #[error("a program that listens does not keep up")]
     Full,
@@ -202,18 +196,22 @@ pub enum SendFault {
 mod tests {
     use super::*;
 
-    fn candidate(name: &str, address: &str, serial: Option<&str>) -> Candidate {
-        Candidate { name: name.into(), address: address.into(), serial: serial.map(Into::into) }
+    fn port(name: &str, address: &str, serial: Option<&str>) -> FoundPort {
+        FoundPort {
+            address: address.into(),
+            serial: serial.map(Into::into),
+            ..FoundPort::named(name, Direction::Input)
+        }
     }
 
     #[test]
     fn a_port_with_another_serial_number_is_named() {
         let fault = Fault::Missing {
-            side: Side::Input,
+            direction: Direction::Input,
             name: "keyboard".into(),
             port: "piano".into(),
             serial: Some("A1".into()),
-            there: vec![candidate("Piano", "20:0", Some("B2")), candidate("Piano", "24:0", None)],
+            there: vec![port("Piano", "20:0", Some("B2")), port("Piano", "24:0", None)],
         };
         assert_eq!(
             fault.to_string(),
@@ -225,16 +223,16 @@ mod tests {
 
     #[test]
     fn a_tie_says_what_would_tell_the_ports_apart() {
-        let tied = |side, ties| Fault::Tied { side, name: "x".into(), port: "pia".into(), ties }.to_string();
-        let names = vec![candidate("Piano: A", "20:0", None), candidate("Piano: B", "20:1", None)];
+        let tied = |direction, ties| Fault::Tied { direction, name: "x".into(), port: "pia".into(), ties }.to_string();
+        let names = vec![port("Piano: A", "20:0", None), port("Piano: B", "20:1", None)];
         assert_eq!(
-            tied(Side::Output, names),
+            tied(Direction::Output, names),
             "outputs.x: \"pia\" fits \"Piano: A\" (at 20:0, no serial) and \"Piano: B\" (at 20:1, no serial) equally \
              well; write more of the name in [outputs.x] of the gear file"
         );
-        let equal = vec![candidate("Piano", "20:0", None), candidate("Piano", "24:0", None)];
+        let equal = vec![port("Piano", "20:0", None), port("Piano", "24:0", None)];
         assert_eq!(
-            tied(Side::Input, equal),
+            tied(Direction::Input, equal),
             "inputs.x: \"pia\" fits \"Piano\" (at 20:0, no serial) and \"Piano\" (at 24:0, no serial) equally well; \
              nothing tells them apart, so unplug all but the right one"
         );

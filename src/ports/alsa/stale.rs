@@ -20,19 +20,19 @@ const LONGEST: Duration = Duration::from_millis(60);
 
 /// The devices that were connected just now.
 #[derive(Default)]
-pub(super) struct Fresh(Vec<New>);
+pub(super) struct StaleNotes(Vec<NewDevice>);
 
-struct New {
+struct NewDevice {
     device: Addr,
     until: Instant,
     at_most: Instant,
 }
 
-impl Fresh {
+impl StaleNotes {
     /// A device was connected.
     pub(super) fn connected(&mut self, device: Addr, now: Instant) {
         self.0.retain(|new| new.device != device);
-        self.0.push(New { device, until: now + BEGINS, at_most: now + LONGEST });
+        self.0.push(NewDevice { device, until: now + BEGINS, at_most: now + LONGEST });
     }
 
     /// Until when old notes may come, as far as is known by now.
@@ -41,7 +41,7 @@ impl Fresh {
     }
 
     /// Whether an event begins a note that was played before we listened.
-    pub(super) fn is_old(&mut self, event: &Event<'_>) -> bool {
+    pub(super) fn is_stale(&mut self, event: &Event<'_>) -> bool {
         if self.0.is_empty() {
             return false;
         }

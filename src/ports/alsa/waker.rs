@@ -9,31 +9,31 @@ use ::alsa::seq::{Addr, EventType};
 
 use super::super::Waker;
 
-/// Rung by any thread, heard by the one that waits.
-pub(super) struct Bell {
+/// Used by any thread, noticed by the one that waits.
+pub(super) struct EventWaker {
     waker: Waker,
-    rung: Arc<AtomicBool>,
+    woken: Arc<AtomicBool>,
 }
 
-impl Bell {
+impl EventWaker {
     /// `client` is the descriptor of our client, `port` one of its own ports that can be written to.
     pub(super) fn new(client: BorrowedFd<'_>, port: Addr) -> io::Result<Self> {
         let client = client.try_clone_to_owned()?;
         let event = event_to(port);
-        let rung = Arc::new(AtomicBool::new(false));
-        let mark = Arc::clone(&rung);
-        let ring = move || {
+        let woken = Arc::new(AtomicBool::new(false));
+        let mark = Arc::clone(&woken);
+        let wake = move || {
             if !mark.swap(true, Ordering::SeqCst) {
                 // It fails only where our queue is full: then the wait ends anyway, and the mark is seen.
                 let _ = rustix::io::write(&client, &event);
             }
         };
-        Ok(Bell { waker: Waker(Arc::new(ring)), rung })
+        Ok(EventWaker { waker: Waker(Arc::new(wake)), woken })
     }
 
-    /// Whether it has rung since the last time. Asked before every wait: the event only ends the wait that goes on.
-    pub(super) fn heard(&self) -> bool {
-        self.rung.load(Ordering::Relaxed) && self.rung.swap(false, Ordering::SeqCst)
+    /// Whether somebody used it since the last call. Asked before every wait: the event only ends the wait that goes on.
+    pub(super) fn take_woken(&self) -> bool {
+        self.woken.load(Ordering::Relaxed) && self.woken.swap(false, Ordering::SeqCst)
     }
 
     pub(super) fn waker(&self) -> Waker {

@@ -12,8 +12,8 @@ use std::process::Stdio;
 use assert_cmd::Command;
 use tempfile::TempDir;
 
-const GEAR: &str = "[inputs.keyboard]\nport = \"a piano that nobody has\"\n[outputs.keys]\nvirtual = true\n\
-                    [outputs.pad]\nvirtual = true\n[sounds.grand]\noutput = \"keys\"\nchannel = 1\n";
+const GEAR: &str = "[inputs.keyboard]\nport = \"a piano that nobody has\"\n[outputs.piano]\nvirtual = true\n\
+                    [outputs.pad]\nvirtual = true\n[sounds.grand]\noutput = \"piano\"\nchannel = 1\n";
 const SONG: &str = "title = \"Lantern\"\nkey = \"C\"\n[[zone]]\nsound = \"grand\"\n";
 const SET: &str = "title = \"Tonight\"\ngear = \"gear.toml\"\n[[song]]\nmap = \"song.toml\"\n";
 
@@ -208,10 +208,10 @@ fn a_folder_that_cannot_be_written_is_refused_and_keeps_what_it_has() {
 
     let out = folder.path().join("out");
     fs::create_dir_all(out.join("pad.mid")).expect("a folder in the way of a file");
-    fs::write(out.join("keys.mid"), "yesterday").expect("a file");
+    fs::write(out.join("piano.mid"), "yesterday").expect("a file");
     let ran = run(folder.path(), &["render", "set.toml", "take.mid", "--out", "out"]);
     assert_eq!(ran.code, 2, "{}", ran.err);
-    assert_eq!(fs::read_to_string(out.join("keys.mid")).expect("still there"), "yesterday");
+    assert_eq!(fs::read_to_string(out.join("piano.mid")).expect("still there"), "yesterday");
     assert_eq!(fs::read_dir(&out).expect("a folder").count(), 2, "no passing files stay");
 }
 
@@ -221,11 +221,11 @@ fn render_writes_one_file_for_each_output_and_replaces_old_ones() {
     fs::write(folder.path().join("take.mid"), demo_take()).expect("a take");
     let out = folder.path().join("out");
     fs::create_dir(&out).expect("a folder");
-    fs::write(out.join("keys.mid"), "yesterday").expect("a file");
+    fs::write(out.join("piano.mid"), "yesterday").expect("a file");
     let ran = run(folder.path(), &["render", "set.toml", "take.mid", "--out", "out"]);
     assert_eq!(ran.code, 0, "{}", ran.err);
-    assert!(ran.out.contains("keys.mid") && ran.out.contains("pad.mid"), "{}", ran.out);
-    for file in ["keys.mid", "pad.mid"] {
+    assert!(ran.out.contains("piano.mid") && ran.out.contains("pad.mid"), "{}", ran.out);
+    for file in ["piano.mid", "pad.mid"] {
         assert!(fs::read(out.join(file)).expect("a file").starts_with(b"MThd"));
     }
     let again = run(folder.path(), &["render", "set.toml", "take.mid", "--out", "again"]);
@@ -235,7 +235,7 @@ fn render_writes_one_file_for_each_output_and_replaces_old_ones() {
 }
 
 fn folder_path(out: &Path, name: &str) -> std::path::PathBuf {
-    out.with_file_name(name).join("keys.mid")
+    out.with_file_name(name).join("piano.mid")
 }
 
 #[test]
@@ -283,7 +283,7 @@ fn try_shows_every_song_and_leaves_what_it_made() {
     let ran = run(&demo, &["render", "midwinter.toml", "takes/whole-set.mid", "--out", "again"]);
     assert_eq!(ran.code, 0, "{}", ran.err);
     let read = |path: &str| fs::read(demo.join(path)).expect("a file");
-    assert_eq!(read("again/keys.mid"), read("rendered/whole-set/keys.mid"), "as the last lines of `try` promise");
+    assert_eq!(read("again/piano.mid"), read("rendered/whole-set/piano.mid"), "as the last lines of `try` promise");
 }
 
 #[cfg(unix)]

@@ -20,7 +20,7 @@ const PLAIN: [(&str, &str); 3] = [
     (
         "gear.toml",
         "[inputs.keyboard]\nport = \"piano\"\n[outputs.keys]\nvirtual = true\n[sounds.grand]\noutput = \"keys\"\nchannel = 1\n\
-         [curves]\ngentle = { gamma = 0.7 }\n",
+         [curves]\ngentle = { lighter = 26 }\n",
     ),
     ("song.toml", "title = \"Snow\"\nkey = \"D\"\n[[zone]]\nsound = \"grand\"\n"),
 ];

@@ -31,7 +31,7 @@ pub(super) fn list(top: &mut Fields<'_>, names: &Names) -> Vec<Cue> {
 fn read(mut fields: Fields<'_>, names: &Names) -> Option<Cue> {
     let (page, spot) = (fields.page, fields.spot);
     let (when, press) = fields.need("when").and_then(|value| when::read(&value, names)).unzip();
-    let (name, off, hold) = (fields.take("name"), fields.take("off"), fields.take("hold"));
+    let (name, off, hold) = (fields.take("name"), fields.take("off"), fields.take("while_down"));
     let song = fields.take("song");
     let does = does::read(&mut fields, song, off, names);
     fields.done();
@@ -91,8 +91,8 @@ fn add_off(parts: &Parts<'_>, field: &str) -> String {
 fn holdable(hold: &Value<'_>, has_off: bool, parts: &Parts<'_>) {
     if !has_off {
         if !hold.page.broken {
-            let title = "\"hold\" says off as the key or pedal comes up, but this cue has no off";
-            hold.finding(title, "nothing to say", add_off(parts, "hold"));
+            let title = "\"while_down\" says off as the key or pedal comes up, but this cue has no off";
+            hold.finding(title, "nothing to say", add_off(parts, "while_down"));
         }
         return;
     }
@@ -100,12 +100,12 @@ fn holdable(hold: &Value<'_>, has_off: bool, parts: &Parts<'_>) {
         None | Some(Some(Press::Single)) => {}
         Some(None) => {
             let title = "only a key or pedal can be held: this message has no release";
-            hold.finding(title, "never comes up", "take hold out: then every second one says off");
+            hold.finding(title, "never comes up", "take while_down out: then every second one says off");
         }
         Some(Some(_)) => {
             let title = "what is held is pressed once: the press must be a single one";
             let fault = Diagnostic::error(Kind::Finding, hold.spot, title).label("held");
-            let fault = fault.help("take press out, or hold: then every second press says off");
+            let fault = fault.help("take press out, or while_down: then every second press says off");
             hold.page.report(parts.press.into_iter().fold(fault, |fault, press| fault.also(press, "not a single one")));
         }
     }

@@ -108,7 +108,7 @@ fn inputs(top: &mut Fields<'_>, names: &mut Names) -> Vec<Input> {
             channel: fields.take("channel").and_then(|value| values::channel(&value)),
             keys: fields.take("keys").and_then(|value| values::range(&value)).map_or(ALL_KEYS, |at| at.value),
             curve: fields.take("curve").and_then(|value| values::curve(&value, &names.curves)),
-            controls: fields.take("controls").map(|value| renumbered(&value)).unwrap_or_default(),
+            controls: fields.take("renumber").map(|value| renumbered(&value)).unwrap_or_default(),
             play: fields.take("play").and_then(|value| value.flag()).unwrap_or(true),
             optional: fields.take("optional").and_then(|value| value.flag()).unwrap_or(false),
             name,
@@ -120,16 +120,16 @@ fn inputs(top: &mut Fields<'_>, names: &mut Names) -> Vec<Input> {
     inputs
 }
 
-/// Controllers heard as others: `{ 7 = 11 }`.
+/// Controllers that arrive as others: `{ 7 = 11 }`.
 fn renumbered(value: &Value<'_>) -> Vec<(U7, U7)> {
-    let Some(table) = value.table("controls") else { return Vec::new() };
+    let Some(table) = value.table("renumber") else { return Vec::new() };
     let mut controls: Vec<(U7, U7)> = Vec::new();
     for (from, to) in table.named() {
         let number = from.value.parse::<u8>().ok().and_then(|number| U7::new(number).ok());
         let Some(number) = number else {
             let title = format!("{} is no controller's number", quoted(&from.value));
             let fault = Diagnostic::error(Kind::Unreadable, from.spot, title).label("0 to 127");
-            value.page.report(fault.help("write for example controls = { 7 = 11 }: its 7 counts as 11"));
+            value.page.report(fault.help("write for example renumber = { 7 = 11 }: its 7 counts as 11"));
             continue;
         };
         if controls.iter().any(|(known, _)| *known == number) {
@@ -155,14 +155,14 @@ fn outputs(top: &mut Fields<'_>, names: &mut Names) -> Vec<Output> {
             let value = fields.take(field);
             (value.and_then(|value| value.flag()).unwrap_or(false), value.map(|value| value.spot))
         };
-        let ((own, _), (optional, _), (sysex, _)) = (flag("virtual"), flag("optional"), flag("sysex"));
-        let ((clock, clock_spot), (tempo, tempo_spot)) = (flag("clock"), flag("tempo"));
+        let ((own, _), (optional, _), (sysex, _)) = (flag("virtual"), flag("optional"), flag("pass_sysex"));
+        let ((clock, clock_spot), (tempo, tempo_spot)) = (flag("pass_clock"), flag("send_clock"));
         if let (true, true, Some(first), Some(second)) = (clock, tempo, clock_spot, tempo_spot) {
             let title =
                 format!("the output {} would get two clocks: the one that comes in, and ours", quoted(&name.value));
             let fault =
                 Diagnostic::error(Kind::Finding, second, title).label("ours").also(first, "the one that comes in");
-            top.page.report(fault.help("take tempo out to pass on the one that comes in, or clock to send ours"));
+            top.page.report(fault.help("take send_clock out to pass on the one that comes in, or pass_clock to send ours"));
         }
         let port = fields.take("port");
         if own == port.is_some() && !top.page.broken {
@@ -180,7 +180,7 @@ fn outputs(top: &mut Fields<'_>, names: &mut Names) -> Vec<Output> {
             port: port.and_then(|value| value.text()),
             optional,
             wire: fields
-                .take("wire")
+                .take("cable")
                 .and_then(|value| value.choice(&[("din", Wire::Din), ("usb", Wire::Usb)]))
                 .unwrap_or(Wire::Usb),
             clock,

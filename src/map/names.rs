@@ -43,7 +43,7 @@ impl<T> Known<T> {
         let key = if bare { name.to_owned() } else { quoted(name) };
         match self.noun {
             noun @ ("section" | "zone") => format!("[[{noun}]] with name = {}", quoted(name)),
-            "curve" => format!("{key} = {{ gamma = 0.7 }} below [curves]"),
+            "curve" => format!("{key} = {{ lighter = 30 }} below [curves]"),
             noun => format!("[{noun}s.{key}]"),
         }
     }

@@ -126,7 +126,7 @@ impl<'a> Fields<'a> {
     pub fn done(self) {
         for (key, _) in self.table.iter().filter(|(key, _)| !self.asked.iter().any(|asked| *asked == key.get_ref())) {
             let (name, spot) = (key.get_ref().as_ref(), self.page.spot(key.span()));
-            let near = nearest(name, self.asked.iter().copied());
+            let near = words::renamed(self.what, name).or_else(|| nearest(name, self.asked.iter().copied()));
             let later = words::comes_later(self.what, name);
             // Where a header is broken, fields seem to belong to the table before it.
             if self.page.broken && near.is_none() && !later {

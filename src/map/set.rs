@@ -87,7 +87,7 @@ fn performed(mut fields: Fields<'_>, index: Option<usize>, draft: Option<&Draft>
         title: fields.take("title").and_then(|value| value.text()).map(|at| at.value),
         key: fields.take("key").and_then(|value| values::key(&value)),
         play_in: fields.take("play_in").and_then(|value| values::play_in(&value)),
-        way: fields.take("way").and_then(|value| values::way(&value)),
+        way: fields.take("shift").and_then(|value| values::way(&value)),
         order: fields.take("order").and_then(|value| song::order(&value, sections)),
         singer: fields.take("singer").and_then(|value| value.text()),
         remark: fields.take("remark").and_then(|value| value.text()).map(|at| at.value),
@@ -118,7 +118,7 @@ fn pause(mut fields: Fields<'_>) -> Entry {
     }
     let title = title.and_then(|value| value.text()).map(|at| at.value);
     let remark = fields.take("remark").and_then(|value| value.text()).map(|at| at.value);
-    for name in ["key", "play_in", "way", "order", "singer"] {
+    for name in ["key", "play_in", "shift", "order", "singer"] {
         if let Some(value) = fields.take(name).filter(|_| !page.broken) {
             let help = format!("take {name} out, or write map = and the song's file");
             value.finding(format!("a pause has no {name}"), "an entry without a map is a pause", help);

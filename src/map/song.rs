@@ -9,7 +9,7 @@ use crate::music::Key;
 
 /// Fields at the top of a song's map.
 pub(super) const TOP: &[&str] =
-    &["title", "key", "play_in", "way", "tempo", "meter", "melody_range", "order", "number", "middle_c"];
+    &["title", "key", "play_in", "shift", "tempo", "meter", "melody_range", "order", "number", "middle_c"];
 
 /// A song as far as it could be read, and what the set has to know of it.
 #[derive(Debug)]
@@ -35,7 +35,7 @@ pub(super) fn read(mut top: Fields<'_>, gear: &Gear, names: &Names) -> Draft {
     let number = top.take("number").and_then(|value| value.whole(1..=128).map(|number| value.at(number)));
     let key = top.need("key").and_then(|value| values::key(&value));
     let play_in = top.take("play_in").and_then(|value| values::play_in(&value));
-    let way = top.take("way").and_then(|value| values::way(&value)).unwrap_or(Way::Nearest);
+    let way = top.take("shift").and_then(|value| values::way(&value)).unwrap_or(Way::Nearest);
     let tempo = top.take("tempo").and_then(|value| value.number(10.0..=400.0));
     let meter = top.take("meter").and_then(|value| meter(&value));
     let melody_range = top.take("melody_range").and_then(|value| values::range(&value));

@@ -46,7 +46,7 @@ pub(super) fn read(top: &mut Fields<'_>, inputs: &[Input], names: &Names) -> Sta
         }
         _ => {}
     }
-    let plays = fields.take("plays").and_then(|value| input(&value, inputs, names)).or(first);
+    let plays = fields.take("input").and_then(|value| input(&value, inputs, names)).or(first);
     fields.done();
     let code = |code: Option<(_, String)>| code.map(|(_, code)| code);
     Stand { listen: address, asked, passcode: code(moving), viewing_passcode: code(viewing), plays }

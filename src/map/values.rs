@@ -3,7 +3,7 @@
 use super::diagnostic::{Diagnostic, Kind, quoted};
 use super::names::Known;
 use super::reader::{Fields, Page, Value};
-use super::{At, Curve, KeyRange, PlayIn, Spot, Way};
+use super::{At, Curve, KeyRange, PlayIn, Spot, Way, words};
 use crate::midi::{Channel, Note, U7};
 use crate::music::chord::{self, ChordError, ProgressionError, ProgressionFault};
 use crate::music::note::{self, NoteError};
@@ -61,15 +61,15 @@ pub(super) fn key(value: &Value<'_>) -> Option<At<Key>> {
         value.wrong("a key in quotation marks");
         return None;
     };
-    match text.parse() {
-        Ok(key) => Some(value.at(key)),
-        Err(_) => {
-            let title = format!("{} is no key", quoted(text));
-            let fault = Diagnostic::error(Kind::Unreadable, value.spot, title).label("not a key");
-            value.page.report(fault.help(KEY_HELP));
-            None
-        }
+    let key = text.parse().ok();
+    if key.is_none() {
+        value.page.report(no_key(value.spot, text).help(KEY_HELP));
     }
+    key.map(|key| value.at(key))
+}
+
+fn no_key(spot: Spot, text: &str) -> Diagnostic {
+    Diagnostic::error(Kind::Unreadable, spot, format!("{} is no key", quoted(text)))
 }
 
 /// A chord.
@@ -141,10 +141,14 @@ fn no_chord(spot: Spot, text: &str, fault: &ChordError) -> Diagnostic {
     Diagnostic::error(Kind::Unreadable, spot, format!("{} is no chord", quoted(text))).label(label).help(help)
 }
 
-/// The key that the fingers play in, or "sounding".
+/// The key that the fingers play in, or "room".
 pub(super) fn play_in(value: &Value<'_>) -> Option<At<PlayIn>> {
-    if value.as_text() == Some("sounding") {
+    if value.as_text() == Some("room") {
         return Some(value.at(PlayIn::Sounding));
+    }
+    if let Some((text, new)) = value.as_text().and_then(|text| Some((text, words::renamed(value.name, text)?))) {
+        value.page.report(no_key(value.spot, text).help(format!("write {}", quoted(new))));
+        return None;
     }
     key(value).map(|at| At { value: PlayIn::Key(at.value), spot: at.spot })
 }
@@ -208,44 +212,36 @@ pub(super) fn curve(value: &Value<'_>, curves: &Known<Option<Curve>>) -> Option<
 /// A curve as a table.
 pub(super) fn inline_curve(value: &Value<'_>) -> Option<Curve> {
     let mut fields = value.table("a curve")?;
-    let (gamma, points, fixed) = (fields.take("gamma"), fields.take("points"), fields.take("fixed"));
+    let bends = [fields.take("lighter"), fields.take("heavier")];
+    let (points, always) = (fields.take("points"), fields.take("always"));
     let (low, high) = (fields.take("low"), fields.take("high"));
+    let bent = bends.iter().any(Option::is_some);
     let end = |field: Option<Value<'_>>, default| field.map_or(Some(default), |value| value.number(1.0..=127.0));
-    let curve = match (gamma, points, fixed) {
-        (Some(gamma), None, None) => {
-            let (gamma, low, high) = (exponent(&gamma), end(low, 1.0), end(high, 127.0));
-            gamma.zip(low).zip(high).map(|((gamma, low), high)| Curve::Gamma { gamma, low, high })
+    let curve = match (bends, points, always) {
+        ([Some(bend), None] | [None, Some(bend)], None, None) => {
+            let (amount, low, high) = (bend.whole::<i8>(0..=100), end(low, 1.0), end(high, 127.0));
+            let heavier = amount.map(|amount| if bends[0].is_some() { -amount } else { amount });
+            heavier.zip(low).zip(high).map(|((heavier, low), high)| Curve::Bent { heavier, low, high })
         }
-        (None, Some(list), None) => points_of(&list).map(Curve::Points),
-        (None, None, Some(fixed)) => fixed.number(1.0..=127.0).map(Curve::Fixed),
+        ([None, None], Some(list), None) => points_of(&list).map(Curve::Points),
+        ([None, None], None, Some(always)) => always.number(1.0..=127.0).map(Curve::Always),
+        // What is missing may only be misspelt.
+        ([None, None], None, None) if fields.has_others() => None,
         _ => {
-            let help = "write { gamma = 0.7 }, { points = [[1, 40], [127, 110]] } or { fixed = 90 }";
-            value.finding("a curve has one of gamma, points and fixed", "not exactly one", help);
+            let help = "write { lighter = 30 }, { heavier = 30 }, { points = [[1, 40], [127, 110]] } or { always = 90 }";
+            value.finding("a curve has exactly one of lighter, heavier, points and always", "", help);
             None
         }
     };
-    if gamma.is_none() {
+    if !bent && !fields.has_others() {
         for (name, stray) in [("low", low), ("high", high)] {
             if let Some(stray) = stray {
-                stray.finding(format!("{} belongs to gamma", quoted(name)), "not used here", "take it out");
+                stray.finding(format!("{} belongs to lighter and heavier only", quoted(name)), "", "take it out");
             }
         }
     }
     fields.done();
     curve
-}
-
-fn exponent(value: &Value<'_>) -> Option<f64> {
-    let Some(gamma) = value.as_number() else {
-        value.wrong("a number above 0, at most 10");
-        return None;
-    };
-    if gamma > 0.0 && gamma <= 10.0 {
-        return Some(gamma);
-    }
-    let help = "below 1 a soft touch counts more, above 1 it counts less; 0.5 to 2 is usual";
-    value.finding("gamma lies above 0, at most 10", "outside", help);
-    None
 }
 
 fn points_of(value: &Value<'_>) -> Option<Vec<(f64, f64)>> {

@@ -49,7 +49,7 @@ fn book(zones: &[Zone], curve: &str, key: &str) -> Book {
     for (number, zone) in zones.iter().enumerate() {
         write!(gear, "[sounds.s{number}]\noutput = \"keys\"\nchannel = {}\n", number + 1).unwrap();
         let Zone { keys, window, only, octave } = zone;
-        writeln!(song, "[[zone]]\nsound = \"s{number}\"\nonly = {only}\noctave = {octave}").unwrap();
+        writeln!(song, "[[zone]]\nsound = \"s{number}\"\nexclusive = {only}\noctave = {octave}").unwrap();
         writeln!(song, "keys = [{}, {}]\nvelocity = [{}, {}]", keys.0, keys.1, window.0, window.1).unwrap();
     }
     let set = format!("title = \"Evening\"\ngear = \"gear.toml\"\n[[song]]\nmap = \"song.toml\"\nkey = \"{key}\"\n");
@@ -127,7 +127,7 @@ proptest! {
     #[test]
     fn what_is_found_silent_is_silent(
         zones in prop::collection::vec(zone(), 1..6),
-        curve in prop::sample::select(vec!["", "curve = { fixed = 64 }", "curve = { gamma = 2, low = 30, high = 100 }"]),
+        curve in prop::sample::select(vec!["", "curve = { always = 64 }", "curve = { heavier = 50, low = 30, high = 100 }"]),
         key in prop::sample::select(vec!["C", "Eb", "F#"]),
     ) {
         let book = book(&zones, curve, key);
@@ -207,7 +207,7 @@ const VALUES: &[&str] = &[
     "\"F#\"",
     "\"Am\"",
     "\"Ebm\"",
-    "\"sounding\"",
+    "\"room\"",
     "\"up\"",
     "\"down\"",
     "\"din\"",
@@ -232,9 +232,9 @@ const VALUES: &[&str] = &[
     "[\"C3\", \"C4\"]",
     "[\"Verse\"]",
     "[\"Chorus\"]",
-    "{ fixed = 1 }",
-    "{ fixed = 127 }",
-    "{ gamma = 10 }",
+    "{ always = 1 }",
+    "{ always = 127 }",
+    "{ heavier = 100 }",
     "\"songs/weir-gate.toml\"",
     "{ bytes = \"F0 F7\" }",
     "\"next\"",

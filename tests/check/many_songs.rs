@@ -14,7 +14,7 @@ fn book() -> Book {
         write!(set, "[[song]]\nmap = \"{song}.toml\"\nkey = \"{}\"\n", ["C", "Eb", "A"][song % 3]).unwrap();
     }
     let gear = "[inputs.keyboard]\nport = \"piano\"\nkeys = [\"A0\", \"C8\"]\n[outputs.module]\nport = \"module\"\n\
-                wire = \"din\"\n[sounds.grand]\noutput = \"module\"\nchannel = 1\nprogram = 1\n[sounds.organ]\n\
+                cable = \"din\"\n[sounds.grand]\noutput = \"module\"\nchannel = 1\nprogram = 1\n[sounds.organ]\n\
                 output = \"module\"\nchannel = 1\nprogram = 20\n[sounds.warm]\noutput = \"module\"\nchannel = 2\n";
     let song = |number: usize| {
         let lead = ["grand", "organ"][number % 2];

@@ -119,8 +119,8 @@ fn happening() -> impl Strategy<Value = Happening> {
         "key Eb",
         "zone bed off",
         "zone bed",
-        "send-again",
-        "resend",
+        "resend-messages",
+        "resend-sounds",
         "panic",
     ];
     prop_oneof![
@@ -273,7 +273,7 @@ fn a_set_that_goes_on_after_a_kill_plays_again_from_there() {
     let (sent, room) = perform(&show, &Beginning::GoOn(kept), |world| world.message(0, &[0x90, 60, 80]));
     assert!(sent.len() > 20);
     let markers = room.played.markers();
-    assert_eq!(markers[..2], ["silence keys", "silence pad"]);
+    assert_eq!(markers[..2], ["silence piano", "silence pad"]);
     let begun = markers.iter().position(|marker| marker.starts_with("resume")).unwrap();
     assert_eq!(markers[begun..begun + 2], ["resume 4 4 2 2 2", "do zone bed off"]);
     room.compare(&show.plan).unwrap();
@@ -293,7 +293,7 @@ fn a_set_that_begins_afresh_after_a_kill_plays_again_from_its_beginning() {
     };
     let (_, room) = perform(&show, &Beginning::Changed(kept), |world| world.message(0, &[0x90, 60, 80]));
     let markers = room.played.markers();
-    assert_eq!(markers[..2], ["silence keys", "silence pad"]);
+    assert_eq!(markers[..2], ["silence piano", "silence pad"]);
     let begun = markers.iter().find(|marker| !marker.starts_with("silence"));
     assert_eq!(begun.map(String::as_str), Some("begin"));
     room.compare(&show.plan).unwrap();
@@ -375,7 +375,7 @@ fn files_of_a_performance_lie_together_and_two_performances_do_not() {
         assert_eq!(kinds, [TakeKind::Message(vec![0x91, 48, 90])]);
     }
     let names = book.gear.outputs.iter().map(|output| output.name.value.as_str());
-    assert_eq!(names.map(file_name).collect::<Vec<_>>(), ["keys", "pad", "tracks", "desk"]);
+    assert_eq!(names.map(file_name).collect::<Vec<_>>(), ["piano", "pad", "tracks", "desk"]);
     assert_eq!(file_name("../left: 1"), ".._left_ 1");
 }
 

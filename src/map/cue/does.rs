@@ -24,8 +24,8 @@ pub(super) const ACTIONS: [&str; 20] = [
     "zone",
     "fade",
     "send",
-    "send-again",
-    "resend",
+    "resend-messages",
+    "resend-sounds",
     "tap",
     "panic",
 ];
@@ -40,7 +40,7 @@ const HOMES: [(&str, &[&str]); 9] = [
     ("section", &["section"]),
     ("key", &["key"]),
     ("zone", &["zone"]),
-    ("turn", &["zone", "drone"]),
+    ("state", &["zone", "drone"]),
     ("fade_ms", &["fade"]),
     ("to", &["send"]),
     ("message", &["send"]),
@@ -90,7 +90,7 @@ fn action<'a>(word: &Value<'a>) -> Option<&'a str> {
         return Some(text);
     }
     let fault = Diagnostic::error(Kind::Unreadable, word.spot, format!("{} is no action", quoted(text)));
-    word.page.report(fault.label("unknown").help(match nearest(text, ACTIONS.into_iter()) {
+    word.page.report(fault.label("unknown").help(match words::renamed(word.name, text).or_else(|| nearest(text, ACTIONS.into_iter())) {
         Some(near) => format!("write do = {}", quoted(near)),
         None => format!("write one of {}", ACTIONS.join(", ")),
     }));
@@ -129,8 +129,8 @@ fn does(action: &str, written: &Written<'_, '_>, names: &Names) -> Option<Does> 
             let message = message.and_then(|message| message.table("a message")).and_then(send::message);
             Does::Send { to: to?, message: message? }
         }
-        "send-again" => Does::SendAgain,
-        "resend" => Does::Resend,
+        "resend-messages" => Does::SendAgain,
+        "resend-sounds" => Does::Resend,
         "tap" => Does::Tap,
         _ => Does::Panic,
     })
@@ -170,7 +170,7 @@ impl<'a> Written<'_, 'a> {
 
     /// On, off, or the other way.
     fn turn(&self) -> Option<Option<bool>> {
-        match self.get("turn") {
+        match self.get("state") {
             Some(turn) => turn.choice(&[("on", true), ("off", false)]).map(Some),
             None => Some(None),
         }

@@ -9,7 +9,7 @@ use crate::midi::machine_control::Transport;
 use crate::midi::{Channel, U7};
 
 /// What can fire a cue; each names exactly one of them.
-const FORMS: [&str; 6] = ["key", "control", "program", "song_select", "clock", "transport"];
+const FORMS: [&str; 6] = ["note", "control", "program", "song_select", "clock", "transport"];
 
 const PRESS: [(&str, Press); 4] =
     [("single", Press::Single), ("double", Press::Double), ("long", Press::Long), ("either", Press::Either)];
@@ -26,10 +26,10 @@ pub(super) fn read(value: &Value<'_>, names: &Names) -> Option<(Option<When>, Op
     let (channel, press, reversed) = (fields.take("channel"), fields.take("press"), fields.take("reversed"));
     let trigger = match forms[..] {
         [(form, value)] => {
-            let pressed = matches!(form, "key" | "control");
+            let pressed = matches!(form, "note" | "control");
             let strays = [
-                (channel, pressed || form == "program", "channel", "key, control and program"),
-                (press, pressed, "press", "key and control"),
+                (channel, pressed || form == "program", "channel", "note, control and program"),
+                (press, pressed, "press", "note and control"),
                 (reversed, form == "control", "reversed", "control"),
             ];
             for (stray, fits, name, homes) in strays {
@@ -75,7 +75,7 @@ fn trigger(
     let press = press.map_or(Some(Press::Single), |press| press.choice(&PRESS));
     let reversed = reversed.map_or(Some(false), |reversed| reversed.flag());
     match form {
-        "key" => {
+        "note" => {
             let key = values::note(value)?;
             Some(Trigger::Key { key: u8::from(key), channel: channel?, press: press? })
         }

@@ -71,8 +71,8 @@ fn a_set_is_printed_whole_into_a_new_folder() {
     assert!(ran.err.contains("01-lantern.html") && ran.err.contains("--out"), "{}", ran.err);
 }
 
-/// Every command that reads a set refuses it alike: exit code 2, and a sentence with all of `said`.
-fn refuses_the_set(folder: &Path, said: &[&str]) {
+/// Every command that reads a set refuses it alike: with this exit code, and a sentence with all of `said`.
+fn refuses_the_set(folder: &Path, code: i32, said: &[&str]) {
     fs::write(folder.join("take.mid"), demo_take()).expect("a take");
     for arguments in [
         &["render", "set.toml", "take.mid", "--out", "out"][..],
@@ -81,7 +81,7 @@ fn refuses_the_set(folder: &Path, said: &[&str]) {
         &["print", "set.toml", "--out", "out"][..],
     ] {
         let ran = run(folder, arguments);
-        assert_eq!(ran.code, 2, "{arguments:?}: {}", ran.err);
+        assert_eq!(ran.code, code, "{arguments:?}: {}", ran.err);
         for words in said {
             assert!(ran.err.contains(words), "{arguments:?} does not say {words:?}:\n{}", ran.err);
         }
@@ -90,26 +90,26 @@ fn refuses_the_set(folder: &Path, said: &[&str]) {
 }
 
 #[test]
-fn a_broken_map_is_refused_with_file_line_and_column() {
+fn a_broken_map_is_refused_with_file_and_line() {
     let folder = maps();
     fs::write(folder.path().join("song.toml"), "title = \"Lantern\nkey = \"C\"\n").expect("a map");
-    refuses_the_set(folder.path(), &["song.toml:1:"]);
+    refuses_the_set(folder.path(), 2, &["song.toml, line 1\n"]);
 }
 
 #[test]
 fn a_map_that_is_not_text_is_refused() {
     let folder = maps();
     fs::write(folder.path().join("song.toml"), b"title = \"Lan\xFFtern\"\n").expect("a map");
-    refuses_the_set(folder.path(), &["song.toml", "UTF-8"]);
+    refuses_the_set(folder.path(), 2, &["song.toml", "UTF-8"]);
 }
 
 #[test]
 fn a_missing_file_is_refused() {
     let folder = maps();
     fs::remove_file(folder.path().join("song.toml")).expect("there before");
-    refuses_the_set(folder.path(), &["set.toml:4:", "song.toml"]);
+    refuses_the_set(folder.path(), 2, &["set.toml, line 4\n", "song.toml"]);
     fs::remove_file(folder.path().join("set.toml")).expect("there before");
-    refuses_the_set(folder.path(), &["set.toml"]);
+    refuses_the_set(folder.path(), 2, &["set.toml"]);
 }
 
 #[test]
@@ -117,20 +117,20 @@ fn a_folder_in_the_place_of_a_map_is_refused() {
     let folder = maps();
     fs::remove_file(folder.path().join("gear.toml")).expect("there before");
     fs::create_dir(folder.path().join("gear.toml")).expect("a folder");
-    refuses_the_set(folder.path(), &["gear.toml", "folder"]);
+    refuses_the_set(folder.path(), 2, &["gear.toml", "folder"]);
 }
 
 #[test]
 fn a_set_that_leads_back_to_itself_is_refused() {
     let folder = maps();
     fs::write(folder.path().join("set.toml"), SET.replace("song.toml", "set.toml")).expect("a map");
-    refuses_the_set(folder.path(), &["set.toml:4:"]);
+    refuses_the_set(folder.path(), 2, &["set.toml, line 4\n"]);
     #[cfg(unix)]
     {
         let folder = maps();
         fs::remove_file(folder.path().join("song.toml")).expect("there before");
         std::os::unix::fs::symlink("song.toml", folder.path().join("song.toml")).expect("a link to itself");
-        refuses_the_set(folder.path(), &["set.toml:4:", "song.toml"]);
+        refuses_the_set(folder.path(), 2, &["set.toml, line 4\n", "song.toml"]);
     }
 }
 
@@ -140,7 +140,31 @@ fn all_faults_of_all_files_are_told_at_once() {
     fs::write(folder.path().join("song.toml"), SONG.replace("grand", "grant").replace("\"C\"", "\"H\""))
         .expect("a map");
     fs::write(folder.path().join("gear.toml"), GEAR.replace("channel = 1", "channel = 17")).expect("a map");
-    refuses_the_set(folder.path(), &["song.toml:2:", "song.toml:4:", "grand", "gear.toml:9:"]);
+    let song = ["song.toml, line 2\n", "song.toml, line 4\n"];
+    refuses_the_set(folder.path(), 1, &[song[0], song[1], "did you mean \"grand\"?", "gear.toml, line 9\n"]);
+}
+
+#[test]
+fn a_fault_gives_the_same_exit_code_wherever_it_stands() {
+    let appended = [
+        ("set.toml", SET, "[[song]]\nmap = \"song.toml\"\nplai_in = \"C\"\n"),
+        ("set.toml", SET, "[[song]]\nmap = \"song.toml\"\nsinger = \"nobody\"\n"),
+        ("song.toml", SONG, "[[zone]]\nsound = \"grant\"\n"),
+        ("song.toml", SONG, "[[zone]]\nsound = \"grand\"\nlevell = 1\n"),
+        ("gear.toml", GEAR, "[sounds.other]\noutput = \"piano\"\nchannel = 17\n"),
+        ("gear.toml", GEAR, "[sounds.other]\noutput = \"pianoo\"\nchannel = 2\n"),
+        ("gear.toml", GEAR, "[sounds.other]\noutput = \"piano\"\nchannel = 2\nprogramm = 2\n"),
+    ];
+    for (file, text, more) in appended {
+        let folder = maps();
+        fs::write(folder.path().join(file), format!("{text}{more}")).expect("a map");
+        refuses_the_set(folder.path(), 1, &[file]);
+    }
+    // What can be read is wrong, and one file cannot be read: the worse of the two counts.
+    let folder = maps();
+    fs::write(folder.path().join("gear.toml"), format!("{GEAR}[sounds.other]\nchannel = 17\n")).expect("a map");
+    fs::write(folder.path().join("song.toml"), "title = ").expect("a map");
+    refuses_the_set(folder.path(), 2, &["gear.toml", "song.toml"]);
 }
 
 #[test]

@@ -67,7 +67,8 @@ fn a_hundred_thousand_events_allocate_nothing() {
     let book = loaded.book.expect("the demo loads");
     let take = file::read(&fs::read("maps/takes/whole-set.mid").expect("the take")).expect("a take");
     let plan = Arc::new(Plan::new(&book));
-    let other = ["zone grand off", "zone grand on", "resend-sounds", "resend-messages", "raise-key", "tonights-key", "panic"];
+    let other =
+        ["zone grand off", "zone grand on", "resend-sounds", "resend-messages", "raise-key", "tonights-key", "panic"];
     let other: Vec<Action> = other.iter().map(|text| Action::parse(text, &plan).expect("an action")).collect();
     let marked: Vec<Option<Action>> = take
         .events

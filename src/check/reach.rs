@@ -33,7 +33,6 @@ pub(super) fn find(tonight: &Tonight<'_>, piece: &Piece<'_>, found: &mut Vec<Dia
 fn left_out(part: &Part<'_>) -> Diagnostic {
     let spot = part.zone.sections.iter().flatten().next().map_or(part.zone.spot, |section| section.spot);
     Diagnostic::hint(spot, format!("the zone {} is in no section that is played tonight", part.name()))
-        .label("not in tonight's order")
         .help("name a section that is, or take the zone's sections out: then it plays in all")
 }
 
@@ -71,7 +70,7 @@ fn unreached(tonight: &Tonight<'_>, piece: &Piece<'_>, number: usize, inputs: &[
             && scenes.iter().any(|scene| scene.zones.contains(&zone))
     };
     let title = format!("no key reaches the zone {}: zones before it take all that it has", part.name());
-    let mut fault = Diagnostic::error(Kind::Finding, part.zone.spot, title).label("never sounds");
+    let mut fault = Diagnostic::error(Kind::Finding, part.zone.spot, title);
     for taker in (0..number).filter(|zone| takes(*zone)).take(3) {
         let taker = &piece.parts[taker];
         fault = fault.also(taker.zone.spot, format!("{} has exclusive = true", taker.name()));
@@ -81,7 +80,7 @@ fn unreached(tonight: &Tonight<'_>, piece: &Piece<'_>, number: usize, inputs: &[
 
 fn outside(tonight: &Tonight<'_>, piece: &Piece<'_>, part: &Part<'_>, inputs: &[(usize, &Input)]) -> Diagnostic {
     let title = format!("no key reaches the zone {}: it lies outside the keyboard", part.name());
-    let mut fault = Diagnostic::error(Kind::Finding, part.zone.keys.spot, title).label("no such keys");
+    let mut fault = Diagnostic::error(Kind::Finding, part.zone.keys.spot, title);
     for (_, input) in inputs {
         let (first, last) = keyboard::keys(input);
         let octave = middle_c(tonight.book, input.name.spot);

@@ -98,7 +98,7 @@ fn performed(mut fields: Fields<'_>, index: Option<usize>, draft: Option<&Draft>
     }
     if let Some((song_key, chart)) = song_key {
         if let Some(key) = &entry.key {
-            agree::same_mode(page, "tonight's key", key, song_key, chart);
+            agree::same_mode(page, "the room's key", key, song_key, chart);
         }
         if let Some(At { value: PlayIn::Key(key), spot }) = entry.play_in {
             agree::play_in(page, spot, key, song_key, chart);
@@ -120,8 +120,8 @@ fn pause(mut fields: Fields<'_>) -> Entry {
     let remark = fields.take("remark").and_then(|value| value.text()).map(|at| at.value);
     for name in ["key", "play_in", "shift", "order", "singer"] {
         if let Some(value) = fields.take(name).filter(|_| !page.broken) {
-            let help = format!("take {name} out, or write map = and the song's file");
-            value.finding(format!("a pause has no {name}"), "an entry without a map is a pause", help);
+            let help = format!("take {name} out, or write map = \"…\" with the song's file");
+            value.finding(format!("an entry without a map is a pause, which has no {name}"), help);
         }
     }
     let spot = fields.spot;

@@ -104,12 +104,12 @@ fn sections(top: &mut Fields<'_>) -> (Vec<Section>, Known<()>) {
         if let Some(name) = &name {
             if matches!(name.value.as_str(), "enter" | "leave") {
                 let title = format!("a section cannot be called {}", quoted(&name.value));
-                let fault = Diagnostic::error(Kind::Finding, name.spot, title).label("means something else");
+                let fault = Diagnostic::error(Kind::Finding, name.spot, title);
                 page.report(fault.help("choose another name: sends use enter and leave for the song itself"));
             }
             if let Some(first) = sections.iter().find(|section| section.name.value == name.value) {
-                let title = format!("there are two sections {}", quoted(&name.value));
-                let fault = Diagnostic::error(Kind::Finding, name.spot, title).label("again");
+                let title = format!("there are two sections called {}", quoted(&name.value));
+                let fault = Diagnostic::error(Kind::Finding, name.spot, title);
                 let help = "give one of them another name; to play a section twice, name it twice in order";
                 page.report(fault.help(help).also(first.name.spot, "first here"));
             }
@@ -140,7 +140,6 @@ pub(super) fn order(value: &Value<'_>, sections: &Known<()>) -> Option<Vec<At<St
     if order.is_empty() {
         value.finding(
             "an order needs at least one section",
-            "empty",
             "name the sections, or take order out: then they come as in the file",
         );
     }

@@ -5,7 +5,7 @@ pub(super) fn example(home: &str, field: &str) -> String {
     match (home, field) {
         ("the drone", "octave") => return "octave = 3".to_owned(),
         ("the drone", "velocity") => return "velocity = 64".to_owned(),
-        ("a cue" | "a cue's when", _) => {
+        ("a cue" | "\"when\"", _) => {
             if let Some((_, value)) = OF_CUES.iter().find(|(name, _)| *name == field) {
                 return format!("{field} = {value}");
             }
@@ -16,19 +16,6 @@ pub(super) fn example(home: &str, field: &str) -> String {
         Some((_, line)) if line.ends_with('\n') => line.trim_end().to_owned(),
         Some((_, value)) => format!("{field} = {value}"),
         None => format!("{field} = …"),
-    }
-}
-
-/// A field in a sentence: `a title`, `an output`.
-pub(super) fn a(field: &str) -> String {
-    match field {
-        "at" => "a moment: at".to_owned(),
-        "to" => "an output: to".to_owned(),
-        "gear" => "a gear file: gear".to_owned(),
-        "do" => "an action: do".to_owned(),
-        "when" => "an event that fires it: when".to_owned(),
-        _ if field.starts_with(['a', 'e', 'i', 'o']) => format!("an {field}"),
-        _ => format!("a {field}"),
     }
 }
 
@@ -51,7 +38,7 @@ const RENAMED: &[(&[&str], &str, &str)] = &[
     (&["an output"], "tempo", "send_clock"),
     (&["an output"], "wire", "cable"),
     (&["the stand"], "plays", "input"),
-    (&["a cue's when"], "key", "note"),
+    (&["\"when\""], "key", "note"),
     (&["a cue"], "turn", "state"),
     (&["a cue"], "hold", "while_down"),
     (&["play_in"], "sounding", "room"),
@@ -64,7 +51,7 @@ pub(super) fn comes_later(what: &str, field: &str) -> bool {
     LATER.iter().any(|(kind, fields)| *kind == what && fields.contains(&field))
 }
 
-const LATER: [(&str, &[&str]); 1] = [("the gear", &["latency"])];
+const LATER: [(&str, &[&str]); 1] = [("the gear file", &["latency"])];
 
 /// Examples of fields that mean something else elsewhere.
 const OF_CUES: &[(&str, &str)] = &[

@@ -72,8 +72,8 @@ pub(super) fn read(mut fields: Fields<'_>, gear: &Names, sections: &Known<()>) -
 fn played(value: &Value<'_>, gear: &Names) -> Option<At<String>> {
     let name = value.text()?;
     if gear.inputs.find(value.page, &name) == Some(&false) {
-        let title = format!("the input {} has play = false, so no zone can listen to it", quoted(&name.value));
-        value.finding(title, "cues and pedals only", "name another input, or write play = true in the gear");
+        let title = format!("the input {} has play = false, so no zone can play from it", quoted(&name.value));
+        value.finding(title, "name another input, or write play = true in the gear file");
     }
     Some(name)
 }
@@ -84,7 +84,7 @@ fn window(value: &Value<'_>) -> Option<At<(u8, u8)>> {
     let (low, high) = (low?, high?);
     if low > high {
         let help = format!("write velocity = [{high}, {low}]");
-        value.finding("no touch lies in this velocity window", "the lowest comes first", help);
+        value.finding("no touch lies in this velocity window", help);
         return None;
     }
     Some(value.at((low, high)))
@@ -101,7 +101,6 @@ fn octave_wide(value: &Value<'_>) -> Option<At<(crate::midi::Note, crate::midi::
         let example = name(low).and_then(|low_name| name(low + 11).map(|high| format!("[\"{low_name}\", \"{high}\"]")));
         value.finding(
             "\"within\" is narrower than twelve notes, so some notes have no place in it",
-            "too narrow",
             format!("write for example within = {}", example.unwrap_or_default()),
         );
         return None;
@@ -115,7 +114,6 @@ pub(super) fn listed(value: &Value<'_>, sections: &Known<()>) -> Option<Vec<At<S
     if names.is_empty() {
         value.finding(
             "a zone with no section never plays",
-            "empty",
             "name a section, or take sections out: then it plays in all",
         );
     }
@@ -139,7 +137,7 @@ fn followed(value: &Value<'_>) -> Option<Controls> {
         let number = values::seven_bits(item)?;
         if let Some((what, help)) = never_listed(number) {
             let title = format!("controller {} cannot be in this list: it is {what}", u8::from(number));
-            item.finding(title, "not here", help);
+            item.finding(title, help);
         }
         Some(number)
     };

@@ -115,8 +115,8 @@ fn gaps(played: &Played) -> BTreeSet<String> {
         }
     }
     let words = |(low, high): (u8, u8)| match low == high {
-        true => format!("the key {} of the input \"keyboard\" plays nothing", name(low)),
-        false => format!("the keys {} to {} of the input \"keyboard\" play nothing", name(low), name(high)),
+        true => format!("The key {} of the input \"keyboard\" plays nothing.", name(low)),
+        false => format!("The keys {} to {} of the input \"keyboard\" play nothing.", name(low), name(high)),
     };
     gaps.into_iter().map(words).collect()
 }
@@ -144,11 +144,11 @@ proptest! {
         }
         if !played.reaching.is_empty() {
             let said: BTreeSet<String> =
-                titles.iter().filter(|title| title.ends_with("play nothing") || title.ends_with("plays nothing")).cloned().collect();
+                titles.iter().filter(|title| title.ends_with("play nothing.") || title.ends_with("plays nothing.")).cloned().collect();
             prop_assert_eq!(said, gaps(&played));
         }
         let holes = played.silent.keys().any(|key| played.reaching.contains(key));
-        prop_assert_eq!(titles.iter().any(|title| title.contains("no zone takes the velocities")), holes);
+        prop_assert_eq!(titles.iter().any(|title| title.contains("No zone takes the velocities")), holes);
     }
 
     #[test]

@@ -200,9 +200,15 @@ fn play_through(book: &Book) {
         }
         hit_cues(&mut stage, book);
         stage.act("drone on");
-        for action in
-            ["raise-key", "next-section", "section Chorus", "resend-sounds", "fade 100", "next-section", "resend-messages"]
-        {
+        for action in [
+            "raise-key",
+            "next-section",
+            "section Chorus",
+            "resend-sounds",
+            "fade 100",
+            "next-section",
+            "resend-messages",
+        ] {
             stage.act(action);
             stage.now += 15_000;
         }

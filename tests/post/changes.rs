@@ -88,7 +88,11 @@ fn what_does_not_fit_is_refused_and_changes_nothing() {
     fs::write(evening.file("broken.toml"), "title = \"Broken\nkey = \"C\"\n").unwrap();
     for (words, outcome, said) in [
         ("song-key Lantern H", Outcome::Wrong, "\"H\" is no key"),
-        ("song-key Lantern Cm", Outcome::Undone, "Tonight's key is minor, but the song is in C, major: write \"C\"."),
+        (
+            "song-key Lantern Cm",
+            Outcome::Undone,
+            "The room's key is minor, but the song is in C, which is major: write \"C\".",
+        ),
         ("song-key Welcome C", Outcome::Wrong, "\"Welcome\" is a pause, which has no key."),
         ("song-key Lantren C", Outcome::Wrong, "did you mean \"Lantern\"?"),
         ("song-key", Outcome::Wrong, "\"song-key\" needs a title and a key"),
@@ -99,7 +103,7 @@ fn what_does_not_fit_is_refused_and_changes_nothing() {
         ("move-song 2", Outcome::Wrong, "\"move-song\" needs a title and a new place"),
         ("add-song", Outcome::Wrong, "\"add-song\" needs a song's map"),
         ("add-song nowhere.toml", Outcome::Undone, "nowhere.toml"),
-        ("add-song broken.toml", Outcome::Undone, "broken.toml:1:"),
+        ("add-song broken.toml", Outcome::Undone, "broken.toml, line 1\n"),
         ("add-song gear.toml", Outcome::Undone, "gear"),
         ("add-song set.toml", Outcome::Undone, "set.toml"),
         ("add-song bells.toml H", Outcome::Wrong, "\"H\" is no key"),

@@ -319,7 +319,8 @@ impl Drawn {
                     let _ = write!(text, "[inputs.i{input}]\nport = \"p{input}\"\nplay = true\n");
                 }
                 text.push_str("curve = { lighter = 37 }\nrenumber = { 30 = 31 }\n");
-                let clock = |output| if self.has_cues { ["pass_clock = true\n", "send_clock = true\n"][output] } else { "" };
+                let clock =
+                    |output| if self.has_cues { ["pass_clock = true\n", "send_clock = true\n"][output] } else { "" };
                 let _ = write!(text, "[outputs.o0]\nvirtual = true\n{}", clock(0));
                 let _ = write!(text, "[outputs.o1]\nvirtual = true\n{}[outputs.lamps]\nvirtual = true\n", clock(1));
                 for (sound, (output, channel)) in PLACES.iter().enumerate() {

@@ -268,7 +268,7 @@ fn amended(
         // The text of the set is not the one that anybody has seen: its lines say nothing.
         Some(spot) if spot.file == 0 => {
             let help = fault.help.as_ref().map_or_else(String::new, |help| format!(": {help}"));
-            format!("{}{help}", fault.title)
+            format!("{}{help}", fault.title.trim_end_matches('.'))
         }
         _ => fault.render(&loaded.sources, false),
     });

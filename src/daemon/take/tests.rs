@@ -247,7 +247,7 @@ fn the_daemon_records_what_it_plays() {
             "from upper",
             "from keyboard",
             "lost upper",
-            "back keys",
+            "back piano",
             "lost keyboard",
             "lost upper",
             "lost tracks",
@@ -351,7 +351,7 @@ fn saved_maps_change_the_names_from_there_on() {
     tape.plan(10_007, Arc::new(Plan::default()));
     tape.marker(10_007, Marker::Back(0));
     room.flush();
-    assert_eq!(room.played.markers(), ["back keys", "maps read again", "back "]);
+    assert_eq!(room.played.markers(), ["back piano", "maps read again", "back "]);
 }
 
 #[test]

@@ -79,7 +79,7 @@ fn cues_arrive_as_written() {
     let gear = r#"
 [outputs.click]
 virtual = true
-tempo = true
+send_clock = true
 [[cue]]
 when = { input = "keyboard", note = "C8", channel = 16, press = "long" }
 do = "fade"

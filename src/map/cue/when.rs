@@ -16,7 +16,7 @@ const PRESS: [(&str, Press); 4] =
 
 /// Reads what fires a cue, and where its press is written.
 pub(super) fn read(value: &Value<'_>, names: &Names) -> Option<(Option<When>, Option<Spot>)> {
-    let mut fields = value.table("a cue's when")?;
+    let mut fields = value.table("\"when\"")?;
     let input = fields.need("input").and_then(|value| value.text());
     if let Some(input) = &input {
         names.inputs.find(fields.page, input);
@@ -34,7 +34,7 @@ pub(super) fn read(value: &Value<'_>, names: &Names) -> Option<(Option<When>, Op
             ];
             for (stray, fits, name, homes) in strays {
                 if let Some(stray) = stray.filter(|_| !fits) {
-                    stray.finding(format!("{} belongs to {homes} only", quoted(name)), "not used here", "take it out");
+                    stray.finding(format!("{} belongs to {homes} only", quoted(name)), "take it out");
                 }
             }
             trigger(form, &value, channel, press, reversed)
@@ -54,8 +54,9 @@ fn not_one(fields: &Fields<'_>, forms: &[(&str, Value<'_>)]) {
     if forms.is_empty() && (fields.page.broken || fields.has_others()) {
         return;
     }
-    let title = if forms.is_empty() { "nothing fires this cue" } else { "one thing fires a cue, not several" };
-    let fault = Diagnostic::error(Kind::Unreadable, fields.spot, title);
+    let title =
+        if forms.is_empty() { "nothing fires this cue" } else { "several things fire this cue, but a cue has one" };
+    let fault = Diagnostic::error(Kind::Finding, fields.spot, title);
     let help = format!("write one of {}, such as {{ input = \"keyboard\", control = 67 }}", FORMS.join(", "));
     let help = if forms.is_empty() { help } else { format!("{help}; write a second cue for the other") };
     fields.page.report(fault.help(help));
@@ -83,7 +84,7 @@ fn trigger(
             let number = values::seven_bits(value)?;
             if u8::from(number) >= 120 {
                 let title = "120 to 127 are commands such as all notes off, not controllers";
-                value.finding(title, "not a controller", "write a controller from 0 to 119, such as control = 67");
+                value.finding(title, "write a controller from 0 to 119, such as control = 67");
                 return None;
             }
             Some(Trigger::Control { number, channel: channel?, press: press?, reversed: reversed? })

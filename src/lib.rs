@@ -9,7 +9,7 @@
 //! 3. The step first runs what has become due (`engine/send.rs`), then hears the message (`engine/mod.rs`): is it the
 //!    channel that this input is heard on?
 //! 4. The press (`engine/press.rs`): the input's curve makes the velocity; each zone in use, in file order, is asked
-//!    whether it listens to the input and contains key and velocity, up to the first `only`.
+//!    whether it listens to the input and contains key and velocity, up to the first `exclusive`.
 //! 5. Each zone that takes the key makes a note of it: octaves, transposition, tonight's shift, its range; and a
 //!    velocity from its table.
 //! 6. The ledger (`engine/ledger.rs`) says what striking that note has to do: on; off and on; or only one more owner.

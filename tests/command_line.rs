@@ -12,8 +12,8 @@ use std::process::Stdio;
 use assert_cmd::Command;
 use tempfile::TempDir;
 
-const GEAR: &str = "[inputs.keyboard]\nport = \"a piano that nobody has\"\n[outputs.keys]\nvirtual = true\n\
-                    [outputs.pad]\nvirtual = true\n[sounds.grand]\noutput = \"keys\"\nchannel = 1\n";
+const GEAR: &str = "[inputs.keyboard]\nport = \"a piano that nobody has\"\n[outputs.piano]\nvirtual = true\n\
+                    [outputs.pad]\nvirtual = true\n[sounds.grand]\noutput = \"piano\"\nchannel = 1\n";
 const SONG: &str = "title = \"Lantern\"\nkey = \"C\"\n[[zone]]\nsound = \"grand\"\n";
 const SET: &str = "title = \"Tonight\"\ngear = \"gear.toml\"\n[[song]]\nmap = \"song.toml\"\n";
 
@@ -71,8 +71,8 @@ fn a_set_is_printed_whole_into_a_new_folder() {
     assert!(ran.err.contains("01-lantern.html") && ran.err.contains("--out"), "{}", ran.err);
 }
 
-/// Every command that reads a set refuses it alike: exit code 2, and a sentence with all of `said`.
-fn refuses_the_set(folder: &Path, said: &[&str]) {
+/// Every command that reads a set refuses it alike: with this exit code, and a sentence with all of `said`.
+fn refuses_the_set(folder: &Path, code: i32, said: &[&str]) {
     fs::write(folder.join("take.mid"), demo_take()).expect("a take");
     for arguments in [
         &["render", "set.toml", "take.mid", "--out", "out"][..],
@@ -81,7 +81,7 @@ fn refuses_the_set(folder: &Path, said: &[&str]) {
         &["print", "set.toml", "--out", "out"][..],
     ] {
         let ran = run(folder, arguments);
-        assert_eq!(ran.code, 2, "{arguments:?}: {}", ran.err);
+        assert_eq!(ran.code, code, "{arguments:?}: {}", ran.err);
         for words in said {
             assert!(ran.err.contains(words), "{arguments:?} does not say {words:?}:\n{}", ran.err);
         }
@@ -90,26 +90,26 @@ fn refuses_the_set(folder: &Path, said: &[&str]) {
 }
 
 #[test]
-fn a_broken_map_is_refused_with_file_line_and_column() {
+fn a_broken_map_is_refused_with_file_and_line() {
     let folder = maps();
     fs::write(folder.path().join("song.toml"), "title = \"Lantern\nkey = \"C\"\n").expect("a map");
-    refuses_the_set(folder.path(), &["song.toml:1:"]);
+    refuses_the_set(folder.path(), 2, &["song.toml, line 1\n"]);
 }
 
 #[test]
 fn a_map_that_is_not_text_is_refused() {
     let folder = maps();
     fs::write(folder.path().join("song.toml"), b"title = \"Lan\xFFtern\"\n").expect("a map");
-    refuses_the_set(folder.path(), &["song.toml", "UTF-8"]);
+    refuses_the_set(folder.path(), 2, &["song.toml", "UTF-8"]);
 }
 
 #[test]
 fn a_missing_file_is_refused() {
     let folder = maps();
     fs::remove_file(folder.path().join("song.toml")).expect("there before");
-    refuses_the_set(folder.path(), &["set.toml:4:", "song.toml"]);
+    refuses_the_set(folder.path(), 2, &["set.toml, line 4\n", "song.toml"]);
     fs::remove_file(folder.path().join("set.toml")).expect("there before");
-    refuses_the_set(folder.path(), &["set.toml"]);
+    refuses_the_set(folder.path(), 2, &["set.toml"]);
 }
 
 #[test]
@@ -117,20 +117,20 @@ fn a_folder_in_the_place_of_a_map_is_refused() {
     let folder = maps();
     fs::remove_file(folder.path().join("gear.toml")).expect("there before");
     fs::create_dir(folder.path().join("gear.toml")).expect("a folder");
-    refuses_the_set(folder.path(), &["gear.toml", "folder"]);
+    refuses_the_set(folder.path(), 2, &["gear.toml", "folder"]);
 }
 
 #[test]
 fn a_set_that_leads_back_to_itself_is_refused() {
     let folder = maps();
     fs::write(folder.path().join("set.toml"), SET.replace("song.toml", "set.toml")).expect("a map");
-    refuses_the_set(folder.path(), &["set.toml:4:"]);
+    refuses_the_set(folder.path(), 2, &["set.toml, line 4\n"]);
     #[cfg(unix)]
     {
         let folder = maps();
         fs::remove_file(folder.path().join("song.toml")).expect("there before");
         std::os::unix::fs::symlink("song.toml", folder.path().join("song.toml")).expect("a link to itself");
-        refuses_the_set(folder.path(), &["set.toml:4:", "song.toml"]);
+        refuses_the_set(folder.path(), 2, &["set.toml, line 4\n", "song.toml"]);
     }
 }
 
@@ -140,7 +140,31 @@ fn all_faults_of_all_files_are_told_at_once() {
     fs::write(folder.path().join("song.toml"), SONG.replace("grand", "grant").replace("\"C\"", "\"H\""))
         .expect("a map");
     fs::write(folder.path().join("gear.toml"), GEAR.replace("channel = 1", "channel = 17")).expect("a map");
-    refuses_the_set(folder.path(), &["song.toml:2:", "song.toml:4:", "grand", "gear.toml:9:"]);
+    let song = ["song.toml, line 2\n", "song.toml, line 4\n"];
+    refuses_the_set(folder.path(), 1, &[song[0], song[1], "did you mean \"grand\"?", "gear.toml, line 9\n"]);
+}
+
+#[test]
+fn a_fault_gives_the_same_exit_code_wherever_it_stands() {
+    let appended = [
+        ("set.toml", SET, "[[song]]\nmap = \"song.toml\"\nplai_in = \"C\"\n"),
+        ("set.toml", SET, "[[song]]\nmap = \"song.toml\"\nsinger = \"nobody\"\n"),
+        ("song.toml", SONG, "[[zone]]\nsound = \"grant\"\n"),
+        ("song.toml", SONG, "[[zone]]\nsound = \"grand\"\nlevell = 1\n"),
+        ("gear.toml", GEAR, "[sounds.other]\noutput = \"piano\"\nchannel = 17\n"),
+        ("gear.toml", GEAR, "[sounds.other]\noutput = \"pianoo\"\nchannel = 2\n"),
+        ("gear.toml", GEAR, "[sounds.other]\noutput = \"piano\"\nchannel = 2\nprogramm = 2\n"),
+    ];
+    for (file, text, more) in appended {
+        let folder = maps();
+        fs::write(folder.path().join(file), format!("{text}{more}")).expect("a map");
+        refuses_the_set(folder.path(), 1, &[file]);
+    }
+    // What can be read is wrong, and one file cannot be read: the worse of the two counts.
+    let folder = maps();
+    fs::write(folder.path().join("gear.toml"), format!("{GEAR}[sounds.other]\nchannel = 17\n")).expect("a map");
+    fs::write(folder.path().join("song.toml"), "title = ").expect("a map");
+    refuses_the_set(folder.path(), 2, &["gear.toml", "song.toml"]);
 }
 
 #[test]
@@ -208,10 +232,10 @@ fn a_folder_that_cannot_be_written_is_refused_and_keeps_what_it_has() {
 
     let out = folder.path().join("out");
     fs::create_dir_all(out.join("pad.mid")).expect("a folder in the way of a file");
-    fs::write(out.join("keys.mid"), "yesterday").expect("a file");
+    fs::write(out.join("piano.mid"), "yesterday").expect("a file");
     let ran = run(folder.path(), &["render", "set.toml", "take.mid", "--out", "out"]);
     assert_eq!(ran.code, 2, "{}", ran.err);
-    assert_eq!(fs::read_to_string(out.join("keys.mid")).expect("still there"), "yesterday");
+    assert_eq!(fs::read_to_string(out.join("piano.mid")).expect("still there"), "yesterday");
     assert_eq!(fs::read_dir(&out).expect("a folder").count(), 2, "no passing files stay");
 }
 
@@ -221,11 +245,11 @@ fn render_writes_one_file_for_each_output_and_replaces_old_ones() {
     fs::write(folder.path().join("take.mid"), demo_take()).expect("a take");
     let out = folder.path().join("out");
     fs::create_dir(&out).expect("a folder");
-    fs::write(out.join("keys.mid"), "yesterday").expect("a file");
+    fs::write(out.join("piano.mid"), "yesterday").expect("a file");
     let ran = run(folder.path(), &["render", "set.toml", "take.mid", "--out", "out"]);
     assert_eq!(ran.code, 0, "{}", ran.err);
-    assert!(ran.out.contains("keys.mid") && ran.out.contains("pad.mid"), "{}", ran.out);
-    for file in ["keys.mid", "pad.mid"] {
+    assert!(ran.out.contains("piano.mid") && ran.out.contains("pad.mid"), "{}", ran.out);
+    for file in ["piano.mid", "pad.mid"] {
         assert!(fs::read(out.join(file)).expect("a file").starts_with(b"MThd"));
     }
     let again = run(folder.path(), &["render", "set.toml", "take.mid", "--out", "again"]);
@@ -235,7 +259,7 @@ fn render_writes_one_file_for_each_output_and_replaces_old_ones() {
 }
 
 fn folder_path(out: &Path, name: &str) -> std::path::PathBuf {
-    out.with_file_name(name).join("keys.mid")
+    out.with_file_name(name).join("piano.mid")
 }
 
 #[test]
@@ -283,7 +307,7 @@ fn try_shows_every_song_and_leaves_what_it_made() {
     let ran = run(&demo, &["render", "midwinter.toml", "takes/whole-set.mid", "--out", "again"]);
     assert_eq!(ran.code, 0, "{}", ran.err);
     let read = |path: &str| fs::read(demo.join(path)).expect("a file");
-    assert_eq!(read("again/keys.mid"), read("rendered/whole-set/keys.mid"), "as the last lines of `try` promise");
+    assert_eq!(read("again/piano.mid"), read("rendered/whole-set/piano.mid"), "as the last lines of `try` promise");
 }
 
 #[cfg(unix)]

@@ -20,7 +20,7 @@ const PLAIN: [(&str, &str); 3] = [
     (
         "gear.toml",
         "[inputs.keyboard]\nport = \"piano\"\n[outputs.keys]\nvirtual = true\n[sounds.grand]\noutput = \"keys\"\nchannel = 1\n\
-         [curves]\ngentle = { gamma = 0.7 }\n",
+         [curves]\ngentle = { lighter = 26 }\n",
     ),
     ("song.toml", "title = \"Snow\"\nkey = \"D\"\n[[zone]]\nsound = \"grand\"\n"),
 ];
@@ -45,7 +45,7 @@ fn said(case: &Case<'_>) -> String {
         let kind = serde_json::to_value(diagnostic.kind).unwrap();
         writeln!(said, "{}\n({})\n", shown(diagnostic, &sources), kind.as_str().unwrap()).unwrap();
     }
-    assert!(!said.contains(" = …\n"), "a field without an example:\n{said}");
+    assert!(![" = …\n", " = ….\n"].iter().any(|empty| said.contains(empty)), "a field without an example:\n{said}");
     said
 }
 

@@ -84,8 +84,8 @@ fn the_demo_shows_every_field_of_a_zone() {
         "bend",
         "controls",
         "curve",
+        "exclusive",
         "fade_ms",
-        "feet",
         "follow_key",
         "input",
         "keys",
@@ -96,8 +96,8 @@ fn the_demo_shows_every_field_of_a_zone() {
         "octave",
         "on",
         "one_key_chord",
-        "only",
         "pedal",
+        "pedals_from",
         "plays",
         "sections",
         "sound",
@@ -143,7 +143,7 @@ fn values_arrive_as_written() {
     let upper = &book.gear.inputs[1];
     assert_eq!((u8::from(upper.keys.0), u8::from(upper.keys.1)), (36, 84));
     assert_eq!(upper.controls.iter().map(|(a, b)| (u8::from(*a), u8::from(*b))).collect::<Vec<_>>(), [(7, 11)]);
-    assert_eq!(book.gear.inputs[0].curve, Some(Curve::Gamma { gamma: 0.7, low: 1.0, high: 127.0 }));
+    assert_eq!(book.gear.inputs[0].curve, Some(Curve::Bent { heavier: -26, low: 1.0, high: 127.0 }));
     let grand = &book.gear.sounds[0];
     assert_eq!((grand.channel.number(), grand.program.map(u8::from)), (1, Some(0)));
     let messages = || book.songs.iter().flat_map(|song| &song.sends).map(|send| &send.message);
@@ -374,8 +374,8 @@ const VALUES: &[&str] = &[
     "[\"G9\", \"C-1\"]",
     "[[1, 1], [2, 2]]",
     "{}",
-    "{ gamma = 1 }",
-    "{ fixed = 1 }",
+    "{ lighter = 0 }",
+    "{ always = 1 }",
     "1979-05-27T07:32:00Z",
     "[1, [2, [3, [4]]]]",
     "\"gear.toml\"",

@@ -67,7 +67,8 @@ fn a_hundred_thousand_events_allocate_nothing() {
     let book = loaded.book.expect("the demo loads");
     let take = file::read(&fs::read("maps/takes/whole-set.mid").expect("the take")).expect("a take");
     let plan = Arc::new(Plan::new(&book));
-    let other = ["zone grand off", "zone grand on", "resend", "send-again", "raise-key", "tonights-key", "panic"];
+    let other =
+        ["zone grand off", "zone grand on", "resend-sounds", "resend-messages", "raise-key", "tonights-key", "panic"];
     let other: Vec<Action> = other.iter().map(|text| Action::parse(text, &plan).expect("an action")).collect();
     let marked: Vec<Option<Action>> = take
         .events
@@ -205,13 +206,13 @@ fn hands_that_are_helped_allocate_nothing() {
 fn cued_gear() -> String {
     let mut gear =
         "[inputs.keyboard]\nport = \"piano\"\nplay = true\n[inputs.tracks]\nport = \"tracks\"\nplay = false\n\
-         [outputs.pad]\nvirtual = true\nclock = true\nsysex = true\n[outputs.tracks]\nport = \"tracks\"\ntempo = true\n\
+         [outputs.pad]\nvirtual = true\npass_clock = true\npass_sysex = true\n[outputs.tracks]\nport = \"tracks\"\nsend_clock = true\n\
          [sounds.a]\noutput = \"pad\"\nchannel = 1\n"
             .to_owned();
     let send = "do = \"send\"\nto = \"tracks\"\nmessage = { program = 3, channel = 1 }";
     let stands = "do = \"send\"\nto = \"pad\"\nmessage = { control = [20, 127], channel = 2 }\n\
          off = { note = [60, 90], channel = 2, length_ms = 80 }\nname = \"talkback\"";
-    let held = format!("{stands}\nhold = true");
+    let held = format!("{stands}\nwhile_down = true");
     for (when, does) in [
         ("\"keyboard\", key = 50", "do = \"tap\""),
         ("\"keyboard\", key = 51, press = \"double\"", "do = \"next-song\""),
@@ -221,7 +222,7 @@ fn cued_gear() -> String {
         ("\"keyboard\", control = 64", "do = \"next-section\""),
         ("\"keyboard\", control = 64, press = \"double\"", "do = \"line-up\"\nsong = 2"),
         ("\"keyboard\", control = 67, press = \"long\"", "do = \"panic\""),
-        ("\"keyboard\", control = 67, reversed = true", "do = \"resend\""),
+        ("\"keyboard\", control = 67, reversed = true", "do = \"resend-sounds\""),
         ("\"tracks\", program = \"any\"", "do = \"song\"\nsong = \"received\""),
         ("\"tracks\", program = \"any\"", send),
         ("\"tracks\", song_select = \"any\"", "do = \"line-up\"\nsong = \"received\""),
@@ -238,7 +239,7 @@ fn cued_song(tempo: &str) -> String {
     format!(
         "title = \"Snow\"\nkey = \"C\"\n{tempo}[[zone]]\nsound = \"a\"\n[[section]]\nname = \"Verse\"\n[[section]]\nname = \"Last\"\n\
          [[send]]\nat = \"enter\"\nto = \"tracks\"\nmessage = {{ song_select = 2 }}\n\
-         [[cue]]\nwhen = {{ input = \"keyboard\", key = 54, press = \"double\" }}\ndo = \"raise-key\"\n\
+         [[cue]]\nwhen = {{ input = \"keyboard\", note = 54, press = \"double\" }}\ndo = \"raise-key\"\n\
          [[cue]]\nwhen = {{ input = \"keyboard\", control = 64 }}\ndo = \"send\"\nto = \"pad\"\n\
          message = {{ transport = \"stop\" }}\noff = {{ bytes = \"F0 7E 7F 09 01 F7\" }}\n"
     )

@@ -99,8 +99,10 @@ fn two_ways(piece: &Piece<'_>, (first, second): (&Part<'_>, &Part<'_>), scenes: 
 }
 
 /// A change of program under held notes, and how often it comes.
-struct Cut {
-    finding: Diagnostic,
+struct Cut<'a> {
+    change: String,
+    old: &'a Part<'a>,
+    new: &'a Part<'a>,
     more: usize,
 }
 
@@ -138,16 +140,10 @@ pub(super) fn over_a_change(tonight: &Tonight<'_>, found: &mut Vec<Diagnostic>) 
                 }
                 _ => format!("going from {} to {} changes", tonight.title(last), tonight.title(outing)),
             };
-            order.push(Cut { finding: cut(&change, old, new), more: 0 });
+            order.push(Cut { change, old, new, more: 0 });
         }
     }
-    found.extend(order.into_iter().map(|Cut { mut finding, more }| {
-        if more > 0 {
-            let others = if more == 1 { "one more change does".to_owned() } else { format!("{more} more changes do") };
-            finding.title.push_str(&format!("; {others} so too"));
-        }
-        finding
-    }));
+    found.extend(order.iter().map(cut));
 }
 
 /// Whether the second sound's set-up says another program or bank than the first's.
@@ -157,16 +153,21 @@ fn cuts(old: &Part<'_>, new: &Part<'_>) -> bool {
     old.sound.name.value != new.sound.name.value && (program || bank)
 }
 
-fn cut(change: &str, old: &Part<'_>, new: &Part<'_>) -> Diagnostic {
+fn cut(Cut { change, old, new, more }: &Cut<'_>) -> Diagnostic {
     let (one, other) = (quoted(&old.sound.name.value), quoted(&new.sound.name.value));
-    let title = format!("{change} {one} to {other} on one channel, which may cut what still rings there");
+    let others = match more {
+        0 => String::new(),
+        1 => "; one more change does so too".to_owned(),
+        more => format!("; {more} more changes do so too"),
+    };
+    let title = format!("{change} {one} to {other} on one channel, which may cut off what still sounds there{others}");
     let (rings, help) = match old.zone.linger {
         Linger::Off => (
-            "still rings while its keys are held",
+            "still sounds while its keys are held",
             "give one of the two sounds another channel or output, or let the keys go before the change",
         ),
         Linger::Next | Linger::Toggle => {
-            ("still rings, until the next notes are struck", "give one of the two sounds another channel or output")
+            ("still sounds until the next notes are struck", "give one of the two sounds another channel or output")
         }
     };
     let place = format!("output {}, channel {}", quoted(&new.sound.output.value), new.sound.channel.number());

@@ -14,7 +14,7 @@ pub(super) fn find(book: &Book, found: &mut Vec<Diagnostic>) {
             quoted(&to.value),
             quoted(&cue.when.input.value)
         );
-        let hint = Diagnostic::hint(cue.spot, title).label("may fire again");
+        let hint = Diagnostic::hint(cue.spot, title);
         let hint = if sent == cue.spot { hint } else { hint.also(sent, "sent by the change") };
         found.push(hint.help("see that the device does not answer with the message that it was sent"));
     }

@@ -14,7 +14,7 @@ pub(super) fn find(tonight: &Tonight<'_>, piece: &Piece<'_>, found: &mut Vec<Dia
     let title = piece.song.title.spot;
     if piece.parts.is_empty() {
         let hint = Diagnostic::hint(title, "the keys play nothing in this song: it has no zone");
-        found.push(hint.label("silent").help("write [[zone]], and below it sound = and the name of a sound"));
+        found.push(hint.help("write [[zone]], and below it sound = and the name of a sound"));
         return;
     }
     for (number, input) in tonight.playing() {
@@ -31,7 +31,7 @@ pub(super) fn find(tonight: &Tonight<'_>, piece: &Piece<'_>, found: &mut Vec<Dia
                 let name = quoted(&input.name.value);
                 let hint = Diagnostic::hint(title, format!("the input {name} plays nothing in this song"));
                 let help = format!("give it a zone with input = {name}, or write optional = true for it in the gear");
-                found.push(hint.label("no zone listens to it").help(help));
+                found.push(hint.help(help));
             }
             // What its zones lack is said of them.
             None => {}
@@ -98,7 +98,7 @@ fn gap(
         let spot = scenes.first().and_then(|scene| piece.section(*scene)).map(|section| section.name.spot);
         let spot = spot.unwrap_or(piece.song.title.spot);
         let hint = Diagnostic::hint(spot, format!("the input {name} plays nothing{place}"));
-        return hint.label("its keys are silent").help("if that is not meant, let a zone play in this section too");
+        return hint.help("if that is not meant, let a zone play in this section too");
     }
     let octave = piece.octave;
     let play = if low == high { "plays" } else { "play" };

@@ -14,7 +14,7 @@ pub(super) fn find(tonight: &Tonight<'_>, piece: &Piece<'_>, found: &mut Vec<Dia
     if let Some(finger) = piece.song.fingers.first().filter(|_| !piece.song.zones.iter().any(|zone| zone.one_key_chord))
     {
         let title = "the fingers' chords are never played: no zone of this song has one_key_chord";
-        let hint = Diagnostic::hint(finger.chord.spot, title).label("never played");
+        let hint = Diagnostic::hint(finger.chord.spot, title);
         found.push(hint.help("write one_key_chord = true in the zone that is to play them, or take [fingers] out"));
     }
     found.extend(piece.parts.iter().filter_map(|part| too_few_keys(tonight, part)));
@@ -37,7 +37,7 @@ fn too_few_keys(tonight: &Tonight<'_>, part: &Part<'_>) -> Option<Diagnostic> {
     }
     let has = if keys == 1 { "one".to_owned() } else { keys.to_string() };
     let title = format!("the zone {} never sounds: it waits for {least} keys, but has only {has}", part.name());
-    let fault = Diagnostic::error(Kind::Finding, part.zone.keys.spot, title).label("too few keys");
+    let fault = Diagnostic::error(Kind::Finding, part.zone.keys.spot, title);
     Some(fault.help(format!("give it more keys, or write min_keys = {keys}")))
 }
 

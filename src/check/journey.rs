@@ -24,10 +24,10 @@ pub(super) fn find(book: &Book, found: &mut Vec<Diagnostic>) {
         if !cues().any(|cue| by_number(cue, number)) {
             continue;
         }
-        let title = format!("the number {number} stands twice in the set: it leads to the first of the two");
-        let hint = Diagnostic::hint(book.set.entries[entry].spot, title).label("not reached by its number");
+        let title = format!("the number {number} is there twice in the set: it leads to the first of the two");
+        let hint = Diagnostic::hint(book.set.entries[entry].spot, title);
         let hint = hint.also(book.set.entries[first].spot, "first here");
-        found.push(hint.help("leave it so, or give this place a copy of the song's map with a number of its own"));
+        found.push(hint.help("leave it so, or give this entry a copy of the song's map with a number of its own"));
     }
 }
 
@@ -45,7 +45,7 @@ fn unreached(book: &Book, first: &Cue) -> Option<Diagnostic> {
     }
     let titles: Vec<String> = missing.iter().map(|entry| quoted(title_of(book, *entry))).collect();
     let title = format!("no cue leads to {}", joined(&titles));
-    let hint = Diagnostic::hint(spot, title).label("reached by no cue");
+    let hint = Diagnostic::hint(spot, title);
     Some(hint.help("add a cue with do = \"next-song\" where it comes before, or go there by other means"))
 }
 

@@ -89,7 +89,7 @@ pub(super) fn all(book: &Book, touches: &[Velocities], parts: &[Part<'_>], zones
     playing(&book.gear).map(one).collect()
 }
 
-/// Rule R3: a press goes to every zone that contains its key and velocity, up to the first `only`. A zone that is off
+/// Rule R3: a press goes to every zone that contains its key and velocity, up to the first `exclusive`. A zone that is off
 /// when the song is entered is reached as any other, but takes nothing from those after it; nor, for some of its keys,
 /// does one that leaves out keys that do not fit.
 fn stretches((low, high): (u8, u8), touches: Velocities, parts: &[Part<'_>], heard: &[usize]) -> Vec<Stretch> {
@@ -140,7 +140,7 @@ mod tests {
     fn a_velocity_that_cannot_come_is_no_hole() {
         let among = span((1, 127)) & !(1 << 3);
         assert_eq!(in_words(span((1, 2)) | span((4, 6)) | 1 << 127, among), "1 to 6 and 127");
-        assert_eq!(touches(Some(&Curve::Fixed(90.4))), 1 << 90);
+        assert_eq!(touches(Some(&Curve::Always(90.4))), 1 << 90);
         assert_eq!(touches(None), span((1, 127)));
     }
 }

@@ -18,7 +18,7 @@ pub(super) fn find(tonight: &Tonight<'_>, found: &mut Vec<Diagnostic>) {
         found.extend(replaced(book, cue));
         if matches!(cue.does, Does::Drone(_)) && book.songs.iter().all(|song| song.drone.is_none()) {
             let hint = Diagnostic::hint(cue.spot, "this cue has nothing to do: no song of the set has a drone");
-            found.push(hint.label("no drone").help("give a song a [drone], or take the cue out"));
+            found.push(hint.help("give a song a [drone], or take the cue out"));
         }
     }
 }
@@ -30,9 +30,9 @@ fn unheard(book: &Book, cue: &Cue, input: &Input) -> Option<Diagnostic> {
     if let (Some(wanted), Some(heard)) = (cue.when.trigger.channel(), input.channel)
         && wanted != heard
     {
-        let why = format!("the input {name} hears channel {} only, not {}", heard.number(), wanted.number());
-        let help = format!("write channel = {}, or take the input's channel out: then it hears all", heard.number());
-        return Some(never(why).label("never heard").help(help).also(input.name.spot, "this input"));
+        let why = format!("the input {name} receives channel {} only, not {}", heard.number(), wanted.number());
+        let help = format!("write channel = {}, or take the input's channel out: then it receives all", heard.number());
+        return Some(never(why).help(help).also(input.name.spot, "this input"));
     }
     match cue.when.trigger {
         Trigger::Key { key, .. } => {
@@ -41,8 +41,8 @@ fn unheard(book: &Book, cue: &Cue, input: &Input) -> Option<Diagnostic> {
                 return None;
             }
             let why = format!("the input {name} has no key {}", words::key_name(key, octave));
-            let help = format!("write a key from {}", from_to(low, high, octave));
-            Some(never(why).label("no such key").help(help).also(input.name.spot, "its keys are given here"))
+            let help = format!("write a note from {}", from_to(low, high, octave));
+            Some(never(why).help(help).also(input.name.spot, "its keys are given here"))
         }
         Trigger::Control { number, .. } => {
             let (_, other) = input.controls.iter().find(|(from, _)| *from == number)?;
@@ -50,9 +50,9 @@ fn unheard(book: &Book, cue: &Cue, input: &Input) -> Option<Diagnostic> {
                 return None;
             }
             let (number, other) = (u8::from(number), u8::from(*other));
-            let why = format!("controller {number} of the input {name} is heard as {other}");
+            let why = format!("controller {number} of the input {name} counts as {other}");
             let help = format!("write control = {other}");
-            Some(never(why).label("never heard").help(help).also(input.name.spot, "renumbered here"))
+            Some(never(why).help(help).also(input.name.spot, "renumbered here"))
         }
         _ => None,
     }
@@ -64,7 +64,7 @@ fn replaced(book: &Book, cue: &Cue) -> Option<Diagnostic> {
     let first = *by.first().filter(|_| by.len() == book.songs.len())?;
     let what = event(cue.when.trigger, middle_c(book, cue.spot));
     let title = format!("this cue never fires in a song: {what} has another cue in every one");
-    let hint = Diagnostic::hint(cue.spot, title).label("always replaced");
+    let hint = Diagnostic::hint(cue.spot, title);
     let hint = hint.also(first, if by.len() == 1 { "by this one" } else { "by this one, and so in all others" });
     Some(hint.help("take it out, or the song's own where this one will do"))
 }

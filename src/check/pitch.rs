@@ -189,7 +189,7 @@ fn moved(semitones: i32) -> String {
 /// Points at what makes tonight's shift.
 fn because(mut finding: Diagnostic, shift: &Shift) -> Diagnostic {
     if let Some(spot) = shift.tonight {
-        finding = finding.also(spot, "tonight's key");
+        finding = finding.also(spot, "the room's key");
     }
     match shift.lifted_by {
         Some(spot) if shift.lift != 0 => finding.also(spot, format!("{} from here on", moved(shift.lift))),
@@ -266,7 +266,7 @@ fn lowered(piece: &Piece<'_>, part: &Part<'_>, key: u8, shift: &Shift) -> Diagno
     let (offset, octave) = (part.offset_at(shift.semitones), piece.octave);
     let heard = shift.keys.room_at(shift.lift, 0);
     let title =
-        format!("tonight's key moves the zone {} so low that thirds on its lowest keys turn to mud", part.name());
+        format!("the room's key moves the zone {} so low that thirds on its lowest keys turn to mud", part.name());
     let sounds = sounding(i32::from(key) + offset, heard, octave);
     let from = sounding(clear, heard, octave);
     let label = format!("{} sounds as {sounds}; a major third is clear from {from} up", key_name(key, octave));

@@ -60,7 +60,7 @@ pub fn port_findings(book: &Book, matches: &PortMatches) -> Vec<Diagnostic> {
             let (one, other) = (quoted(&first.name.value), quoted(&second.name.value));
             let title = format!("the inputs {one} and {other} mean one port, so each of its keys plays twice");
             let fault = Diagnostic::error(Kind::Finding, second.port.spot, title).label("the same port");
-            let help = "write a longer part of each port's name, the serial of each, or the channel that each hears";
+            let help = "write a longer part of each port's name, the serial of each, or the channel that each receives";
             found.push(fault.also(first.port.spot, "the same port").help(help));
         }
     }
@@ -82,7 +82,7 @@ fn clear(port: &At<String>, serial: Option<&str>, optional: bool, matched: &Port
                     listed(there)
                 ),
             };
-            Some(fault(format!("no port has {wanted} in its name{with}")).label("not there").help(help))
+            Some(fault(format!("no port has {wanted} in its name{with}")).help(help))
         }
         PortMatch::Several(ties) => {
             let serials: Vec<&str> = ties.iter().filter_map(|tie| tie.serial.as_deref()).collect();
@@ -92,7 +92,7 @@ fn clear(port: &At<String>, serial: Option<&str>, optional: bool, matched: &Port
                 }
                 _ => "write a longer part of the name of the one you mean".to_owned(),
             };
-            Some(fault(format!("{wanted} fits several ports: {}", listed(ties))).label("which one?").help(help))
+            Some(fault(format!("{wanted} fits several ports: {}", listed(ties))).help(help))
         }
         _ => None,
     }

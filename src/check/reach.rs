@@ -6,7 +6,7 @@ use super::words::{from_to, joined, middle_c, quoted, range};
 use crate::map::{Diagnostic, Input, Kind};
 
 /// Error: a zone that plays tonight, but that no key or touch reaches; it is silent. Its keys lie outside the keyboard,
-/// its window holds no velocity that the input's curve gives, or zones before it with `only` take all it has.
+/// its window holds no velocity that the input's curve gives, or zones before it with `exclusive` take all it has.
 /// Hint: a zone that is in no section of tonight's order. Hint: a zone that names keys beyond the keyboard.
 pub(super) fn find(tonight: &Tonight<'_>, piece: &Piece<'_>, found: &mut Vec<Diagnostic>) {
     let mut played = vec![false; piece.parts.len()];
@@ -33,7 +33,6 @@ pub(super) fn find(tonight: &Tonight<'_>, piece: &Piece<'_>, found: &mut Vec<Dia
 fn left_out(part: &Part<'_>) -> Diagnostic {
     let spot = part.zone.sections.iter().flatten().next().map_or(part.zone.spot, |section| section.spot);
     Diagnostic::hint(spot, format!("the zone {} is in no section that is played tonight", part.name()))
-        .label("not in tonight's order")
         .help("name a section that is, or take the zone's sections out: then it plays in all")
 }
 
@@ -71,17 +70,17 @@ fn unreached(tonight: &Tonight<'_>, piece: &Piece<'_>, number: usize, inputs: &[
             && scenes.iter().any(|scene| scene.zones.contains(&zone))
     };
     let title = format!("no key reaches the zone {}: zones before it take all that it has", part.name());
-    let mut fault = Diagnostic::error(Kind::Finding, part.zone.spot, title).label("never sounds");
+    let mut fault = Diagnostic::error(Kind::Finding, part.zone.spot, title);
     for taker in (0..number).filter(|zone| takes(*zone)).take(3) {
         let taker = &piece.parts[taker];
-        fault = fault.also(taker.zone.spot, format!("{} has only = true", taker.name()));
+        fault = fault.also(taker.zone.spot, format!("{} has exclusive = true", taker.name()));
     }
-    fault.help("move the zone above them, or take only = true out there")
+    fault.help("move the zone above them, or take exclusive = true out there")
 }
 
 fn outside(tonight: &Tonight<'_>, piece: &Piece<'_>, part: &Part<'_>, inputs: &[(usize, &Input)]) -> Diagnostic {
     let title = format!("no key reaches the zone {}: it lies outside the keyboard", part.name());
-    let mut fault = Diagnostic::error(Kind::Finding, part.zone.keys.spot, title).label("no such keys");
+    let mut fault = Diagnostic::error(Kind::Finding, part.zone.keys.spot, title);
     for (_, input) in inputs {
         let (first, last) = keyboard::keys(input);
         let octave = middle_c(tonight.book, input.name.spot);

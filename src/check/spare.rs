@@ -54,7 +54,7 @@ fn taken(tonight: &Tonight<'_>, cue: &Cue, pieces: &[&Piece<'_>]) -> Option<Diag
 }
 
 fn hint(cue: &Cue, title: String, part: &Part<'_>, label: &str) -> Diagnostic {
-    Diagnostic::hint(cue.spot, title).label("the cue's altogether").also(part.zone.spot, label)
+    Diagnostic::hint(cue.spot, title).also(part.zone.spot, label)
 }
 
 /// Whether the zone plays keys on both sides of a cue's key, other cues' keys aside. Where the gear does not say which

@@ -11,12 +11,12 @@ pub(super) fn find(tonight: &Tonight<'_>, found: &mut Vec<Diagnostic>) {
     let gear = &tonight.book.gear;
     if let Some(input) = gear.inputs.first().filter(|_| tonight.playing().next().is_none()) {
         let title = "no key plays anything tonight: no input has play = true";
-        let fault = Diagnostic::error(Kind::Finding, input.name.spot, title).label("play = false");
+        let fault = Diagnostic::error(Kind::Finding, input.name.spot, title);
         found.push(fault.help("write play = true at the keyboard that is played on"));
     }
     for input in gear.inputs.iter().skip(MOST_INPUTS) {
-        let title = format!("the input {} is one too many: {MOST_INPUTS} can be heard", quoted(&input.name.value));
-        let fault = Diagnostic::error(Kind::Finding, input.name.spot, title).label("not heard");
+        let title = format!("the input {} is one too many: there can be {MOST_INPUTS}", quoted(&input.name.value));
+        let fault = Diagnostic::error(Kind::Finding, input.name.spot, title);
         found.push(fault.help("take out inputs that are not there tonight"));
     }
     loops(tonight, found);
@@ -25,7 +25,7 @@ pub(super) fn find(tonight: &Tonight<'_>, found: &mut Vec<Diagnostic>) {
         let hint =
             Diagnostic::hint(first.spot, "the set begins with a pause: the keys play nothing until the first song");
         let help = "put a song before it, whose zones the keys then play in the pause too, or leave it so";
-        found.push(hint.label("no song before it").help(help));
+        found.push(hint.help(help));
     }
 }
 
@@ -50,7 +50,7 @@ fn loops(tonight: &Tonight<'_>, found: &mut Vec<Diagnostic>) {
         if let Some(input) = gear.inputs.iter().find(meant) {
             let (one, other) = (quoted(&output.name.value), quoted(&input.name.value));
             let title = format!("the output {one} may lead back to the input {other}: both may mean one port");
-            let hint = Diagnostic::hint(port.spot, title).label("sent here").also(input.port.spot, "heard from here");
+            let hint = Diagnostic::hint(port.spot, title).label("sent here").also(input.port.spot, "received here");
             let help = match input.play {
                 true => {
                     "if it is one instrument, turn its local control off, or each key sounds twice there, and see that it does not send on what it receives"

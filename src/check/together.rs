@@ -26,7 +26,7 @@ fn clashes(book: &Book, all: &[&Cue], later: &[&Cue], found: &mut Vec<Diagnostic
         let Some(first) = before.into_iter().find(|known| fire_together(known, cue)) else { continue };
         let octave = middle_c(book, cue.spot);
         let title = format!("{} fires two cues: both act, this one second", event(cue.when.trigger, octave));
-        let hint = Diagnostic::hint(cue.spot, title).label("fires too").also(first.spot, "fires first");
+        let hint = Diagnostic::hint(cue.spot, title).also(first.spot, "fires first");
         found.push(hint.help("leave it so if both are meant, or take one of them out"));
     }
 }

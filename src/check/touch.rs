@@ -63,6 +63,6 @@ fn hint(
     let (low, high) = part.zone.velocity.value;
     let runs = keyboard::runs(missing, touches);
     let (lowest, highest) = (runs.first().map_or(low, |run| run.0), runs.last().map_or(high, |run| run.1));
-    let hint = Diagnostic::hint(part.zone.velocity.spot, title).label("such a touch is silent there");
+    let hint = Diagnostic::hint(part.zone.velocity.spot, title);
     Some(hint.help(format!("for example write velocity = [{}, {}] here", low.min(lowest), high.max(highest))))
 }

@@ -84,7 +84,7 @@ impl Sung<'_> {
         let mut hint = Diagnostic::hint(self.named.spot, title).label(label).help(self.help());
         hint = hint.also(self.melody.spot, "the melody, in the chart's key");
         if let Some(tonight) = &self.outing.entry.key {
-            hint = hint.also(tonight.spot, "tonight's key");
+            hint = hint.also(tonight.spot, "the room's key");
         }
         let lifted = [low, high].into_iter().flatten().filter(|stop| stop.lift != 0);
         let mut lifting: Vec<_> = lifted.filter_map(|stop| stop.lifted_by).collect();

@@ -87,7 +87,7 @@ fn chords(tonight: &Tonight<'_>, output: usize) -> Option<Diagnostic> {
     let hint = Diagnostic::hint(output.name.spot, title).label("3 bytes a note, 0.32 ms a byte");
     let hint =
         layers.iter().take(4).fold(hint, |hint, zone| hint.also(piece.parts[*zone].zone.sound.spot, "one layer"));
-    Some(hint.help("lead a layer to another output, or connect this one by USB and write wire = \"usb\""))
+    Some(hint.help("lead a layer to another output, or connect this one by USB and write cable = \"usb\""))
 }
 
 fn thickest(piece: &Piece<'_>, scene: &Scene, output: usize) -> Chord {

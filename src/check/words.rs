@@ -69,7 +69,7 @@ pub(super) fn joined(parts: &[String]) -> String {
 pub(super) fn event(trigger: Trigger, octave: i32) -> String {
     let channel = trigger.channel().map_or(String::new(), |channel| format!(" on channel {}", channel.number()));
     let what = match trigger {
-        Trigger::Key { key, .. } => format!("the key {}", key_name(key, octave)),
+        Trigger::Key { key, .. } => format!("the note {}", key_name(key, octave)),
         Trigger::Control { number, .. } => format!("controller {}", u8::from(number)),
         Trigger::Program { program: Some(program), .. } => format!("program {}", u8::from(program) + 1),
         Trigger::Program { program: None, .. } => "any program".to_owned(),

@@ -6,14 +6,14 @@
 //! | --- | --- |
 //! | `set` | the set's path, as given |
 //! | `errors`, `hints` | how many of each |
-//! | `findings` | a list: `level` (`error`, `hint`), `kind` (`unreadable`: not a map, `finding`: it does not add up), `file`, `line`, `column` (from 1, in characters; left out where there is no place), `title`, `label`, `help` (or null), `also` (a list of `file`, `line`, `column`, `label`) |
+//! | `findings` | a list: `level` (`error`, `hint`), `kind` (`unreadable`: a file cannot be read as what it should be, `finding`: all else), `file`, `line`, `column` (from 1, in characters; left out where there is no place), `title`, `label`, `help` (or null), `also` (a list of `file`, `line`, `column`, `label`) |
 
 use serde::Serialize;
 
 use super::{Failure, colour, complain, maps, tell};
 use crate::check::{self, PortMatch, PortMatches, SeenPort};
 use crate::daemon;
-use crate::map::{Book, Diagnostic, Kind, Level, Listed, Source};
+use crate::map::{Book, Diagnostic, Level, Listed, Source};
 use crate::ports::{self, Backend, Match};
 
 /// What `--json` prints.
@@ -59,14 +59,7 @@ pub(super) fn run(set: &str, json: bool) -> Result<(), Failure> {
         }
     };
     // The findings have said all that there is to say.
-    let is_unreadable = |finding: &Diagnostic| finding.level == Level::Error && finding.kind == Kind::Unreadable;
-    if found.iter().any(is_unreadable) {
-        Err(Failure::Wrong(String::new()))
-    } else if errors > 0 {
-        Err(Failure::Undone(String::new()))
-    } else {
-        written
-    }
+    if errors > 0 { Err(maps::refused(&found, String::new())) } else { written }
 }
 
 /// What the gear finds among the ports that are there.
@@ -107,7 +100,7 @@ fn summary(set: &str, errors: usize, hints: usize, stopped: bool) -> String {
     match (counts.as_slice(), stopped) {
         ([], _) => format!("{set}: nothing to put right, nothing to look at."),
         (_, true) => {
-            format!("{set}: {}. Put right what is underlined; only then can the rest be checked.", counts.join(", "))
+            format!("{set}: {}. Put right what is marked; only then can the rest be checked.", counts.join(", "))
         }
         (_, false) if errors == 0 => format!("{set}: nothing to put right, {} worth a look.", counts.join(", ")),
         (_, false) => {

@@ -14,21 +14,21 @@ pub(super) const HELP: &str = "Actions:
   zone NAME (on, off, else the other way), drone (on, off), fade (MILLISECONDS)
   line-up TITLE  the song that next-song will enter, once
   tap            a beat of the tempo: four make one
-  send-again     say again what entering the song says to other machines
-  resend         set up all sounds again
+  resend-messages  what entering the song sends to other machines
+  resend-sounds  the set-up of all sounds
   panic          silence everything
 
 Changes to the set; they hold for this run, and longer once they are saved:
   move-song TITLE PLACE     to this place in the set, counted from 1
   add-song FILE (KEY)       at the end
-  set-key TITLE KEY         tonight's key of any song; the current one moves at once,
+  song-key TITLE KEY        tonight's key of any song; the current one moves at once,
                             unless its key was changed by hand
   save-set                  writes them into the set's file; the old one stays beside it as .bak
 
 Examples:
   handspan do next-song
   handspan do section Chorus
-  handspan do set-key \"Carry the Light\" Eb
+  handspan do song-key \"Carry the Light\" Eb
   handspan do add-song songs/weir-gate.toml D --name rehearsal
 
 Exit codes: 0 done, 1 it could not be done, 2 the command line is wrong or there is no such action.";

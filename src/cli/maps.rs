@@ -4,7 +4,7 @@ use std::fs;
 use std::io;
 
 use super::{Failure, colour, complain};
-use crate::map::{self, Book, Level, Loaded};
+use crate::map::{self, Book, Diagnostic, Kind, Level, Loaded};
 
 /// Reads a file of a set.
 pub(super) fn read(path: &str) -> io::Result<Vec<u8>> {
@@ -28,6 +28,14 @@ pub(super) fn load_sound(set: &str) -> Result<Book, Failure> {
     let errors = loaded.diagnostics.iter().filter(|diagnostic| diagnostic.level == Level::Error).count();
     loaded.book.ok_or_else(|| {
         let them = if errors == 1 { "one error" } else { &format!("{errors} errors") };
-        Failure::Wrong(format!("{set} has {them}: nothing was started. Put right what is underlined and try again."))
+        let words = format!("{set} has {them}: nothing was started. Put right what is marked and try again.");
+        refused(&loaded.diagnostics, words)
     })
+}
+
+/// Why maps with errors are not taken, the same for every command: a file that cannot be read as what it should be ends
+/// with exit code 2, as a wrong command line does; what is wrong in files that can be read, with 1.
+pub(super) fn refused(found: &[Diagnostic], words: String) -> Failure {
+    let unreadable = |fault: &Diagnostic| fault.level == Level::Error && fault.kind == Kind::Unreadable;
+    if found.iter().any(unreadable) { Failure::Wrong(words) } else { Failure::Undone(words) }
 }

@@ -44,7 +44,7 @@ use clap::{Parser, Subcommand};
   handspan do next-song                  steer it from another terminal, or a script
   handspan status                        how it stands
 
-Exit codes: 0 done, 1 it could not be done or the check found errors, 2 the command line or a map is wrong.")]
+Exit codes: 0 done, 1 it could not be done or a map has errors, 2 the command line is wrong or a file cannot be read.")]
 struct CommandLine {
     #[command(subcommand)]
     command: Command,
@@ -169,9 +169,9 @@ impl From<Backend> for crate::ports::Backend {
 /// Why a command ends without having done its work.
 #[derive(Debug)]
 enum Failure {
-    /// The command line, a map or another file given is wrong: exit code 2.
+    /// The command line is wrong, or a file cannot be read as what it should be: exit code 2.
     Wrong(String),
-    /// It could not be done, or a check found errors: exit code 1.
+    /// It could not be done, or a map has errors: exit code 1.
     Undone(String),
 }
 

@@ -94,7 +94,7 @@ fn lines(state: &State) -> Vec<String> {
         format!("  from a message in to the last byte out: 99 of 100 take less than {took:.2} ms")
     }));
     if state.held_back > 0 {
-        lines.push(format!("  held back as the set began, send-again says it: {}", state.held_back));
+        lines.push(format!("  held back as the set began, resend-messages says it: {}", state.held_back));
     }
     lines.extend(ports("inputs", &state.inputs));
     lines.extend(ports("outputs", &state.outputs));

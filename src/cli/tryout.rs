@@ -340,5 +340,5 @@ fn tally(book: &Book, rehearsal: &Rehearsal, take: &Take) -> String {
         }
     }
     let ended = if hanging == 0 { "every one ended".to_owned() } else { format!("{hanging} never ended") };
-    format!("{} keys pressed became {}; {ended}.", pressed.count(), notes.join(", "))
+    format!("{} keys pressed made {}; {ended}.", pressed.count(), notes.join(", "))
 }

@@ -129,9 +129,9 @@ fn told(notice: Notice, snapshot: &Snapshot, show: &Show) -> Option<String> {
         Notice::Tempo => "Another tempo was tapped.".to_owned(),
         Notice::Drone(on) => format!("The drone is {}.", if on { "on" } else { "off" }),
         Notice::Fade => "What rings without a finger fades.".to_owned(),
-        Notice::HeldBack(1) => "One message that starts something was held back: send-again says it.".to_owned(),
+        Notice::HeldBack(1) => "One message that starts something was held back: resend-messages says it.".to_owned(),
         Notice::HeldBack(count) => {
-            format!("{count} messages that start something were held back: send-again says them.")
+            format!("{count} messages that start something were held back: resend-messages says them.")
         }
         Notice::SaidAgain => format!("What entering \"{}\" says was said again.", title(show, standing)),
         Notice::Panic => "Panic: everything is silent.".to_owned(),

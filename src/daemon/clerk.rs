@@ -106,7 +106,7 @@ impl Clerk {
             Ask::Do { words } => {
                 let done = match words.first().map(String::as_str) {
                     Some("save-set") if words.len() == 1 => self.save(),
-                    Some("move-song" | "add-song" | "set-key") => self.change(&words),
+                    Some("move-song" | "add-song" | "song-key") => self.change(&words),
                     _ => self.act(&words.join(" ")),
                 };
                 match done {

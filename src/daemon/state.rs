@@ -26,7 +26,7 @@ pub struct State {
     pub song: Option<SongState>,
     /// Whether the drone sounds.
     pub drone: bool,
-    /// Messages that start something and were held back as the set began: `send-again` says them.
+    /// Messages that start something and were held back as the set began: `resend-messages` says them.
     pub held_back: u16,
     /// Title of the song or pause that `next-song` will enter, where one was lined up.
     #[serde(default)]

@@ -134,7 +134,7 @@ fn a_talkback_that_a_killed_run_left_open_is_closed() {
     let song = format!(
         "{SONG}[[cue]]\nwhen = {{ input = \"keyboard\", control = 67 }}\ndo = \"send\"\nto = \"pad\"\n\
          message = {{ control = [20, 127], channel = 1 }}\noff = {{ control = [20, 0], channel = 1 }}\n\
-         name = \"talkback\"\nhold = true\n"
+         name = \"talkback\"\nwhile_down = true\n"
     );
     let show = Arc::new(show(&song));
     let left = || Kept { cues: vec![(0, "talkback".into())], ..kept(&show) };

@@ -92,8 +92,8 @@ const WORDS: [&str; 19] = [
     "fade",
     "line-up",
     "tap",
-    "send-again",
-    "resend",
+    "resend-messages",
+    "resend-sounds",
     "panic",
 ];
 
@@ -125,8 +125,8 @@ impl Action {
             "raise-key" => Action::RaiseKey,
             "lower-key" => Action::LowerKey,
             "tonights-key" => Action::TonightsKey,
-            "send-again" => Action::SendAgain,
-            "resend" => Action::Resend,
+            "resend-messages" => Action::SendAgain,
+            "resend-sounds" => Action::Resend,
             "panic" => Action::Panic,
             "tap" => Action::Tap,
             "song" => return song("song", rest, plan).map(Action::Song),

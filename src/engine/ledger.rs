@@ -51,7 +51,7 @@ pub(super) struct Key {
     pub at: u64,
     /// The count of presses when it was struck.
     pub press: u64,
-    /// The zones of its song up to this one were offered the key (an `only` zone takes it from later ones).
+    /// The zones of its song up to this one were offered the key (an `exclusive` zone takes it from later ones).
     pub offered: u16,
     shares: u16,
 }

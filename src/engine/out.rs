@@ -26,7 +26,7 @@ pub enum Notice {
     NothingThere,
     /// The key is of the other mode, or further away than an octave: nothing changed.
     NoSuchKey,
-    /// So many sends were held back at the start; `send-again` says them.
+    /// So many sends were held back at the start; `resend-messages` says them.
     HeldBack(u16),
     /// The current song's enter-sends were said again, those that had been held back among them.
     SaidAgain,

@@ -28,10 +28,10 @@ mod tests {
     #[test]
     fn a_level_multiplies_what_the_curve_makes_unrounded() {
         // R6: zone curve, unrounded → ×10^(level/40) → round half away from zero → clamp 1–127.
-        assert_eq!(touch(Some(&Curve::Fixed(90.6)), 0.0)[64], 91);
+        assert_eq!(touch(Some(&Curve::Always(90.6)), 0.0)[64], 91);
         // 90.6 · 10^(−12/40) = 45.41, but 91 · 10^(−12/40) = 45.61.
-        assert_eq!(touch(Some(&Curve::Fixed(90.6)), -12.0)[64], 45);
-        assert_eq!(touch(Some(&Curve::Fixed(40.5)), 0.0)[1], 41);
+        assert_eq!(touch(Some(&Curve::Always(90.6)), -12.0)[64], 45);
+        assert_eq!(touch(Some(&Curve::Always(40.5)), 0.0)[1], 41);
         assert_eq!((touch(None, -60.0)[1], touch(None, 24.0)[127]), (1, 127));
     }
 }

@@ -16,12 +16,12 @@ pub(super) fn same_mode(page: &Page<'_>, what: &str, key: &At<Key>, song: Key, c
     }
     let written = key.value.to_string();
     let instead = if song.is_minor() { format!("{written}m") } else { written.trim_end_matches('m').to_owned() };
-    let title = format!("{what} is {}, but the song is in {song}, {}", mode(key.value), mode(song));
-    let fault = Diagnostic::error(Kind::Finding, key.spot, title).label(mode(key.value));
+    let title = format!("{what} is {}, but the song is in {song}, which is {}", mode(key.value), mode(song));
+    let fault = Diagnostic::error(Kind::Finding, key.spot, title);
     page.report(fault.help(format!("write \"{instead}\"")).also(chart, "the chart's key"));
 }
 
-/// Reports a play-in key that is not of the song's mode.
+/// Reports a fingers' key that is not of the song's mode.
 pub(super) fn play_in(page: &Page<'_>, spot: Spot, key: Key, song: Key, chart: Spot) {
     if key.is_minor() != song.is_minor() {
         page.report(
@@ -30,10 +30,10 @@ pub(super) fn play_in(page: &Page<'_>, spot: Spot, key: Key, song: Key, chart: S
     }
 }
 
-/// The fault of a play-in key of the other mode; what to write has the same keys under the fingers.
+/// The fault of a fingers' key of the other mode; what to write has the same keys under the fingers.
 pub(super) fn play_in_fault(spot: Spot, key: Key, song: Key) -> Diagnostic {
-    let title = format!("the play-in key is {}, but the song is in {song}, {}", mode(key), mode(song));
-    Diagnostic::error(Kind::Finding, spot, title).label(mode(key))
+    let title = format!("the fingers' key is {}, but the song is in {song}, which is {}", mode(key), mode(song));
+    Diagnostic::error(Kind::Finding, spot, title)
 }
 
 /// A section and those that it is like, one after the other; ends where a circle would begin.
@@ -69,7 +69,7 @@ pub(super) fn no_circles(page: &Page<'_>, sections: &[Section]) {
             let names: Vec<String> = line.iter().map(|section| quoted(&section.name.value)).collect();
             format!("the sections {} are like one another in a circle", names.join(", "))
         };
-        let fault = Diagnostic::error(Kind::Finding, like.spot, title).label("leads back here");
+        let fault = Diagnostic::error(Kind::Finding, like.spot, title);
         page.report(fault.help("take out one like, and give that section its zones by naming it in their sections"));
     }
 }

@@ -31,7 +31,7 @@ pub(super) fn list(top: &mut Fields<'_>, names: &Names) -> Vec<Cue> {
 fn read(mut fields: Fields<'_>, names: &Names) -> Option<Cue> {
     let (page, spot) = (fields.page, fields.spot);
     let (when, press) = fields.need("when").and_then(|value| when::read(&value, names)).unzip();
-    let (name, off, hold) = (fields.take("name"), fields.take("off"), fields.take("hold"));
+    let (name, off, hold) = (fields.take("name"), fields.take("off"), fields.take("while_down"));
     let song = fields.take("song");
     let does = does::read(&mut fields, song, off, names);
     fields.done();
@@ -43,8 +43,8 @@ fn read(mut fields: Fields<'_>, names: &Names) -> Option<Cue> {
         holdable(&hold, off.is_some(), &parts);
     }
     if let Some(name) = name.filter(|_| off.is_none() && !page.broken) {
-        let title = "\"name\" is shown while a cue stands on, but without off this one never does";
-        name.finding(title, "never shown", add_off(&parts, "name"));
+        let title = "\"name\" is shown while a cue is on, but without off this one never is";
+        name.finding(title, add_off(&parts, "name"));
     }
     let name = name.and_then(|value| value.text()).map(|at| at.value);
     let message = off.map(|off| off.table("a message").and_then(send::message));
@@ -70,11 +70,7 @@ fn received(parts: &Parts<'_>) {
         Trigger::SongSelect(Some(number)) => format!("write song_select = \"any\", or song = {}", u8::from(number) + 1),
         _ => "let program = \"any\" or song_select = \"any\" fire it, or write the song's title".to_owned(),
     };
-    song.finding(
-        "\"received\" is the number that came in, but no number is left open here",
-        "no number comes in",
-        help,
-    );
+    song.finding("\"received\" is the number that came in, but nothing that fires this cue leaves a number open", help);
 }
 
 /// What to write where a field has no use without an `off`, which only a send has.
@@ -83,7 +79,7 @@ fn add_off(parts: &Parts<'_>, field: &str) -> String {
         None | Some(Does::Send { .. }) => {
             format!("write off = {{ … }} too, the message that ends it, or take {field} out")
         }
-        Some(_) => format!("take {field} out: only a send stands on, until its off is said"),
+        Some(_) => format!("take {field} out: only a send stays on, until its off is sent"),
     }
 }
 
@@ -91,8 +87,8 @@ fn add_off(parts: &Parts<'_>, field: &str) -> String {
 fn holdable(hold: &Value<'_>, has_off: bool, parts: &Parts<'_>) {
     if !has_off {
         if !hold.page.broken {
-            let title = "\"hold\" says off as the key or pedal comes up, but this cue has no off";
-            hold.finding(title, "nothing to say", add_off(parts, "hold"));
+            let title = "\"while_down\" sends off as the key or pedal comes up, but this cue has no off";
+            hold.finding(title, add_off(parts, "while_down"));
         }
         return;
     }
@@ -100,12 +96,12 @@ fn holdable(hold: &Value<'_>, has_off: bool, parts: &Parts<'_>) {
         None | Some(Some(Press::Single)) => {}
         Some(None) => {
             let title = "only a key or pedal can be held: this message has no release";
-            hold.finding(title, "never comes up", "take hold out: then every second one says off");
+            hold.finding(title, "take while_down out: then every second one sends off");
         }
         Some(Some(_)) => {
             let title = "what is held is pressed once: the press must be a single one";
-            let fault = Diagnostic::error(Kind::Finding, hold.spot, title).label("held");
-            let fault = fault.help("take press out, or hold: then every second press says off");
+            let fault = Diagnostic::error(Kind::Finding, hold.spot, title);
+            let fault = fault.help("take press out, or while_down: then every second press sends off");
             hold.page.report(parts.press.into_iter().fold(fault, |fault, press| fault.also(press, "not a single one")));
         }
     }

@@ -10,8 +10,11 @@ impl Curve {
     #[must_use]
     pub fn at(&self, v: f64) -> f64 {
         match self {
-            Curve::Fixed(value) => *value,
-            Curve::Gamma { gamma, low, high } => low + (high - low) * ((v - 1.0) / 126.0).max(0.0).powf(*gamma),
+            Curve::Always(value) => *value,
+            Curve::Bent { heavier, low, high } => {
+                let exponent = (f64::from(*heavier) / 50.0).exp2();
+                low + (high - low) * ((v - 1.0) / 126.0).max(0.0).powf(exponent)
+            }
             Curve::Points(points) => through(points, v),
         }
     }
@@ -140,11 +143,13 @@ mod tests {
     }
 
     #[test]
-    fn gamma_bends_between_low_and_high() {
-        let curve = Curve::Gamma { gamma: 2.0, low: 1.0, high: 127.0 };
+    fn a_bent_curve_goes_from_low_to_high() {
+        let curve = Curve::Bent { heavier: 50, low: 1.0, high: 127.0 };
         meets(&curve, &[(1.0, 1.0), (64.0, 32.5), (127.0, 127.0)]);
-        let down = Curve::Gamma { gamma: 1.0, low: 127.0, high: 1.0 };
+        let down = Curve::Bent { heavier: 0, low: 127.0, high: 1.0 };
         meets(&down, &[(1.0, 127.0), (64.0, 64.0), (127.0, 1.0)]);
-        meets(&Curve::Fixed(90.0), &[(1.0, 90.0), (127.0, 90.0)]);
+        let lighter = Curve::Bent { heavier: -100, low: 1.0, high: 127.0 };
+        meets(&lighter, &[(1.0, 1.0), (8.875, 64.0), (127.0, 127.0)]);
+        meets(&Curve::Always(90.0), &[(1.0, 90.0), (127.0, 90.0)]);
     }
 }

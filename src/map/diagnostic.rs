@@ -1,8 +1,9 @@
-//! What is wrong with a map, and how it is shown: to a person with the line underlined, to a program as numbers.
+//! What is wrong with a map: a sentence with its place, its mark and what to write. How a person sees it is in
+//! `picture`, how a program reads it in [`Listed`].
 
-use annotate_snippets::{AnnotationKind, Group, Renderer, Snippet};
 use serde::Serialize;
 
+use super::picture::sentence;
 use super::{Source, Spot};
 
 /// How much it matters.
@@ -19,9 +20,9 @@ pub enum Level {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Kind {
-    /// A file that cannot be read as such a map at all: missing, broken, or with fields that it cannot have.
+    /// A file cannot be read as what it should be: it is missing, no text, not TOML, or another kind of map.
     Unreadable,
-    /// Readable, but it does not add up: names that lead nowhere, keys that disagree and the like.
+    /// What stands in a file that can be read is wrong: fields, values, names that lead nowhere, keys that disagree.
     Finding,
 }
 
@@ -34,9 +35,9 @@ pub struct Diagnostic {
     pub kind: Kind,
     /// Where; `None` if there is no text to point at.
     pub spot: Option<Spot>,
-    /// What is wrong, in one sentence.
+    /// What is wrong, in one sentence, with its full stop.
     pub title: String,
-    /// A few words under the underlined place; may be empty.
+    /// A few words beside the mark, where they say more than the sentence; may be empty.
     pub label: String,
     /// What to write instead.
     pub help: Option<String>,
@@ -102,7 +103,7 @@ impl Spot {
 }
 
 impl Diagnostic {
-    /// An error at a place.
+    /// An error at a place. The title becomes a sentence: its capital letter and its full stop are put there.
     #[must_use]
     pub fn error(kind: Kind, spot: impl Into<Option<Spot>>, title: impl Into<String>) -> Self {
         Self::new(Level::Error, kind, spot.into(), title.into())
@@ -115,10 +116,11 @@ impl Diagnostic {
     }
 
     fn new(level: Level, kind: Kind, spot: Option<Spot>, title: String) -> Self {
+        let title = sentence(&title);
         Self { level, kind, spot, title, label: String::new(), help: None, also: Vec::new() }
     }
 
-    /// With a few words under the underlined place.
+    /// With a few words beside the mark.
     #[must_use]
     pub fn label(mut self, label: impl Into<String>) -> Self {
         self.label = label.into();
@@ -139,52 +141,6 @@ impl Diagnostic {
         self
     }
 
-    /// As a person reads it: title, file, line and column, the line underlined, what to write instead.
-    /// Ends without a newline.
-    #[must_use]
-    pub fn render(&self, sources: &[Source], colour: bool) -> String {
-        use annotate_snippets::Level as Shown;
-        let level = match self.level {
-            Level::Error => Shown::ERROR,
-            Level::Hint => Shown::INFO.with_name("hint"),
-        };
-        let mut group = Group::with_title(level.primary_title(self.title.as_str()));
-        for snippet in self.snippets(sources) {
-            group = group.element(snippet);
-        }
-        if let Some(help) = &self.help {
-            group = group.element(Shown::HELP.message(help.as_str()));
-        }
-        let renderer = if colour { Renderer::styled() } else { Renderer::plain() };
-        // A map may hold C1 control characters, which TOML allows and the renderer lets through; terminals obey them.
-        renderer.render(&[group]).replace(|c| ('\u{80}'..='\u{9f}').contains(&c), "\u{fffd}")
-    }
-
-    /// One picture per file that is pointed at, the fault's own file first.
-    fn snippets<'a>(&'a self, sources: &'a [Source]) -> Vec<Snippet<'a, annotate_snippets::Annotation<'a>>> {
-        let mut marks: Vec<(Spot, &str, AnnotationKind)> = Vec::new();
-        marks.extend(self.spot.map(|spot| (spot, self.label.as_str(), AnnotationKind::Primary)));
-        marks.extend(self.also.iter().map(|(spot, label)| (*spot, label.as_str(), AnnotationKind::Context)));
-        let mut files: Vec<usize> = Vec::new();
-        for (spot, ..) in &marks {
-            if !files.contains(&spot.file) {
-                files.push(spot.file);
-            }
-        }
-        let picture = |file: usize| {
-            let source = sources.get(file)?;
-            let marked = marks.iter().filter(|(spot, ..)| spot.file == file).map(|(spot, label, kind)| {
-                let start = boundary(&source.text, spot.start);
-                // An empty place is shown as its first character, if there is one on the line.
-                let next = source.text[start..].chars().next().filter(|c| !c.is_control());
-                let end = boundary(&source.text, spot.end).max(start + next.map_or(0, char::len_utf8));
-                kind.span(start..end).label(Some(*label).filter(|label| !label.is_empty()))
-            });
-            Some(Snippet::source(source.text.as_str()).path(source.path.as_str()).annotations(marked))
-        };
-        files.into_iter().filter_map(picture).collect()
-    }
-
     /// As a program reads it.
     #[must_use]
     pub fn listed<'a>(&'a self, sources: &'a [Source]) -> Listed<'a> {
@@ -202,7 +158,7 @@ impl Diagnostic {
 }
 
 /// The nearest start of a character at or before `at`, so that no cut falls inside one.
-fn boundary(text: &str, at: usize) -> usize {
+pub(super) fn boundary(text: &str, at: usize) -> usize {
     let mut at = at.min(text.len());
     while !text.is_char_boundary(at) {
         at -= 1;
@@ -230,6 +186,11 @@ pub(super) fn several<'n>(names: impl Iterator<Item = &'n str>) -> String {
     }
 }
 
+/// What to write, where one known name is near.
+pub(super) fn did_you_mean(near: &str) -> String {
+    format!("did you mean {}?", quoted(near))
+}
+
 /// A choice among names: `one of "a", "b"`, or the only one.
 pub(super) fn one_of<'n>(names: impl Iterator<Item = &'n str> + Clone) -> String {
     let several = several(names.clone());
@@ -244,46 +205,11 @@ mod tests {
         vec![Source { path: "a.toml".to_owned(), text: text.to_owned() }]
     }
 
-    fn at(start: usize, end: usize) -> Diagnostic {
-        Diagnostic::error(Kind::Finding, Spot { file: 0, start, end }, "Something is wrong.").label("here").help("x")
-    }
-
-    #[test]
-    fn awkward_places_are_shown_without_a_panic() {
-        let long = format!("key = \"{}\" # ü\ttab", "x".repeat(3000));
-        let texts = ["", "\n", "a", "ü\u{301}\t\"𝄞\"\r\nb", "\u{feff}x = 1", "a\0b\u{1b}[1m", long.as_str(), "a\n\n\n"];
-        for text in texts {
-            for start in (0..=text.len().min(40)).chain([text.len(), text.len() + 9]) {
-                for end in [start, start + 1, start + 3, text.len(), usize::MAX] {
-                    for colour in [false, true] {
-                        assert!(at(start, end).render(&source(text), colour).contains("Something is wrong."));
-                    }
-                    let _ = at(start, end).listed(&source(text));
-                }
-            }
-        }
-    }
-
-    #[test]
-    fn no_character_of_a_map_commands_the_terminal() {
-        let controls: String = ('\0'..='\u{9f}').filter(|c| c.is_control() && *c != '\n').collect();
-        let shown = at(1, 2).render(&source(&format!("a{controls}b\u{202e}c\u{9b}2J")), false);
-        assert!(shown.chars().all(|c| c == '\n' || !c.is_control()), "{shown:?}");
-        assert!(!shown.contains('\u{202e}'), "{shown:?}");
-    }
-
-    #[test]
-    fn without_a_file_only_the_sentence_is_shown() {
-        let lone = Diagnostic::error(Kind::Unreadable, None, "There is no set.");
-        assert_eq!(lone.render(&[], false), "error: There is no set.");
-        let elsewhere = Diagnostic::hint(Spot { file: 7, start: 1, end: 2 }, "Odd.");
-        assert_eq!(elsewhere.render(&[], false), "hint: Odd.");
-    }
-
     #[test]
     fn programs_get_lines_and_columns_from_one_in_characters() {
         let sources = source("a = 1\nü = \"ö\"\n");
-        let found = at(12, 16);
+        let spot = Spot { file: 0, start: 12, end: 16 };
+        let found = Diagnostic::error(Kind::Finding, spot, "something is wrong").label("here").help("x");
         let json = serde_json::to_string(&found.listed(&sources)).unwrap();
         let expected = r#"{"level":"error","kind":"finding","file":"a.toml","line":2,"column":6,"title":"Something is wrong.","label":"here","help":"x","also":[]}"#;
         assert_eq!(json, expected);

@@ -27,10 +27,10 @@ impl Names {
     /// No names; `whole` is false where the gear could not be read.
     pub fn none(whole: bool) -> Self {
         Self {
-            inputs: Known::new("input", "the gear", whole),
-            outputs: Known::new("output", "the gear", whole),
-            sounds: Known::new("sound", "the gear", whole),
-            curves: Known::new("curve", "the gear", whole),
+            inputs: Known::new("input", "the gear file", whole),
+            outputs: Known::new("output", "the gear file", whole),
+            sounds: Known::new("sound", "the gear file", whole),
+            curves: Known::new("curve", "the gear file", whole),
         }
     }
 }
@@ -66,8 +66,8 @@ fn named<'a>(top: &mut Fields<'a>, heading: &'static str, whole: &mut bool) -> V
     let named: Vec<_> = table.named().collect();
     for (name, value) in &named {
         if name.value.trim().is_empty() {
-            let fault = Diagnostic::error(Kind::Unreadable, name.spot, "a name may not be empty").label("empty");
-            value.page.report(fault.help(format!("write for example {}", words::example("the gear", heading))));
+            let fault = Diagnostic::error(Kind::Finding, name.spot, "a name may not be empty");
+            value.page.report(fault.help(format!("write for example {}", words::example("the gear file", heading))));
         }
     }
     named
@@ -86,7 +86,7 @@ fn curves(top: &mut Fields<'_>, names: &mut Names) -> Vec<(At<String>, Curve)> {
 fn inputs(top: &mut Fields<'_>, names: &mut Names) -> Vec<Input> {
     let tables = named(top, "inputs", &mut names.inputs.whole);
     if tables.is_empty() && !top.has("inputs") && !top.page.broken {
-        let fault = Diagnostic::error(Kind::Finding, top.spot, "the gear has no input to play on");
+        let fault = Diagnostic::error(Kind::Finding, top.spot, "the gear file has no input to play on");
         top.page.report(fault.help("write [inputs.keyboard], and below it port = \"part of the port's name\""));
     }
     let several = tables.len() > 1;
@@ -98,7 +98,7 @@ fn inputs(top: &mut Fields<'_>, names: &mut Names) -> Vec<Input> {
         };
         if several && !fields.has("play") {
             let title = format!("the input {} does not say whether it plays", quoted(&name.value));
-            let fault = Diagnostic::error(Kind::Finding, name.spot, title).label("play is missing");
+            let fault = Diagnostic::error(Kind::Finding, name.spot, title);
             let help = "where there are several inputs, write play = true for keys that sound, play = false for cues and pedals only";
             top.page.report(fault.help(help));
         }
@@ -108,7 +108,7 @@ fn inputs(top: &mut Fields<'_>, names: &mut Names) -> Vec<Input> {
             channel: fields.take("channel").and_then(|value| values::channel(&value)),
             keys: fields.take("keys").and_then(|value| values::range(&value)).map_or(ALL_KEYS, |at| at.value),
             curve: fields.take("curve").and_then(|value| values::curve(&value, &names.curves)),
-            controls: fields.take("controls").map(|value| renumbered(&value)).unwrap_or_default(),
+            controls: fields.take("renumber").map(|value| renumbered(&value)).unwrap_or_default(),
             play: fields.take("play").and_then(|value| value.flag()).unwrap_or(true),
             optional: fields.take("optional").and_then(|value| value.flag()).unwrap_or(false),
             name,
@@ -120,26 +120,28 @@ fn inputs(top: &mut Fields<'_>, names: &mut Names) -> Vec<Input> {
     inputs
 }
 
-/// Controllers heard as others: `{ 7 = 11 }`.
+/// Controllers that arrive as others: `{ 7 = 11 }`.
 fn renumbered(value: &Value<'_>) -> Vec<(U7, U7)> {
-    let Some(table) = value.table("controls") else { return Vec::new() };
+    let Some(table) = value.table("renumber") else { return Vec::new() };
     let mut controls: Vec<(U7, U7)> = Vec::new();
     for (from, to) in table.named() {
         let number = from.value.parse::<u8>().ok().and_then(|number| U7::new(number).ok());
         let Some(number) = number else {
-            let title = format!("{} is no controller's number", quoted(&from.value));
-            let fault = Diagnostic::error(Kind::Unreadable, from.spot, title).label("0 to 127");
-            value.page.report(fault.help("write for example controls = { 7 = 11 }: its 7 counts as 11"));
+            let title = format!("{} is not the number of a controller", quoted(&from.value));
+            let fault = Diagnostic::error(Kind::Finding, from.spot, title);
+            value.page.report(
+                fault.help("write a number from 0 to 127, for example renumber = { 7 = 11 }: its 7 counts as 11"),
+            );
             continue;
         };
         if controls.iter().any(|(known, _)| *known == number) {
             let title = format!("controller {} is renumbered twice", u8::from(number));
-            value.page.report(Diagnostic::error(Kind::Finding, from.spot, title).label("again").help("take one out"));
+            value.page.report(Diagnostic::error(Kind::Finding, from.spot, title).help("take one of the two out"));
         }
         let Some(target) = values::seven_bits(&to) else { continue };
         if u8::from(number) >= 120 || u8::from(target) >= 120 {
             let title = "120 to 127 are commands such as all notes off, not controllers";
-            value.page.report(Diagnostic::error(Kind::Finding, to.spot, title).label("here").help("take it out"));
+            value.page.report(Diagnostic::error(Kind::Finding, to.spot, title).help("take it out"));
         }
         controls.push((number, target));
     }
@@ -155,24 +157,29 @@ fn outputs(top: &mut Fields<'_>, names: &mut Names) -> Vec<Output> {
             let value = fields.take(field);
             (value.and_then(|value| value.flag()).unwrap_or(false), value.map(|value| value.spot))
         };
-        let ((own, _), (optional, _), (sysex, _)) = (flag("virtual"), flag("optional"), flag("sysex"));
-        let ((clock, clock_spot), (tempo, tempo_spot)) = (flag("clock"), flag("tempo"));
+        let ((own, _), (optional, _), (sysex, _)) = (flag("virtual"), flag("optional"), flag("pass_sysex"));
+        let ((clock, clock_spot), (tempo, tempo_spot)) = (flag("pass_clock"), flag("send_clock"));
         if let (true, true, Some(first), Some(second)) = (clock, tempo, clock_spot, tempo_spot) {
             let title =
                 format!("the output {} would get two clocks: the one that comes in, and ours", quoted(&name.value));
             let fault =
                 Diagnostic::error(Kind::Finding, second, title).label("ours").also(first, "the one that comes in");
-            top.page.report(fault.help("take tempo out to pass on the one that comes in, or clock to send ours"));
+            top.page
+                .report(fault.help("take send_clock out to pass on the one that comes in, or pass_clock to send ours"));
         }
         let port = fields.take("port");
         if own == port.is_some() && !top.page.broken {
             let title = format!(
                 "the output {} {}",
                 quoted(&name.value),
-                if own { "is virtual and names a port too" } else { "leads nowhere" }
+                if own {
+                    "is virtual and names a port too"
+                } else {
+                    "leads nowhere: it is neither virtual nor has it a port"
+                }
             );
             let fault = Diagnostic::error(Kind::Finding, name.spot, title);
-            top.page.report(fault.label(if own { "both" } else { "neither virtual nor a port" }).help(
+            top.page.report(fault.help(
                 "write virtual = true for a port that other programs see as handspan's, or port = \"part of its name\" for one that exists",
             ));
         }
@@ -180,7 +187,7 @@ fn outputs(top: &mut Fields<'_>, names: &mut Names) -> Vec<Output> {
             port: port.and_then(|value| value.text()),
             optional,
             wire: fields
-                .take("wire")
+                .take("cable")
                 .and_then(|value| value.choice(&[("din", Wire::Din), ("usb", Wire::Usb)]))
                 .unwrap_or(Wire::Usb),
             clock,

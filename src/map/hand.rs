@@ -71,7 +71,7 @@ pub(super) fn read(fields: &mut Fields<'_>) -> Hand {
     one_key(&one_key_chord, &stay_in_key, &plays);
     if let Some((field, _)) = fade.readable().filter(|(_, fade)| *fade > 0 && linger.is(Linger::Off, Linger::Off)) {
         let title = "\"fade_ms\" is how lingering notes end, but nothing lingers in this zone";
-        field.finding(title, "not used here", "write linger = \"next\" too, or take fade_ms out");
+        field.finding(title, "write linger = \"next\" too, or take fade_ms out");
     }
     let derives = plays.value.unwrap_or_default();
     let least = if matches!(derives, Plays::Lowest | Plays::Highest) { 1 } else { 3 };
@@ -94,17 +94,17 @@ fn derived(fields: &Fields<'_>, plays: &Written<'_, Plays>, min_keys: &Written<'
         && !page.broken
     {
         let help = "write for example within = [\"C3\", \"C5\"]";
-        field.finding("a zone that plays the chord needs a range for its notes", "without within", help);
+        field.finding("a zone that plays the chord needs a range for its notes", help);
     }
     if let Some((field, _)) = min_keys.readable().filter(|_| plays.is(Plays::AsPressed, Plays::AsPressed)) {
         let title = "\"min_keys\" counts keys for derived notes, but this zone plays its keys as pressed";
-        field.finding(title, "not used here", "take it out, or write for example plays = \"root-fifth\"");
+        field.finding(title, "take it out, or write for example plays = \"root-fifth\"");
     }
     if let (Some((field, Linger::Toggle)), Some((with, true))) =
         (linger.readable(), plays.readable().map(|(field, plays)| (field, plays.derives())))
     {
         let title = "a key cannot toggle notes that are derived from several keys";
-        let fault = Diagnostic::error(Kind::Finding, field.spot, title).label("toggle");
+        let fault = Diagnostic::error(Kind::Finding, field.spot, title);
         let fault = fault.help("write linger = \"next\", or take plays out: then each key toggles its own note");
         page.report(fault.also(with.spot, "derived"));
     }
@@ -114,15 +114,16 @@ fn derived(fields: &Fields<'_>, plays: &Written<'_, Plays>, min_keys: &Written<'
 fn one_key(chord: &Written<'_, bool>, stay_in_key: &Written<'_, StayInKey>, plays: &Written<'_, Plays>) {
     let Some((field, true)) = chord.readable() else { return };
     let report = |title: &str, with: &Value<'_>, label: &str, help: &str| {
-        let fault = Diagnostic::error(Kind::Finding, field.spot, title).label("one key, one chord");
+        let fault = Diagnostic::error(Kind::Finding, field.spot, title);
         field.page.report(fault.help(help).also(with.spot, label));
     };
     if let Some((with, _)) = stay_in_key.readable().filter(|(_, stay)| *stay != StayInKey::Off) {
-        let title = "one_key_chord and stay_in_key both say what a key plays";
+        let title = "\"one_key_chord\" and \"stay_in_key\" both say what a key plays";
         report(title, with, "so does this", "take stay_in_key out: the chords are those of the key already");
     }
     if let Some((with, _)) = plays.readable().filter(|(_, plays)| plays.derives()) {
-        let title = "one_key_chord makes a chord of one key, plays makes notes of several: a zone has one of them";
+        let title =
+            "\"one_key_chord\" makes a chord of one key, \"plays\" makes notes of several: a zone has one of them";
         report(title, with, "of several keys", "take one of them out, or make two zones");
     }
 }
@@ -136,13 +137,13 @@ pub(super) fn fingers(top: &mut Fields<'_>) -> Vec<Finger> {
     for (name, value) in table.named() {
         let key = Tone::read(&name.value).filter(|(_, rest)| rest.is_empty()).map(|(tone, _)| tone.class());
         if key.is_none() {
-            let title = format!("{} names no key to put a finger on", quoted(&name.value));
-            let fault = Diagnostic::error(Kind::Unreadable, name.spot, title).label("not a note without its octave");
+            let title = format!("{} is not a key to put a finger on", quoted(&name.value));
+            let fault = Diagnostic::error(Kind::Finding, name.spot, title);
             page.report(fault.help(FINGER_HELP));
         }
         if let Some((_, first)) = firsts.iter().find(|(known, _)| Some(*known) == key) {
-            let title = format!("{} is the same key as another finger's", quoted(&name.value));
-            let fault = Diagnostic::error(Kind::Finding, name.spot, title).label("again");
+            let title = format!("{} is the key of another finger already", quoted(&name.value));
+            let fault = Diagnostic::error(Kind::Finding, name.spot, title);
             page.report(fault.help("take one out: a key plays one chord").also(*first, "first here"));
         }
         firsts.extend(key.map(|key| (key, name.spot)));
@@ -153,8 +154,7 @@ pub(super) fn fingers(top: &mut Fields<'_>) -> Vec<Finger> {
     fingers
 }
 
-const FINGER_HELP: &str =
-    "a finger's key is a capital letter A to G, then # or b where needed, such as \"F#\" = \"D7\"";
+const FINGER_HELP: &str = "write a capital letter A to G, then # or b where needed, such as \"F#\" = \"D7\"";
 
 /// Reads the drone. With it comes where its `fade_ms` stands, if it has one.
 pub(super) fn drone(top: &mut Fields<'_>, gear: &Names) -> Option<(Drone, Option<Spot>)> {
@@ -186,14 +186,14 @@ fn lowest(below: i32) -> i64 {
 fn degrees(value: &Value<'_>) -> Option<Vec<u8>> {
     let degrees = value.list("a list of degrees of the key, from 1 to 7", |item| item.whole::<u8>(1..=7))?;
     if degrees.is_empty() {
-        value.finding("a drone without a degree is silent", "empty", "write for example degrees = [1, 5]");
+        value.finding("a drone without a degree is silent", "write for example degrees = [1, 5]");
         return None;
     }
     let items = value.items();
     for (index, degree) in degrees.iter().enumerate() {
         if let Some(first) = degrees[..index].iter().position(|known| known == degree) {
             let title = format!("the degree {degree} stands twice in the drone");
-            let fault = Diagnostic::error(Kind::Finding, items[index].spot, title).label("again");
+            let fault = Diagnostic::error(Kind::Finding, items[index].spot, title);
             value.page.report(fault.help("take one out").also(items[first].spot, "first here"));
         }
     }

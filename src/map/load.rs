@@ -93,8 +93,17 @@ impl MapKind {
     fn called(self) -> &'static str {
         match self {
             MapKind::Set => "a set",
-            MapKind::Gear => "gear",
-            MapKind::Song => "a song's map",
+            MapKind::Gear => "a gear file",
+            MapKind::Song => "the map of a song",
+        }
+    }
+
+    /// What to write where another file is named.
+    fn asked_for(self) -> &'static str {
+        match self {
+            MapKind::Set => "name the file that lists tonight's songs",
+            MapKind::Gear => "name the file that holds the inputs, outputs and sounds",
+            MapKind::Song => "name the file that holds the song",
         }
     }
 
@@ -203,7 +212,7 @@ impl Desk<'_> {
             return None;
         }
         let page = page((file, &text), broken, MapKind::Gear, &self.faults);
-        Some(gear::read(Fields::new(&page, "the gear", whole(file), &table)))
+        Some(gear::read(Fields::new(&page, "the gear file", whole(file), &table)))
     }
 
     fn song(&mut self, home: &Home<'_>, named: &set::Named, gear: &Gear, names: &gear::Names) -> Option<Draft> {
@@ -229,8 +238,8 @@ impl Desk<'_> {
         let path = joined(home.own, &named.value);
         if plain(&path) == plain(home.own) {
             let title = format!("{} leads back to the set itself", quoted(&named.value));
-            let fault = Diagnostic::error(Kind::Unreadable, named.spot, title).label("circular");
-            self.report(fault.help(format!("name the file that holds {}", wanted.called())));
+            let fault = Diagnostic::error(Kind::Unreadable, named.spot, title);
+            self.report(fault.help(wanted.asked_for()));
             return None;
         }
         if wanted == MapKind::Song && home.gear.as_ref().is_some_and(|gear| plain(gear) == plain(&path)) {
@@ -248,7 +257,7 @@ impl Desk<'_> {
                 let title = format!("{} cannot be read: {}", quoted(path), reason(&error));
                 let fault = Diagnostic::error(Kind::Unreadable, named.map(|named| named.spot), title);
                 self.report(match named {
-                    Some(_) => fault.label("named here").help("paths start at the folder that the set is in"),
+                    Some(_) => fault.help("write a path that starts at the folder of the set's own file"),
                     None => fault.help("name the file that lists tonight's songs"),
                 });
                 return None;
@@ -261,7 +270,7 @@ impl Desk<'_> {
         if let Err(start) = readable {
             let spot = Spot { file, start, end: start + char::REPLACEMENT_CHARACTER.len_utf8() };
             let fault = Diagnostic::error(Kind::Unreadable, spot, format!("{} is not UTF-8 text", quoted(path)));
-            self.report(fault.label("not a character").help("save it again as plain text, with the encoding UTF-8"));
+            self.report(fault.help("save it again as plain text, with the encoding UTF-8"));
             return None;
         }
         Some((file, text))
@@ -312,9 +321,7 @@ fn line_of(text: &str, at: usize) -> usize {
 
 fn mistaken(named: &set::Named, wanted: MapKind, other: MapKind) -> Diagnostic {
     let title = format!("{} looks like {}, not {}", quoted(&named.value), other.called(), wanted.called());
-    let fault =
-        Diagnostic::error(Kind::Unreadable, named.spot, title).label(format!("{} belongs here", wanted.called()));
-    fault.help(format!("name the file that holds {}", wanted.called()))
+    Diagnostic::error(Kind::Unreadable, named.spot, title).help(wanted.asked_for())
 }
 
 fn reason(error: &io::Error) -> String {

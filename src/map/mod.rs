@@ -13,6 +13,7 @@ mod load;
 mod model;
 mod names;
 mod numbers;
+mod picture;
 mod places;
 mod reader;
 mod send;

@@ -1,7 +1,7 @@
 //! Names that a map gives to its things: which are known, and which known one was meant.
 
 use super::At;
-use super::diagnostic::{Diagnostic, Kind, one_of, quoted};
+use super::diagnostic::{Diagnostic, Kind, did_you_mean, one_of, quoted};
 use super::reader::Page;
 
 /// The names of one kind of thing, each with what is known about it.
@@ -9,7 +9,7 @@ use super::reader::Page;
 pub(super) struct Known<T> {
     /// What such a thing is called, such as "sound".
     pub noun: &'static str,
-    /// Where they are written, such as "the gear".
+    /// Where they are written, such as "the gear file".
     pub home: &'static str,
     /// All of them, in file order.
     pub list: Vec<(String, T)>,
@@ -43,21 +43,21 @@ impl<T> Known<T> {
         let key = if bare { name.to_owned() } else { quoted(name) };
         match self.noun {
             noun @ ("section" | "zone") => format!("[[{noun}]] with name = {}", quoted(name)),
-            "curve" => format!("{key} = {{ gamma = 0.7 }} below [curves]"),
+            "curve" => format!("{key} = {{ lighter = 30 }} below [curves]"),
             noun => format!("[{noun}s.{key}]"),
         }
     }
 
     fn unknown(&self, name: &At<String>) -> Diagnostic {
         let names = || self.list.iter().map(|(known, _)| known.as_str());
-        let title = format!("{} has no {} {}", self.home, self.noun, quoted(&name.value));
+        let title = format!("there is no {} called {} in {}", self.noun, quoted(&name.value), self.home);
         let add = format!("add {} to {}", self.definition(&name.value), self.home);
         let help = match nearest(&name.value, names()) {
-            Some(near) => format!("write {}", quoted(near)),
+            Some(near) => did_you_mean(near),
             None if self.list.is_empty() => add,
             None => format!("write {}, or {add}", one_of(names())),
         };
-        Diagnostic::error(Kind::Finding, name.spot, title).label(format!("unknown {}", self.noun)).help(help)
+        Diagnostic::error(Kind::Finding, name.spot, title).help(help)
     }
 }
 

@@ -15,7 +15,7 @@ pub(super) fn faults(songs: &[Draft]) -> Vec<Diagnostic> {
             quoted(&draft.song.title.value),
             number.value
         );
-        let fault = Diagnostic::error(Kind::Finding, number.spot, title).label("again").also(at.spot, "first here");
+        let fault = Diagnostic::error(Kind::Finding, number.spot, title).also(at.spot, "first here");
         faults.push(fault.help(match free(songs) {
             Some(free) => format!("give one of them another, such as number = {free}"),
             None => "give one of them another".to_owned(),
@@ -26,12 +26,12 @@ pub(super) fn faults(songs: &[Draft]) -> Vec<Diagnostic> {
     if let (Some(with), Some(without)) = (with, without) {
         let title =
             format!("the song {} has no number, but others of the set have one", quoted(&without.song.title.value));
-        let fault = Diagnostic::error(Kind::Finding, without.song.title.spot, title).label("without a number");
+        let fault = Diagnostic::error(Kind::Finding, without.song.title.spot, title);
         let help = match free(songs) {
             Some(free) => {
-                format!("write number = {free}, or take the numbers out of all: then the place in the set counts")
+                format!("write number = {free}, or take the numbers out of all: then the position in the set counts")
             }
-            None => "take the numbers out of all songs: then the place in the set counts".to_owned(),
+            None => "take the numbers out of all songs: then the position in the set counts".to_owned(),
         };
         let fault = fault.help(help);
         faults.push(match &with.song.number {

@@ -106,7 +106,7 @@ pub(super) fn fades_alone(page: &Page<'_>, song: &Song, users: &[User<'_>]) {
             fading.name(),
             first.name(),
         );
-        let fault = Diagnostic::error(Kind::Finding, spot, title).label("fades the whole channel");
+        let fault = Diagnostic::error(Kind::Finding, spot, title);
         let fault = fault.help("give one of the two a sound on a channel of its own, or write fade_ms = 0");
         let there =
             |other: &User<'_>| if other.zone.is_some() { "sounds under the fingers there" } else { "goes on there" };

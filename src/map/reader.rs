@@ -8,7 +8,7 @@ use std::ops::RangeInclusive;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
-use super::diagnostic::{Diagnostic, Kind, quoted, several};
+use super::diagnostic::{Diagnostic, Kind, did_you_mean, quoted, several};
 use super::names::nearest;
 use super::{At, Spot, words};
 
@@ -86,7 +86,7 @@ impl<'a> Fields<'a> {
     pub fn missing(&self, name: &str) {
         if !self.page.broken {
             let fault =
-                Diagnostic::error(Kind::Unreadable, self.spot, format!("{} needs {}", self.what, words::a(name)));
+                Diagnostic::error(Kind::Finding, self.spot, format!("{} needs the field {}", self.what, quoted(name)));
             self.page.report(fault.help(format!("write for example {}", words::example(self.what, name))));
         }
     }
@@ -126,25 +126,24 @@ impl<'a> Fields<'a> {
     pub fn done(self) {
         for (key, _) in self.table.iter().filter(|(key, _)| !self.asked.iter().any(|asked| *asked == key.get_ref())) {
             let (name, spot) = (key.get_ref().as_ref(), self.page.spot(key.span()));
-            let near = nearest(name, self.asked.iter().copied());
+            let near = words::renamed(self.what, name).or_else(|| nearest(name, self.asked.iter().copied()));
             let later = words::comes_later(self.what, name);
             // Where a header is broken, fields seem to belong to the table before it.
             if self.page.broken && near.is_none() && !later {
                 continue;
             }
-            let title = format!("{} has no field {}", self.what, quoted(name));
-            let fault = Diagnostic::error(Kind::Unreadable, spot, title);
+            let title = format!("{} has no field called {}", self.what, quoted(name));
+            let fault = Diagnostic::error(Kind::Finding, spot, title);
             self.page.report(if later {
-                Diagnostic { title: format!("this version does not know {} yet", quoted(name)), ..fault }
-                    .label("not in this version")
-                    .help("take it out; nothing would act on it")
+                let title = format!("this version does not know the field {} yet", quoted(name));
+                Diagnostic::error(Kind::Finding, spot, title).help("take it out; nothing would act on it")
             } else if let Some(near) = near {
-                fault.label("unknown").help(format!("write {near}"))
+                fault.help(format!("did you mean {near}?"))
             } else if self.page.top.contains(&name) {
                 let help = format!("{name} belongs to the whole file: move it above the first line that starts with [");
-                fault.label("unknown here").help(help)
+                fault.help(help)
             } else {
-                fault.label("unknown").help(format!("it can have {}", several(self.asked.iter().copied())))
+                fault.help(format!("it can have {}", several(self.asked.iter().copied())))
             });
         }
     }
@@ -168,25 +167,13 @@ impl<'a> Value<'a> {
     /// Reports that this is not what the field takes, such as "a whole number from 1 to 16".
     pub fn wrong(&self, expected: &str) {
         let title = format!("{} takes {expected}", quoted(self.name));
-        let fault = Diagnostic::error(Kind::Unreadable, self.spot, title).label(format!("this is {}", self.found()));
+        let fault = Diagnostic::error(Kind::Finding, self.spot, title);
         self.page.report(fault.help(format!("write for example {}", words::example(self.home, self.name))));
     }
 
     /// Reports a finding about this value.
-    pub fn finding(&self, title: impl Into<String>, label: &str, help: impl Into<String>) {
-        self.page.report(Diagnostic::error(Kind::Finding, self.spot, title).label(label).help(help));
-    }
-
-    fn found(&self) -> String {
-        match self.value {
-            DeValue::String(text) => format!("the text {}", quoted(text)),
-            DeValue::Integer(number) => number.to_string(),
-            DeValue::Float(number) => number.to_string(),
-            DeValue::Boolean(flag) => flag.to_string(),
-            DeValue::Datetime(_) => "a date or time".to_owned(),
-            DeValue::Array(items) => format!("a list of {}", items.len()),
-            DeValue::Table(_) => "a table".to_owned(),
-        }
+    pub fn finding(&self, title: impl Into<String>, help: impl Into<String>) {
+        self.page.report(Diagnostic::error(Kind::Finding, self.spot, title).help(help));
     }
 
     /// A value with this one's place.
@@ -271,13 +258,10 @@ impl<'a> Value<'a> {
             let known = || words.iter().map(|(word, _)| *word);
             let title = format!("{} takes one of {}", quoted(self.name), several(known()));
             let near = self.as_text().and_then(|text| nearest(text, known()));
-            let fault =
-                Diagnostic::error(Kind::Unreadable, self.spot, title).label(format!("this is {}", self.found()));
-            let example = format!("{} = {}", self.name, quoted(near.or_else(|| known().next()).unwrap_or_default()));
-            self.page.report(fault.help(if near.is_some() {
-                format!("write {example}")
-            } else {
-                format!("write for example {example}")
+            let fault = Diagnostic::error(Kind::Finding, self.spot, title);
+            self.page.report(fault.help(match near {
+                Some(near) => did_you_mean(near),
+                None => format!("write for example {} = {}", self.name, quoted(known().next().unwrap_or_default())),
             }));
         }
         chosen.map(|(_, value)| *value)

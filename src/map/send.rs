@@ -48,13 +48,13 @@ pub(super) fn read(mut fields: Fields<'_>, sections: &Known<()>, outputs: &Known
 }
 
 fn unknown_moment(at: &At<String>, sections: &Known<()>) -> Diagnostic {
-    let title = format!("the song has no section {}", quoted(&at.value));
+    let title = format!("there is no section called {} in the song", quoted(&at.value));
     let known = || ["enter", "leave"].into_iter().chain(sections.list.iter().map(|(name, ())| name.as_str()));
     let help = match super::names::nearest(&at.value, known()) {
-        Some(near) => format!("write {}", quoted(near)),
+        Some(near) => super::diagnostic::did_you_mean(near),
         None => format!("write one of {}", super::diagnostic::several(known())),
     };
-    Diagnostic::error(Kind::Finding, at.spot, title).label("neither a section, nor enter or leave").help(help)
+    Diagnostic::error(Kind::Finding, at.spot, title).help(help)
 }
 
 /// Reads a message.
@@ -72,7 +72,7 @@ pub(super) fn message(mut fields: Fields<'_>) -> Option<SendMessage> {
             ];
             for (stray, fits, name, homes) in strays {
                 if let Some(stray) = stray.filter(|_| !fits) {
-                    stray.finding(format!("{} belongs to {homes} only", quoted(name)), "not used here", "take it out");
+                    stray.finding(format!("{} belongs to {homes} only", quoted(name)), "take it out");
                 }
             }
             if on_channel {
@@ -86,8 +86,12 @@ pub(super) fn message(mut fields: Fields<'_>) -> Option<SendMessage> {
             }
         }
         (first, _) => {
-            let title = if first.is_some() { "a message says one thing only" } else { "this message says nothing" };
-            let fault = Diagnostic::error(Kind::Unreadable, fields.spot, title);
+            let title = if first.is_some() {
+                "this message has several things to send, but it sends one"
+            } else {
+                "this message has nothing to send"
+            };
+            let fault = Diagnostic::error(Kind::Finding, fields.spot, title);
             fields.page.report(
                 fault.help(format!("write one of {}, such as {{ program = 5, channel = 1 }}", FORMS.join(", "))),
             );
@@ -132,7 +136,7 @@ fn note_message(channel: Channel, note: Note, velocity: U7, length: u64) -> Opti
 fn velocity_of(value: &Value<'_>) -> Option<U7> {
     if value.as_whole() == Some(0) {
         let help = "write 1 to 127; the note ends by itself after length_ms";
-        value.finding("a note with velocity 0 is the end of a note", "0", help);
+        value.finding("a note with velocity 0 is the end of a note", help);
         return None;
     }
     value.whole::<u8>(1..=127).and_then(|number| U7::new(number).ok())
@@ -183,14 +187,18 @@ fn whole_message(value: &Value<'_>) -> Option<Vec<u8>> {
     if whole {
         return Some(bytes);
     }
-    let (label, help) = match bytes.first() {
-        Some(0x80..=0xEF) => {
-            ("a channel message", "write it as { program = … }, { control = … } or { note = … }, each with a channel")
+    let broken = "these bytes are not one whole system message";
+    let (title, help) = match bytes.first() {
+        Some(0x80..=0xEF) => (
+            "these bytes are a message on a channel",
+            "write it as { program = … }, { control = … } or { note = … }, each with a channel",
+        ),
+        Some(0xF8 | 0xFA..=0xFC) => {
+            ("these bytes are a clock message", "write { clock = \"start\" }, \"stop\" or \"continue\"")
         }
-        Some(0xF8 | 0xFA..=0xFC) => ("a clock message", "write { clock = \"start\" }, \"stop\" or \"continue\""),
-        Some(0xF0) => ("not one whole message", "it begins with F0, ends with F7, and has only 00 to 7F between"),
-        _ => ("not one whole message", "write one whole system message, such as \"F0 7E 7F 06 01 F7\" or \"F3 05\""),
+        Some(0xF0) => (broken, "such a message begins with F0, ends with F7, and has only 00 to 7F between"),
+        _ => (broken, "write one whole system message, such as \"F0 7E 7F 06 01 F7\" or \"F3 05\""),
     };
-    value.finding("these bytes are not one whole system message", label, help);
+    value.finding(title, help);
     None
 }

@@ -87,7 +87,7 @@ fn performed(mut fields: Fields<'_>, index: Option<usize>, draft: Option<&Draft>
         title: fields.take("title").and_then(|value| value.text()).map(|at| at.value),
         key: fields.take("key").and_then(|value| values::key(&value)),
         play_in: fields.take("play_in").and_then(|value| values::play_in(&value)),
-        way: fields.take("way").and_then(|value| values::way(&value)),
+        way: fields.take("shift").and_then(|value| values::way(&value)),
         order: fields.take("order").and_then(|value| song::order(&value, sections)),
         singer: fields.take("singer").and_then(|value| value.text()),
         remark: fields.take("remark").and_then(|value| value.text()).map(|at| at.value),
@@ -98,7 +98,7 @@ fn performed(mut fields: Fields<'_>, index: Option<usize>, draft: Option<&Draft>
     }
     if let Some((song_key, chart)) = song_key {
         if let Some(key) = &entry.key {
-            agree::same_mode(page, "tonight's key", key, song_key, chart);
+            agree::same_mode(page, "the room's key", key, song_key, chart);
         }
         if let Some(At { value: PlayIn::Key(key), spot }) = entry.play_in {
             agree::play_in(page, spot, key, song_key, chart);
@@ -118,10 +118,10 @@ fn pause(mut fields: Fields<'_>) -> Entry {
     }
     let title = title.and_then(|value| value.text()).map(|at| at.value);
     let remark = fields.take("remark").and_then(|value| value.text()).map(|at| at.value);
-    for name in ["key", "play_in", "way", "order", "singer"] {
+    for name in ["key", "play_in", "shift", "order", "singer"] {
         if let Some(value) = fields.take(name).filter(|_| !page.broken) {
-            let help = format!("take {name} out, or write map = and the song's file");
-            value.finding(format!("a pause has no {name}"), "an entry without a map is a pause", help);
+            let help = format!("take {name} out, or write map = \"…\" with the song's file");
+            value.finding(format!("an entry without a map is a pause, which has no {name}"), help);
         }
     }
     let spot = fields.spot;

@@ -9,7 +9,7 @@ use crate::music::Key;
 
 /// Fields at the top of a song's map.
 pub(super) const TOP: &[&str] =
-    &["title", "key", "play_in", "way", "tempo", "meter", "melody_range", "order", "number", "middle_c"];
+    &["title", "key", "play_in", "shift", "tempo", "meter", "melody_range", "order", "number", "middle_c"];
 
 /// A song as far as it could be read, and what the set has to know of it.
 #[derive(Debug)]
@@ -35,7 +35,7 @@ pub(super) fn read(mut top: Fields<'_>, gear: &Gear, names: &Names) -> Draft {
     let number = top.take("number").and_then(|value| value.whole(1..=128).map(|number| value.at(number)));
     let key = top.need("key").and_then(|value| values::key(&value));
     let play_in = top.take("play_in").and_then(|value| values::play_in(&value));
-    let way = top.take("way").and_then(|value| values::way(&value)).unwrap_or(Way::Nearest);
+    let way = top.take("shift").and_then(|value| values::way(&value)).unwrap_or(Way::Nearest);
     let tempo = top.take("tempo").and_then(|value| value.number(10.0..=400.0));
     let meter = top.take("meter").and_then(|value| meter(&value));
     let melody_range = top.take("melody_range").and_then(|value| values::range(&value));
@@ -104,12 +104,12 @@ fn sections(top: &mut Fields<'_>) -> (Vec<Section>, Known<()>) {
         if let Some(name) = &name {
             if matches!(name.value.as_str(), "enter" | "leave") {
                 let title = format!("a section cannot be called {}", quoted(&name.value));
-                let fault = Diagnostic::error(Kind::Finding, name.spot, title).label("means something else");
+                let fault = Diagnostic::error(Kind::Finding, name.spot, title);
                 page.report(fault.help("choose another name: sends use enter and leave for the song itself"));
             }
             if let Some(first) = sections.iter().find(|section| section.name.value == name.value) {
-                let title = format!("there are two sections {}", quoted(&name.value));
-                let fault = Diagnostic::error(Kind::Finding, name.spot, title).label("again");
+                let title = format!("there are two sections called {}", quoted(&name.value));
+                let fault = Diagnostic::error(Kind::Finding, name.spot, title);
                 let help = "give one of them another name; to play a section twice, name it twice in order";
                 page.report(fault.help(help).also(first.name.spot, "first here"));
             }
@@ -140,7 +140,6 @@ pub(super) fn order(value: &Value<'_>, sections: &Known<()>) -> Option<Vec<At<St
     if order.is_empty() {
         value.finding(
             "an order needs at least one section",
-            "empty",
             "name the sections, or take order out: then they come as in the file",
         );
     }

@@ -30,23 +30,24 @@ pub(super) fn read(top: &mut Fields<'_>, inputs: &[Input], names: &Names) -> Sta
         && !address.ip().is_loopback()
     {
         let help = "write for example passcode = \"six letters or more\" below it, or listen = \"127.0.0.1:7340\" for this machine alone";
-        value.finding("everybody in the network could move the set", "reached from other machines", help);
+        value.finding("without a passcode everybody in the network could control the set", help);
     }
     match (&moving, &viewing) {
         (None, Some((spot, _))) if open => {
-            let title = "there is a passcode for looking, but none for moving the set";
-            let fault = Diagnostic::error(Kind::Finding, *spot, title).label("who has none could do more");
+            let title = "there is a passcode to view the page, but none to control the set";
+            let fault = Diagnostic::error(Kind::Finding, *spot, title);
             fields.page.report(fault.help("write passcode = \"…\" too, or take this one out"));
         }
         (Some((first, moving)), Some((second, viewing))) if moving == viewing => {
             let title = "both passcodes are the same";
-            let fault =
-                Diagnostic::error(Kind::Finding, *second, title).label("for looking").also(*first, "for moving");
-            fields.page.report(fault.help("choose another for one of them: who may look must not know how to move"));
+            let fault = Diagnostic::error(Kind::Finding, *second, title).label("to view").also(*first, "to control");
+            fields.page.report(
+                fault.help("choose another for one of them: who may only view must not know the one to control"),
+            );
         }
         _ => {}
     }
-    let plays = fields.take("plays").and_then(|value| input(&value, inputs, names)).or(first);
+    let plays = fields.take("input").and_then(|value| input(&value, inputs, names)).or(first);
     fields.done();
     let code = |code: Option<(_, String)>| code.map(|(_, code)| code);
     Stand { listen: address, asked, passcode: code(moving), viewing_passcode: code(viewing), plays }
@@ -60,8 +61,8 @@ fn address(value: &Value<'_>) -> Option<SocketAddr> {
     }
     let address = text.parse::<SocketAddr>().ok();
     if address.is_none() {
-        let title = format!("{} is no address with a port", quoted(&text));
-        let fault = Diagnostic::error(Kind::Unreadable, value.spot, title).label("not an address");
+        let title = format!("{} is not an address with a port", quoted(&text));
+        let fault = Diagnostic::error(Kind::Finding, value.spot, title);
         let help = "write \"127.0.0.1:7340\" for this machine alone, this machine's own address in the network with a port (\"192.168.1.20:7340\"), \"0.0.0.0:7340\" for all its networks, or \"off\"";
         value.page.report(fault.help(help));
     }
@@ -72,8 +73,15 @@ fn passcode(value: &Value<'_>) -> Option<String> {
     let text = value.text()?.value;
     let length = text.chars().count();
     if !(SHORTEST..=LONGEST).contains(&length) || text.chars().any(char::is_control) {
+        let title = match length {
+            SHORTEST..=LONGEST => "a passcode may have no control characters".to_owned(),
+            _ => format!(
+                "this passcode has {length} letters, which is too {}",
+                if length < SHORTEST { "few" } else { "many" }
+            ),
+        };
         let help = format!("write {SHORTEST} to {LONGEST} letters, digits or blanks, such as three words of a song");
-        value.finding(format!("a passcode of {length} letters"), "too short or too long", help);
+        value.finding(title, help);
         return None;
     }
     Some(text)
@@ -85,8 +93,9 @@ fn input(value: &Value<'_>, inputs: &[Input], names: &Names) -> Option<usize> {
     names.inputs.find(value.page, &name)?;
     let number = inputs.iter().position(|input| input.name.value == name.value)?;
     if !inputs[number].play {
-        let title = format!("the input {} plays no zones", quoted(&name.value));
-        value.finding(title, "it has play = false", "name an input with play = true");
+        let title =
+            format!("the input {} has play = false, so the page's keyboard cannot play as it", quoted(&name.value));
+        value.finding(title, "name an input with play = true");
         return None;
     }
     Some(number)

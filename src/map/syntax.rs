@@ -8,22 +8,22 @@ pub(super) fn fault(message: &str, text: &str, spot: Spot) -> Diagnostic {
     let marked = text.get(spot.start..spot.end).unwrap_or_default();
     if message.starts_with("duplicate key") {
         let fault = Diagnostic::error(Kind::Unreadable, spot, format!("{} is written twice", quoted(marked)));
-        return fault.label("again").help("take one of the two out, or give it another name");
+        return fault.help("take one of the two out, or give it another name");
     }
     let fault = |title: &str| Diagnostic::error(Kind::Unreadable, spot, title);
     match message {
         "string values must be quoted, expected literal string" if marked.trim().is_empty() => {
-            fault("a value is missing").label("here").help("write it, or take the whole line out")
+            fault("a value is missing").help("write it, or take the whole line out")
         }
         "string values must be quoted, expected literal string" => {
-            fault("a text needs quotation marks").label("this is none").help(format!("write {}", quoted(marked.trim())))
+            fault("a text needs quotation marks").help(format!("write {}", quoted(marked.trim())))
         }
         "invalid basic string, expected `\"`" | "invalid literal string, expected `'`" => {
-            fault("a text has no closing quotation mark").label("missing here").help("close it on the same line")
+            fault("a text has no closing quotation mark").help("close it on the same line")
         }
         _ => {
             let (message, expected) = message.split_once(", expected ").unwrap_or((message, "nothing"));
-            let fault = fault(&format!("this is not written as TOML: {message}")).label("here");
+            let fault = fault(&format!("this is not written as TOML: {message}"));
             fault.help(match expected {
                 "nothing" => "take this out, or look for what is missing just before".to_owned(),
                 expected => format!("what belongs here is {}", expected.replace(", ", " or ")),
@@ -35,7 +35,6 @@ pub(super) fn fault(message: &str, text: &str, spot: Spot) -> Diagnostic {
 /// A list or table that is not closed, at the end of the line where it should be.
 pub(super) fn unclosed(spot: Spot) -> Diagnostic {
     Diagnostic::error(Kind::Unreadable, spot, "a list or table is not closed")
-        .label("missing here")
         .help("close it with ] or }; what stands below can be read only then")
 }
 

@@ -1,17 +1,17 @@
 //! The values that fields hold: notes, keys, channels, times, curves.
 
-use super::diagnostic::{Diagnostic, Kind, quoted};
+use super::diagnostic::{Diagnostic, Kind, did_you_mean, quoted};
 use super::names::Known;
 use super::reader::{Fields, Page, Value};
-use super::{At, Curve, KeyRange, PlayIn, Spot, Way};
+use super::{At, Curve, KeyRange, PlayIn, Spot, Way, words};
 use crate::midi::{Channel, Note, U7};
 use crate::music::chord::{self, ChordError, ProgressionError, ProgressionFault};
 use crate::music::note::{self, NoteError};
 use crate::music::{Chord, Key};
 
-const NOTE_HELP: &str = "a note is a capital letter A to G, then # or b where needed, then the octave, such as \"F#3\"";
+const NOTE_HELP: &str = "write a capital letter A to G, then # or b where needed, then the octave, such as \"F#3\"";
 const KEY_HELP: &str =
-    "a key is a capital letter A to G, then # or b where needed, then m for minor, such as \"Eb\" or \"C#m\"";
+    "write a capital letter A to G, then # or b where needed, then m for minor, such as \"Eb\" or \"C#m\"";
 const RANGE: &str = "two notes, the lowest and the highest";
 
 /// Reads the octave by which this file counts its notes, from `middle_c` at its top.
@@ -28,14 +28,14 @@ pub(super) fn note(value: &Value<'_>) -> Option<Note> {
         return value.whole::<u8>(0..=127).and_then(|number| Note::try_from(number).ok());
     };
     let fault = |title, help| {
-        value.page.report(Diagnostic::error(Kind::Unreadable, value.spot, title).label("not a note").help(help));
+        value.page.report(Diagnostic::error(Kind::Finding, value.spot, title).help(help));
         None
     };
     match note::parse(text, value.page.middle_c.get()) {
         Ok(note) => Some(note),
-        Err(NoteError::Name(_)) => fault(format!("{} is no note", quoted(text)), NOTE_HELP.to_owned()),
+        Err(NoteError::Name(_)) => fault(format!("{} is not a note", quoted(text)), NOTE_HELP.to_owned()),
         Err(NoteError::Range { lowest, highest, .. }) => {
-            fault(format!("MIDI has no note {}", quoted(text)), format!("write one from {lowest} to {highest}"))
+            fault(format!("MIDI has no note called {}", quoted(text)), format!("write one from {lowest} to {highest}"))
         }
     }
 }
@@ -49,7 +49,7 @@ pub(super) fn range(value: &Value<'_>) -> Option<At<KeyRange>> {
         let octave = value.page.middle_c.get();
         let (low, high) = (note::name(low, octave), note::name(high, octave));
         let help = format!("write {} = [\"{high}\", \"{low}\"]", value.name);
-        value.finding(format!("{} has its highest note first", quoted(value.name)), "the lowest comes first", help);
+        value.finding(format!("{} has its highest note first", quoted(value.name)), help);
         return None;
     }
     Some(value.at((low, high)))
@@ -57,19 +57,23 @@ pub(super) fn range(value: &Value<'_>) -> Option<At<KeyRange>> {
 
 /// A musical key.
 pub(super) fn key(value: &Value<'_>) -> Option<At<Key>> {
+    key_or(value, KEY_HELP)
+}
+
+fn key_or(value: &Value<'_>, help: &str) -> Option<At<Key>> {
     let Some(text) = value.as_text() else {
         value.wrong("a key in quotation marks");
         return None;
     };
-    match text.parse() {
-        Ok(key) => Some(value.at(key)),
-        Err(_) => {
-            let title = format!("{} is no key", quoted(text));
-            let fault = Diagnostic::error(Kind::Unreadable, value.spot, title).label("not a key");
-            value.page.report(fault.help(KEY_HELP));
-            None
-        }
+    let key = text.parse().ok();
+    if key.is_none() {
+        value.page.report(no_key(value.spot, text).help(help));
     }
+    key.map(|key| value.at(key))
+}
+
+fn no_key(spot: Spot, text: &str) -> Diagnostic {
+    Diagnostic::error(Kind::Finding, spot, format!("{} is not a key", quoted(text)))
 }
 
 /// A chord.
@@ -102,11 +106,11 @@ pub(super) fn progression(value: &Value<'_>) -> Option<At<Vec<Vec<Chord>>>> {
         value.page.report(match &fault {
             ProgressionFault::Chord(fault) => no_chord(spot, text.get(at.clone()).unwrap_or_default(), fault),
             ProgressionFault::EmptyBar => Diagnostic::error(Kind::Finding, spot, "this bar has no chord")
-                .label("empty")
-                .help("write one, or % for the bar before once more"),
-            ProgressionFault::Repeat => Diagnostic::error(Kind::Finding, spot, "% is the bar before once more")
-                .label("no bar before, or not by itself")
-                .help("write it alone between bar lines, after a bar of chords, such as \"D | % | G\""),
+                .help("write one, or % to repeat the bar before"),
+            ProgressionFault::Repeat => {
+                Diagnostic::error(Kind::Finding, spot, "% repeats the bar before: it needs one, and stands by itself")
+                    .help("write it alone between bar lines, after a bar of chords, such as \"D | % | G\"")
+            }
         });
         if at.is_empty() || readable.get(at.clone()).is_none() {
             break;
@@ -120,33 +124,42 @@ pub(super) fn progression(value: &Value<'_>) -> Option<At<Vec<Vec<Chord>>>> {
 
 /// A text that is no chord, and what may be meant.
 fn no_chord(spot: Spot, text: &str, fault: &ChordError) -> Diagnostic {
-    let (label, help) = match fault {
+    let (title, help) = match fault {
         ChordError::Root(_) => (
-            "no root",
-            "a chord begins with a capital letter A to G, then # or b where needed, such as \"F#m7\"".to_owned(),
+            format!("{} is not a chord", quoted(text)),
+            "write a capital letter A to G, then # or b where needed, then the kind, such as \"F#m7\"".to_owned(),
         ),
         ChordError::Kind { root, nearest: Some(near), .. } => {
             let bass = text.find('/').map_or("", |slash| &text[slash..]);
-            ("no such chord on this root", format!("write {}", quoted(&format!("{root}{near}{bass}"))))
+            (no_such_chord(text), did_you_mean(&format!("{root}{near}{bass}")))
         }
         ChordError::Kind { root, nearest: None, .. } => {
             let known: Vec<String> = chord::Kind::all().map(|kind| format!("{root}{kind}")).collect();
-            ("no such chord on this root", format!("write one of {}", known.join(", ")))
+            (no_such_chord(text), format!("write one of {}", known.join(", ")))
         }
         ChordError::Bass { .. } => (
-            "no bass after the slash",
-            "the bass is a capital letter A to G, then # or b where needed, such as \"G/B\"".to_owned(),
+            format!("{} has no bass after its slash", quoted(text)),
+            "write the bass as a capital letter A to G, then # or b where needed, such as \"G/B\"".to_owned(),
         ),
     };
-    Diagnostic::error(Kind::Unreadable, spot, format!("{} is no chord", quoted(text))).label(label).help(help)
+    Diagnostic::error(Kind::Finding, spot, title).help(help)
 }
 
-/// The key that the fingers play in, or "sounding".
+fn no_such_chord(text: &str) -> String {
+    format!("there is no chord called {}", quoted(text))
+}
+
+/// The key that the fingers play in, or "room".
 pub(super) fn play_in(value: &Value<'_>) -> Option<At<PlayIn>> {
-    if value.as_text() == Some("sounding") {
+    if value.as_text() == Some("room") {
         return Some(value.at(PlayIn::Sounding));
     }
-    key(value).map(|at| At { value: PlayIn::Key(at.value), spot: at.spot })
+    if let Some((text, new)) = value.as_text().and_then(|text| Some((text, words::renamed(value.name, text)?))) {
+        value.page.report(no_key(value.spot, text).help(did_you_mean(new)));
+        return None;
+    }
+    let help = format!("{KEY_HELP}, or \"room\"");
+    key_or(value, &help).map(|at| At { value: PlayIn::Key(at.value), spot: at.spot })
 }
 
 /// Which way the shift goes.
@@ -187,7 +200,7 @@ pub(super) fn names(value: &Value<'_>, twice: bool) -> Option<Vec<At<String>>> {
     for (index, name) in names.iter().enumerate() {
         if let Some(first) = names[..index].iter().find(|first| !twice && first.value == name.value) {
             let fault = Diagnostic::error(Kind::Finding, name.spot, format!("{} is named twice", quoted(&name.value)));
-            value.page.report(fault.label("again").help("take one out").also(first.spot, "first here"));
+            value.page.report(fault.help("take one of the two out").also(first.spot, "first here"));
         }
     }
     Some(names)
@@ -208,44 +221,37 @@ pub(super) fn curve(value: &Value<'_>, curves: &Known<Option<Curve>>) -> Option<
 /// A curve as a table.
 pub(super) fn inline_curve(value: &Value<'_>) -> Option<Curve> {
     let mut fields = value.table("a curve")?;
-    let (gamma, points, fixed) = (fields.take("gamma"), fields.take("points"), fields.take("fixed"));
+    let bends = [fields.take("lighter"), fields.take("heavier")];
+    let (points, always) = (fields.take("points"), fields.take("always"));
     let (low, high) = (fields.take("low"), fields.take("high"));
+    let bent = bends.iter().any(Option::is_some);
     let end = |field: Option<Value<'_>>, default| field.map_or(Some(default), |value| value.number(1.0..=127.0));
-    let curve = match (gamma, points, fixed) {
-        (Some(gamma), None, None) => {
-            let (gamma, low, high) = (exponent(&gamma), end(low, 1.0), end(high, 127.0));
-            gamma.zip(low).zip(high).map(|((gamma, low), high)| Curve::Gamma { gamma, low, high })
+    let curve = match (bends, points, always) {
+        ([Some(bend), None] | [None, Some(bend)], None, None) => {
+            let (amount, low, high) = (bend.whole::<i8>(0..=100), end(low, 1.0), end(high, 127.0));
+            let heavier = amount.map(|amount| if bends[0].is_some() { -amount } else { amount });
+            heavier.zip(low).zip(high).map(|((heavier, low), high)| Curve::Bent { heavier, low, high })
         }
-        (None, Some(list), None) => points_of(&list).map(Curve::Points),
-        (None, None, Some(fixed)) => fixed.number(1.0..=127.0).map(Curve::Fixed),
+        ([None, None], Some(list), None) => points_of(&list).map(Curve::Points),
+        ([None, None], None, Some(always)) => always.number(1.0..=127.0).map(Curve::Always),
+        // What is missing may only be misspelt.
+        ([None, None], None, None) if fields.has_others() => None,
         _ => {
-            let help = "write { gamma = 0.7 }, { points = [[1, 40], [127, 110]] } or { fixed = 90 }";
-            value.finding("a curve has one of gamma, points and fixed", "not exactly one", help);
+            let help =
+                "write { lighter = 30 }, { heavier = 30 }, { points = [[1, 40], [127, 110]] } or { always = 90 }";
+            value.finding("a curve has exactly one of lighter, heavier, points and always", help);
             None
         }
     };
-    if gamma.is_none() {
+    if !bent && !fields.has_others() {
         for (name, stray) in [("low", low), ("high", high)] {
             if let Some(stray) = stray {
-                stray.finding(format!("{} belongs to gamma", quoted(name)), "not used here", "take it out");
+                stray.finding(format!("{} belongs to lighter and heavier only", quoted(name)), "take it out");
             }
         }
     }
     fields.done();
     curve
-}
-
-fn exponent(value: &Value<'_>) -> Option<f64> {
-    let Some(gamma) = value.as_number() else {
-        value.wrong("a number above 0, at most 10");
-        return None;
-    };
-    if gamma > 0.0 && gamma <= 10.0 {
-        return Some(gamma);
-    }
-    let help = "below 1 a soft touch counts more, above 1 it counts less; 0.5 to 2 is usual";
-    value.finding("gamma lies above 0, at most 10", "outside", help);
-    None
 }
 
 fn points_of(value: &Value<'_>) -> Option<Vec<(f64, f64)>> {
@@ -256,19 +262,19 @@ fn points_of(value: &Value<'_>) -> Option<Vec<(f64, f64)>> {
     };
     let points = value.list("a list of points", point)?;
     if points.len() < 2 {
-        value.finding("a curve needs at least two points", "too few", "write for example [[1, 40], [127, 110]]");
+        value.finding("a curve needs at least two points", "write for example [[1, 40], [127, 110]]");
         return None;
     }
     let items = value.items();
     for (index, pair) in points.windows(2).enumerate() {
         if pair[1].0 <= pair[0].0 {
             let help = "sort the points by their first number, each one greater than the one before";
-            items[index + 1].finding("the touch of a curve's points must rise", "not above the point before", help);
+            items[index + 1].finding("the touch of a curve's points must rise", help);
             return None;
         }
         if pair[1].1 < pair[0].1 {
             let help = "a harder touch may not count less: write a second number as high as the one before, or higher";
-            items[index + 1].finding("a curve may not fall", "below the point before", help);
+            items[index + 1].finding("a curve may not fall", help);
             return None;
         }
     }

@@ -3,14 +3,9 @@
 /// What to write for a field of a kind of table, as a whole line.
 pub(super) fn example(home: &str, field: &str) -> String {
     match (home, field) {
-        ("a zone", "controls") => {}
-        (_, "controls") => return "controls = { 7 = 11 }".to_owned(),
         ("the drone", "octave") => return "octave = 3".to_owned(),
         ("the drone", "velocity") => return "velocity = 64".to_owned(),
-        ("the stand", "plays") => return "plays = \"keyboard\"".to_owned(),
-        ("an output", "tempo") => return "tempo = true".to_owned(),
-        ("a cue", "key") => {}
-        ("a cue" | "a cue's when", _) => {
+        ("a cue" | "\"when\"", _) => {
             if let Some((_, value)) = OF_CUES.iter().find(|(name, _)| *name == field) {
                 return format!("{field} = {value}");
             }
@@ -24,33 +19,46 @@ pub(super) fn example(home: &str, field: &str) -> String {
     }
 }
 
-/// A field in a sentence: `a title`, `an output`.
-pub(super) fn a(field: &str) -> String {
-    match field {
-        "at" => "a moment: at".to_owned(),
-        "to" => "an output: to".to_owned(),
-        "gear" => "a gear file: gear".to_owned(),
-        "do" => "an action: do".to_owned(),
-        "when" => "an event that fires it: when".to_owned(),
-        _ if field.starts_with(['a', 'e', 'i', 'o']) => format!("an {field}"),
-        _ => format!("a {field}"),
-    }
+/// What a word of the maps is called that was called otherwise, by the table or field that it belongs to.
+pub(super) fn renamed(home: &str, old: &str) -> Option<&'static str> {
+    let known = RENAMED.iter().find(|(homes, known, _)| *known == old && homes.contains(&home));
+    known.map(|(_, _, new)| *new)
 }
+
+/// Tables or fields, an old word in them, and the word that stands for it now.
+const RENAMED: &[(&[&str], &str, &str)] = &[
+    (&["a curve"], "gamma", "lighter"),
+    (&["a curve"], "fixed", "always"),
+    (&["a zone"], "only", "exclusive"),
+    (&["a zone"], "feet", "pedals_from"),
+    (&["the song", "an entry of the set"], "way", "shift"),
+    (&["an input"], "controls", "renumber"),
+    (&["an output"], "clock", "pass_clock"),
+    (&["an output"], "sysex", "pass_sysex"),
+    (&["an output"], "tempo", "send_clock"),
+    (&["an output"], "wire", "cable"),
+    (&["the stand"], "plays", "input"),
+    (&["\"when\""], "key", "note"),
+    (&["a cue"], "turn", "state"),
+    (&["a cue"], "hold", "while_down"),
+    (&["play_in"], "sounding", "room"),
+    (&["do"], "send-again", "resend-messages"),
+    (&["do"], "resend", "resend-sounds"),
+];
 
 /// Whether a field of this kind of table is part of the format, but not of this version.
 pub(super) fn comes_later(what: &str, field: &str) -> bool {
     LATER.iter().any(|(kind, fields)| *kind == what && fields.contains(&field))
 }
 
-const LATER: [(&str, &[&str]); 1] = [("the gear", &["latency"])];
+const LATER: [(&str, &[&str]); 1] = [("the gear file", &["latency"])];
 
 /// Examples of fields that mean something else elsewhere.
 const OF_CUES: &[(&str, &str)] = &[
     ("control", "67"),
     ("do", "\"next-section\""),
-    ("hold", "true"),
-    ("key", "\"C8\""),
     ("name", "\"talkback\""),
+    ("note", "\"C8\""),
     ("off", "{ control = [80, 0], channel = 1 }"),
     ("press", "\"double\""),
     ("program", "5"),
@@ -58,38 +66,40 @@ const OF_CUES: &[(&str, &str)] = &[
     ("section", "\"Chorus\""),
     ("song", "\"First Snow\""),
     ("song_select", "4"),
-    ("turn", "\"on\""),
+    ("state", "\"on\""),
     ("when", "{ input = \"keyboard\", control = 67 }"),
+    ("while_down", "true"),
     ("zone", "\"bed\""),
 ];
 
 /// An example of each field; one that ends in a newline is a line of its own.
 const EXAMPLES: &[(&str, &str)] = &[
     ("after_ms", "500"),
+    ("always", "90"),
     ("at", "\"enter\""),
     ("bank", "[0, 0]"),
     ("bend", "\"follow\""),
     ("bytes", "\"F0 7E 7F 06 01 F7\""),
+    ("cable", "\"din\""),
     ("channel", "1"),
     ("chords", "\"D | A/C# | Bm | G\""),
-    ("clock", "true"),
+    ("clock", "\"start\""),
     ("comfortable", "[\"A3\", \"B4\"]"),
     ("control", "[7, 100]"),
     ("controls", "[1, 11]"),
     ("cue", "[[cue]]\n"),
-    ("curve", "{ gamma = 0.7 }"),
-    ("curves", "gentle = { gamma = 0.7 }\n"),
+    ("curve", "{ lighter = 30 }"),
+    ("curves", "gentle = { lighter = 30 }\n"),
     ("degrees", "[1, 5]"),
     ("drone", "[drone]\n"),
     ("early_ms", "0"),
+    ("exclusive", "true"),
     ("fade_ms", "2000"),
-    ("feet", "\"keyboard\""),
     ("fingers", "B = \"G/B\" below [fingers]\n"),
-    ("fixed", "90"),
     ("follow_key", "true"),
-    ("gamma", "0.7"),
     ("gather_ms", "45"),
     ("gear", "\"gear.toml\""),
+    ("heavier", "30"),
     ("high", "127"),
     ("input", "\"keyboard\""),
     ("inputs", "[inputs.keyboard]\n"),
@@ -98,6 +108,7 @@ const EXAMPLES: &[(&str, &str)] = &[
     ("label", "\"desk 21-22\""),
     ("length_ms", "100"),
     ("level", "-6.0"),
+    ("lighter", "30"),
     ("like", "\"Chorus\""),
     ("linger", "\"next\""),
     ("listen", "\"127.0.0.1:7340\""),
@@ -115,14 +126,16 @@ const EXAMPLES: &[(&str, &str)] = &[
     ("octave", "-1"),
     ("on", "true"),
     ("one_key_chord", "true"),
-    ("only", "true"),
     ("optional", "true"),
     ("order", "[\"Verse\", \"Chorus\"]"),
     ("output", "\"piano\""),
     ("outputs", "[outputs.piano]\n"),
     ("pan", "64"),
+    ("pass_clock", "true"),
+    ("pass_sysex", "true"),
     ("passcode", "\"snow on the weir\""),
     ("pedal", "\"follow\""),
+    ("pedals_from", "\"keyboard\""),
     ("play", "true"),
     ("plays", "\"root-fifth\""),
     ("play_in", "\"C\""),
@@ -132,15 +145,17 @@ const EXAMPLES: &[(&str, &str)] = &[
     ("range", "[\"G3\", \"D5\"]"),
     ("reconnect", "false"),
     ("remark", "\"she counts it in\""),
+    ("renumber", "{ 7 = 11 }"),
     ("sections", "[\"Chorus\"]"),
+    ("send_clock", "true"),
     ("serial", "\"A12345\""),
+    ("shift", "\"nearest\""),
     ("singer", "\"guest\""),
     ("singers", "[singers.guest]\n"),
     ("song_select", "3"),
     ("sound", "\"grand\""),
     ("sounds", "[sounds.grand]\n"),
     ("stay_in_key", "\"nearest\""),
-    ("sysex", "true"),
     ("tempo", "84"),
     ("title", "\"First Snow\""),
     ("to", "\"desk\""),
@@ -150,8 +165,6 @@ const EXAMPLES: &[(&str, &str)] = &[
     ("virtual", "true"),
     ("velocity_by", "\"handful\""),
     ("volume", "100"),
-    ("way", "\"nearest\""),
-    ("wire", "\"din\""),
     ("within", "[\"C3\", \"C4\"]"),
     ("zone", "[[zone]]\n"),
     ("section", "[[section]]\n"),

@@ -28,7 +28,7 @@ pub(super) fn read(mut fields: Fields<'_>, gear: &Names, sections: &Known<()>) -
         name: named.or_else(|| sound.clone()).map(|at| at.value).unwrap_or_default(),
         sound: sound.unwrap_or_else(|| values::unread(page)),
         input: fields.take("input").and_then(|value| played(&value, gear)),
-        feet: fields.take("feet").and_then(|value| value.text()).inspect(|name| {
+        feet: fields.take("pedals_from").and_then(|value| value.text()).inspect(|name| {
             gear.inputs.find(page, name);
         }),
         keys: fields.take("keys").and_then(|value| values::range(&value)).unwrap_or(At { value: ALL_KEYS, spot }),
@@ -37,7 +37,7 @@ pub(super) fn read(mut fields: Fields<'_>, gear: &Names, sections: &Known<()>) -
             .take("velocity_by")
             .and_then(|value| value.choice(&[("note", false), ("handful", true)]))
             .unwrap_or(false),
-        only: fields.take("only").and_then(|value| value.flag()).unwrap_or(false),
+        only: fields.take("exclusive").and_then(|value| value.flag()).unwrap_or(false),
         curve: fields.take("curve").and_then(|value| values::curve(&value, &gear.curves)),
         level: fields.take("level").and_then(|value| value.number(-60.0..=24.0)).unwrap_or(0.0),
         volume: fields.take("volume").and_then(|value| values::seven_bits(&value)),
@@ -72,8 +72,8 @@ pub(super) fn read(mut fields: Fields<'_>, gear: &Names, sections: &Known<()>) -
 fn played(value: &Value<'_>, gear: &Names) -> Option<At<String>> {
     let name = value.text()?;
     if gear.inputs.find(value.page, &name) == Some(&false) {
-        let title = format!("the input {} has play = false, so no zone can listen to it", quoted(&name.value));
-        value.finding(title, "cues and pedals only", "name another input, or write play = true in the gear");
+        let title = format!("the input {} has play = false, so no zone can play from it", quoted(&name.value));
+        value.finding(title, "name another input, or write play = true in the gear file");
     }
     Some(name)
 }
@@ -84,7 +84,7 @@ fn window(value: &Value<'_>) -> Option<At<(u8, u8)>> {
     let (low, high) = (low?, high?);
     if low > high {
         let help = format!("write velocity = [{high}, {low}]");
-        value.finding("no touch lies in this velocity window", "the lowest comes first", help);
+        value.finding("no touch lies in this velocity window", help);
         return None;
     }
     Some(value.at((low, high)))
@@ -101,7 +101,6 @@ fn octave_wide(value: &Value<'_>) -> Option<At<(crate::midi::Note, crate::midi::
         let example = name(low).and_then(|low_name| name(low + 11).map(|high| format!("[\"{low_name}\", \"{high}\"]")));
         value.finding(
             "\"within\" is narrower than twelve notes, so some notes have no place in it",
-            "too narrow",
             format!("write for example within = {}", example.unwrap_or_default()),
         );
         return None;
@@ -115,7 +114,6 @@ pub(super) fn listed(value: &Value<'_>, sections: &Known<()>) -> Option<Vec<At<S
     if names.is_empty() {
         value.finding(
             "a zone with no section never plays",
-            "empty",
             "name a section, or take sections out: then it plays in all",
         );
     }
@@ -139,7 +137,7 @@ fn followed(value: &Value<'_>) -> Option<Controls> {
         let number = values::seven_bits(item)?;
         if let Some((what, help)) = never_listed(number) {
             let title = format!("controller {} cannot be in this list: it is {what}", u8::from(number));
-            item.finding(title, "not here", help);
+            item.finding(title, help);
         }
         Some(number)
     };

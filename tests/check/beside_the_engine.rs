@@ -49,7 +49,7 @@ fn book(zones: &[Zone], curve: &str, key: &str) -> Book {
     for (number, zone) in zones.iter().enumerate() {
         write!(gear, "[sounds.s{number}]\noutput = \"keys\"\nchannel = {}\n", number + 1).unwrap();
         let Zone { keys, window, only, octave } = zone;
-        writeln!(song, "[[zone]]\nsound = \"s{number}\"\nonly = {only}\noctave = {octave}").unwrap();
+        writeln!(song, "[[zone]]\nsound = \"s{number}\"\nexclusive = {only}\noctave = {octave}").unwrap();
         writeln!(song, "keys = [{}, {}]\nvelocity = [{}, {}]", keys.0, keys.1, window.0, window.1).unwrap();
     }
     let set = format!("title = \"Evening\"\ngear = \"gear.toml\"\n[[song]]\nmap = \"song.toml\"\nkey = \"{key}\"\n");
@@ -115,8 +115,8 @@ fn gaps(played: &Played) -> BTreeSet<String> {
         }
     }
     let words = |(low, high): (u8, u8)| match low == high {
-        true => format!("the key {} of the input \"keyboard\" plays nothing", name(low)),
-        false => format!("the keys {} to {} of the input \"keyboard\" play nothing", name(low), name(high)),
+        true => format!("The key {} of the input \"keyboard\" plays nothing.", name(low)),
+        false => format!("The keys {} to {} of the input \"keyboard\" play nothing.", name(low), name(high)),
     };
     gaps.into_iter().map(words).collect()
 }
@@ -127,7 +127,7 @@ proptest! {
     #[test]
     fn what_is_found_silent_is_silent(
         zones in prop::collection::vec(zone(), 1..6),
-        curve in prop::sample::select(vec!["", "curve = { fixed = 64 }", "curve = { gamma = 2, low = 30, high = 100 }"]),
+        curve in prop::sample::select(vec!["", "curve = { always = 64 }", "curve = { heavier = 50, low = 30, high = 100 }"]),
         key in prop::sample::select(vec!["C", "Eb", "F#"]),
     ) {
         let book = book(&zones, curve, key);
@@ -144,11 +144,11 @@ proptest! {
         }
         if !played.reaching.is_empty() {
             let said: BTreeSet<String> =
-                titles.iter().filter(|title| title.ends_with("play nothing") || title.ends_with("plays nothing")).cloned().collect();
+                titles.iter().filter(|title| title.ends_with("play nothing.") || title.ends_with("plays nothing.")).cloned().collect();
             prop_assert_eq!(said, gaps(&played));
         }
         let holes = played.silent.keys().any(|key| played.reaching.contains(key));
-        prop_assert_eq!(titles.iter().any(|title| title.contains("no zone takes the velocities")), holes);
+        prop_assert_eq!(titles.iter().any(|title| title.contains("No zone takes the velocities")), holes);
     }
 
     #[test]
@@ -207,7 +207,7 @@ const VALUES: &[&str] = &[
     "\"F#\"",
     "\"Am\"",
     "\"Ebm\"",
-    "\"sounding\"",
+    "\"room\"",
     "\"up\"",
     "\"down\"",
     "\"din\"",
@@ -232,9 +232,9 @@ const VALUES: &[&str] = &[
     "[\"C3\", \"C4\"]",
     "[\"Verse\"]",
     "[\"Chorus\"]",
-    "{ fixed = 1 }",
-    "{ fixed = 127 }",
-    "{ gamma = 10 }",
+    "{ always = 1 }",
+    "{ always = 127 }",
+    "{ heavier = 100 }",
     "\"songs/weir-gate.toml\"",
     "{ bytes = \"F0 F7\" }",
     "\"next\"",

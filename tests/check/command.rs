@@ -14,7 +14,8 @@ const HINT: &str = "title = \"Snow\"\nkey = \"D\"\n[[zone]]\nsound = \"grand\"\n
 const ERROR: &str = "title = \"Snow\"\nkey = \"D\"\n[[zone]]\nsound = \"grand\"\n[[zone]]\nname = \"low\"\n\
                      sound = \"grand\"\nkeys = [\"C0\", \"E0\"]\n";
 const UNKNOWN: &str = "title = \"Snow\"\nkey = \"D\"\n[[zone]]\nsound = \"grnd\"\n";
-const UNREADABLE: &str = "title = \"Snow\"\nkey = \"D\"\n[[zone]]\nsond = \"grand\"\n";
+const MISSPELT: &str = "title = \"Snow\"\nkey = \"D\"\n[[zone]]\nsond = \"grand\"\n";
+const UNREADABLE: &str = "title = \"Snow\"\nkey = \"D\n[[zone]]\nsound = \"grand\"\n";
 
 /// Exit code, standard output and standard error of a check of a set with this song.
 fn check(song: &str, flags: &[&str]) -> (Option<i32>, String, String) {
@@ -45,7 +46,7 @@ fn a_faultless_set_is_said_to_be_one() {
 fn hints_are_no_failure() {
     let (code, out, err) = check(HINT, &[]);
     assert_eq!((code, out.as_str()), (Some(0), "set.toml: nothing to put right, one hint worth a look.\n"));
-    assert!(err.starts_with("hint: the key C8 of the input \"keyboard\" plays nothing\n --> song.toml:5:8\n"), "{err}");
+    assert!(err.starts_with("Hint: The key C8 of the input \"keyboard\" plays nothing.\nsong.toml, line 5\n"), "{err}");
 }
 
 #[test]
@@ -53,11 +54,13 @@ fn errors_are_exit_code_1() {
     let (code, out, err) = check(ERROR, &[]);
     let summary = "set.toml: one error. Errors would make tonight go wrong; hints are worth a look.\n";
     assert_eq!((code, out.as_str()), (Some(1), summary));
-    assert!(err.contains("error: no key reaches the zone \"low\""), "{err}");
+    assert!(err.contains("No key reaches the zone \"low\""), "{err}");
     let (code, out, err) = check(UNKNOWN, &[]);
-    let summary = "set.toml: one error. Put right what is underlined; only then can the rest be checked.\n";
+    let summary = "set.toml: one error. Put right what is marked; only then can the rest be checked.\n";
     assert_eq!((code, out.as_str()), (Some(1), summary));
     assert!(err.contains("grnd"), "{err}");
+    assert_eq!(check(MISSPELT, &[]).0, Some(1));
+    assert_eq!(check(MISSPELT, &["--json"]).0, Some(1));
 }
 
 #[test]
@@ -67,7 +70,7 @@ fn maps_that_cannot_be_read_are_exit_code_2() {
     let folder = tempfile::tempdir().unwrap();
     let (code, _, err) = run(folder.path(), &["set.toml"]);
     assert_eq!(code, Some(2));
-    assert!(err.contains("\"set.toml\" cannot be read: there is no such file"), "{err}");
+    assert!(err.contains("\"set.toml\" cannot be read: there is no such file."), "{err}");
 }
 
 #[test]
@@ -88,8 +91,8 @@ fn programs_get_one_object_on_standard_output() {
             "file": "song.toml",
             "line": 8,
             "column": 8,
-            "title": "no key reaches the zone \"low\": it lies outside the keyboard",
-            "label": "no such keys",
+            "title": "No key reaches the zone \"low\": it lies outside the keyboard.",
+            "label": "",
             "help": "write keys within A0 to C8",
             "also": [{ "file": "gear.toml", "line": 1, "column": 9, "label": "has A0 to C8" }],
         }],

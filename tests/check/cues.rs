@@ -36,13 +36,13 @@ const DO: [&str; 17] = [
     "do = \"next-section\"",
     "do = \"section\"\nsection = \"Verse\"",
     "do = \"key\"\nkey = \"Em\"",
-    "do = \"zone\"\nzone = \"grand\"\nturn = \"on\"",
+    "do = \"zone\"\nzone = \"grand\"\nstate = \"on\"",
     "do = \"drone\"",
     "do = \"fade\"",
     "do = \"send\"\nto = \"tracks\"\nmessage = { program = 3, channel = 2 }",
     "do = \"send\"\nto = \"tracks\"\nmessage = { clock = \"start\" }\noff = { note = [\"C8\", 1], channel = 1 }",
     "do = \"tap\"",
-    "do = \"panic\"\nhold = true",
+    "do = \"panic\"\nwhile_down = true",
     "do = \"applause\"",
 ];
 
@@ -71,7 +71,7 @@ proptest! {
         let mut read = |path: &str| Ok(match path {
             "set.toml" => format!("title = \"Evening\"\ngear = \"gear.toml\"\n[[song]]\nmap = \"snow\"\n{entries}"),
             "gear.toml" => format!(
-                "[inputs.keyboard]\nport = \"p\"\nkeys = [\"C2\", \"C7\"]\ncontrols = {{ 80 = 81 }}\nplay = true\n\
+                "[inputs.keyboard]\nport = \"p\"\nkeys = [\"C2\", \"C7\"]\nrenumber = {{ 80 = 81 }}\nplay = true\n\
                  [inputs.player]\nport = \"tracks\"\nchannel = 1\nplay = false\n[outputs.tracks]\nport = \"tracks\"\n\
                  [sounds.grand]\noutput = \"tracks\"\nchannel = 1\n{gear}"
             ),

@@ -14,7 +14,7 @@ fn book() -> Book {
         write!(set, "[[song]]\nmap = \"{song}.toml\"\nkey = \"{}\"\n", ["C", "Eb", "A"][song % 3]).unwrap();
     }
     let gear = "[inputs.keyboard]\nport = \"piano\"\nkeys = [\"A0\", \"C8\"]\n[outputs.module]\nport = \"module\"\n\
-                wire = \"din\"\n[sounds.grand]\noutput = \"module\"\nchannel = 1\nprogram = 1\n[sounds.organ]\n\
+                cable = \"din\"\n[sounds.grand]\noutput = \"module\"\nchannel = 1\nprogram = 1\n[sounds.organ]\n\
                 output = \"module\"\nchannel = 1\nprogram = 20\n[sounds.warm]\noutput = \"module\"\nchannel = 2\n";
     let song = |number: usize| {
         let lead = ["grand", "organ"][number % 2];
@@ -40,10 +40,10 @@ fn book() -> Book {
 fn a_thousand_songs_are_all_checked() {
     let found = findings(&book());
     let count = |part: &str| found.iter().filter(|finding| finding.title.contains(part)).count();
-    assert_eq!(count("no key reaches the zone \"low\""), SONGS);
-    assert_eq!(count("on one channel, which may cut what still rings there; 998 more changes do so too"), 1);
+    assert_eq!(count("No key reaches the zone \"low\""), SONGS);
+    assert_eq!(count("on one channel, which may cut off what still sounds there; 998 more changes do so too"), 1);
     assert_eq!(count("make 20 notes on the cable to \"module\", which take 19.2 ms; 999 more songs"), 1);
     // A split at C3 moved down by three semitones: C3 sounds as A2.
-    assert_eq!(count("tonight's key moves the zone \"warm\" so low"), SONGS / 3);
+    assert_eq!(count("The room's key moves the zone \"warm\" so low"), SONGS / 3);
     assert_eq!(found.len(), SONGS + 2 + SONGS / 3);
 }

@@ -25,7 +25,7 @@ const PLAIN: [(&str, &str); 3] = [
     (
         "gear.toml",
         "[inputs.keyboard]\nport = \"piano\"\n[outputs.keys]\nvirtual = true\n[sounds.grand]\noutput = \"keys\"\n\
-         channel = 1\n[curves]\ngentle = { gamma = 0.7 }\n",
+         channel = 1\n[curves]\ngentle = { lighter = 26 }\n",
     ),
     ("song.toml", "title = \"Snow\"\nkey = \"D\"\n[[zone]]\nsound = \"grand\"\n"),
 ];
@@ -202,9 +202,15 @@ fn play_through(book: &Book) {
         }
         hit_cues(&mut stage, book);
         stage.act("drone on");
-        for action in
-            ["raise-key", "next-section", "section Chorus", "resend", "fade 100", "next-section", "send-again"]
-        {
+        for action in [
+            "raise-key",
+            "next-section",
+            "section Chorus",
+            "resend-sounds",
+            "fade 100",
+            "next-section",
+            "resend-messages",
+        ] {
             stage.act(action);
             stage.now += 15_000;
         }
@@ -306,8 +312,8 @@ const ACTIONS: [&str; 24] = [
     "zone bed",
     "zone quint",
     "zone strings",
-    "send-again",
-    "resend",
+    "resend-messages",
+    "resend-sounds",
     "panic",
 ];
 

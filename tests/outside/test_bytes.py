@@ -7,8 +7,8 @@ from concert import Concert, off, on, smf
 GEAR = """
 [outputs.piano]
 virtual = true
-sysex = true
-clock = true
+pass_sysex = true
+pass_clock = true
 [sounds.grand]
 output = "piano"
 channel = 1

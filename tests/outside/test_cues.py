@@ -23,12 +23,12 @@ play = false
 virtual = true
 [outputs.tracks]
 port = "tracks player"
-clock = true
+pass_clock = true
 [outputs.desk]
 virtual = true
 [outputs.drums]
 virtual = true
-tempo = true
+send_clock = true
 [sounds.grand]
 output = "piano"
 channel = 1

@@ -19,8 +19,14 @@ def nearest(value):
     return {rounded(value - 1e-9), rounded(value + 1e-9)}
 
 
-def gamma(exponent, low=1.0, high=127.0):
+def bent(by, low=1.0, high=127.0):
+    """`heavier = by`; below 0 `lighter = -by`."""
+    exponent = 2 ** (by / 50)
     return lambda v: low + (high - low) * ((v - 1) / 126) ** exponent
+
+
+def written(by):
+    return f"lighter = {-by}" if by < 0 else f"heavier = {by}"
 
 
 def points(pairs):
@@ -56,13 +62,13 @@ class Curves(unittest.TestCase):
             for v, velocity in zip(VELOCITIES, found):
                 self.assertIn(velocity, nearest(curve(v)), f"{zone}: {v}")
 
-    def test_gamma(self):
-        exponents = [0.2, 0.4, 0.5, 0.7, 0.75, 0.9, 1.0, 1.1, 1.3, 1.5, 2.0, 2.5, 3.0, 5.0]
-        zones = [f"curve = {{ gamma = {e} }}" for e in exponents]
-        expected = [gamma(e) for e in exponents]
-        for e, low, high in [(0.7, 20, 110), (1.0, 30, 90), (2.0, 40, 41), (1.7, 1, 60), (0.5, 64, 127)]:
-            zones.append(f"curve = {{ gamma = {e}, low = {low}, high = {high} }}")
-            expected.append(gamma(e, low, high))
+    def test_lighter_and_heavier(self):
+        bends = [-100, -66, -50, -26, -21, -8, -1, 0, 7, 19, 29, 50, 66, 79, 100]
+        zones = [f"curve = {{ {written(by)} }}" for by in bends]
+        expected = [bent(by) for by in bends]
+        for by, low, high in [(-26, 20, 110), (0, 30, 90), (50, 40, 41), (38, 1, 60), (-50, 64, 127)]:
+            zones.append(f"curve = {{ {written(by)}, low = {low}, high = {high} }}")
+            expected.append(bent(by, low, high))
         self.compare(zones, expected)
 
     def test_points_are_scipys_pchip(self):
@@ -84,29 +90,29 @@ class Curves(unittest.TestCase):
         zones = [f"curve = {{ points = {[list(pair) for pair in pairs]} }}" for pairs in curves]
         self.compare(zones, [points(pairs) for pairs in curves])
 
-    def test_fixed(self):
-        self.compare([f"curve = {{ fixed = {v} }}" for v in (1, 64, 90, 127)], [lambda _, v=v: v for v in (1, 64, 90, 127)])
+    def test_always(self):
+        self.compare([f"curve = {{ always = {v} }}" for v in (1, 64, 90, 127)], [lambda _, v=v: v for v in (1, 64, 90, 127)])
 
     def test_level(self):
         # R6: times 10^(level/40) after the curve, unrounded between.
         levels = [-24.0, -12.0, -6.0, -3.0, -1.5, 0.0, 1.5, 3.0, 6.0]
         zones = [f"level = {level}" for level in levels]
         expected = [lambda v, level=level: v * 10 ** (level / 40) for level in levels]
-        curve = gamma(0.7)
-        zones += [f"level = {level}\ncurve = {{ gamma = 0.7 }}" for level in levels]
+        curve = bent(-26)
+        zones += [f"level = {level}\ncurve = {{ lighter = 26 }}" for level in levels]
         expected += [lambda v, level=level: curve(v) * 10 ** (level / 40) for level in levels]
         self.compare(zones, expected)
 
     def test_input_curve_is_rounded_before_the_zone(self):
         # R6: the input's curve, rounded and clamped, then the window, then the zone's curve.
-        first, second = gamma(1.6), gamma(0.5, 10, 120)
-        zones = ["curve = { gamma = 0.5, low = 10, high = 120 }", "level = -3.0"]
+        first, second = bent(34), bent(-50, 10, 120)
+        zones = ["curve = { lighter = 50, low = 10, high = 120 }", "level = -3.0"]
         # No velocity of this curve is within an error of a half, so it has one answer.
         rounded = {v: nearest(first(v)) for v in VELOCITIES}
         self.assertTrue(all(len(answer) == 1 for answer in rounded.values()))
         one = {v: answer.pop() for v, answer in rounded.items()}
         expected = [lambda v: second(one[v]), lambda v: one[v] * 10 ** (-3 / 40)]
-        self.compare(zones, expected, input_curve="{ gamma = 1.6 }")
+        self.compare(zones, expected, input_curve="{ heavier = 34 }")
 
 
 if __name__ == "__main__":

@@ -119,7 +119,7 @@ class Demo(unittest.TestCase):
         # The pad's sound comes with the second press, under the first song's last chord, which goes on.
         setup = [tick for tick, data in outputs["pad"].of(1) if data[0] >> 4 == 12]
         self.assertEqual(setup, [pedals[2]])
-        heard = [notes for tick, notes in outputs["keys"].sounding(1).items() if tick <= pedals[2]][-1]
+        heard = [notes for tick, notes in outputs["piano"].sounding(1).items() if tick <= pedals[2]][-1]
         self.assertEqual({note % 12 for note in heard}, {2, 6, 9})
         # The long press is one 0.7 s after it began: the first step of the fade is 20 ms later.
         fade = [tick for tick, data in outputs["pad"].of(1) if data[:2] == bytes([0xB0, 11])]
@@ -137,7 +137,7 @@ class Demo(unittest.TestCase):
         _, outputs = self.rendered("lamplighters-lullaby.mid")
         scale = {10, 0, 2, 3, 5, 7, 9}
         for channel in (1, 3):
-            heard = {note % 12 for notes in outputs["keys"].sounding(channel).values() for note in notes}
+            heard = {note % 12 for notes in outputs["piano"].sounding(channel).values() for note in notes}
             self.assertLessEqual(heard, scale | {4}, channel)
 
 

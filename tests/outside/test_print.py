@@ -11,7 +11,7 @@ from music21 import interval, key, pitch
 from PIL import Image
 
 from concert import HANDSPAN, ROOT, Concert
-from test_curves import gamma, nearest, points
+from test_curves import bent, nearest, points
 
 GEAR = '[outputs.piano]\nvirtual = true\n[sounds.grand]\noutput = "piano"\nchannel = 1\n'
 # Chords of a major and a minor key, chromatic ones and slashes among them.
@@ -141,7 +141,7 @@ class Chords(unittest.TestCase):
             'title = "Any"\nkey = "D"\norder = ["Verse", "Lift", "Verse"]\n[[zone]]\nsound = "grand"\n'
             '[[section]]\nname = "Verse"\nchords = "D | A/C#"\n[[section]]\nname = "Lift"\nlike = "Verse"\nkey = "E"\n'
         )
-        entries = ['map = "any.toml"\nplay_in = "C"\nkey = "Eb"\n', 'map = "any.toml"\nplay_in = "sounding"\n']
+        entries = ['map = "any.toml"\nplay_in = "C"\nkey = "Eb"\n', 'map = "any.toml"\nplay_in = "room"\n']
         first, second = self.pages(song, entries)
         verse, lifted = [("C", "Eb"), ("G/B", "Bb/D")], [("C", "F"), ("G/B", "C/E")]
         self.assertEqual([first.chords(n) for n in range(3)], [verse, lifted, lifted])
@@ -154,11 +154,11 @@ class Touches(unittest.TestCase):
         # R6: curve, then level, rounded half away from zero and clamped.
         pairs = [(1, 40), (64, 80), (127, 110)]
         cases = [
-            ("curve = { gamma = 0.7 }", gamma(0.7)),
+            ("curve = { lighter = 26 }", bent(-26)),
             (f"curve = {{ points = {[list(pair) for pair in pairs]} }}", points(pairs)),
             ("level = -6.0", lambda v: v * 10 ** (-6 / 40)),
-            ("curve = { gamma = 1.4, low = 20, high = 115 }\nlevel = 3.0",
-             lambda v: gamma(1.4, 20, 115)(v) * 10 ** (3 / 40)),
+            ("curve = { heavier = 24, low = 20, high = 115 }\nlevel = 3.0",
+             lambda v: bent(24, 20, 115)(v) * 10 ** (3 / 40)),
         ]
         zones = "".join(f'[[zone]]\nname = "z{n}"\nsound = "grand"\n{lines}\n' for n, (lines, _) in enumerate(cases))
         with Concert(GEAR, {"any": 'title = "Any"\nkey = "C"\n' + zones}, ['map = "any.toml"']) as concert:

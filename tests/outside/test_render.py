@@ -76,7 +76,7 @@ class Notes(unittest.TestCase):
 
     def test_layer_with_octave_and_only(self):
         # R3: every zone that contains the key, up to the first `only`. R4: 12·octave + transpose.
-        song = SONG + WARM + 'octave = -1\ntranspose = 2\n' + GRAND + 'keys = ["C4", "C8"]\nonly = true\n' + WARM + 'name = "high"\noctave = 1\n'
+        song = SONG + WARM + 'octave = -1\ntranspose = 2\n' + GRAND + 'keys = ["C4", "C8"]\nexclusive = true\n' + WARM + 'name = "high"\noctave = 1\n'
         out = render(song, [(0, on(60)), (10, off(60)), (20, on(48)), (30, off(48))])
         self.assertEqual(out["piano"].notes(), [(0, True, 60, 80), (10, False, 60, 64)])
         self.assertEqual(

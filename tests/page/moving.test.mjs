@@ -13,7 +13,7 @@ let page;
 before(async () => {
   browser = await launch();
   show = await perform();
-  show.say('listen keys');
+  show.say('listen piano');
   show.say('listen pad');
   page = await visit(browser, show.url);
 });
@@ -231,7 +231,7 @@ test('what was held back at the start is shown, and said again by a press', asyn
   cpSync(path.join(ROOT, 'maps'), folder, { recursive: true });
   appendFileSync(path.join(folder, 'songs/weir-gate.toml'), '\n[[send]]\nat = "enter"\nto = "pad"\nmessage = { song_select = 5 }\n\n[[send]]\nat = "enter"\nto = "pad"\nmessage = { transport = "play" }\n');
   const other = await perform('--set', path.join(folder, 'midwinter.toml'));
-  other.say('listen keys');
+  other.say('listen piano');
   other.say('listen pad');
   const second = await visit(browser, other.url);
   const { held_back: held } = await other.status();

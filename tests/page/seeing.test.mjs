@@ -19,7 +19,7 @@ before(async () => {
 // Each in a performance of its own, so that one that fails leaves no key down for the next.
 beforeEach(async () => {
   show = await perform();
-  for (const output of ['keys', 'pad', 'desk']) show.say(`listen ${output}`);
+  for (const output of ['piano', 'pad', 'desk']) show.say(`listen ${output}`);
 });
 afterEach(async () => {
   for (const context of browser.contexts()) await context.close();

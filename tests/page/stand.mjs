@@ -30,7 +30,7 @@ export async function until(what, holds, milliseconds = 4000) {
 }
 
 /** The demo's outputs, in the order of its gear file: the driver gives their numbers. */
-const OUTPUTS = ['keys', 'pad', 'tracks', 'desk'];
+const OUTPUTS = ['piano', 'pad', 'tracks', 'desk'];
 
 /** A performance of the demo set with ports in memory. */
 export async function perform(...options) {

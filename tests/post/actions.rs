@@ -22,8 +22,8 @@ fn actions_are_done_and_told_in_a_sentence() {
         ("drone on", "The drone is on."),
         ("drone", "The drone is off."),
         ("fade 100", "What rings without a finger fades."),
-        ("send-again", "What entering \"Lantern\" says was said again."),
-        ("resend", "All sounds were set up again."),
+        ("resend-messages", "What entering \"Lantern\" says was said again."),
+        ("resend-sounds", "All sounds were set up again."),
         ("panic", "Panic: everything is silent."),
         ("from-the-top", "1/3 Lantern, Verse, heard in C."),
         ("song 1", "\"Lantern\" is current already: nothing has changed."),
@@ -76,7 +76,7 @@ fn what_is_wrong_says_what_was_meant() {
     let evening = Evening::begin();
     for (words, said) in [
         ("nxt-song", "\"nxt-song\" is no action: did you mean \"next-song\"?"),
-        ("set-kye", "\"set-kye\" is no action: did you mean \"set-key\"?"),
+        ("song-kye", "\"song-kye\" is no action: did you mean \"song-key\"?"),
         ("next-song please", "\"next-song\" takes nothing more after it, or not this: \"next-song please\"."),
         ("song Lantren", "there is no song \"Lantren\" in this set: did you mean \"Lantern\"?"),
         ("section Vers", "there is no section \"Vers\" in this set: did you mean \"Verse\"?"),

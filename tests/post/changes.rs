@@ -14,10 +14,10 @@ const UNSAVED: &str = "Until it is saved with save-set it holds for this run onl
 fn a_guest_singer_gets_her_key_at_once() {
     let evening = Evening::begin();
     assert_eq!(evening.music(1), 60);
-    let said = evening.done("set-key Lantern Eb");
+    let said = evening.done("song-key Lantern Eb");
     assert_eq!(said, format!("\"Lantern\" is in Eb tonight. New notes are heard in Eb already. {UNSAVED}"));
     assert_eq!(evening.music(1), 63);
-    assert_eq!(evening.done("set-key nine bells Dm"), format!("\"Nine Bells\" is in Dm tonight. {UNSAVED}"));
+    assert_eq!(evening.done("song-key nine bells Dm"), format!("\"Nine Bells\" is in Dm tonight. {UNSAVED}"));
     evening.done("song 3");
     assert_eq!(evening.music(1), 65);
 }
@@ -26,11 +26,11 @@ fn a_guest_singer_gets_her_key_at_once() {
 fn a_key_that_was_gone_to_by_hand_stays_what_is_heard() {
     let evening = Evening::begin();
     evening.done("key Eb");
-    let said = evening.done("set-key Lantern Eb");
+    let said = evening.done("song-key Lantern Eb");
     assert!(said.contains("heard in Eb already"), "what was tried is written down: {said}");
     assert_eq!((evening.music(1), evening.state().song.unwrap().keys.added), (63, 0));
     evening.done("lower-key");
-    let said = evening.done("set-key Lantern F");
+    let said = evening.done("song-key Lantern F");
     assert!(said.contains("heard in D still, because its key was changed by hand"), "{said}");
     assert_eq!(evening.music(1), 62);
     evening.done("tonights-key");
@@ -43,7 +43,7 @@ fn a_held_note_ends_as_it_began() {
     evening.world.message(0, &[0x90, 60, 90]);
     let sounding = || evening.world.take_sent().into_iter().map(|(_, bytes)| bytes).collect::<Vec<_>>();
     while !sounding().contains(&vec![0x90, 60, 90]) {}
-    evening.done("set-key Lantern Eb");
+    evening.done("song-key Lantern Eb");
     evening.world.message(0, &[0x80, 60, 64]);
     let deadline = std::time::Instant::now() + crate::evening::PATIENCE;
     while !sounding().contains(&vec![0x80, 60, 64]) {
@@ -78,7 +78,7 @@ fn a_song_is_added_at_the_end() {
     evening.done("song Encore");
     assert_eq!(evening.music(1), 65);
     // Of several with one title, a place says which.
-    evening.done("set-key 5 G");
+    evening.done("song-key 5 G");
     assert!(evening.done("song 5").contains("heard in G"));
 }
 
@@ -87,19 +87,23 @@ fn what_does_not_fit_is_refused_and_changes_nothing() {
     let evening = Evening::begin();
     fs::write(evening.file("broken.toml"), "title = \"Broken\nkey = \"C\"\n").unwrap();
     for (words, outcome, said) in [
-        ("set-key Lantern H", Outcome::Wrong, "\"H\" is no key"),
-        ("set-key Lantern Cm", Outcome::Undone, "Tonight's key is minor, but the song is in C, major: write \"C\"."),
-        ("set-key Welcome C", Outcome::Wrong, "\"Welcome\" is a pause, which has no key."),
-        ("set-key Lantren C", Outcome::Wrong, "did you mean \"Lantern\"?"),
-        ("set-key", Outcome::Wrong, "\"set-key\" needs a title and a key"),
-        ("set-key Lantern", Outcome::Wrong, "\"set-key\" needs a title and a key"),
+        ("song-key Lantern H", Outcome::Wrong, "\"H\" is no key"),
+        (
+            "song-key Lantern Cm",
+            Outcome::Undone,
+            "The room's key is minor, but the song is in C, which is major: write \"C\".",
+        ),
+        ("song-key Welcome C", Outcome::Wrong, "\"Welcome\" is a pause, which has no key."),
+        ("song-key Lantren C", Outcome::Wrong, "did you mean \"Lantern\"?"),
+        ("song-key", Outcome::Wrong, "\"song-key\" needs a title and a key"),
+        ("song-key Lantern", Outcome::Wrong, "\"song-key\" needs a title and a key"),
         ("move-song Lantern 4", Outcome::Wrong, "There is no place 4: the set has 3, counted from 1."),
         ("move-song Lantern 0", Outcome::Wrong, "There is no place 0"),
         ("move-song Lantern down", Outcome::Wrong, "There is no place down"),
         ("move-song 2", Outcome::Wrong, "\"move-song\" needs a title and a new place"),
         ("add-song", Outcome::Wrong, "\"add-song\" needs a song's map"),
         ("add-song nowhere.toml", Outcome::Undone, "nowhere.toml"),
-        ("add-song broken.toml", Outcome::Undone, "broken.toml:1:"),
+        ("add-song broken.toml", Outcome::Undone, "broken.toml, line 1\n"),
         ("add-song gear.toml", Outcome::Undone, "gear"),
         ("add-song set.toml", Outcome::Undone, "set.toml"),
         ("add-song bells.toml H", Outcome::Wrong, "\"H\" is no key"),
@@ -119,12 +123,12 @@ fn what_does_not_fit_is_refused_and_changes_nothing() {
 #[test]
 fn changes_survive_maps_that_are_saved_meanwhile() {
     let evening = Evening::begin();
-    evening.done("set-key Lantern Eb");
+    evening.done("song-key Lantern Eb");
     evening.done("move-song Nine Bells 1");
-    evening.done("set-key Lantern F");
+    evening.done("song-key Lantern F");
     assert_eq!(
         evening.state().set.unsaved,
-        ["set-key \"Lantern\" Eb", "move-song \"Nine Bells\" 1", "set-key \"Lantern\" F"]
+        ["song-key \"Lantern\" Eb", "move-song \"Nine Bells\" 1", "song-key \"Lantern\" F"]
     );
     evening.forget_reports();
     fs::write(
@@ -144,8 +148,8 @@ fn changes_survive_maps_that_are_saved_meanwhile() {
 #[test]
 fn a_change_that_no_longer_fits_is_told_and_left_out() {
     let evening = Evening::begin();
-    evening.done("set-key Nine Bells Dm");
-    evening.done("set-key Lantern Eb");
+    evening.done("song-key Nine Bells Dm");
+    evening.done("song-key Lantern Eb");
     evening.forget_reports();
     let without = SET.replace("# Quiet.\n[[song]]\nmap = \"bells.toml\"\n", "");
     fs::write(evening.file("set.toml"), without).unwrap();
@@ -155,15 +159,15 @@ fn a_change_that_no_longer_fits_is_told_and_left_out() {
             break told;
         }
     };
-    assert_eq!(*told, ["set-key \"Nine Bells\" Dm: there is no song \"Nine Bells\" in this set"]);
-    assert_eq!((evening.music(1), evening.state().set.unsaved), (63, vec!["set-key \"Lantern\" Eb".to_owned()]));
+    assert_eq!(*told, ["song-key \"Nine Bells\" Dm: there is no song \"Nine Bells\" in this set"]);
+    assert_eq!((evening.music(1), evening.state().set.unsaved), (63, vec!["song-key \"Lantern\" Eb".to_owned()]));
 }
 
 #[test]
 fn saving_writes_the_changes_and_nothing_else() {
     let evening = Evening::begin();
     fs::set_permissions(evening.file("set.toml"), fs::Permissions::from_mode(0o640)).unwrap();
-    evening.done("set-key Lantern Eb");
+    evening.done("song-key Lantern Eb");
     evening.done("move-song Nine Bells 1");
     let said = evening.done("save-set");
     assert!(said.starts_with("Saved to ") && said.contains("set.toml.bak"), "{said}");
@@ -183,7 +187,7 @@ fn saving_writes_the_changes_and_nothing_else() {
 #[test]
 fn what_cannot_be_saved_loses_nothing() {
     let evening = Evening::begin();
-    evening.done("set-key Lantern Eb");
+    evening.done("song-key Lantern Eb");
     // A folder lies where the old set would be kept.
     fs::create_dir(evening.file("set.toml.bak")).unwrap();
     let (outcome, said) = evening.say(&["save-set"]);
@@ -198,7 +202,7 @@ fn what_cannot_be_saved_loses_nothing() {
 #[test]
 fn a_set_on_disk_that_has_errors_is_not_written_over() {
     let evening = Evening::begin();
-    evening.done("set-key Lantern Eb");
+    evening.done("song-key Lantern Eb");
     evening.forget_reports();
     let broken = SET.replace("gear.toml", "gear.tom");
     fs::write(evening.file("set.toml"), &broken).unwrap();
@@ -206,14 +210,14 @@ fn a_set_on_disk_that_has_errors_is_not_written_over() {
     assert!(outcome == Outcome::Undone && said.contains("errors"), "{said}");
     assert_eq!(evening.text("set.toml"), broken);
     // Meanwhile the set can be changed further: what is played has no errors.
-    evening.done("set-key Lantern F");
+    evening.done("song-key Lantern F");
     assert_eq!(evening.music(1), 65);
 }
 
 #[test]
 fn a_set_that_is_a_link_stays_one() {
     let evening = Evening::begin();
-    evening.done("set-key Lantern Eb");
+    evening.done("song-key Lantern Eb");
     fs::rename(evening.file("set.toml"), evening.file("tonight.toml")).unwrap();
     std::os::unix::fs::symlink("tonight.toml", evening.file("set.toml")).unwrap();
     evening.done("save-set");
@@ -226,7 +230,7 @@ fn a_performance_that_was_broken_off_goes_on_with_its_changes() {
     let evening = Evening::begin();
     let show = evening.remote.show();
     let told = {
-        evening.done("set-key Nine Bells Dm");
+        evening.done("song-key Nine Bells Dm");
         evening.done("song 3");
         evening.remote.show()
     };
@@ -260,12 +264,12 @@ fn changes_and_saves_at_one_moment_lose_none() {
         });
         for round in 0..20 {
             let key = if round % 2 == 0 { "Eb" } else { "F" };
-            evening.done(&format!("set-key Lantern {key}"));
+            evening.done(&format!("song-key Lantern {key}"));
             evening.done("next-section");
             evening.done("previous-section");
         }
     });
-    assert_eq!(evening.state().set.unsaved, ["set-key \"Lantern\" F"]);
+    assert_eq!(evening.state().set.unsaved, ["song-key \"Lantern\" F"]);
     assert_eq!(evening.music(1), 65);
     assert_eq!(evening.titles(), ["Lantern", "Welcome", "Nine Bells"]);
 }

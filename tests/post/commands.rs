@@ -56,14 +56,14 @@ fn something_is_done_and_told() {
 fn how_it_stands_is_shown() {
     let evening = Evening::begin();
     let folder = evening.folder.path();
-    run(folder, &["do", "set-key", "Lantern", "Eb"]);
+    run(folder, &["do", "song-key", "Lantern", "Eb"]);
     let ran = run(folder, &["status"]);
     assert_eq!(ran.code, 0, "{}", ran.err);
     for words in [
         "choir plays Tonight (",
         "\n  1/3 Lantern\n  Verse (1 of 2)  → Chorus\n",
         "\n  heard in Eb, fingers in C (+3 semitones), chart in C\n  zones: grand, bed (off)\n",
-        "\n  inputs: keyboard\n  outputs: keys (nobody listens)\n  not saved: set-key \"Lantern\" Eb\n",
+        "\n  inputs: keyboard\n  outputs: keys (nobody listens)\n  not saved: song-key \"Lantern\" Eb\n",
         "\n  nothing was left out\n",
     ] {
         assert!(ran.out.contains(words), "{words:?} is not in\n{}", ran.out);

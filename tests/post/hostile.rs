@@ -87,7 +87,7 @@ fn one_who_never_reads_is_sent_away() {
         let mut stream = evening.connect();
         // Until the answers that nobody fetches fill the socket, and its owner has waited long enough.
         while tell(&mut stream, STATUS) {}
-        assert_eq!(evening.done("resend"), "All sounds were set up again.");
+        assert_eq!(evening.done("resend-sounds"), "All sounds were set up again.");
     });
     assert!(notes > 0);
     unharmed(&evening);
@@ -161,7 +161,7 @@ fn more_than_may_be_inside_are_told_to_come_again() {
         let mut late = evening.connect();
         assert_eq!(hear(&mut late).unwrap().outcome, Outcome::Busy);
         // All who are inside and say nothing more are sent away after a while; then there is room for who asks.
-        assert_eq!(evening.done("resend"), "All sounds were set up again.");
+        assert_eq!(evening.done("resend-sounds"), "All sounds were set up again.");
         for stream in &mut inside {
             assert_eq!(hear(stream), None);
         }

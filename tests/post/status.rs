@@ -27,7 +27,7 @@ fn the_form_is_as_documented() {
     say("song carry the light");
     say("next-section");
     say("raise-key");
-    say("set-key Snow at the Weir Gate Eb");
+    say("song-key Snow at the Weir Gate Eb");
     let state = post::ask(&evening.run(), "handspan", Ask::Status).unwrap().state.unwrap();
     assert!(is_a_time(&state.running_since), "{}", state.running_since);
     let mut shown = state;

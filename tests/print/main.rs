@@ -83,7 +83,7 @@ fn what_a_substitute_needs_stands_on_both_papers() {
         "desk 25-26",
         "within A3–A4, in Chorus",
         "-4.5 dB",
-        "gentle: gamma 0.7",
+        "gentle: lighter 26",
         "talkback",
         "control 67 twice",
         "next song",

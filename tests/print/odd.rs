@@ -111,7 +111,7 @@ fn many(count: usize) -> Maps {
     for number in 0..count {
         let (low, high) = (21 + number / 2, 60 + number / 2);
         let curve =
-            ["curve = { gamma = 0.4 }", "curve = { fixed = 90 }", "level = -7.5", "velocity = [30, 31]"][number % 4];
+            ["curve = { lighter = 66 }", "curve = { always = 90 }", "level = -7.5", "velocity = [30, 31]"][number % 4];
         let on = if number % 3 == 0 { "false" } else { "true" };
         let _ = write!(
             zones,
@@ -127,7 +127,7 @@ fn signs(name: &str) -> Maps {
     let gear = format!(
         "[inputs.{name}]\nport = {name}\nplay = true\ncurve = {name}\n[outputs.{name}]\nport = {name}\n[sounds.{name}]\n\
          output = {name}\nchannel = 16\nlabel = {name}\n[curves]\n{name} = {{ points = [[1, 40], [64, 80], [127, 110]] }}\n\
-         [[cue]]\nwhen = {{ input = {name}, key = \"C8\" }}\ndo = \"send\"\nto = {name}\nmessage = {{ control = [1, 2], \
+         [[cue]]\nwhen = {{ input = {name}, note = \"C8\" }}\ndo = \"send\"\nto = {name}\nmessage = {{ control = [1, 2], \
          channel = 1 }}\noff = {{ control = [1, 0], channel = 1 }}\nname = {name}\n"
     );
     let song = format!(
@@ -147,11 +147,11 @@ fn cued() -> Maps {
     let mut cues = String::new();
     for key in [21, 22, 23, 40, 41, 60].into_iter().chain(90..=108) {
         let does = ["do = \"next-section\"", "do = \"song\"\nsong = 1", "do = \"panic\""][key % 3];
-        let _ = write!(cues, "[[cue]]\nwhen = {{ input = \"keyboard\", key = {key} }}\n{does}\n");
+        let _ = write!(cues, "[[cue]]\nwhen = {{ input = \"keyboard\", note = {key} }}\n{does}\n");
         if key % 4 == 0 {
             let _ = write!(
                 cues,
-                "[[cue]]\nwhen = {{ input = \"keyboard\", key = {key}, press = \"long\" }}\ndo = \"drone\"\n"
+                "[[cue]]\nwhen = {{ input = \"keyboard\", note = {key}, press = \"long\" }}\ndo = \"drone\"\n"
             );
         }
     }

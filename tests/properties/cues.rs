@@ -62,12 +62,12 @@ const PLAIN: [&str; 12] = [
     "lower-key",
     "tonights-key",
     "from-the-top",
-    "send-again",
-    "resend",
+    "resend-messages",
+    "resend-sounds",
     "tap",
     "panic",
 ];
-const TURNS: [&str; 3] = ["", "turn = \"on\"\n", "turn = \"off\"\n"];
+const TURNS: [&str; 3] = ["", "state = \"on\"\n", "state = \"off\"\n"];
 
 /// What is drawn for a cue.
 #[derive(Debug, Clone, Copy)]
@@ -158,7 +158,7 @@ impl Cue {
         let _ = match self.when {
             When::Key { key, press } => {
                 pressed = Some(press);
-                write!(when, ", key = {key}")
+                write!(when, ", note = {key}")
             }
             When::Control { number, press, reversed } => {
                 pressed = Some(press);
@@ -203,7 +203,7 @@ impl Cue {
             Does::Send => send,
             Does::Stands { .. } => {
                 let off = format!("off = {{ control = [{id}, 0], channel = 1 }}\n");
-                format!("{send}name = \"lamp {id}\"\n{off}hold = {holds}\n")
+                format!("{send}name = \"lamp {id}\"\n{off}while_down = {holds}\n")
             }
         }
     }

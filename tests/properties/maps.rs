@@ -157,7 +157,7 @@ pub fn drawn() -> impl Strategy<Value = Drawn> {
 impl Zone {
     fn text(&self, drawn: &Drawn, may_fade: bool) -> String {
         let mut text = format!(
-            "[[zone]]\nname = \"zone {}\"\nsound = \"s{}\"\nkeys = [{}, {}]\nvelocity = [{}, {}]\nonly = {}\ntranspose = {}\n\
+            "[[zone]]\nname = \"zone {}\"\nsound = \"s{}\"\nkeys = [{}, {}]\nvelocity = [{}, {}]\nexclusive = {}\ntranspose = {}\n\
              octave = {}\nfollow_key = {}\ncontrols = {}\nbend = \"{}\"\nlevel = {}.5\non = {}\n",
             self.sound,
             self.sound,
@@ -178,7 +178,7 @@ impl Zone {
             let _ = writeln!(text, "input = \"i{input}\"");
         }
         if let Some(feet) = self.feet {
-            let _ = writeln!(text, "feet = \"i{feet}\"");
+            let _ = writeln!(text, "pedals_from = \"i{feet}\"");
         }
         if let Some(pedal) = ["follow", "ignore", "switch"].get(self.pedal) {
             let _ = writeln!(text, "pedal = \"{pedal}\"");
@@ -318,8 +318,9 @@ impl Drawn {
                 for input in 0..INPUTS {
                     let _ = write!(text, "[inputs.i{input}]\nport = \"p{input}\"\nplay = true\n");
                 }
-                text.push_str("curve = { gamma = 0.6 }\ncontrols = { 30 = 31 }\n");
-                let clock = |output| if self.has_cues { ["clock = true\n", "tempo = true\n"][output] } else { "" };
+                text.push_str("curve = { lighter = 37 }\nrenumber = { 30 = 31 }\n");
+                let clock =
+                    |output| if self.has_cues { ["pass_clock = true\n", "send_clock = true\n"][output] } else { "" };
                 let _ = write!(text, "[outputs.o0]\nvirtual = true\n{}", clock(0));
                 let _ = write!(text, "[outputs.o1]\nvirtual = true\n{}[outputs.lamps]\nvirtual = true\n", clock(1));
                 for (sound, (output, channel)) in PLACES.iter().enumerate() {

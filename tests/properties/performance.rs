@@ -89,8 +89,8 @@ pub fn action(what: u8, which: usize, book: &Book, plan: &Plan) -> Action {
             let zones = &book.songs[which % book.songs.len()].zones;
             format!("zone {}", zones[which % zones.len()].name)
         }
-        14 => "send-again".into(),
-        15 => "resend".into(),
+        14 => "resend-messages".into(),
+        15 => "resend-sounds".into(),
         16 | 17 => "drone on".into(),
         18 => "drone off".into(),
         19 | 20 => "drone".into(),

@@ -20,8 +20,16 @@ use crate::voices::fits;
 const CASES: u32 = 100;
 const NOTES: usize = 100;
 /// What may happen between a note-on and its note-off.
-const CHANGES: [&str; 8] =
-    ["next-song", "previous-song", "next-section", "section Verse", "raise-key", "lower-key", "tonights-key", "resend"];
+const CHANGES: [&str; 8] = [
+    "next-song",
+    "previous-song",
+    "next-section",
+    "section Verse",
+    "raise-key",
+    "lower-key",
+    "tonights-key",
+    "resend-sounds",
+];
 /// Keys of songs, of both modes: chart, tonight, play-in.
 const SONGS: [[&str; 3]; 3] = [["D", "Eb", "C"], ["Am", "F#m", "Em"], ["Ab", "B", "Ab"]];
 

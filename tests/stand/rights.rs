@@ -45,7 +45,7 @@ fn who_may_look_sees_and_hears_and_moves_nothing() {
     let evening = Evening::with(&guarded());
     let mut looks = Page::admitted(evening.address, Some("lantern"));
     looks.next("state");
-    for words in [&["next-section"][..], &["panic"], &["save-set"], &["set-key", "Lantern", "F"]] {
+    for words in [&["next-section"][..], &["panic"], &["save-set"], &["song-key", "Lantern", "F"]] {
         let (done, said) = looks.presses(words, looks.seen);
         assert!(!done && said.contains("may look"), "{words:?}: {said}");
     }

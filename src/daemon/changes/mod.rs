@@ -26,7 +26,7 @@ pub type Read = fn(&str) -> io::Result<Vec<u8>>;
 pub const MOST: usize = 100;
 
 /// The words for changes.
-pub const WORDS: [&str; 4] = ["move-song", "add-song", "set-key", "save-set"];
+pub const WORDS: [&str; 4] = ["move-song", "add-song", "song-key", "save-set"];
 
 /// Something that is changed about the set.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -105,14 +105,14 @@ impl ChangeError {
 }
 
 impl Change {
-    /// Reads a change of `show`: `move-song TITLE PLACE`, `set-key TITLE KEY`, `add-song FILE` or `add-song FILE KEY`.
+    /// Reads a change of `show`: `move-song TITLE PLACE`, `song-key TITLE KEY`, `add-song FILE` or `add-song FILE KEY`.
     /// A title may be several words, or a place counted from 1.
     ///
     /// # Errors
     /// Words that are missing, a song that this set does not have, no key.
     pub fn parse(words: &[String], show: &Show) -> Result<Change, ChangeError> {
         const MOVE: ChangeError = ChangeError::Missing("move-song", "a title and a new place", "\"Silent Hill\" 3");
-        const KEY: ChangeError = ChangeError::Missing("set-key", "a title and a key", "\"Silent Hill\" Eb");
+        const KEY: ChangeError = ChangeError::Missing("song-key", "a title and a key", "\"Silent Hill\" Eb");
         const ADD: ChangeError = ChangeError::Missing("add-song", "a song's map", "songs/silent-hill.toml");
         let Some((word, rest)) = words.split_first() else { return Err(ADD) };
         match (word.as_str(), rest) {
@@ -124,11 +124,11 @@ impl Change {
                 Ok(Change::MoveSong { song, to: to.ok_or_else(no_place)? })
             }
             ("move-song", _) => Err(MOVE),
-            ("set-key", [title @ .., key]) if !title.is_empty() => {
+            ("song-key", [title @ .., key]) if !title.is_empty() => {
                 key.parse::<Key>()?;
                 Ok(Change::SetKey { song: titled(&title.join(" "), show)?, key: key.clone() })
             }
-            ("set-key", _) => Err(KEY),
+            ("song-key", _) => Err(KEY),
             (_, [file]) => Ok(Change::AddSong { map: beside(file, show), key: None }),
             (_, [file @ .., key]) => {
                 key.parse::<Key>()?;
@@ -146,7 +146,7 @@ impl fmt::Display for Change {
             Change::MoveSong { song, to } => write!(f, "move-song \"{}\" {to}", song.title),
             Change::AddSong { map, key: None } => write!(f, "add-song \"{map}\""),
             Change::AddSong { map, key: Some(key) } => write!(f, "add-song \"{map}\" {key}"),
-            Change::SetKey { song, key } => write!(f, "set-key \"{}\" {key}", song.title),
+            Change::SetKey { song, key } => write!(f, "song-key \"{}\" {key}", song.title),
         }
     }
 }
@@ -268,7 +268,7 @@ fn amended(
         // The text of the set is not the one that anybody has seen: its lines say nothing.
         Some(spot) if spot.file == 0 => {
             let help = fault.help.as_ref().map_or_else(String::new, |help| format!(": {help}"));
-            format!("{}{help}", fault.title)
+            format!("{}{help}", fault.title.trim_end_matches('.'))
         }
         _ => fault.render(&loaded.sources, false),
     });

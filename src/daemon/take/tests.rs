@@ -120,8 +120,8 @@ fn happening() -> impl Strategy<Value = Happening> {
         "key Eb",
         "zone bed off",
         "zone bed",
-        "send-again",
-        "resend",
+        "resend-messages",
+        "resend-sounds",
         "panic",
     ];
     prop_oneof![
@@ -250,7 +250,7 @@ fn the_daemon_records_what_it_plays() {
             "from upper",
             "from keyboard",
             "lost upper",
-            "back keys",
+            "back piano",
             "lost keyboard",
             "lost upper",
             "lost tracks",
@@ -276,7 +276,7 @@ fn a_set_that_goes_on_after_a_kill_plays_again_from_there() {
     let (sent, room) = perform(&show, &Beginning::GoOn(kept), |world| world.message(0, &[0x90, 60, 80]));
     assert!(sent.len() > 20);
     let markers = room.played.markers();
-    assert_eq!(markers[..2], ["silence keys", "silence pad"]);
+    assert_eq!(markers[..2], ["silence piano", "silence pad"]);
     let begun = markers.iter().position(|marker| marker.starts_with("resume")).unwrap();
     assert_eq!(markers[begun..begun + 2], ["resume 4 4 2 2 2", "do zone bed off"]);
     room.compare(&show.plan).unwrap();
@@ -296,7 +296,7 @@ fn a_set_that_begins_afresh_after_a_kill_plays_again_from_its_beginning() {
     };
     let (_, room) = perform(&show, &Beginning::Changed(kept), |world| world.message(0, &[0x90, 60, 80]));
     let markers = room.played.markers();
-    assert_eq!(markers[..2], ["silence keys", "silence pad"]);
+    assert_eq!(markers[..2], ["silence piano", "silence pad"]);
     let begun = markers.iter().find(|marker| !marker.starts_with("silence"));
     assert_eq!(begun.map(String::as_str), Some("begin"));
     room.compare(&show.plan).unwrap();
@@ -354,7 +354,7 @@ fn saved_maps_change_the_names_from_there_on() {
     tape.plan(10_007, Arc::new(Plan::default()));
     tape.marker(10_007, Marker::Back(0));
     room.flush();
-    assert_eq!(room.played.markers(), ["back keys", "maps read again", "back "]);
+    assert_eq!(room.played.markers(), ["back piano", "maps read again", "back "]);
 }
 
 #[test]
@@ -378,7 +378,7 @@ fn files_of_a_performance_lie_together_and_two_performances_do_not() {
         assert_eq!(kinds, [TakeKind::Message(vec![0x91, 48, 90])]);
     }
     let names = book.gear.outputs.iter().map(|output| output.name.value.as_str());
-    assert_eq!(names.map(file_name).collect::<Vec<_>>(), ["keys", "pad", "tracks", "desk"]);
+    assert_eq!(names.map(file_name).collect::<Vec<_>>(), ["piano", "pad", "tracks", "desk"]);
     assert_eq!(file_name("../left: 1"), ".._left_ 1");
 }
 

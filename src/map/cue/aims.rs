@@ -1,6 +1,6 @@
 //! Whether what cues aim at is there: songs and numbers in the set, sections, zones and keys in its songs.
 
-use super::super::diagnostic::{Diagnostic, Kind, one_of, quoted};
+use super::super::diagnostic::{Diagnostic, Kind, did_you_mean, one_of, quoted};
 use super::super::names::{Known, nearest};
 use super::super::reader::Page;
 use super::super::song::Draft;
@@ -77,13 +77,13 @@ fn in_no_song<'s>(
             names.push(name);
         }
     }
-    let title = format!("no song of the set has a {noun} {}", quoted(&name.value));
+    let title = format!("there is no {noun} called {} in any song of the set", quoted(&name.value));
     let help = match nearest(&name.value, names.iter().copied()) {
-        Some(near) => format!("write {}", quoted(near)),
+        Some(near) => did_you_mean(near),
         None if names.is_empty() => format!("give a song a {noun} of this name, or take the cue out"),
         None => format!("write {}, or take the cue out", one_of(names.iter().copied())),
     };
-    Some(Diagnostic::error(Kind::Finding, name.spot, title).label(format!("unknown {noun}")).help(help))
+    Some(Diagnostic::error(Kind::Finding, name.spot, title).help(help))
 }
 
 /// A key that a cue of the gear leads to, but whose mode no song of the set has.
@@ -99,7 +99,7 @@ fn of_no_mode(key: &At<Key>, songs: &[Draft]) -> Option<Diagnostic> {
         false => ("major", "minor", format!("{written}m")),
     };
     let title = format!("the cue's key is {mode}, but every song of the set is {others}");
-    Some(Diagnostic::error(Kind::Finding, key.spot, title).label(mode).help(format!("write \"{instead}\"")))
+    Some(Diagnostic::error(Kind::Finding, key.spot, title).help(format!("write \"{instead}\"")))
 }
 
 fn title_of<'s>(entry: &'s Entry, songs: &'s [Draft]) -> Option<&'s str> {
@@ -115,17 +115,15 @@ fn no_such_title(title: &At<String>, songs: &[Draft], set: &Set) -> Option<Diagn
         return None;
     }
     let help = match nearest(&title.value, titles()) {
-        Some(near) => format!("write {}", quoted(near)),
+        Some(near) => did_you_mean(near),
         None => format!("write {}", one_of(titles())),
     };
-    let fault = format!("the set has no song {}", quoted(&title.value));
-    Some(Diagnostic::error(Kind::Finding, title.spot, fault).label("unknown song").help(help))
+    let fault = format!("there is no song called {} in the set", quoted(&title.value));
+    Some(Diagnostic::error(Kind::Finding, title.spot, fault).help(help))
 }
 
 fn no_such_number(number: &At<u8>, songs: &[Draft], set: &Set) -> Option<Diagnostic> {
-    let fault = |title: String, label: &str, help: String| {
-        Some(Diagnostic::error(Kind::Finding, number.spot, title).label(label).help(help))
-    };
+    let fault = |title: String, help: String| Some(Diagnostic::error(Kind::Finding, number.spot, title).help(help));
     if songs.iter().any(|draft| draft.numbered) {
         let numbers: Vec<u8> =
             songs.iter().filter_map(|draft| draft.song.number.as_ref()).map(|own| own.value).collect();
@@ -138,12 +136,12 @@ fn no_such_number(number: &At<u8>, songs: &[Draft], set: &Set) -> Option<Diagnos
             (lowest, highest) => format!("a song's own number, from {lowest} to {highest}"),
         };
         let help = format!("write {own}, or the song's title");
-        return fault(format!("no song of the set has the number {}", number.value), "unknown number", help);
+        return fault(format!("no song of the set has the number {}", number.value), help);
     }
     let places = set.entries.len();
     if usize::from(number.value) <= places {
         return None;
     }
-    let help = format!("write a place in the set from 1 to {places}, or the song's title");
-    fault(format!("the set has no place {}", number.value), "beyond its end", help)
+    let help = format!("write a position in the set from 1 to {places}, or the song's title");
+    fault(format!("the set has no position {}", number.value), help)
 }

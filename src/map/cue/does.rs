@@ -1,6 +1,6 @@
 //! Reads what a cue does.
 
-use super::super::diagnostic::{Diagnostic, Kind, quoted};
+use super::super::diagnostic::{Diagnostic, Kind, did_you_mean, quoted};
 use super::super::gear::Names;
 use super::super::names::nearest;
 use super::super::reader::{Fields, Value};
@@ -24,8 +24,8 @@ pub(super) const ACTIONS: [&str; 20] = [
     "zone",
     "fade",
     "send",
-    "send-again",
-    "resend",
+    "resend-messages",
+    "resend-sounds",
     "tap",
     "panic",
 ];
@@ -40,7 +40,7 @@ const HOMES: [(&str, &[&str]); 9] = [
     ("section", &["section"]),
     ("key", &["key"]),
     ("zone", &["zone"]),
-    ("turn", &["zone", "drone"]),
+    ("state", &["zone", "drone"]),
     ("fade_ms", &["fade"]),
     ("to", &["send"]),
     ("message", &["send"]),
@@ -72,12 +72,18 @@ pub(super) fn read<'a>(
     let written = Written { word, fields, values };
     for ((field, homes), (_, value)) in HOMES.iter().zip(written.values) {
         if let Some(value) = value.filter(|_| !homes.contains(&action)) {
-            let title = format!("{} belongs to {} only", quoted(field), homes.join(" and "));
+            let title = format!("{} belongs to {} only", quoted(field), actions(homes));
             let help = format!("take it out, or write do = {}", quoted(homes[0]));
-            value.finding(title, "not used here", help);
+            value.finding(title, help);
         }
     }
     does(action, &written, names)
+}
+
+/// Actions in a sentence: `the action "fade"`, or several.
+fn actions(words: &[&str]) -> String {
+    let quoted: Vec<String> = words.iter().map(|word| quoted(word)).collect();
+    format!("the action{} {}", if words.len() == 1 { "" } else { "s" }, quoted.join(" and "))
 }
 
 /// The word for the action; reports one that is unknown.
@@ -89,11 +95,13 @@ fn action<'a>(word: &Value<'a>) -> Option<&'a str> {
     if ACTIONS.contains(&text) {
         return Some(text);
     }
-    let fault = Diagnostic::error(Kind::Unreadable, word.spot, format!("{} is no action", quoted(text)));
-    word.page.report(fault.label("unknown").help(match nearest(text, ACTIONS.into_iter()) {
-        Some(near) => format!("write do = {}", quoted(near)),
-        None => format!("write one of {}", ACTIONS.join(", ")),
-    }));
+    let fault = Diagnostic::error(Kind::Finding, word.spot, format!("there is no action called {}", quoted(text)));
+    word.page.report(fault.help(
+        match words::renamed(word.name, text).or_else(|| nearest(text, ACTIONS.into_iter())) {
+            Some(near) => did_you_mean(near),
+            None => format!("write one of {}", ACTIONS.join(", ")),
+        },
+    ));
     None
 }
 
@@ -129,8 +137,8 @@ fn does(action: &str, written: &Written<'_, '_>, names: &Names) -> Option<Does> 
             let message = message.and_then(|message| message.table("a message")).and_then(send::message);
             Does::Send { to: to?, message: message? }
         }
-        "send-again" => Does::SendAgain,
-        "resend" => Does::Resend,
+        "resend-messages" => Does::SendAgain,
+        "resend-sounds" => Does::Resend,
         "tap" => Does::Tap,
         _ => Does::Panic,
     })
@@ -160,8 +168,9 @@ impl<'a> Written<'_, 'a> {
     fn need(&self, field: &str) -> Option<Value<'a>> {
         let value = self.get(field);
         if value.is_none() && !self.fields.page.broken {
-            let title = format!("do = {} needs {}", quoted(self.word.as_text().unwrap_or_default()), words::a(field));
-            let fault = Diagnostic::error(Kind::Unreadable, self.word.spot, title).label(format!("without {field}"));
+            let action = quoted(self.word.as_text().unwrap_or_default());
+            let title = format!("the action {action} needs the field {}", quoted(field));
+            let fault = Diagnostic::error(Kind::Finding, self.word.spot, title);
             let help = format!("write for example {}", words::example("a cue", field));
             self.fields.page.report(fault.help(help));
         }
@@ -170,7 +179,7 @@ impl<'a> Written<'_, 'a> {
 
     /// On, off, or the other way.
     fn turn(&self) -> Option<Option<bool>> {
-        match self.get("turn") {
+        match self.get("state") {
             Some(turn) => turn.choice(&[("on", true), ("off", false)]).map(Some),
             None => Some(None),
         }

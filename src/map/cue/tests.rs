@@ -33,7 +33,7 @@ fn a_songs_cue_replaces_the_gears_on_the_same_event() {
         cue("control = 67", "next-song"),
         cue("control = 67, press = \"double\"", "panic"),
         cue("control = 67, press = \"single\"", "tap"),
-        cue("control = 67, channel = 1", "resend"),
+        cue("control = 67, channel = 1", "resend-sounds"),
     ];
     let own = format!("title = \"Snow\"\n{}{}", cue("control = 66", "raise-key"), cue("control = 67", "lower-key"));
     let entries = "[[song]]\nmap = \"0\"\n[[song]]\nmap = \"1\"\n";
@@ -52,9 +52,9 @@ fn cues_arrive_as_written() {
     let gear = r#"
 [outputs.click]
 virtual = true
-tempo = true
+send_clock = true
 [[cue]]
-when = { input = "keyboard", key = "C8", channel = 16, press = "long" }
+when = { input = "keyboard", note = "C8", channel = 16, press = "long" }
 do = "fade"
 [[cue]]
 when = { input = "keyboard", control = 67, reversed = true, press = "either" }
@@ -72,7 +72,7 @@ song = "received"
 when = { input = "keyboard", clock = "continue" }
 do = "zone"
 zone = "grand"
-turn = "off"
+state = "off"
 [[cue]]
 when = { input = "keyboard", transport = "stop" }
 do = "drone"
@@ -83,7 +83,7 @@ to = "keys"
 message = { control = [80, 127], channel = 1 }
 off = { control = [80, 0], channel = 1 }
 name = "talkback"
-hold = true
+while_down = true
 "#;
     let book = small(gear, "[[song]]\nmap = \"0\"\n", &["title = \"Snow\"\n[[zone]]\nsound = \"grand\"\n"]);
     let cues = &book.gear.cues;

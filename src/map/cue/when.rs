@@ -9,14 +9,14 @@ use crate::midi::machine_control::Transport;
 use crate::midi::{Channel, U7};
 
 /// What can fire a cue; each names exactly one of them.
-const FORMS: [&str; 6] = ["key", "control", "program", "song_select", "clock", "transport"];
+const FORMS: [&str; 6] = ["note", "control", "program", "song_select", "clock", "transport"];
 
 const PRESS: [(&str, Press); 4] =
     [("single", Press::Single), ("double", Press::Double), ("long", Press::Long), ("either", Press::Either)];
 
 /// Reads what fires a cue, and where its press is written.
 pub(super) fn read(value: &Value<'_>, names: &Names) -> Option<(Option<When>, Option<Spot>)> {
-    let mut fields = value.table("a cue's when")?;
+    let mut fields = value.table("\"when\"")?;
     let input = fields.need("input").and_then(|value| value.text());
     if let Some(input) = &input {
         names.inputs.find(fields.page, input);
@@ -26,15 +26,15 @@ pub(super) fn read(value: &Value<'_>, names: &Names) -> Option<(Option<When>, Op
     let (channel, press, reversed) = (fields.take("channel"), fields.take("press"), fields.take("reversed"));
     let trigger = match forms[..] {
         [(form, value)] => {
-            let pressed = matches!(form, "key" | "control");
+            let pressed = matches!(form, "note" | "control");
             let strays = [
-                (channel, pressed || form == "program", "channel", "key, control and program"),
-                (press, pressed, "press", "key and control"),
+                (channel, pressed || form == "program", "channel", "note, control and program"),
+                (press, pressed, "press", "note and control"),
                 (reversed, form == "control", "reversed", "control"),
             ];
             for (stray, fits, name, homes) in strays {
                 if let Some(stray) = stray.filter(|_| !fits) {
-                    stray.finding(format!("{} belongs to {homes} only", quoted(name)), "not used here", "take it out");
+                    stray.finding(format!("{} belongs to {homes} only", quoted(name)), "take it out");
                 }
             }
             trigger(form, &value, channel, press, reversed)
@@ -54,8 +54,9 @@ fn not_one(fields: &Fields<'_>, forms: &[(&str, Value<'_>)]) {
     if forms.is_empty() && (fields.page.broken || fields.has_others()) {
         return;
     }
-    let title = if forms.is_empty() { "nothing fires this cue" } else { "one thing fires a cue, not several" };
-    let fault = Diagnostic::error(Kind::Unreadable, fields.spot, title);
+    let title =
+        if forms.is_empty() { "nothing fires this cue" } else { "several things fire this cue, but a cue has one" };
+    let fault = Diagnostic::error(Kind::Finding, fields.spot, title);
     let help = format!("write one of {}, such as {{ input = \"keyboard\", control = 67 }}", FORMS.join(", "));
     let help = if forms.is_empty() { help } else { format!("{help}; write a second cue for the other") };
     fields.page.report(fault.help(help));
@@ -75,7 +76,7 @@ fn trigger(
     let press = press.map_or(Some(Press::Single), |press| press.choice(&PRESS));
     let reversed = reversed.map_or(Some(false), |reversed| reversed.flag());
     match form {
-        "key" => {
+        "note" => {
             let key = values::note(value)?;
             Some(Trigger::Key { key: u8::from(key), channel: channel?, press: press? })
         }
@@ -83,7 +84,7 @@ fn trigger(
             let number = values::seven_bits(value)?;
             if u8::from(number) >= 120 {
                 let title = "120 to 127 are commands such as all notes off, not controllers";
-                value.finding(title, "not a controller", "write a controller from 0 to 119, such as control = 67");
+                value.finding(title, "write a controller from 0 to 119, such as control = 67");
                 return None;
             }
             Some(Trigger::Control { number, channel: channel?, press: press?, reversed: reversed? })

@@ -54,7 +54,7 @@ pub enum Trigger {
     },
     /// A controller or pedal.
     Control {
-        /// The controller, as the input's `controls` let it be heard; below 120.
+        /// The controller, after the input's `renumber`; below 120.
         number: U7,
         /// Its channel.
         channel: Option<Channel>,

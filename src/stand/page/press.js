@@ -54,7 +54,7 @@ function wirePanic(press, tell) {
 export function wirePresses({ press, tell, mayMove, handOpen, openHand }) {
   const actions = {
     'next-song': ['next-song'], 'previous-song': ['previous-song'], 'next-section-go': ['next-section'], 'previous-section': ['previous-section'],
-    'raise-key': ['raise-key'], 'lower-key': ['lower-key'], 'tonights-key': ['tonights-key'], fade: ['fade'], again: ['send-again'], beat: ['tap'],
+    'raise-key': ['raise-key'], 'lower-key': ['lower-key'], 'tonights-key': ['tonights-key'], fade: ['fade'], again: ['resend-messages'], beat: ['tap'],
   };
   for (const [id, words] of Object.entries(actions)) $(id).addEventListener('click', () => mayMove() && press(words));
   const panicTwice = wirePanic(press, tell);

@@ -103,13 +103,16 @@ fn followed(zone: &Zone) -> Vec<String> {
 /// A touch curve in words, with its name where the gear has one.
 pub(super) fn of_curve(book: &Book, curve: &Curve) -> String {
     let what = match curve {
-        Curve::Gamma { gamma, low, high } if (*low, *high) == (1.0, 127.0) => format!("gamma {gamma}"),
-        Curve::Gamma { gamma, low, high } => format!("gamma {gamma} from {low} to {high}"),
+        Curve::Bent { heavier, low, high } => {
+            let bend = if *heavier < 0 { "lighter" } else { "heavier" };
+            let ends = if (*low, *high) == (1.0, 127.0) { String::new() } else { format!(" from {low} to {high}") };
+            format!("{bend} {}{ends}", heavier.unsigned_abs())
+        }
         Curve::Points(points) => {
             let points: Vec<String> = points.iter().map(|(from, to)| format!("{from} → {to}")).collect();
             points.join(", ")
         }
-        Curve::Fixed(value) => format!("always {value}"),
+        Curve::Always(value) => format!("always {value}"),
     };
     let named = book.gear.curves.iter().find(|(_, known)| known == curve);
     named.map_or_else(|| what.clone(), |(name, _)| format!("{}: {what}", name.value))

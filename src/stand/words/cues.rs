@@ -9,7 +9,7 @@ use crate::music::note;
 pub(crate) fn what(trigger: Trigger, received: Option<u8>) -> String {
     let of = |number: u8| U7::try_from(number).map(Note::from).map(|key| note::name(key, 4)).unwrap_or_default();
     match trigger {
-        Trigger::Key { key, .. } => format!("key {}", of(key)),
+        Trigger::Key { key, .. } => format!("note {}", of(key)),
         Trigger::Control { number, .. } => format!("control {}", u8::from(number)),
         Trigger::Program { program, .. } => numbered("program", received.or(program.map(from_one))),
         Trigger::SongSelect(song) => numbered("song select", received.or(song.map(from_one))),

@@ -33,7 +33,7 @@ fn names() -> Said {
     first.plug()?;
     second.plug_blindly()?;
     until("both keyboards", Duration::from_secs(10), || how_many("Lab Stage Piano") == 2)?;
-    for (port, title) in [("stage piano", "fits several ports"), ("no such", "no port has \"no such\"")] {
+    for (port, title) in [("stage piano", "fits several ports"), ("no such", "No port has \"no such\"")] {
         match errors(port)? {
             (Some(1), titles) if titles.len() == 1 && titles[0].contains(title) => {}
             other => return Err(format!("\"{port}\": {other:?}")),

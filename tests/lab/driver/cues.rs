@@ -33,7 +33,7 @@ play = false
 port = "Lab Instrument piano"
 [outputs.desk]
 port = "Lab Instrument desk"
-clock = true
+pass_clock = true
 
 [sounds.grand]
 output = "piano"
@@ -53,11 +53,11 @@ when = { input = "tracks", song_select = "any" }
 do = "line-up"
 song = "received"
 [[cue]]
-when = { input = "tracks", key = "C1", channel = 16 }
+when = { input = "tracks", note = "C1", channel = 16 }
 do = "section"
 section = "Verse"
 [[cue]]
-when = { input = "tracks", key = "D1", channel = 16 }
+when = { input = "tracks", note = "D1", channel = 16 }
 do = "section"
 section = "Chorus"
 [[cue]]
@@ -82,7 +82,7 @@ do = "send"
 to = "desk"
 message = { control = [41, 127], channel = 1 }
 off = { control = [41, 0], channel = 1 }
-hold = true
+while_down = true
 name = "talkback"
 "#;
 
@@ -301,7 +301,7 @@ const LASTS: Duration = Duration::from_secs(60);
 fn clock() -> Said {
     let keyboard = Keyboard::new(0, "Lab Stage Piano", "A1")?;
     keyboard.plug()?;
-    let gear = "[inputs.keyboard]\nport = \"stage piano\"\n[outputs.desk]\nvirtual = true\ntempo = true\n\
+    let gear = "[inputs.keyboard]\nport = \"stage piano\"\n[outputs.desk]\nvirtual = true\nsend_clock = true\n\
                 [sounds.grand]\noutput = \"desk\"\nchannel = 1\n";
     let song = format!("title = \"Clock\"\nkey = \"C\"\ntempo = {TEMPO}\n[[zone]]\nsound = \"grand\"\n");
     let set = "title = \"Clock\"\ngear = \"gear.toml\"\n[[song]]\nmap = \"songs/clock.toml\"\n";

@@ -110,7 +110,7 @@ fn section() -> Said {
 fn kill() -> Said {
     let state = state()?;
     let Evening { keyboard, program, piano, set, .. } = evening(&state)?;
-    done(&["do", "set-key", "Snow at the Weir Gate", "F"])?;
+    done(&["do", "song-key", "Snow at the Weir Gate", "F"])?;
     done(&["do", "next-section"])?;
     // What is kept is written by a thread of its own.
     thread::sleep(Duration::from_millis(300));
@@ -332,7 +332,7 @@ fn changed() -> Said {
             let song = if song.exists() { song } else { songs.flatten().next().ok_or("no songs")?.path() };
             done(&["do", "add-song", &song.to_string_lossy()])?;
             done(&["do", "move-song", "Lanterns on the Ferry", "1"])?;
-            done(&["do", "set-key", "Lanterns on the Ferry", "A"])?;
+            done(&["do", "song-key", "Lanterns on the Ferry", "A"])?;
             done(&["do", "save-set"])?;
             Ok(())
         };

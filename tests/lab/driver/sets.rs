@@ -51,7 +51,7 @@ channel = 3
 program = 10
 
 [curves]
-gentle = {{ gamma = 0.7 }}
+gentle = {{ lighter = 26 }}
 even = {{ points = [[1, 40], [64, 80], [127, 110]] }}
 "#
     )
@@ -101,7 +101,7 @@ const LANTERNS: &str = r#"
 title = "Lanterns on the Ferry"
 key = "G"
 play_in = "C"
-way = "down"
+shift = "down"
 
 [[zone]]
 sound = "reed"
@@ -113,7 +113,7 @@ sound = "bells"
 keys = ["C4", "C8"]
 velocity = [80, 127]
 velocity_by = "handful"
-only = true
+exclusive = true
 [[zone]]
 sound = "grand"
 keys = ["A0", "E5"]
@@ -214,7 +214,7 @@ pub fn layers(port: &str, zones: usize) -> Result<PathBuf, String> {
     let mut song = "title = \"Layers\"\nkey = \"D\"\nplay_in = \"C\"\n".to_string();
     for zone in 1..=zones {
         let _ = write!(gear, "[sounds.s{zone}]\noutput = \"piano\"\nchannel = {zone}\n");
-        let _ = write!(song, "[[zone]]\nsound = \"s{zone}\"\ncurve = {{ gamma = 0.8 }}\n");
+        let _ = write!(song, "[[zone]]\nsound = \"s{zone}\"\ncurve = {{ lighter = 16 }}\n");
     }
     let set = "title = \"Layers\"\ngear = \"gear.toml\"\n[[song]]\nmap = \"songs/layers.toml\"\n";
     let name = format!("layers-{zones}");

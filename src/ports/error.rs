@@ -25,6 +25,13 @@ impl fmt::Display for PortsError {
 
 impl std::error::Error for PortsError {}
 
+impl PortsError {
+    /// An error of all these faults, unless there are none.
+    pub(super) fn unless_none(faults: Vec<Fault>) -> Result<(), Self> {
+        if faults.is_empty() { Ok(()) } else { Err(PortsError { faults }) }
+    }
+}
+
 impl From<Fault> for PortsError {
     fn from(fault: Fault) -> Self {
         PortsError { faults: vec![fault] }

@@ -239,6 +239,17 @@ mod tests {
     }
 
     #[test]
+    fn an_overrun_takes_along_what_waits_of_every_input() {
+        let mut queue = InputQueue::new(2);
+        queue.push(0, &[0x90, 60, 1]);
+        queue.push(1, &[0xF0, 1, 2, 3, 0xF7]);
+        queue.changes.push_back(Arrival::Overrun);
+        queue.discard_lost(0);
+        assert_eq!(queue.pop(), Some(Arrival::Overrun));
+        assert!(queue.is_empty());
+    }
+
+    #[test]
     fn a_burst_as_long_as_the_systems_queue_is_kept_whole() {
         let mut queue = InputQueue::new(1);
         for event in 0..2000_u32 {

@@ -3,7 +3,7 @@
 //! Part of the name is enough, any case; the best match wins, a tie is an error that lists the ties.
 
 use super::table::{PortId, PortTable};
-use super::{Direction, Fault, FoundPort, Wanted, Wish, without_handles};
+use super::{Direction, Fault, FoundPort, PortsError, Wanted, Wish, without_handles};
 
 /// How well a name fits, the best last.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -77,7 +77,7 @@ impl Found {
 
 /// For each of our ports the place of the one that it names among the sources or sinks; none for virtual outputs and
 /// for optional ports that are not connected. Else all that hinders it.
-pub(super) fn pick_all(wish: &Wish, found: &Found) -> Result<PortTable<Option<usize>>, Vec<Fault>> {
+pub(super) fn pick_all(wish: &Wish, found: &Found) -> Result<PortTable<Option<usize>>, PortsError> {
     let mut faults = Vec::new();
     let picked = PortTable::new(wish, |id| {
         let wanted = wish.wanted(id)?;
@@ -95,7 +95,7 @@ pub(super) fn pick_all(wish: &Wish, found: &Found) -> Result<PortTable<Option<us
         }
         None
     });
-    if faults.is_empty() { Ok(picked) } else { Err(faults) }
+    PortsError::unless_none(faults).map(|()| picked)
 }
 
 fn missing(id: PortId, wanted: &Wanted<'_>, among: &[FoundPort]) -> Fault {
@@ -219,7 +219,7 @@ mod tests {
             ..Wish::default()
         };
         let sources = vec![port("Piano", "1", Some("A")), port("Piano", "1", Some("B"))];
-        let faults = pick_all(&wish, &Found { sources, sinks: Vec::new() }).unwrap_err();
+        let faults = pick_all(&wish, &Found { sources, sinks: Vec::new() }).unwrap_err().faults;
         let texts: Vec<String> = faults.iter().map(ToString::to_string).collect();
         assert_eq!(
             texts,

@@ -189,7 +189,7 @@ impl World {
     pub fn open(&self, wish: &Wish) -> Result<MemoryPorts, PortsError> {
         let (sources, sinks) = (self.ports(Direction::Input), self.ports(Direction::Output));
         let found = Found::new(&sources, &sinks);
-        let picked = matching::pick_all(wish, &found).map_err(|faults| PortsError { faults })?;
+        let picked = matching::pick_all(wish, &found)?;
         let mut ports = MemoryPorts {
             world: self.clone(),
             peers: Peers::new(wish),

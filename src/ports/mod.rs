@@ -72,10 +72,10 @@ pub struct Wish {
     pub inputs: Vec<InputWish>,
     /// Outputs in the gear file's order.
     pub outputs: Vec<OutputWish>,
-    /// What [`Ports::connections`] said last, perhaps in an earlier run: made again at once where the other direction is
+    /// What [`Ports::connections`] said last, perhaps in an earlier run: made again at once where the other side is
     /// there, else when it comes.
     pub remembered: Vec<Connection>,
-    /// Whether connections that others made are made again when the other direction comes back. Where not, nothing is
+    /// Whether connections that others made are made again when the other side comes back. Where not, nothing is
     /// remembered either.
     pub reconnect: bool,
 }
@@ -161,11 +161,11 @@ pub enum Arrival<'a> {
     },
     /// An input's port is gone.
     InputGone(usize),
-    /// An input's port is there again and listened to.
+    /// An input's port is connected again.
     InputBack(usize),
     /// An output's port is gone, or the last program has stopped listening to our virtual port.
     OutputGone(usize),
-    /// An output's port is there again, or a program has begun to listen to our virtual port, after nobody did.
+    /// An output's port is connected again, or a program has begun to listen to our virtual port, after nobody did.
     OutputBack(usize),
     /// One more program has begun to listen to an output.
     OutputJoined(usize),
@@ -189,7 +189,8 @@ pub trait Ports: Send {
     /// # Errors
     /// [`SendFault::Full`] where a listener did not take it (others may have; where the back end can, what ends a note
     /// or lifts a pedal is kept for that listener and is no error), [`SendFault::NotConnected`] where
-    /// the output's port is not connected, [`SendFault::NotAMessage`] where the bytes are not exactly one message that can be sent.
+    /// the output's port is not connected, [`SendFault::NotAMessage`] where the bytes are not exactly one message that
+    /// can be sent.
     fn send(&mut self, output: usize, bytes: &[u8]) -> Result<(), SendFault>;
 
     /// A handle with which another thread ends [`Ports::wait`].
@@ -202,9 +203,9 @@ pub trait Ports: Send {
     fn output_available(&self, output: usize) -> bool;
 
     /// The connections that others made with our ports and that stand now, and those that are to be made again when
-    /// the other direction comes back; to be given to [`Wish::remembered`] by the next run. They change before
+    /// the other side comes back; to be given to [`Wish::remembered`] by the next run. They change before
     /// [`Arrival::OutputBack`], [`Arrival::OutputGone`], [`Arrival::InputBack`] or [`Arrival::InputGone`] is given,
-    /// and when somebody takes a connection away while others remain, which is not told.
+    /// and when somebody takes a connection away while others remain, which is not reported.
     fn connections(&self) -> Vec<Connection>;
 
     /// How many messages were shed so far because they came faster than they were read, by us or by a listener:

@@ -1,4 +1,4 @@
-//! Connections to our ports that others made, and that are made again when the other direction comes back.
+//! Connections to our ports that others made, and that are made again when the other side comes back.
 //!
 //! A connection that ends with one of its ports was not meant to end; one that ends while both live was taken away by
 //! a person, and is forgotten. Many programs take their connections away themselves just before they end, so a port
@@ -13,7 +13,7 @@ use super::{Direction, Wish};
 
 /// A program that ends takes its connections away so shortly before its ports; a guess, generous.
 const EXIT_GRACE: Duration = Duration::from_secs(2);
-/// Connections that are kept in mind while the other direction is away; the oldest are forgotten beyond that.
+/// Connections that are kept in mind while the other side is away; the oldest are forgotten beyond that.
 const MOST_KEPT: usize = 64;
 
 /// A connection that somebody else made between a program and one of our ports.
@@ -31,7 +31,7 @@ pub struct Connection {
 struct Entry<A> {
     id: PortId,
     peer: String,
-    /// Where the other direction is, while it is connected.
+    /// Where the other side is, while it is connected.
     at: Option<A>,
 }
 

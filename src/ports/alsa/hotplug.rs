@@ -32,7 +32,7 @@ impl Sequencer {
         let sources = system::ports(&self.seq, Direction::Input);
         let sinks = system::ports(&self.seq, Direction::Output);
         let found = Found::new(&sources, &sinks);
-        let picked = matching::pick_all(&self.wish, &found).map_err(|faults| PortsError { faults })?;
+        let picked = matching::pick_all(&self.wish, &found)?;
         self.devices = KnownDevices::new(&self.wish, &picked, &found);
         let mut faults = Vec::new();
         for (id, place) in picked.iter() {
@@ -43,7 +43,7 @@ impl Sequencer {
                 Err(error) => faults.push(Fault::connecting(port, error)),
             }
         }
-        if faults.is_empty() { Ok(()) } else { Err(PortsError { faults }) }
+        PortsError::unless_none(faults)
     }
 
     /// Makes the connections of an earlier run again, with what is connected to the system. Nothing is reported, as at

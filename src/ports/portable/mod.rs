@@ -63,7 +63,7 @@ impl Shared {
     /// Runs on midir's threads: never blocks.
     fn pass(&self, input: usize, message: ShortMessage) {
         if self.handoff.try_send(Handoff::Message { input, message }).is_err() {
-            self.overrun.store(true, Ordering::SeqCst);
+            self.raise(&self.overrun);
         }
     }
 }
@@ -145,7 +145,7 @@ impl Portable {
         let sources = others(&new_input()?, Direction::Input);
         let sinks = others(&new_output()?, Direction::Output);
         let found = Found::new(&sources, &sinks);
-        let picked = matching::pick_all(wish, &found).map_err(|faults| PortsError { faults })?;
+        let picked = matching::pick_all(wish, &found)?;
         let mut portable = Portable {
             wish: wish.clone(),
             inputs: wish.inputs.iter().map(|_| None).collect(),
@@ -172,7 +172,7 @@ impl Portable {
                 Err(fault) => faults.push(fault),
             }
         }
-        if faults.is_empty() { Ok(portable) } else { Err(PortsError { faults }) }
+        PortsError::unless_none(faults).map(|()| portable)
     }
 
     /// A fresh client per try: midir does not free what a failed one has taken.

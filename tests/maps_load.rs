@@ -434,6 +434,6 @@ fn more_than_can_be_told_to_be_on_is_refused() {
         load("set.toml", &mut read).diagnostics.iter().map(|fault| fault.title.clone()).collect::<Vec<_>>()
     };
     assert_eq!(refused(256, 1024), [""; 0]);
-    assert_eq!(refused(257, 0), ["a song has at most 256 zones, this one has 257"]);
-    assert_eq!(refused(1, 1025), ["the gear and the songs up to this one have more than 1024 cues with off"]);
+    assert_eq!(refused(257, 0), ["A song has at most 256 zones, this one has 257."]);
+    assert_eq!(refused(1, 1025), ["The gear and the songs up to this one have more than 1024 cues with off."]);
 }

@@ -109,8 +109,8 @@ mod tests {
         let song = "key = \"D\"\nplay_in = \"C\"\n";
         let shift = |tonight: &str| keys(tonight, song).shift;
         assert_eq!([shift(""), shift("key = \"F#\"\n"), shift("key = \"G\"\n")], [2, 6, -5]);
-        assert_eq!([shift("key = \"G\"\nway = \"up\"\n"), shift("way = \"down\"\n")], [7, -10]);
-        assert_eq!([shift("key = \"C\"\nway = \"up\"\n"), shift("key = \"C\"\nway = \"down\"\n")], [0, 0]);
+        assert_eq!([shift("key = \"G\"\nshift = \"up\"\n"), shift("shift = \"down\"\n")], [7, -10]);
+        assert_eq!([shift("key = \"C\"\nshift = \"up\"\n"), shift("key = \"C\"\nshift = \"down\"\n")], [0, 0]);
         let keys = keys("key = \"F\"\nplay_in = \"G\"\n", song);
         assert_eq!([keys.chart, keys.play_in, keys.tonight].map(|key| key.to_string()), ["D", "G", "F"]);
     }
@@ -126,8 +126,8 @@ mod tests {
 
     #[test]
     fn fingers_in_the_rooms_key_follow_section_keys_but_not_what_is_added() {
-        // R5: with play_in = "sounding" the fingers follow section keys themselves, and the shift is only what was added.
-        let keys = keys("", "key = \"D\"\nplay_in = \"sounding\"\n");
+        // R5: with play_in = "room" the fingers follow section keys themselves, and the shift is only what was added.
+        let keys = keys("", "key = \"D\"\nplay_in = \"room\"\n");
         assert_eq!((keys.shift_at(2, 0), keys.shift_at(2, 3)), (0, 3));
         assert_eq!(keys.fingers(keys.room_at(2, 3), 3).to_string(), "E");
     }
@@ -143,7 +143,7 @@ mod tests {
     #[test]
     fn a_standing_tells_the_fingers_tonic_by_tonic_and_shift() {
         for (song, tonight) in
-            [("key = \"D\"\nplay_in = \"C\"\n", "key = \"A\"\n"), ("key = \"D\"\nplay_in = \"sounding\"\n", "")]
+            [("key = \"D\"\nplay_in = \"C\"\n", "key = \"A\"\n"), ("key = \"D\"\nplay_in = \"room\"\n", "")]
         {
             let keys = keys(tonight, song);
             for (lift, added) in [(0, 0), (2, 0), (-5, 3), (6, -12)] {

@@ -65,7 +65,7 @@ mod tests {
     fn a_zone_listens_to_what_it_names_else_to_all_that_play() {
         let book = song(
             "[[zone]]\nsound = \"grand\"\n[[zone]]\nsound = \"grand\"\ninput = \"upper\"\n\
-             [[zone]]\nsound = \"grand\"\nfeet = \"pedals\"\n",
+             [[zone]]\nsound = \"grand\"\npedals_from = \"pedals\"\n",
         );
         let zones = &book.songs[0].zones;
         let sets = |of: fn(&Gear, &Zone) -> Inputs| zones.iter().map(|zone| of(&book.gear, zone)).collect::<Vec<_>>();

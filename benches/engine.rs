@@ -7,7 +7,7 @@ use std::sync::Arc;
 
 use criterion::{BatchSize, Criterion, criterion_group, criterion_main};
 use handspan::check;
-use handspan::engine::{Action, Engine, Event, Out, Plan};
+use handspan::engine::{Action, Engine, Event, Micros, Out, Plan};
 use handspan::map::{self, Book};
 use handspan::midi::decode;
 
@@ -65,7 +65,7 @@ impl Made {
     fn engine(&self) -> (Engine, Out) {
         let mut engine = Engine::new(Arc::new(Plan::new(&self.book())));
         let mut out = engine.out();
-        engine.step(Event::Start { entry: 0, place: 0 }, 0, &mut out);
+        engine.step(Event::Start { entry: 0, place: 0 }, Micros(0), &mut out);
         out.clear();
         (engine, out)
     }
@@ -85,12 +85,12 @@ fn note_on(criterion: &mut Criterion) {
                     now += 100_000;
                     let begun = std::time::Instant::now();
                     let message = decode(black_box(&on)).expect("a message");
-                    engine.step(Event::Message { input: 0, message }, now, &mut out);
+                    engine.step(Event::Message { input: 0, message }, Micros(now), &mut out);
                     spent += begun.elapsed();
                     assert_eq!(out.said().count(), zones);
                     out.clear();
                     let message = decode(&off).expect("a message");
-                    engine.step(Event::Message { input: 0, message }, now + 1000, &mut out);
+                    engine.step(Event::Message { input: 0, message }, Micros(now + 1000), &mut out);
                     out.clear();
                 }
                 spent
@@ -119,7 +119,7 @@ fn one_zone(lines: &str) -> (Engine, Out) {
     let book = map::load("set.toml", &mut read).book.expect("a sound set");
     let mut engine = Engine::new(Arc::new(Plan::new(&book)));
     let mut out = engine.out();
-    engine.step(Event::Start { entry: 0, place: 0 }, 0, &mut out);
+    engine.step(Event::Start { entry: 0, place: 0 }, Micros(0), &mut out);
     (engine, out)
 }
 
@@ -128,7 +128,7 @@ fn play(engine: &mut Engine, out: &mut Out, status: u8, keys: &[u8], now: u64) {
     for key in keys {
         let bytes = [status, *key, 80];
         let message = decode(&bytes).expect("a message");
-        engine.step(Event::Message { input: 0, message }, now, out);
+        engine.step(Event::Message { input: 0, message }, Micros(now), out);
     }
     out.clear();
 }
@@ -155,7 +155,7 @@ fn handful_decided(criterion: &mut Criterion) {
                     let keys = chords.next().expect("chords go round");
                     play(&mut engine, &mut out, 0x90, keys, now);
                     let begun = std::time::Instant::now();
-                    engine.step(black_box(Event::Time), now + 45_000, &mut out);
+                    engine.step(black_box(Event::Time), Micros(now + 45_000), &mut out);
                     spent += begun.elapsed();
                     assert!(!out.is_silent());
                     play(&mut engine, &mut out, 0x80, keys, now + 500_000);
@@ -179,7 +179,7 @@ fn one_key_chord(criterion: &mut Criterion) {
                 let bytes = [0x90, key, 90];
                 let begun = std::time::Instant::now();
                 let message = decode(black_box(&bytes)).expect("a message");
-                engine.step(Event::Message { input: 0, message }, now, &mut out);
+                engine.step(Event::Message { input: 0, message }, Micros(now), &mut out);
                 spent += begun.elapsed();
                 assert_eq!(out.said().count(), 3);
                 play(&mut engine, &mut out, 0x80, &[key], now + 500_000);
@@ -201,7 +201,7 @@ fn change_of_song(criterion: &mut Criterion) {
                 now += 1000;
                 there = !there;
                 let action = if there { Action::NextSong } else { Action::PreviousSong };
-                engine.step(Event::Action(black_box(action)), now, &mut out);
+                engine.step(Event::Action(black_box(action)), Micros(now), &mut out);
             });
         });
     }

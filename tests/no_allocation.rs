@@ -6,7 +6,7 @@ use std::fs;
 use std::io;
 use std::sync::Arc;
 
-use handspan::engine::{Action, Engine, Event, Notice, Plan};
+use handspan::engine::{Action, Engine, Event, Micros, Notice, Plan};
 use handspan::map;
 use handspan::midi::decode;
 use handspan::midi::file::{self, TakeKind};
@@ -84,7 +84,7 @@ fn a_hundred_thousand_events_allocate_nothing() {
     let mut messages = 0;
     let mut start = 0;
     let allocations = counted(|| {
-        engine.step(Event::Start { entry: 0, place: 0 }, 0, &mut out);
+        engine.step(Event::Start { entry: 0, place: 0 }, Micros(0), &mut out);
         while events < 100_000 {
             for (event, action) in take.events.iter().zip(&marked) {
                 let step = match (&event.kind, action) {
@@ -96,21 +96,21 @@ fn a_hundred_thousand_events_allocate_nothing() {
                     (TakeKind::Marker(_), None) => Event::Time,
                 };
                 out.clear();
-                engine.step(step, start + event.at, &mut out);
+                engine.step(step, Micros(start + event.at), &mut out);
                 messages += out.said().count();
                 events += 1;
                 if events % 997 == 0 {
                     out.clear();
-                    engine.step(Event::Action(other[events % other.len()]), start + event.at, &mut out);
-                    engine.step(Event::OutputBack(events % 4), start + event.at, &mut out);
+                    engine.step(Event::Action(other[events % other.len()]), Micros(start + event.at), &mut out);
+                    engine.step(Event::OutputBack(events % 4), Micros(start + event.at), &mut out);
                 }
             }
             start += take.end;
             out.clear();
-            engine.step(Event::InputLost(0), start, &mut out);
+            engine.step(Event::InputLost(0), Micros(start), &mut out);
         }
         out.clear();
-        engine.step(Event::Stop, start, &mut out);
+        engine.step(Event::Stop, Micros(start), &mut out);
     });
     assert!(messages > 100_000, "the set was played: {messages} messages");
     assert_eq!(allocations, 0, "in {events} events");
@@ -170,14 +170,14 @@ fn hands_that_are_helped_allocate_nothing() {
     let mut called = 0;
     let allocations = counted(|| {
         let (mut now, mut random) = (0, 1u32);
-        let mut wanted = engine.step(Event::Start { entry: 0, place: 0 }, now, &mut out);
+        let mut wanted = engine.step(Event::Start { entry: 0, place: 0 }, Micros(now), &mut out).map(|wanted| wanted.0);
         for event in 0..100_000 {
             // Knuth's linear congruential generator, for keys and times as good as any.
             random = random.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
             let until = now + u64::from(random >> 8) % 60_000;
             while let Some(due) = wanted.filter(|due| *due <= until) {
                 out.clear();
-                wanted = engine.step(Event::Time, due, &mut out);
+                wanted = engine.step(Event::Time, Micros(due), &mut out).map(|wanted| wanted.0);
                 messages += out.said().count();
                 called += 1;
             }
@@ -192,11 +192,11 @@ fn hands_that_are_helped_allocate_nothing() {
                 Err(_) => Event::Time,
             };
             out.clear();
-            wanted = engine.step(step, now, &mut out);
+            wanted = engine.step(step, Micros(now), &mut out).map(|wanted| wanted.0);
             messages += out.said().count();
         }
         out.clear();
-        engine.step(Event::Stop, now, &mut out);
+        engine.step(Event::Stop, Micros(now), &mut out);
     });
     assert!(messages > 100_000 && called > 10_000, "much was played: {messages} messages, {called} calls");
     assert_eq!(allocations, 0);
@@ -270,13 +270,13 @@ fn cues_and_clocks_allocate_nothing() {
     let mut met = [0usize; 5];
     let allocations = counted(|| {
         let (mut now, mut random) = (0, 1u32);
-        let mut wanted = engine.step(Event::Start { entry: 0, place: 0 }, now, &mut out);
+        let mut wanted = engine.step(Event::Start { entry: 0, place: 0 }, Micros(now), &mut out).map(|wanted| wanted.0);
         for event in 0..100_000 {
             random = random.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
             let until = now + u64::from(random >> 8) % 150_000;
             while let Some(due) = wanted.filter(|due| *due <= until) {
                 out.clear();
-                wanted = engine.step(Event::Time, due, &mut out);
+                wanted = engine.step(Event::Time, Micros(due), &mut out).map(|wanted| wanted.0);
                 met[0] += out.said().filter(|said| said.bytes == [0xF8]).count();
             }
             now = until;
@@ -302,7 +302,7 @@ fn cues_and_clocks_allocate_nothing() {
                 Err(_) => Event::Time,
             };
             out.clear();
-            wanted = engine.step(step, now, &mut out);
+            wanted = engine.step(step, Micros(now), &mut out).map(|wanted| wanted.0);
             met[0] += out.said().filter(|said| said.bytes == [0xF8]).count();
             for notice in out.notices() {
                 match notice {
@@ -319,21 +319,23 @@ fn cues_and_clocks_allocate_nothing() {
                     now += 20_000;
                     out.clear();
                     if let Ok(message) = decode(&[0xC0, answer % 2]) {
-                        wanted = engine.step(Event::Message { input: 1, message }, now, &mut out);
+                        wanted = engine
+                            .step(Event::Message { input: 1, message }, Micros(now), &mut out)
+                            .map(|wanted| wanted.0);
                     }
                     met[3] += out.notices().iter().filter(|notice| matches!(notice, Notice::Loop(_))).count();
                 }
             }
         }
         out.clear();
-        engine.step(Event::Stop, now, &mut out);
+        engine.step(Event::Stop, Micros(now), &mut out);
     });
     assert!(
         met.iter().zip([10_000, 1_000, 1_000, 5, 1_000]).all(|(met, least)| *met >= least),
         "much was met: {met:?}"
     );
     assert_eq!(allocations, 0);
-    assert_eq!(engine.standing_cues().count(), 0);
+    assert_eq!(engine.cues_on().count(), 0);
 }
 
 #[test]

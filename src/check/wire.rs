@@ -6,7 +6,7 @@ use std::sync::Arc;
 
 use super::tonight::{Part, Piece, Scene, Tonight};
 use super::words::{in_sections, milliseconds, quoted};
-use crate::engine::{Action, Engine, Event, Plan};
+use crate::engine::{Action, Engine, Event, Micros, Plan};
 use crate::evening::title_of;
 use crate::map::{Book, Diagnostic, Linger, Plays, Spot, Wire};
 
@@ -19,7 +19,7 @@ const CHORD: usize = 10_000;
 /// A change of song may take so long, in microseconds.
 const CHANGE: usize = 20_000;
 /// Between two changes everything that waits is said, in microseconds.
-const LONG: u64 = 24 * 3600 * 1_000_000;
+const LONG: Micros = Micros::from_millis(24 * 3600 * 1000);
 
 /// Hint: ten keys struck at once, or as many as there are, that take more than 10 ms on a DIN cable through all
 /// layers that lead there, with the ends of what lingers there until then. Notes that are derived after gather come
@@ -184,12 +184,12 @@ fn changes(book: &Book) -> Vec<Change> {
     let plan = Arc::new(Plan::new(book));
     let mut engine = Engine::new(plan);
     let mut out = engine.out();
-    engine.step(Event::Start { entry: 0, place: 0 }, 0, &mut out);
-    let mut now = 0;
+    let mut now = Micros::ZERO;
+    engine.step(Event::Start { entry: 0, place: 0 }, now, &mut out);
     let mut changes = Vec::new();
     for to in 1..book.set.entries.len() {
         loop {
-            now += LONG;
+            now = now + LONG;
             let place = engine.standing().place;
             out.clear();
             engine.step(Event::Action(Action::NextSection), now, &mut out);
@@ -197,7 +197,7 @@ fn changes(book: &Book) -> Vec<Change> {
                 break;
             }
         }
-        now += LONG;
+        now = now + LONG;
         out.clear();
         engine.step(Event::Action(Action::NextSong), now, &mut out);
         let mut bytes = vec![0; book.gear.outputs.len()];

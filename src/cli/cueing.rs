@@ -76,8 +76,8 @@ pub(super) fn fired<'a>(book: &'a Book, rehearsal: &Rehearsal) -> Vec<Fired<'a>>
         rehearsal.steps.iter().enumerate().flat_map(|(step, told)| told.notices.iter().map(move |told| (step, told)));
     let fired = told.filter_map(|(step, told)| match *told {
         Notice::Fired(engine::Fired { cue, at, by, received }) => {
-            let cue = *all.get(usize::from(cue))?;
-            Some(Fired { step, at, by, input: &cue.when.input.value, cue, received })
+            let cue = *all.get(cue.index())?;
+            Some(Fired { step, at: at.0, by, input: &cue.when.input.value, cue, received })
         }
         _ => None,
     });

@@ -2,12 +2,12 @@
 
 use super::cueing::{self, Fired};
 use crate::engine::By;
-use crate::engine::words::channel;
-use crate::engine::{Cause, Line, Notice, Rehearsal, Step};
+use crate::engine::{Cause, Line, Notice, Rehearsal, ReplayStep as Step};
 use crate::evening::{Keys, Standing, chord_on, fits, plays_in};
 use crate::map::{Book, Input, Linger, Song, StayInKey, Zone};
 use crate::midi::Note;
 use crate::midi::file::{Take, TakeKind};
+use crate::midi::words::channel;
 use crate::music::{chord, note};
 use crate::stand::words::messages::spoken;
 

@@ -7,7 +7,7 @@ use crossterm::event::{self, Event, KeyCode, KeyEvent, KeyEventKind, KeyModifier
 use crossterm::terminal::{disable_raw_mode, enable_raw_mode};
 
 use crate::daemon::{Command, Remote};
-use crate::engine::Action;
+use crate::engine::{Action, Micros};
 
 /// What the keys do, for `--help`.
 pub(super) const KEYS_HELP: &str = "While it runs in a terminal, single keys steer it:
@@ -72,7 +72,7 @@ fn read_keys(remote: &Remote, asked: &dyn Fn(Option<Command>)) {
 }
 
 /// How long the fade of a key takes, in microseconds.
-const FADE: u64 = 2_000_000;
+const FADE: Micros = Micros::from_millis(2_000);
 
 #[derive(Debug, PartialEq, Eq)]
 enum Meaning {
@@ -117,7 +117,7 @@ mod tests {
         assert_eq!(typed(KeyCode::Down), act(Action::NextSong));
         assert_eq!(typed(KeyCode::Left), act(Action::PreviousSection));
         assert_eq!(typed(KeyCode::Char('d')), act(Action::Drone(None)));
-        assert_eq!(typed(KeyCode::Char('f')), act(Action::Fade(2_000_000)));
+        assert_eq!(typed(KeyCode::Char('f')), act(Action::Fade(FADE)));
         assert_eq!(typed(KeyCode::Char('b')), act(Action::Tap));
         assert_eq!(typed(KeyCode::Char('!')), act(Action::Panic));
         assert_eq!(typed(KeyCode::Char('1')), Some(Meaning::Give(Command::TurnZone(0))));

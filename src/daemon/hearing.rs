@@ -1,46 +1,25 @@
-//! The owner's ear: messages from ports and from the stand's keyboard go to the engine, each by itself, and how long each
-//! took is reckoned.
+//! Messages from ports and from the page's keyboard go to the engine, each by itself, and how long each took is measured.
 
 use std::time::Duration;
 
-use super::mend::{Failed, contained};
-use super::take::Tape;
 use super::{Daemon, in_ticks};
-use crate::engine::{Engine, Event, Out};
+use crate::engine::Event;
 use crate::midi::decode;
 
 impl Daemon {
-    /// What is played on the page's keyboard.
-    pub(super) fn play(&mut self, input: usize, bytes: [u8; 3]) {
-        let came = self.began.elapsed();
-        let Daemon { engine, out, tape, .. } = self;
-        if let Some(stepped) = hear(engine, out, tape.as_ref(), in_ticks(came), input, &bytes) {
-            self.after(stepped);
-            self.time(came);
+    /// A whole message of an input that came in at `came`. What it causes is sent before anything else is done. One that
+    /// cannot be decoded was counted by the ports.
+    pub(super) fn receive(&mut self, input: usize, bytes: &[u8], came: Duration) {
+        let Ok(message) = decode(bytes) else { return };
+        let now = in_ticks(came);
+        let stepped = self.contain(|engine, sink| engine.step(Event::Message { input, message }, now, sink));
+        let sent = self.began.elapsed();
+        if let Some(tape) = &self.tape {
+            tape.input(now.0, input, bytes);
         }
-    }
-
-    /// How long a message took that came in at `came` and has been dealt with.
-    pub(super) fn time(&mut self, came: Duration) {
-        let now = self.began.elapsed();
-        if let Some(of_99) = self.latency.add((now - came).as_micros() as u64, now.as_micros() as u64) {
+        self.after(stepped);
+        if let Some(of_99) = self.latency.add((sent - came).as_micros() as u64, sent.as_micros() as u64) {
             self.view_writer.set_latency(of_99.max(1));
         }
     }
-}
-
-/// Has the engine hear a whole message; none where it cannot be decoded, which the ports have counted.
-pub(super) fn hear(
-    engine: &mut Engine,
-    out: &mut Out,
-    tape: Option<&Tape>,
-    now: u64,
-    input: usize,
-    bytes: &[u8],
-) -> Option<Result<Option<u64>, Failed>> {
-    let message = decode(bytes).ok()?;
-    if let Some(tape) = tape {
-        tape.input(now, input, bytes);
-    }
-    Some(contained(engine, out, |engine, out| engine.step(Event::Message { input, message }, now, out)))
 }

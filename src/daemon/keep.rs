@@ -13,7 +13,7 @@ use tempfile::NamedTempFile;
 use super::Show;
 use super::changes::Change;
 use super::state::playing;
-use crate::engine::{Plan, Snapshot, Standing};
+use crate::engine::{CueId, Plan, Snapshot, Standing};
 use crate::ports::Connection;
 
 /// What is kept of a performance.
@@ -29,7 +29,7 @@ pub struct Kept {
     pub zones: Vec<(String, bool)>,
     /// Cues that stood on: number and name.
     #[serde(default)]
-    pub cues: Vec<(u16, String)>,
+    pub cues: Vec<(CueId, String)>,
     /// Programs that were connected to our ports.
     #[serde(default)]
     pub connections: Vec<Connection>,
@@ -64,7 +64,7 @@ impl Beginning {
     /// The cues of `plan` that the last performance left standing on: by their numbers if the maps are the same, else by
     /// their names.
     #[must_use]
-    pub fn cues_left(&self, plan: &Plan) -> Vec<u16> {
+    pub fn cues_left(&self, plan: &Plan) -> Vec<CueId> {
         match self {
             Beginning::Afresh => Vec::new(),
             Beginning::GoOn(kept) => kept.cues.iter().map(|(cue, _)| *cue).collect(),
@@ -186,7 +186,7 @@ fn turned(show: &Show, snapshot: &Snapshot) -> Vec<(String, bool)> {
     turned
 }
 
-fn cues_on(show: &Show, snapshot: &Snapshot) -> Vec<(u16, String)> {
+fn cues_on(show: &Show, snapshot: &Snapshot) -> Vec<(CueId, String)> {
     let cues = snapshot.cues_on(&show.plan);
     cues.map(|cue| (cue, show.plan.cue_name(cue).unwrap_or_default().to_owned())).collect()
 }

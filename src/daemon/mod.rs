@@ -31,14 +31,12 @@ use std::time::{Duration, Instant, SystemTime};
 
 use rtrb::Consumer;
 
-use crate::engine::{Action, Counts, Engine, Event, Out, Standing};
+use crate::engine::{Action, Counts, Engine, Event, Micros, Out, Standing};
 use crate::map::Gear;
 use crate::ports::{Arrival, InputWish, OutputWish, Ports, Target, Wish};
-use hearing::hear;
 use inbox::{Inbox, Question, Request};
 use keep::Beginning;
 use live_view::LiveViewWriter;
-use mend::contained;
 use report::Publisher;
 
 pub use inbox::{Command, Handed, Noticed, Outcome, Remote, Unasked};
@@ -49,6 +47,9 @@ use take::Tape;
 use tally::Lateness;
 pub use tally::Tally;
 use watchdog::Pulse;
+
+/// The longest message that is handed on, in bytes (rule R18).
+const LONGEST_MESSAGE: usize = 65_536;
 
 /// What was left when the performance ended.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -67,8 +68,10 @@ pub struct Daemon {
     engine: Engine,
     out: Out,
     began: Instant,
-    /// When the engine next wants to be called, in microseconds since the beginning.
-    next: Option<u64>,
+    /// When the engine next wants to be called, since the beginning.
+    next: Option<Micros>,
+    /// The message that came in last; kept for its memory.
+    received: Vec<u8>,
     inbox: Inbox,
     /// What is played.
     show: Arc<Show>,
@@ -136,6 +139,7 @@ impl Daemon {
             engine,
             began: Instant::now(),
             next: None,
+            received: Vec::with_capacity(LONGEST_MESSAGE),
             inbox,
             show: Arc::clone(show),
             publisher,
@@ -227,16 +231,15 @@ impl Daemon {
 
     /// Waits for one arrival, or until the engine wants to be called, and acts on it.
     fn take_one(&mut self) {
-        let wait = self.next.map(|next| Duration::from_micros(next.saturating_sub(self.now())));
+        let wait = self.next.map(|next| Duration::from_micros((next - self.now()).0));
         match self.ports.wait(wait) {
             Arrival::Message { input, bytes } => {
-                // What cannot be decoded was counted by the ports.
                 let came = self.began.elapsed();
-                let Daemon { engine, out, tape, .. } = self;
-                if let Some(stepped) = hear(engine, out, tape.as_ref(), in_ticks(came), input, bytes) {
-                    self.after(stepped);
-                    self.time(came);
-                }
+                let mut received = std::mem::take(&mut self.received);
+                received.clear();
+                received.extend_from_slice(bytes);
+                self.receive(input, &received, came);
+                self.received = received;
             }
             Arrival::InputGone(input) => {
                 self.step(Event::InputLost(input));
@@ -304,7 +307,7 @@ impl Daemon {
                     self.step(Event::Action(Action::Zone { name, on: None }));
                 }
             }
-            Request::Play { input, bytes } => self.play(input, bytes),
+            Request::Play { input, bytes } => self.receive(input, &bytes, self.began.elapsed()),
             Request::Ask(question) => self.answer(question),
             Request::Load(relief) => self.load(relief),
             Request::Tell(what) => self.tell(what),
@@ -329,7 +332,7 @@ impl Daemon {
         tally.set_tempo(engine.position(), engine.tempo());
     }
 
-    fn now(&self) -> u64 {
+    fn now(&self) -> Micros {
         in_ticks(self.began.elapsed())
     }
 
@@ -337,15 +340,16 @@ impl Daemon {
     fn load(&mut self, mut relief: Box<Relief>) {
         let now = self.now();
         let successor = &relief.successor;
-        let stepped = contained(&mut self.engine, &mut self.out, |engine, out| engine.make_way(successor, now, out));
+        let stepped = self.contain(|engine, sink| engine.make_way(successor, now, sink));
         self.after(stepped);
         let successor = &mut relief.successor;
-        let stepped = contained(&mut self.engine, &mut self.out, |engine, out| engine.take_over(successor, now, out));
+        successor.exchange_out(&mut self.out);
+        let stepped = self.contain(|engine, sink| engine.take_over(successor, now, sink));
         self.show = Arc::clone(&relief.show);
         // All that belongs to the old maps was told; from here on every number is the new ones'.
         self.tell(Happened::Loaded);
         if let Some(tape) = &self.tape {
-            tape.plan(now, Arc::clone(&relief.show.plan));
+            tape.plan(now.0, Arc::clone(&relief.show.plan));
         }
         self.after(stepped);
         let _ = self.inbox.relieved.try_send(relief);
@@ -353,10 +357,10 @@ impl Daemon {
 
     fn step(&mut self, event: Event<'_>) {
         let now = self.now();
+        let stepped = self.contain(|engine, sink| engine.step(event, now, sink));
         if let Some(tape) = &self.tape {
-            tape.event(now, event);
+            tape.event(now.0, event);
         }
-        let stepped = contained(&mut self.engine, &mut self.out, |engine, out| engine.step(event, now, out));
         self.after(stepped);
     }
 
@@ -367,9 +371,9 @@ impl Daemon {
     }
 }
 
-/// The owner's time in microseconds, in whole ticks of a take: what is recorded is what the engine was told.
-fn in_ticks(since: Duration) -> u64 {
-    since.as_micros() as u64 / take::TICK * take::TICK
+/// The owner's time in whole ticks of a take: what is recorded is what the engine was told.
+fn in_ticks(since: Duration) -> Micros {
+    Micros(since.as_micros() as u64 / take::TICK * take::TICK)
 }
 
 impl std::fmt::Debug for Daemon {

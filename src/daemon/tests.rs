@@ -4,10 +4,10 @@ use std::sync::Arc;
 
 use super::inbox::Handed;
 use super::keep::{Beginning, Kept};
-use super::mend::{Failed, contained};
 use super::observer::Observer;
+use super::saying::Failed;
 use super::{Command, Daemon, Happened, Relief, Remote, Show, wish};
-use crate::engine::{Action, Engine, Standing};
+use crate::engine::{Action, CueId, Standing};
 use crate::map;
 use crate::ports::Direction;
 use crate::ports::memory::World;
@@ -137,10 +137,10 @@ fn a_talkback_that_a_killed_run_left_open_is_closed() {
          name = \"talkback\"\nwhile_down = true\n"
     );
     let show = Arc::new(show(&song));
-    let left = || Kept { cues: vec![(0, "talkback".into())], ..kept(&show) };
+    let left = || Kept { cues: vec![(CueId(0), "talkback".into())], ..kept(&show) };
     // The same maps, or others in which it has another number.
     for beginning in
-        [Beginning::GoOn(left()), Beginning::Changed(Kept { cues: vec![(7, "talkback".into())], ..left() })]
+        [Beginning::GoOn(left()), Beginning::Changed(Kept { cues: vec![(CueId(7), "talkback".into())], ..left() })]
     {
         let world = World::default();
         world.plug(Direction::Input, "stage piano", "keys", None);
@@ -224,10 +224,9 @@ fn what_began_on_a_channel_that_is_no_longer_heard_ends_there() {
 
 #[test]
 fn a_panic_in_a_step_goes_no_further() {
-    let mut engine = Engine::new(Arc::clone(&show(SONG).plan));
-    let mut out = engine.out();
-    assert!(contained(&mut engine, &mut out, |_, _| panic!("for the test")).is_err());
-    assert!(contained(&mut engine, &mut out, |_, _| 5).is_ok_and(|five| five == 5));
+    let mut stage = Stage::new(&Beginning::Afresh);
+    assert!(stage.daemon.contain(|_, _| panic!("for the test")).is_err());
+    assert!(stage.daemon.contain(|_, _| 5).is_ok_and(|five| five == 5));
 }
 
 #[test]

@@ -1,5 +1,6 @@
 //! What a player can do to the set, and the words for it.
 
+use super::ids::Micros;
 use super::plan::Plan;
 use crate::evening::entry_named;
 use crate::music::Key;
@@ -43,8 +44,8 @@ pub enum Action {
     },
     /// Turns the drone on or off, or the other way; one that sounds in an earlier key only moves to the present one.
     Drone(Option<bool>),
-    /// Everything that rings without a finger fades, in so many microseconds.
-    Fade(u64),
+    /// Everything that rings without a finger fades.
+    Fade(Micros),
     /// The current song's enter-sends again, those that were held back at the start among them.
     SendAgain,
     /// Programs, volumes, pans and controllers again, to all outputs.
@@ -98,8 +99,8 @@ const WORDS: [&str; 19] = [
 ];
 
 /// How long a fade takes unless told otherwise, in microseconds, and at the most.
-pub(super) const USUAL_FADE: u64 = 2_000_000;
-const LONGEST_FADE: u64 = 60_000_000;
+pub(super) const USUAL_FADE: Micros = Micros::from_millis(2_000);
+const LONGEST_FADE: Micros = Micros::from_millis(60_000);
 
 impl Action {
     /// The words for actions.
@@ -183,7 +184,7 @@ fn key(name: &str) -> Result<Action, ActionError> {
 }
 
 fn fade(milliseconds: &str) -> Result<Action, ActionError> {
-    let time = milliseconds.parse::<u64>().ok().and_then(|time| time.checked_mul(1000));
+    let time = milliseconds.parse::<u64>().ok().and_then(|time| time.checked_mul(1000).map(Micros));
     let time = time.filter(|time| *time <= LONGEST_FADE);
     time.map(Action::Fade).ok_or(ActionError::Missing("fade", "nothing, or a time in milliseconds up to 60000,"))
 }

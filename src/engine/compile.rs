@@ -4,11 +4,12 @@ mod cues;
 
 use std::collections::HashMap;
 
+use super::ids::{ChannelId, Micros, SendId, ZoneId};
 use super::plan::{
-    Place, Plan, PlanChord, PlanDrone, PlanEntry, PlanInput, PlanOutput, PlanSection, PlanSend, PlanSong, PlanTonight,
-    PlanZone, Say, SetUp,
+    OutputChannel, Plan, PlanChord, PlanDrone, PlanEntry, PlanInput, PlanOutput, PlanSection, PlanSend, PlanSong,
+    PlanTonight, PlanZone, Say, SetUp,
 };
-use super::tempo::tick_at;
+use super::set::clock::tick_at;
 use crate::evening::{
     Inputs, Keys, Order, chord_on, feet_of, fits, heard, inputs_of, own_lift, plays_in, title, touch,
 };
@@ -22,21 +23,26 @@ impl Plan {
     /// Compiles a set. Inputs beyond [`MOST_INPUTS`](crate::evening::MOST_INPUTS) are not listened to.
     #[must_use]
     pub fn new(book: &Book) -> Plan {
-        Plan::with_places(book, Vec::new())
+        Plan::with_channels(book, Vec::new())
     }
 
-    /// Compiles a set that takes over from an older plan of the same ports: it knows the older one's places too, so
+    /// Compiles a set that takes over from an older plan of the same ports: it knows the older one's channels too, so
     /// that what sounds there can end.
     #[must_use]
     pub fn after(book: &Book, older: &Plan) -> Plan {
-        Plan::with_places(book, older.places.clone())
+        Plan::with_channels(book, older.channels.clone())
     }
 
-    fn with_places(book: &Book, older: Vec<Place>) -> Plan {
+    fn with_channels(book: &Book, older: Vec<OutputChannel>) -> Plan {
         let gear = &book.gear;
         let mut compiler = Compiler {
             gear,
-            plan: Plan { gather: gear.gather, early: gear.early, places: places(book, older), ..Plan::default() },
+            plan: Plan {
+                gather: Micros(gear.gather),
+                early: Micros(gear.early),
+                channels: channels(book, older),
+                ..Plan::default()
+            },
             section_numbers: HashMap::new(),
             zone_numbers: HashMap::new(),
         };
@@ -65,27 +71,28 @@ struct Compiler<'a> {
     zone_numbers: HashMap<String, u16>,
 }
 
-/// Places in gear order, by output, then channel; those of an older plan among them.
-fn places(book: &Book, older: Vec<Place>) -> Vec<Place> {
+/// Channels in gear order, by output, then channel; those of an older plan among them.
+fn channels(book: &Book, older: Vec<OutputChannel>) -> Vec<OutputChannel> {
     let output = |name: &At<String>| output_number(&book.gear, name);
-    let sounds =
-        book.gear.sounds.iter().map(|sound| Place { output: output(&sound.output), channel: sound.channel.index() });
-    let sends = book
-        .songs
+    let sounds = book
+        .gear
+        .sounds
         .iter()
-        .flat_map(|song| &song.sends)
-        .filter_map(|send| channel_of(&send.message).map(|channel| Place { output: output(&send.to), channel }));
+        .map(|sound| OutputChannel { output: output(&sound.output), channel: sound.channel.index() });
+    let sends = book.songs.iter().flat_map(|song| &song.sends).filter_map(|send| {
+        channel_of(&send.message).map(|channel| OutputChannel { output: output(&send.to), channel })
+    });
     let cues = book.cues().filter_map(|cue| match &cue.does {
         Does::Send { to, message } => Some((to, [Some(message), cue.off.as_ref().map(|off| &off.message)])),
         _ => None,
     });
     let said = cues.flat_map(|(to, messages)| messages.into_iter().flatten().map(move |message| (to, message)));
-    let said =
-        said.filter_map(|(to, message)| channel_of(message).map(|channel| Place { output: output(to), channel }));
-    let mut places: Vec<Place> = older.into_iter().chain(sounds).chain(sends).chain(said).collect();
-    places.sort_unstable();
-    places.dedup();
-    places
+    let said = said
+        .filter_map(|(to, message)| channel_of(message).map(|channel| OutputChannel { output: output(to), channel }));
+    let mut channels: Vec<OutputChannel> = older.into_iter().chain(sounds).chain(sends).chain(said).collect();
+    channels.sort_unstable();
+    channels.dedup();
+    channels
 }
 
 fn channel_of(message: &SendMessage) -> Option<u8> {
@@ -135,9 +142,9 @@ impl Compiler<'_> {
         let first_send = self.plan.sends.len();
         let mut enter = Vec::new();
         let mut leave = Vec::new();
-        let mut at_section: HashMap<&str, Vec<u16>> = HashMap::new();
+        let mut at_section: HashMap<&str, Vec<SendId>> = HashMap::new();
         for send in &song.sends {
-            let number = self.plan.sends.len() as u16;
+            let number = SendId(self.plan.sends.len() as u16);
             let send_list = match &send.at.value {
                 Moment::Enter => &mut enter,
                 Moment::Leave => &mut leave,
@@ -153,7 +160,7 @@ impl Compiler<'_> {
             let belonging = zones.clone().filter(|zone| plays_in(song, &song.zones[zone - first], number));
             sections.push(PlanSection {
                 name: section.map(|name| self.section_number(name)),
-                zones: belonging.map(|zone| zone as u16).collect(),
+                zones: belonging.map(|zone| ZoneId(zone as u16)).collect(),
                 key: own_lift(song, number),
                 sends: section.and_then(|name| at_section.remove(name)).unwrap_or_default(),
                 fits: fits(song, number, 0),
@@ -196,12 +203,14 @@ impl Compiler<'_> {
             keys: (zone.keys.value.0 as u8, zone.keys.value.1 as u8),
             window: zone.velocity.value,
             by_handful: zone.by_handful,
-            only: zone.only,
+            exclusive: zone.only,
             velocity: touch(zone.curve.as_ref(), zone.level),
             offset: 12 * zone.octave + zone.transpose,
             follow_key: zone.follow_key,
             within: zone.within.as_ref().map(|range| range.value),
-            place: sound.map_or(0, |sound| self.place(output_number(self.gear, &sound.output), sound.channel.index())),
+            channel: sound.map_or(ChannelId(0), |sound| {
+                self.channel(output_number(self.gear, &sound.output), sound.channel.index())
+            }),
             set_up: sound.map_or_else(SetUp::default, |sound| set_up(sound, zone.volume)),
             pedal: zone.pedal,
             controls: followed(&zone.controls),
@@ -213,32 +222,34 @@ impl Compiler<'_> {
             linger: zone.linger,
             stay: zone.stay_in_key,
             one_key: zone.one_key_chord,
-            fade: zone.fade,
+            fade: Micros(zone.fade),
         }
     }
 
     fn drone(&self, drone: &Drone) -> PlanDrone {
         let sound = self.gear.sound(&drone.sound.value);
         PlanDrone {
-            place: sound.map_or(0, |sound| self.place(output_number(self.gear, &sound.output), sound.channel.index())),
+            channel: sound.map_or(ChannelId(0), |sound| {
+                self.channel(output_number(self.gear, &sound.output), sound.channel.index())
+            }),
             set_up: sound.map_or_else(SetUp::default, |sound| set_up(sound, None)),
             degrees: drone.degrees.iter().fold(0, |set, degree| set | 1 << (degree - 1)),
             octave: 12 * (drone.octave + 1),
             velocity: drone.velocity,
-            fade: drone.fade,
+            fade: Micros(drone.fade),
         }
     }
 
-    fn place(&self, output: u8, channel: u8) -> u16 {
-        self.plan.places.binary_search(&Place { output, channel }).unwrap_or(0) as u16
+    fn channel(&self, output: u8, channel: u8) -> ChannelId {
+        ChannelId(self.plan.channels.binary_search(&OutputChannel { output, channel }).unwrap_or(0) as u16)
     }
 
     fn send(&self, send: &Send) -> PlanSend {
         let output = output_number(self.gear, &send.to);
         PlanSend {
             output,
-            place: channel_of(&send.message).map_or(0, |channel| self.place(output, channel)),
-            after: send.after,
+            channel: channel_of(&send.message).map(|channel| self.channel(output, channel)),
+            after: Micros(send.after),
             dropped_on_leaving: send.at.value != Moment::Leave,
             say: say(&send.message),
         }
@@ -255,7 +266,7 @@ fn say(message: &SendMessage) -> Say {
             Say::Control { number: u8::from(*number), value: u8::from(*value) }
         }
         SendMessage::Note { note, velocity, length, .. } => {
-            Say::Note { note: *note as u8, velocity: u8::from(*velocity), length: *length }
+            Say::Note { note: *note as u8, velocity: u8::from(*velocity), length: Micros(*length) }
         }
         SendMessage::System { bytes, starts } => Say::System { bytes: bytes.clone(), starts: *starts },
     }

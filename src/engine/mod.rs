@@ -3,81 +3,68 @@
 //! [`Plan`] is a set compiled flat, [`Engine`] its state while it is played, and [`Engine::step`] the one way in.
 //! The engine knows no port, clock, file or thread. After [`Engine::new`] it allocates nothing.
 //!
-//! | file | rules |
+//! The engine is made of parts; each knows only those above it in this table.
+//!
+//! | part | what it is |
 //! | --- | --- |
-//! | `ledger` | R1, R2: what sounds and who owns it |
-//! | `press` | R3, R4, R6: from a pressed key to notes |
-//! | `handful`, `rings` | R10: what is struck together, and what rings without a finger |
-//! | `derive` | R11: notes derived from a handful |
-//! | `stay`, `one_key` | R12, R13: stay in key, one-key chords |
-//! | `trigger`, `sensor`, `cue`, `echo` | R19: presses, cues, machines that answer each other |
-//! | `tempo` | R18: the clock that comes in, the tempo that goes out |
-//! | `drone`, `fade` | R14, R15: the drone, and how notes end for good |
-//! | `feet` | R7, R9: controllers, pedals, bend, pressure |
-//! | `change` | R5, R8: songs, sections, keys |
-//! | `switch` | R8, R9, R21: zones going in and out of use |
-//! | `place` | R8: what each channel of each output was last told |
-//! | `send` | R8, R20: messages to other machines, now and later |
-//! | `snapshot` | what others show, tell and keep of all that |
-//! | `silence` | R16, R17: panic, a lost input, the end |
-//! | `takeover` | R8: a saved map comes into force, a performance goes on |
+//! | `ids`, `plan`, `compile` | typed numbers; a set compiled flat |
+//! | `out`, `guard`, `step` | what a step says, and the step context that every part is handed |
+//! | `current` | where the set stands, and the zones in use |
+//! | `channels` | what each channel of each output was last told |
+//! | `notes` | what sounds and who owns it; how notes begin, end and fade; the drone |
+//! | `controllers` | pedals, controllers, bend and pressure (R7, R9) |
+//! | `hand` | from pressed keys to notes; handfuls and what is derived from them |
+//! | `cues` | presses and cues (R19): they return what they do |
+//! | `set` | actions, songs, sections, keys, sends, clock |
+//! | `stop`, `take_over`, `snapshot` | panic and the end; a saved map is loaded; what others show and keep |
+//! | `event`, `action`, `replay`, `script` | words for what happens; takes and scripts played through the engine |
 
 mod action;
-mod change;
+mod channels;
 mod compile;
-mod cue;
-mod derive;
-mod drone;
-mod echo;
-mod fade;
-mod feet;
-mod handful;
-mod ledger;
-mod marker;
-mod one_key;
+mod controllers;
+mod cues;
+mod current;
+mod event;
+mod guard;
+mod hand;
+mod ids;
+mod notes;
 mod out;
-mod place;
 mod plan;
-mod press;
-mod rehearsal;
-mod rings;
+mod replay;
 pub mod script;
-mod send;
-mod sensor;
-mod silence;
+mod set;
 mod snapshot;
-mod stay;
-mod switch;
-mod takeover;
-mod tempo;
-mod trigger;
-pub mod words;
+mod step;
+mod stop;
+mod take_over;
 
 use std::sync::Arc;
 
 pub use action::{Action, ActionError};
-pub use marker::Marker;
-pub use out::{By, Fired, Notice, Out, Said};
+pub use event::Marker;
+pub use ids::{CueId, Micros};
+pub use out::{By, Fired, Notice, Out, Said, Sink};
 pub use plan::Plan;
-pub use rehearsal::{Cause, Line, Rehearsal, Step};
+pub use replay::{Cause, Line, Rehearsal, Step as ReplayStep};
+pub use set::clock::Position;
 pub use snapshot::{MOST_SWITCHES, MOST_ZONES, Snapshot};
-pub use takeover::Successor;
-pub use tempo::Position;
+pub use take_over::Successor;
 
 pub use crate::evening::Standing;
 
 use crate::midi::Message;
-use cue::Cues;
-use drone::Sounding;
-use echo::Echo;
-use feet::Feet;
-use handful::{Gathering, Handful};
-use ledger::Ledger;
-use place::PlaceState;
-use press::Struck;
-use rings::Ring;
-use send::Pending;
-use tempo::{Followed, Given, Taps};
+use controllers::Controllers;
+use cues::{Cues, Deed, Offered};
+use current::Current;
+use guard::FeedbackGuard;
+use hand::Hand;
+use ids::{DetectorId, KeyId};
+use notes::{Notes, On};
+use set::clock::Clock;
+use set::sends::Sends;
+use step::{Received, Step};
 
 /// Something that happens to the engine.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -102,8 +89,8 @@ pub enum Event<'a> {
     Action(Action),
     /// An input's port is there again.
     InputBack(usize),
-    /// A cue, by its number, that an earlier run left standing on goes off.
-    CloseCue(u16),
+    /// A cue that an earlier run left on goes off.
+    CloseCue(CueId),
     /// An input's port is gone, or messages of it may be lost.
     InputLost(usize),
     /// An output is listened to again, after nobody did.
@@ -131,46 +118,25 @@ pub struct Counts {
 #[derive(Debug)]
 pub struct Engine {
     plan: Arc<Plan>,
-    standing: Standing,
-    counts: Counts,
-    ledger: Ledger,
-    feet: Feet,
-    places: Vec<PlaceState>,
-    pending: Pending,
-    /// Zones in use, in file order.
-    in_use: Vec<u16>,
-    /// Whether one of them derives its notes.
-    decides: bool,
-    /// Which zones are on, for the current song.
-    on: Vec<bool>,
-    handfuls: Vec<Handful>,
-    gatherings: Vec<Gathering>,
-    /// What rings without a finger.
-    rings: Vec<Ring>,
-    /// What the drone sounds as, while it does.
-    drone: Option<Sounding>,
-    /// Whether a handful began in this step.
-    hand_moved: bool,
-    /// The entry for which the drone's sound was set up.
-    drone_ready: Option<usize>,
+    current: Current,
+    notes: Notes,
+    controllers: Controllers,
+    hand: Hand,
+    cues: Cues,
+    sends: Sends,
+    clock: Clock,
+    guard: FeedbackGuard,
+    /// Index of the song or pause that `next-song` will enter, where one was lined up.
+    next_song: Option<usize>,
     /// How many messages of the current song were not sent at the start (rule R8).
     not_sent: u16,
-    presses: u64,
-    /// The input whose clock is passed on (rule R18).
-    clock: Option<usize>,
-    followed: Followed,
-    taps: Taps,
-    given: Given,
-    cues: Cues,
-    echoes: Vec<Echo>,
+    /// The entry for which the drone's sound was set up.
+    drone_ready: Option<usize>,
+    not_understood: u64,
+    /// When the last step was.
+    last: Micros,
     /// When it wants to be called, as the last step said.
-    wanted: Option<u64>,
-    /// How many places fade.
-    fading: usize,
-    /// Scratch, kept for its memory.
-    struck: Vec<Struck>,
-    /// Scratch, kept for its memory.
-    before: Vec<u16>,
+    wanted: Option<Micros>,
 }
 
 impl Engine {
@@ -180,41 +146,23 @@ impl Engine {
         Engine::with_room_for(plan, 0, 0)
     }
 
-    /// With room for so many sends of another plan that wait or sound, and notes of it that ring.
-    fn with_room_for(plan: Arc<Plan>, more_sends: usize, more_rings: usize) -> Engine {
-        let zones = plan.zones.len();
-        let keys = plan.inputs.len() * 16 * 128;
-        let ringing = plan.zones.iter().filter(|zone| zone.can_ring()).count() + 1;
+    /// With room for so many sends of another plan that wait or sound, and held notes of it.
+    fn with_room_for(plan: Arc<Plan>, more_sends: usize, more_unheld: usize) -> Engine {
         Engine {
-            standing: Standing::default(),
-            counts: Counts::default(),
-            ledger: Ledger::new(&plan),
-            feet: Feet::new(&plan),
-            places: vec![PlaceState::default(); plan.places.len()],
-            pending: Pending::new(plan.sends.len() + more_sends),
-            in_use: Vec::with_capacity(plan.most_zones),
-            decides: false,
-            on: plan.zones.iter().map(|zone| zone.on).collect(),
-            handfuls: vec![Handful::default(); zones],
-            gatherings: vec![Gathering::default(); zones],
-            // Each zone, and the drone, rings each note at most once.
-            rings: Vec::with_capacity(128 * ringing + more_rings),
-            drone: None,
-            hand_moved: false,
-            drone_ready: None,
-            not_sent: 0,
-            presses: 0,
-            clock: None,
-            followed: Followed::default(),
-            taps: Taps::default(),
-            given: Given::default(),
+            current: Current::new(&plan),
+            notes: Notes::new(&plan, more_unheld),
+            controllers: Controllers::new(&plan),
+            hand: Hand::new(&plan),
             cues: Cues::new(&plan),
+            sends: Sends::new(&plan, more_sends),
+            clock: Clock::default(),
+            guard: FeedbackGuard::new(&plan),
+            next_song: None,
+            not_sent: 0,
+            drone_ready: None,
+            not_understood: 0,
+            last: Micros::ZERO,
             wanted: None,
-            fading: 0,
-            echoes: vec![Echo::default(); plan.inputs.len()],
-            // One press strikes at most a chord for each zone, or, with `velocity_by`, a note for each key that is down.
-            struck: Vec::with_capacity(12 * plan.most_zones + keys),
-            before: Vec::with_capacity(plan.most_zones),
             plan,
         }
     }
@@ -223,136 +171,236 @@ impl Engine {
     #[must_use]
     pub fn out(&self) -> Out {
         let system = self.plan.sends.iter().map(|send| send.longest()).sum();
-        Out::for_places(self.plan.places.len(), system)
+        Out::for_channels(self.plan.channels.len(), system)
     }
 
-    /// Takes one event at `now`, in microseconds, never less than before; what has become due since the last step
-    /// runs first, at its own time. Returns when it next wants to be called. Cannot fail, wait or allocate.
-    pub fn step(&mut self, event: Event<'_>, now: u64, out: &mut Out) -> Option<u64> {
-        if self.wanted.is_some_and(|wanted| wanted <= now) {
-            self.run_due(now, out);
-        }
-        out.at(now);
-        match event {
-            Event::Start { entry, place } => self.start(entry, place, now, out),
-            Event::Resume(standing) => self.resume(standing, now, out),
-            Event::Message { input, message } => self.hear(input, message, now, out),
-            Event::Action(action) => self.act(action, None, now, out),
-            Event::InputBack(input) => self.cues.appear(input, now),
-            Event::CloseCue(cue) => self.close_left_cue(cue, now, out),
-            Event::InputLost(input) => self.lose_input(input, now, out),
-            Event::OutputBack(output) => {
-                self.set_up_output(output, out);
-                self.ring_again(output, out);
-            }
-            Event::OutputJoined(output) => self.set_up_output(output, out),
-            Event::Silence(output) => self.silence_output(output, out),
-            Event::Time => {}
-            Event::Stop => self.stop(now, out),
-        }
-        self.hand_moved = false;
-        self.wanted = self.next();
-        if self.wanted.is_some_and(|wanted| wanted <= now) {
+    /// Takes one event at `now`, never less than before; what has become due since the last step runs first, at its own
+    /// time. What the step says goes into `sink`, in order, as it is calculated. Returns when the engine next wants to
+    /// be called. Cannot fail, wait or allocate.
+    pub fn step(&mut self, event: Event<'_>, now: Micros, sink: &mut dyn Sink) -> Option<Micros> {
+        self.with_step(now, sink, |engine, step| {
+            engine.run_due(now, step);
+            engine.happen(event, step);
+            engine.hand.end_step();
+            engine.wanted = engine.next();
             // Where nothing is gathered, what a zone derives is decided before another event of this time.
-            self.run_due(now, out);
-            self.wanted = self.next();
-        }
-        self.take_out_echoes(out);
+            engine.run_due(now, step);
+        });
         self.wanted
     }
 
+    /// Runs what is due by `now`, each at its own time; at one time in rule R20's order.
+    fn run_due(&mut self, now: Micros, step: &mut Step<'_>) {
+        while let Some(due) = self.wanted.filter(|due| *due <= now) {
+            step.now = due;
+            self.clock.tick(step);
+            self.sends.end_notes(&mut self.notes, step);
+            self.notes.run_fades(step);
+            let Engine { current, notes, hand, .. } = self;
+            hand.run_decisions(&mut On { current, notes, step });
+            self.sends.say_due(&mut self.notes, step);
+            self.resolve_presses(step);
+            self.wanted = self.next();
+        }
+        step.now = now;
+    }
+
     /// When it next wants to be called.
-    fn next(&self) -> Option<u64> {
-        let all = [self.pending.next(), self.next_fade(), self.next_decision(), self.cues.next(), self.next_tick()];
+    fn next(&self) -> Option<Micros> {
+        let all = [
+            self.clock.next_tick(&self.plan),
+            self.sends.next(),
+            self.notes.channels.next_fade(),
+            self.hand.next_decision(&self.current),
+            self.cues.next(),
+        ];
         all.into_iter().flatten().min()
     }
 
-    /// Runs what is due by `now`, each at its own time; at one time the clock, note ends, fades, decisions,
-    /// sends, cues (rule R20).
-    fn run_due(&mut self, now: u64, out: &mut Out) {
-        while let Some(due) = self.next().filter(|due| *due <= now) {
-            out.at(due);
-            self.tick_out(due, out);
-            self.end_sent_notes(due, out);
-            self.run_fades(due, out);
-            self.run_decisions(due, out);
-            self.say_waiting(due, out);
-            self.run_cues(due, out);
+    fn happen(&mut self, event: Event<'_>, step: &mut Step<'_>) {
+        match event {
+            Event::Start { entry, place } => self.start(entry, place, step),
+            Event::Resume(standing) => self.resume(standing, step),
+            Event::Message { input, message } => self.receive(input, message, step),
+            Event::Action(action) => self.act(action, None, step),
+            Event::InputBack(input) => self.cues.appear(input, step.now),
+            Event::CloseCue(cue) => {
+                if let Some(off) = self.cues.close_left(cue, step) {
+                    self.sends.send(off, &mut self.notes, step);
+                }
+            }
+            Event::InputLost(input) => self.lose_input(input, step),
+            Event::OutputBack(output) => {
+                self.set_up_output(output, step);
+                self.notes.strike_again(output, step);
+            }
+            Event::OutputJoined(output) => self.set_up_output(output, step),
+            Event::Silence(output) => self.silence_output(output, step),
+            Event::Time => {}
+            Event::Stop => self.stop(step),
         }
     }
 
-    fn hear(&mut self, input: usize, message: Message<'_>, now: u64, out: &mut Out) {
-        let Some(known) = self.plan.inputs.get(input) else {
-            self.counts.not_understood += 1;
+    /// A message of an input: first the cues', then the zones'.
+    fn receive(&mut self, input: usize, message: Message<'_>, step: &mut Step<'_>) {
+        let Some(known) = step.plan.inputs.get(input) else {
+            self.not_understood += 1;
             return;
         };
-        let only = known.channel;
-        if !self.plan.cues.is_empty() && self.hear_cue(input, message, now, out) {
-            return;
+        let is_listened_to = message.channel().is_none_or(|channel| known.listens_to(channel.index()));
+        let received = Received { input, message, is_listened_to };
+        if step.plan.cues.is_empty() {
+            return self.play(&received, step);
         }
-        let heard = |channel: wmidi::Channel| only.is_none_or(|only| only == channel.index());
+        let offered = self.cues.offer(&received, self.cue_list(), step);
+        if let Offered::TakenKey(id) = offered {
+            let Engine { current, notes, hand, .. } = self;
+            hand.release(id, 64, &mut On { current, notes, step });
+        }
+        self.do_deeds(Some(message), step);
+        match offered {
+            Offered::Free => self.play(&received, step),
+            Offered::Taken | Offered::TakenKey(_) => {}
+            Offered::TakenControl(number, value) => {
+                // A pedal that was down when it became a cue's still has to come up where it was heard.
+                let from = (input, message.channel().map_or(0, |channel| channel.index()));
+                if self.controllers.lifts_pedal(from, number, value) {
+                    let Engine { current, notes, controllers, .. } = self;
+                    controllers.pedal(from, number, value, &mut On { current, notes, step });
+                }
+            }
+        }
+    }
+
+    /// A message that is no cue's.
+    fn play(&mut self, received: &Received<'_>, step: &mut Step<'_>) {
+        let &Received { input, message, is_listened_to } = received;
+        let plan = step.plan;
+        let Engine { current, notes, hand, controllers, .. } = self;
+        let mut on = On { current, notes, step };
         match message {
-            Message::NoteOn { channel, note, velocity } if heard(channel) => {
-                self.press(input, channel.index(), note as u8, u8::from(velocity), now, out);
+            Message::NoteOn { channel, note, velocity } if is_listened_to => {
+                hand.press(KeyId::new(input, channel.index(), note as u8), u8::from(velocity), &mut on);
             }
             // Also on a channel that a saved map no longer has us hear: what began there ends there (rule R1).
             Message::NoteOff { channel, note, velocity } => {
-                self.release(Ledger::number(input, channel.index(), note as u8), u8::from(velocity), now, out);
+                hand.release(KeyId::new(input, channel.index(), note as u8), u8::from(velocity), &mut on);
             }
-            Message::PolyPressure { channel, note, value } if heard(channel) => {
-                self.press_key_harder(Ledger::number(input, channel.index(), note as u8), u8::from(value), out);
+            Message::PolyPressure { channel, note, value } if is_listened_to => {
+                on.notes.press_harder(KeyId::new(input, channel.index(), note as u8), u8::from(value), on.step);
             }
-            Message::Control { channel, number, value }
-                if heard(channel) || self.lifts_pedal(input, channel.index(), u8::from(number), u8::from(value)) =>
-            {
-                self.turn(input, channel.index(), u8::from(number), u8::from(value), now, out);
+            Message::Control { channel, number, value } => {
+                let from = (input, channel.index());
+                let (number, value) = (plan.inputs[input].heard_as(u8::from(number)), u8::from(value));
+                match number {
+                    _ if !(is_listened_to || controllers.lifts_pedal(from, number, value)) => {}
+                    123..=127 => hand.lift_keys(input, Some(from.1), &mut on),
+                    _ => controllers.turn(from, number, value, &mut on),
+                }
             }
-            Message::Pressure { channel, value } if heard(channel) => self.press_channel(input, u8::from(value), out),
-            Message::Bend { channel, value } if heard(channel) => self.bend(input, u16::from(value), out),
-            Message::Clock(_) | Message::SongPosition(_) => self.pass_clock(input, message, now, out),
-            Message::Exclusive(bytes) => {
-                let plan = Arc::clone(&self.plan);
-                out.say_to_all(numbers(&plan, |output| output.exclusive), bytes);
+            Message::Pressure { value, .. } if is_listened_to => {
+                controllers.press_channel(input, u8::from(value), &mut on);
             }
+            Message::Bend { value, .. } if is_listened_to => controllers.bend(input, u16::from(value), &mut on),
+            Message::Clock(_) | Message::SongPosition(_) => self.clock.receive(input, message, step),
+            Message::Exclusive(bytes) => step.send_to_all(plan.outputs_that(|output| output.exclusive), bytes),
             // Program changes, song select and the other system messages are not passed on (rules R7 and R18).
             _ => {}
         }
     }
 
-    /// Rule R18: the clock of the first input that sends one.
-    fn pass_clock(&mut self, input: usize, message: Message<'_>, now: u64, out: &mut Out) {
-        if *self.clock.get_or_insert(input) == input {
-            let mut bytes = [0; 3];
-            let length = message.encode(&mut bytes);
-            self.follow_clock(message, bytes[0], now, out);
-            let plan = Arc::clone(&self.plan);
-            out.say_to_all(numbers(&plan, |output| output.clock), &bytes[..length]);
+    /// The cues in force: the gear's and, from a song's entry until it is left, the song's.
+    fn cue_list(&self) -> u16 {
+        self.current.entered(&self.plan).map_or(0, |playing| playing.tonight.song as u16 + 1)
+    }
+
+    /// Presses of which it is known by now what they were.
+    fn resolve_presses(&mut self, step: &mut Step<'_>) {
+        let mut detector = DetectorId(0);
+        while self.cues.resolve(detector, step) {
+            self.do_deeds(None, step);
+            detector = DetectorId(detector.0 + 1);
         }
+    }
+
+    /// Does what cues have the engine do.
+    fn do_deeds(&mut self, message: Option<Message<'_>>, step: &mut Step<'_>) {
+        while let Some(deed) = self.cues.next_deed(self.cue_list(), message, step) {
+            match deed {
+                Deed::Act(action, input) => self.act(action, Some(input), step),
+                Deed::Send(send) => self.sends.send(send, &mut self.notes, step),
+            }
+        }
+    }
+
+    /// Runs something with a step context of this engine.
+    fn with_step<T>(
+        &mut self,
+        now: Micros,
+        sink: &mut dyn Sink,
+        run: impl FnOnce(&mut Engine, &mut Step<'_>) -> T,
+    ) -> T {
+        let plan = Arc::clone(&self.plan);
+        let mut guard = std::mem::take(&mut self.guard);
+        let value = run(self, &mut Step::new(&plan, now, &mut guard, sink));
+        guard.end_step();
+        self.guard = guard;
+        self.last = now;
+        value
     }
 
     /// Where the set stands.
     #[must_use]
     pub fn standing(&self) -> Standing {
-        self.standing
+        self.current.standing
     }
 
     /// What was left out so far.
     #[must_use]
     pub fn counts(&self) -> Counts {
-        self.counts
+        Counts { out_of_range: self.notes.out_of_range, not_understood: self.not_understood }
     }
 
     /// How many notes sound.
     #[must_use]
     pub fn sounding(&self) -> usize {
-        self.ledger.sounding()
+        self.notes.owners.sounding()
+    }
+
+    /// Whether the drone sounds.
+    #[must_use]
+    pub fn drone_sounds(&self) -> bool {
+        self.notes.drone_sounds()
     }
 
     /// The keys of an input that are down and play, on whatever channel: one bit for each. Looks at 32 words, and
     /// neither waits nor allocates.
     #[must_use]
     pub fn keys_down(&self, input: usize) -> u128 {
-        self.ledger.keys_down(input)
+        self.notes.owners.keys_down(input)
+    }
+
+    /// Whether a key of a channel (0 to 15) of an input is down, for those who draw it.
+    #[must_use]
+    pub fn is_down(&self, input: usize, channel: u8, key: u8) -> bool {
+        input < self.plan.inputs.len() && self.notes.owners.key(KeyId::new(input, channel, key)).down
+    }
+
+    /// Which cues are on.
+    pub fn cues_on(&self) -> impl Iterator<Item = CueId> {
+        self.cues.all_on()
+    }
+
+    /// Where the tracks player stands, in bars of the song's meter; `None` where no clock comes in.
+    #[must_use]
+    pub fn position(&self) -> Option<Position> {
+        self.clock.position(&self.current, &self.plan)
+    }
+
+    /// The song's tempo or the tapped one, in quarter notes a minute: that of the clock that we give.
+    #[must_use]
+    pub fn tempo(&self) -> Option<f64> {
+        self.clock.tempo()
     }
 
     /// The plan that is played.
@@ -360,9 +408,4 @@ impl Engine {
     pub fn plan(&self) -> &Arc<Plan> {
         &self.plan
     }
-}
-
-/// Numbers of the outputs that want something.
-fn numbers(plan: &Plan, wants: impl Fn(&plan::PlanOutput) -> bool) -> impl Iterator<Item = u8> {
-    plan.outputs.iter().enumerate().filter(move |(_, output)| wants(output)).map(|(number, _)| number as u8)
 }

@@ -1,14 +1,28 @@
 //! What one step says: messages for the outputs, and notices for whoever tells the player.
 
+use super::ids::{CueId, Micros};
+
+/// Takes what a step says, in order.
+pub trait Sink {
+    /// A whole message with its status byte, for the output of this number. `at` is the time of its own cause, which may
+    /// lie before the step's.
+    fn send(&mut self, at: Micros, output: usize, bytes: &[u8]);
+
+    /// Something the player may want to know.
+    fn notice(&mut self, notice: Notice);
+}
+
 /// A message for an output.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Said<'a> {
-    /// When it belongs, in microseconds: the time of its own cause, which may lie before the step's.
-    pub at: u64,
+    /// When it belongs: the time of its own cause, which may lie before the step's.
+    pub at: Micros,
     /// Number of the output.
     pub output: usize,
     /// One whole message with its status byte.
     pub bytes: &'a [u8],
+    /// Whether the output took it, as far as somebody said otherwise by [`Out::refuse_last`].
+    pub taken: bool,
 }
 
 /// Something the player may want to know.
@@ -36,12 +50,12 @@ pub enum Notice {
     SetUpAgain,
     /// The drone was turned on or off.
     Drone(bool),
-    /// What rings without a finger fades.
+    /// Held notes fade.
     Fade,
     /// A cue fired.
     Fired(Fired),
-    /// A cue of this number stands on, or went off again.
-    Cue(u16, bool),
+    /// A cue is on, or went off again.
+    Cue(CueId, bool),
     /// `next-song` will enter the entry of this index.
     LinedUp(usize),
     /// The machine at the port of this input answered again and again: its cues are not listened to until it is silent.
@@ -50,17 +64,17 @@ pub enum Notice {
     Tracks(bool),
     /// Another tempo was tapped.
     Tempo,
-    /// A saved map came into force.
+    /// A saved map was loaded.
     TakenOver,
 }
 
 /// A cue that fired.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Fired {
-    /// Its number: the gear's cues come first, then the songs'.
-    pub cue: u16,
-    /// When, in microseconds.
-    pub at: u64,
+    /// Which.
+    pub cue: CueId,
+    /// When.
+    pub at: Micros,
     /// What let it fire.
     pub by: By,
     /// The number that came in, from 1, where one did.
@@ -80,30 +94,48 @@ pub enum By {
 
 #[derive(Debug, Clone, Copy)]
 struct Span {
-    at: u64,
+    at: Micros,
     output: u16,
     start: u32,
     length: u32,
+    taken: bool,
 }
 
-/// The buffer that a step writes into. It is sized for the largest step of its plan and is emptied, never freed,
+/// A buffer that keeps what a step says. It is sized for the largest step of its plan and is emptied, never freed,
 /// between steps.
 #[derive(Debug, Default)]
 pub struct Out {
-    at: u64,
     bytes: Vec<u8>,
     spans: Vec<Span>,
     notices: Vec<Notice>,
 }
 
+impl Sink for Out {
+    fn send(&mut self, at: Micros, output: usize, bytes: &[u8]) {
+        // The same bytes to several outputs are kept once.
+        let length = bytes.len() as u32;
+        let same = self.spans.last().filter(|last| last.at == at && self.bytes_of(last) == bytes);
+        let start = same.map_or(self.bytes.len() as u32, |last| last.start);
+        if same.is_none() {
+            self.bytes.extend_from_slice(bytes);
+        }
+        self.spans.push(Span { at, output: output as u16, start, length, taken: true });
+    }
+
+    fn notice(&mut self, notice: Notice) {
+        if self.notices.len() < self.notices.capacity() {
+            self.notices.push(notice);
+        }
+    }
+}
+
 impl Out {
-    /// A buffer for a plan with so many places. No step says more than an off and an on for every note of every
-    /// place and some dozens of messages of set-up, besides sends and one system exclusive message.
+    /// A buffer for a plan with so many channels of outputs. No step says more than an off and an on for every note of
+    /// every channel and some dozens of messages of set-up, besides sends and one system exclusive message.
     #[must_use]
-    pub fn for_places(places: usize, send_bytes: usize) -> Out {
-        let messages = places.max(1) * (2 * 128 + 64) + 256;
+    pub fn for_channels(channels: usize, send_bytes: usize) -> Out {
+        let messages = channels.max(1) * (2 * 128 + 64) + 256;
         Out {
-            at: 0,
             bytes: Vec::with_capacity(3 * messages + send_bytes + 65_536),
             spans: Vec::with_capacity(messages),
             notices: Vec::with_capacity(64),
@@ -117,13 +149,25 @@ impl Out {
         self.notices.clear();
     }
 
+    fn bytes_of(&self, span: &Span) -> &[u8] {
+        self.bytes.get(span.start as usize..(span.start + span.length) as usize).unwrap_or_default()
+    }
+
     /// What was said, in order.
     pub fn said(&self) -> impl Iterator<Item = Said<'_>> {
         self.spans.iter().map(|span| Said {
             at: span.at,
             output: usize::from(span.output),
-            bytes: &self.bytes[span.start as usize..(span.start + span.length) as usize],
+            bytes: self.bytes_of(span),
+            taken: span.taken,
         })
+    }
+
+    /// The output did not take the last message.
+    pub fn refuse_last(&mut self) {
+        if let Some(last) = self.spans.last_mut() {
+            last.taken = false;
+        }
     }
 
     /// Whether nothing was said.
@@ -136,49 +180,5 @@ impl Out {
     #[must_use]
     pub fn notices(&self) -> &[Notice] {
         &self.notices
-    }
-
-    /// Adds what another buffer holds.
-    pub(super) fn append(&mut self, other: &Out) {
-        for span in &other.spans {
-            let bytes = &other.bytes[span.start as usize..(span.start + span.length) as usize];
-            let start = self.bytes.len() as u32;
-            self.bytes.extend_from_slice(bytes);
-            self.spans.push(Span { start, ..*span });
-        }
-        self.notices.extend_from_slice(&other.notices);
-    }
-
-    /// Keeps of what was said only what `keeps` says, of its time, output and bytes.
-    pub(super) fn retain(&mut self, mut keeps: impl FnMut(u64, usize, &[u8]) -> bool) {
-        let bytes = &self.bytes;
-        self.spans.retain(|span| {
-            let said = bytes.get(span.start as usize..(span.start + span.length) as usize).unwrap_or_default();
-            keeps(span.at, usize::from(span.output), said)
-        });
-    }
-
-    /// The time that what follows belongs to.
-    pub(super) fn at(&mut self, at: u64) {
-        self.at = at;
-    }
-
-    pub(super) fn say(&mut self, output: u8, bytes: &[u8]) {
-        self.say_to_all(std::iter::once(output), bytes);
-    }
-
-    /// The same bytes to several outputs, kept once.
-    pub(super) fn say_to_all(&mut self, outputs: impl Iterator<Item = u8>, bytes: &[u8]) {
-        let start = self.bytes.len() as u32;
-        self.bytes.extend_from_slice(bytes);
-        for output in outputs {
-            self.spans.push(Span { at: self.at, output: u16::from(output), start, length: bytes.len() as u32 });
-        }
-    }
-
-    pub(super) fn notice(&mut self, notice: Notice) {
-        if self.notices.len() < self.notices.capacity() {
-            self.notices.push(notice);
-        }
     }
 }

@@ -7,6 +7,8 @@
 //! (the bench `note_on` shows it).
 
 use super::action::Action;
+use super::ids::{ChannelId, CueId, DetectorId, Micros, SendId, ZoneId};
+use super::notes::owners::Source;
 use crate::evening::{Inputs, Keys};
 use crate::map::{KeyRange, Linger, Pedal, Plays, Press, StayInKey};
 use crate::music::Classes;
@@ -14,14 +16,14 @@ use crate::music::Classes;
 /// A set compiled for the engine.
 #[derive(Debug, Clone, Default)]
 pub struct Plan {
-    /// Notes struck within this time of the first are one handful, in microseconds.
-    pub(super) gather: u64,
-    /// Keys struck less than this before a change from elsewhere also sound in new zones, in microseconds.
-    pub(super) early: u64,
+    /// Notes struck within this time of the first are one handful.
+    pub(super) gather: Micros,
+    /// Keys struck less than this before a change from elsewhere also sound in new zones.
+    pub(super) early: Micros,
     pub(super) inputs: Vec<PlanInput>,
     pub(super) outputs: Vec<PlanOutput>,
     /// Every (output, channel) that a sound or a send names, in gear order (rule R16).
-    pub(super) places: Vec<Place>,
+    pub(super) channels: Vec<OutputChannel>,
     pub(super) zones: Vec<PlanZone>,
     pub(super) songs: Vec<PlanSong>,
     pub(super) entries: Vec<PlanEntry>,
@@ -37,12 +39,12 @@ pub struct Plan {
     pub(super) output_names: Vec<String>,
     /// Cues, the gear's first, and the keys and controllers that have some.
     pub(super) cues: Vec<PlanCue>,
-    pub(super) sensors: Vec<PlanSensor>,
+    pub(super) detectors: Vec<PlanDetector>,
     /// The cues that can be on: those with `off`.
-    pub(super) switches: Vec<u16>,
+    pub(super) switches: Vec<CueId>,
     /// The cues in force, and their sensors: without a song, then in each song.
-    pub(super) cue_lists: Vec<Vec<u16>>,
-    pub(super) sensor_lists: Vec<Vec<u16>>,
+    pub(super) cue_lists: Vec<Vec<CueId>>,
+    pub(super) detector_lists: Vec<Vec<DetectorId>>,
     /// The numbers by which other machines choose each entry.
     pub(super) numbers: Vec<Option<u8>>,
     /// Whether an output is at the port of an input.
@@ -77,7 +79,7 @@ pub(super) struct PlanOutput {
 
 /// One channel of one output.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub(super) struct Place {
+pub(super) struct OutputChannel {
     pub output: u8,
     pub channel: u8,
 }
@@ -103,14 +105,14 @@ pub(super) struct PlanZone {
     pub keys: (u8, u8),
     pub window: (u8, u8),
     pub by_handful: bool,
-    pub only: bool,
+    pub exclusive: bool,
     /// Velocity after the input's curve, velocity on the wire (rule R6).
     pub velocity: [u8; 128],
     /// Octaves and transposition together, in semitones.
     pub offset: i32,
     pub follow_key: bool,
     pub within: Option<KeyRange>,
-    pub place: u16,
+    pub channel: ChannelId,
     pub set_up: SetUp,
     pub pedal: Pedal,
     /// One bit for each controller that it follows; pedals are not among them.
@@ -126,8 +128,8 @@ pub(super) struct PlanZone {
     pub linger: Linger,
     pub stay: StayInKey,
     pub one_key: bool,
-    /// How long its notes fade that end for good, in microseconds.
-    pub fade: u64,
+    /// How long its notes fade that end for good.
+    pub fade: Micros,
 }
 
 /// A chord, counted in semitones above the tonic of the key that the fingers play in.
@@ -142,15 +144,15 @@ pub(super) struct PlanChord {
 /// A drone, flat.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct PlanDrone {
-    pub place: u16,
+    pub channel: ChannelId,
     pub set_up: SetUp,
     /// Degrees of the sounding key, one bit each, from bit 0.
     pub degrees: u8,
     /// The note of the pitch class C in its octave.
     pub octave: i32,
     pub velocity: u8,
-    /// How long its end takes, in microseconds.
-    pub fade: u64,
+    /// How long its end takes.
+    pub fade: Micros,
 }
 
 /// A song file, flat. A song without sections has one nameless section.
@@ -159,8 +161,8 @@ pub(super) struct PlanSong {
     /// Its zones in the plan's table.
     pub zones: std::ops::Range<usize>,
     pub sections: Vec<PlanSection>,
-    pub enter: Vec<u16>,
-    pub leave: Vec<u16>,
+    pub enter: Vec<SendId>,
+    pub leave: Vec<SendId>,
     /// Its sends in the plan's table, whenever they are said.
     pub sends: std::ops::Range<usize>,
     /// What each key plays where one key plays a chord, by semitones above the tonic.
@@ -178,11 +180,11 @@ pub(super) struct PlanSection {
     /// Index into the plan's section names; `None` where the song has no sections.
     pub name: Option<u16>,
     /// The zones that belong to it, in file order.
-    pub zones: Vec<u16>,
+    pub zones: Vec<ZoneId>,
     /// Nearest way from the chart's key to its own, where it gives one.
     pub key: Option<i32>,
     /// What is said on entering it.
-    pub sends: Vec<u16>,
+    pub sends: Vec<SendId>,
     /// What fits (rule R12): scale and chords, in semitones above the tonic of the key that the fingers play in.
     pub fits: Classes,
 }
@@ -206,6 +208,15 @@ pub(super) struct PlanTonight {
     pub keys: Keys,
 }
 
+/// A song of the set, as it goes tonight and as it is.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Playing<'p> {
+    /// Index of its entry.
+    pub entry: usize,
+    pub tonight: &'p PlanTonight,
+    pub song: &'p PlanSong,
+}
+
 /// A cue, flat.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) struct PlanCue {
@@ -213,7 +224,7 @@ pub(super) struct PlanCue {
     pub trigger: PlanTrigger,
     pub does: PlanDoes,
     /// The send that ends it again.
-    pub off: Option<u16>,
+    pub off: Option<SendId>,
     /// What that says, to tell the cue in another plan.
     pub off_says: Option<(u8, Say)>,
     /// Whether the release says it.
@@ -224,8 +235,8 @@ pub(super) struct PlanCue {
 /// What fires a cue; numbers as on the wire.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum PlanTrigger {
-    Sensor {
-        sensor: u16,
+    Press {
+        detector: DetectorId,
         press: Press,
     },
     Program {
@@ -246,27 +257,27 @@ pub(super) enum PlanDoes {
     /// The song with the number that came in.
     SongReceived,
     LineUpReceived,
-    Send(u16),
+    Send(SendId),
 }
 
 /// A key or controller that has cues.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) struct PlanSensor {
+pub(super) struct PlanDetector {
     pub input: usize,
-    pub what: Sensed,
+    pub what: Detected,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Sensed {
+pub(super) enum Detected {
     Key { key: u8, channel: Option<u8> },
     Control { number: u8, channel: Option<u8>, reversed: bool },
 }
 
 impl PlanCue {
     /// The key or controller that it is on.
-    pub fn sensor(&self) -> Option<u16> {
+    pub fn detector(&self) -> Option<DetectorId> {
         match self.trigger {
-            PlanTrigger::Sensor { sensor, .. } => Some(sensor),
+            PlanTrigger::Press { detector, .. } => Some(detector),
             _ => None,
         }
     }
@@ -276,10 +287,10 @@ impl PlanCue {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) struct PlanSend {
     pub output: u8,
-    /// The place, for a channel message.
-    pub place: u16,
-    /// Microseconds after its moment.
-    pub after: u64,
+    /// For a channel message.
+    pub channel: Option<ChannelId>,
+    /// How long after its moment.
+    pub after: Micros,
     /// Whether what still waits is dropped when its song is left: all but leave-sends.
     pub dropped_on_leaving: bool,
     pub say: Say,
@@ -290,8 +301,20 @@ pub(super) struct PlanSend {
 pub(super) enum Say {
     Program { bank: Option<(u8, u8)>, program: u8 },
     Control { number: u8, value: u8 },
-    Note { note: u8, velocity: u8, length: u64 },
+    Note { note: u8, velocity: u8, length: Micros },
     System { bytes: Vec<u8>, starts: bool },
+}
+
+impl PlanInput {
+    /// As which number a controller of this number is heard.
+    pub fn heard_as(&self, number: u8) -> u8 {
+        self.heard_as[usize::from(number & 127)]
+    }
+
+    /// Whether this channel, 0–15, is listened to.
+    pub fn listens_to(&self, channel: u8) -> bool {
+        self.channel.is_none_or(|only| only == channel)
+    }
 }
 
 impl PlanZone {
@@ -373,27 +396,73 @@ impl Plan {
         self.input_names.get(input).map_or("", String::as_str)
     }
 
-    /// Name of a cue, by the number that notices carry, where it has one.
+    /// Name of a cue, as notices carry it, where it has one.
     #[must_use]
-    pub fn cue_name(&self, cue: u16) -> Option<&str> {
-        self.cues.get(usize::from(cue))?.name.as_deref()
+    pub fn cue_name(&self, cue: CueId) -> Option<&str> {
+        self.cues.get(cue.index())?.name.as_deref()
     }
 
     /// The first cue of a name.
     #[must_use]
-    pub fn cue_named(&self, name: &str) -> Option<u16> {
+    pub fn cue_named(&self, name: &str) -> Option<CueId> {
         let is_named = |cue: &PlanCue| !name.is_empty() && cue.name.as_deref() == Some(name);
-        self.cues.iter().position(is_named).map(|cue| cue as u16)
+        self.cues.iter().position(is_named).map(|cue| CueId(cue as u16))
     }
 
     /// The cues of a list, in file order.
-    pub(super) fn cues_of(&self, list: u16) -> impl Iterator<Item = u16> {
+    pub(super) fn cues_in(&self, list: u16) -> impl Iterator<Item = CueId> {
         self.cue_lists.get(usize::from(list)).into_iter().flatten().copied()
     }
 
     /// The keys and controllers that the cues of a list are on.
-    pub(super) fn sensors_in(&self, list: u16) -> impl Iterator<Item = u16> {
-        self.sensor_lists.get(usize::from(list)).into_iter().flatten().copied()
+    pub(super) fn detectors_in(&self, list: u16) -> impl Iterator<Item = DetectorId> {
+        self.detector_lists.get(usize::from(list)).into_iter().flatten().copied()
+    }
+
+    /// All keys and controllers that have cues.
+    pub(super) fn all_detectors(&self) -> impl Iterator<Item = (DetectorId, &PlanDetector)> {
+        (0..).map(DetectorId).zip(&self.detectors)
+    }
+
+    pub(super) fn detector(&self, detector: DetectorId) -> &PlanDetector {
+        &self.detectors[detector.index()]
+    }
+
+    pub(super) fn cue(&self, cue: CueId) -> &PlanCue {
+        &self.cues[cue.index()]
+    }
+
+    pub(super) fn zone(&self, zone: ZoneId) -> &PlanZone {
+        &self.zones[zone.index()]
+    }
+
+    /// The zone that a note belongs to, if the plan still has it.
+    pub(super) fn zone_of(&self, source: Source) -> Option<&PlanZone> {
+        source.zone().and_then(|zone| self.zones.get(zone.index()))
+    }
+
+    pub(super) fn send(&self, send: SendId) -> &PlanSend {
+        &self.sends[send.index()]
+    }
+
+    pub(super) fn channel(&self, channel: ChannelId) -> OutputChannel {
+        self.channels[channel.index()]
+    }
+
+    /// Whether a channel is one of an output.
+    pub(super) fn is_at(&self, channel: ChannelId, output: usize) -> bool {
+        usize::from(self.channel(channel).output) == output
+    }
+
+    /// Numbers of the outputs that want something.
+    pub(super) fn outputs_that(&self, want: impl Fn(&PlanOutput) -> bool) -> impl Iterator<Item = u8> {
+        self.outputs.iter().enumerate().filter(move |(_, output)| want(output)).map(|(number, _)| number as u8)
+    }
+
+    /// The song of an entry, and how it goes tonight; `None` for a pause.
+    pub(super) fn playing(&self, entry: usize) -> Option<Playing<'_>> {
+        let tonight = self.entries.get(entry)?.song.as_ref()?;
+        Some(Playing { entry, tonight, song: self.songs.get(tonight.song)? })
     }
 
     /// Index of the section at a place of tonight's order of an entry.

@@ -25,10 +25,10 @@
 use std::io;
 use std::sync::Arc;
 
-use super::words::{self, describe};
-use super::{Action, Engine, Event, Out, Plan, Successor};
+use super::{Action, Engine, Event, Micros, Out, Plan, Successor};
 use crate::map::{self, Book};
 use crate::midi::decode;
+use crate::midi::words::{self, describe};
 
 /// A script, read.
 #[derive(Debug, Clone, Default)]
@@ -144,7 +144,7 @@ impl Script {
         let mut engine = Engine::new(Arc::clone(&plan));
         let mut out = engine.out();
         let mut outcome = Outcome { wanted: Vec::new(), got: Vec::new() };
-        let mut now = 0;
+        let mut now = Micros::ZERO;
         for (number, line) in &self.lines {
             let fault = |what: String| ScriptError { line: *number, what };
             let (at, rest) = time_of(line).map_err(fault)?;
@@ -173,8 +173,8 @@ impl Script {
     }
 }
 
-/// A leading time in milliseconds, as microseconds, and what follows it.
-fn time_of(line: &str) -> Result<(Option<u64>, &str), String> {
+/// A leading time in milliseconds, and what follows it.
+fn time_of(line: &str) -> Result<(Option<Micros>, &str), String> {
     if !line.starts_with(|first: char| first.is_ascii_digit()) {
         return Ok((None, line.trim()));
     }
@@ -184,10 +184,10 @@ fn time_of(line: &str) -> Result<(Option<u64>, &str), String> {
     let micros = format!("{part:0<3}").parse::<u64>().ok().filter(|_| digits);
     let whole = whole.parse::<u64>().ok().and_then(|whole| whole.checked_mul(1000));
     let time = whole.zip(micros).and_then(|(whole, micros)| whole.checked_add(micros));
-    Ok((Some(time.ok_or("a time is milliseconds with at most three decimals")?), rest.trim()))
+    Ok((Some(time.map(Micros).ok_or("a time is milliseconds with at most three decimals")?), rest.trim()))
 }
 
-fn happen(engine: &mut Engine, book: &Book, what: &str, now: u64, out: &mut Out) -> Result<(), String> {
+fn happen(engine: &mut Engine, book: &Book, what: &str, now: Micros, out: &mut Out) -> Result<(), String> {
     let (who, rest) = what.split_once(char::is_whitespace).unwrap_or((what, ""));
     let rest = rest.trim();
     let input_named = |name: &str| {
@@ -226,7 +226,7 @@ fn channel_of(text: &str) -> (Option<u8>, &str) {
     first.parse().map_or((None, text), |channel| (Some(channel), rest.trim()))
 }
 
-fn wanted(book: &Book, at: u64, text: &str) -> Result<String, String> {
+fn wanted(book: &Book, at: Micros, text: &str) -> Result<String, String> {
     let (output, rest) = text.split_once(char::is_whitespace).unwrap_or((text, ""));
     let number = book.gear.outputs.iter().position(|known| known.name.value == output);
     let number = number.ok_or_else(|| format!("there is no output \"{output}\""))?;
@@ -238,20 +238,20 @@ fn wanted(book: &Book, at: u64, text: &str) -> Result<String, String> {
     Ok(got(book, at, number, &bytes))
 }
 
-fn got(book: &Book, at: u64, output: usize, bytes: &[u8]) -> String {
+fn got(book: &Book, at: Micros, output: usize, bytes: &[u8]) -> String {
     let output = book.gear.outputs.get(output).map_or("?", |output| output.name.value.as_str());
     let channel = words::channel(bytes).map_or_else(String::new, |channel| format!(" {channel}"));
-    format!("{}.{:03} -> {output}{channel} {}", at / 1000, at % 1000, describe(bytes))
+    format!("{}.{:03} -> {output}{channel} {}", at.0 / 1000, at.0 % 1000, describe(bytes))
 }
 
 #[cfg(test)]
 mod tests {
-    use super::time_of;
+    use super::{Micros, time_of};
 
     #[test]
     fn times_are_milliseconds_with_at_most_three_decimals() {
         for (text, micros) in [("0", 0), ("12.5", 12_500), ("12.345", 12_345), ("7.", 7_000)] {
-            assert_eq!(time_of(&format!("{text} stop")), Ok((Some(micros), "stop")));
+            assert_eq!(time_of(&format!("{text} stop")), Ok((Some(Micros(micros)), "stop")));
         }
         assert_eq!(time_of("-> o 1 on C4 90"), Ok((None, "-> o 1 on C4 90")));
         for text in ["1.2345", "1.+5", "1,5", "1ms", "0x10"] {
@@ -261,7 +261,7 @@ mod tests {
 
     #[test]
     fn a_time_beyond_the_numbers_is_refused() {
-        assert_eq!(time_of("18446744073709551.615 stop"), Ok((Some(u64::MAX), "stop")));
+        assert_eq!(time_of("18446744073709551.615 stop"), Ok((Some(Micros(u64::MAX)), "stop")));
         for text in ["18446744073709551.616", "18446744073709552", "18446744073709551615", "99999999999999999999"] {
             assert!(time_of(&format!("{text} stop")).is_err(), "{text}");
         }

@@ -1,8 +1,10 @@
 //! What the engine knows of the performance at one moment. Everybody who shows, tells or keeps it reads this, and
 //! rebuilds nothing from notices.
 
+use super::Engine;
+use super::ids::CueId;
 use super::plan::Plan;
-use super::{Engine, Standing};
+use crate::evening::Standing;
 
 /// The most zones that a song can have: one bit each in a [`Snapshot`].
 pub const MOST_ZONES: usize = 256;
@@ -62,7 +64,7 @@ impl Snapshot {
     }
 
     /// Numbers of the cues that are on. `plan` must be the one that was played then.
-    pub fn cues_on<'p>(&self, plan: &'p Plan) -> impl Iterator<Item = u16> + use<'p> {
+    pub fn cues_on<'p>(&self, plan: &'p Plan) -> impl Iterator<Item = CueId> + use<'p> {
         let switches = self.switches;
         (0..).zip(&plan.switches).filter(move |(switch, _)| switches.get(*switch)).map(|(_, cue)| *cue)
     }
@@ -72,18 +74,19 @@ impl Engine {
     /// What is known at this moment. Neither waits nor allocates.
     #[must_use]
     pub fn snapshot(&self) -> Snapshot {
+        let Engine { plan, current, notes, cues, .. } = self;
         let mut snapshot = Snapshot {
-            standing: self.standing,
-            drone: self.drone_sounds(),
-            next_song: self.cues.lined_up,
+            standing: current.standing,
+            drone: notes.drone_sounds(),
+            next_song: self.next_song,
             not_sent: self.not_sent,
             ..Snapshot::default()
         };
-        let zones = self.tonight().map_or(0..0, |(.., song)| song.zones.clone());
-        for (bit, _) in self.on[zones].iter().enumerate().filter(|(_, on)| **on) {
+        let zones = current.playing(plan).map_or(0..0, |playing| playing.song.zones.clone());
+        for (bit, _) in current.on[zones].iter().enumerate().filter(|(_, on)| **on) {
             snapshot.zones.set(bit);
         }
-        for (switch, _) in self.plan.switches.iter().enumerate().filter(|(_, cue)| self.cues.is_on(**cue)) {
+        for (switch, _) in plan.switches.iter().enumerate().filter(|(_, cue)| cues.is_on(**cue)) {
             snapshot.switches.set(switch);
         }
         snapshot

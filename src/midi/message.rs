@@ -130,6 +130,21 @@ fn exclusive(bytes: &[u8]) -> Result<Message<'_>, NotAMessage> {
 }
 
 impl Message<'_> {
+    /// The channel of a channel message; `None` for a system message.
+    #[must_use]
+    pub fn channel(&self) -> Option<Channel> {
+        match *self {
+            Message::NoteOff { channel, .. }
+            | Message::NoteOn { channel, .. }
+            | Message::PolyPressure { channel, .. }
+            | Message::Control { channel, .. }
+            | Message::Program { channel, .. }
+            | Message::Pressure { channel, .. }
+            | Message::Bend { channel, .. } => Some(channel),
+            _ => None,
+        }
+    }
+
     /// Writes the message's bytes to the front of `buffer` and returns how many there are; a system
     /// exclusive message or one of [`Message::Other`] has no short form and writes none.
     #[must_use]

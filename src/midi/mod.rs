@@ -6,6 +6,7 @@ pub mod machine_control;
 mod message;
 pub mod stream;
 pub mod tempo;
+pub mod words;
 
 pub use length::{is_whole, message_length};
 pub use message::{Message, decode};

@@ -7,7 +7,7 @@ use std::path::Path;
 use std::sync::Arc;
 
 use handspan::check::findings;
-use handspan::engine::{Engine, Event, Plan};
+use handspan::engine::{Engine, Event, Micros, Plan};
 use handspan::map::{Book, load};
 use handspan::midi::{Channel, Message, Note, U7};
 use handspan::music::note;
@@ -77,7 +77,7 @@ struct Played {
 fn play(book: &Book) -> Played {
     let mut engine = Engine::new(Arc::new(Plan::new(book)));
     let mut out = engine.out();
-    engine.step(Event::Start { entry: 0, place: 0 }, 0, &mut out);
+    engine.step(Event::Start { entry: 0, place: 0 }, Micros(0), &mut out);
     let mut played = Played::default();
     let mut now = 0;
     for key in KEYS.0..=KEYS.1 {
@@ -87,7 +87,7 @@ fn play(book: &Book) -> Played {
             let velocity_value = U7::try_from(velocity).unwrap();
             out.clear();
             let press = Message::NoteOn { channel, note, velocity: velocity_value };
-            engine.step(Event::Message { input: 0, message: press }, now, &mut out);
+            engine.step(Event::Message { input: 0, message: press }, Micros(now), &mut out);
             let struck = out.said().filter(|said| said.bytes[0] & 0xF0 == 0x90);
             let struck: Vec<usize> = struck.map(|said| usize::from(said.bytes[0] & 15)).collect();
             if struck.is_empty() && engine.counts().out_of_range == lost {
@@ -97,7 +97,7 @@ fn play(book: &Book) -> Played {
             }
             played.sounding.extend(struck);
             let release = Message::NoteOff { channel, note, velocity: velocity_value };
-            engine.step(Event::Message { input: 0, message: release }, now + 1, &mut out);
+            engine.step(Event::Message { input: 0, message: release }, Micros(now + 1), &mut out);
             now += 1_000_000;
         }
     }

@@ -10,11 +10,12 @@ use std::sync::{Arc, LazyLock};
 
 use handspan::check::findings;
 use handspan::engine::script::Script;
-use handspan::engine::{Action, Cause, Engine, Event, Marker, Out, Plan, Rehearsal, Successor, words};
+use handspan::engine::{Action, Cause, CueId, Engine, Event, Marker, Micros, Out, Plan, Rehearsal, Successor};
 use handspan::evening::MOST_INPUTS;
 use handspan::map::{Book, Diagnostic, Level, Loaded, Source, Trigger, load};
 use handspan::midi::file::{LONGEST_TAKE, Take, TakeKind, Writer, read};
 use handspan::midi::stream::Stream;
+use handspan::midi::words;
 use handspan::midi::{U7, decode, machine_control};
 use handspan::music::{Key, note};
 use listener::Listener;
@@ -133,7 +134,7 @@ impl Stage {
 
     fn step(&mut self, event: Event<'_>) {
         self.out.clear();
-        let wanted = self.engine.step(event, self.now, &mut self.out);
+        let wanted = self.engine.step(event, Micros(self.now), &mut self.out).map(|wanted| wanted.0);
         assert!(wanted.is_none_or(|wanted| wanted > self.now), "what is due has run");
         self.listener.hear(&self.out);
     }
@@ -155,8 +156,8 @@ impl Stage {
         let plan = Plan::after(book, self.engine.plan());
         let mut successor = Successor::new(self.engine.plan(), plan);
         self.out.clear();
-        self.engine.make_way(&successor, self.now, &mut self.out);
-        let wanted = self.engine.take_over(&mut successor, self.now, &mut self.out);
+        self.engine.make_way(&successor, Micros(self.now), &mut self.out);
+        let wanted = self.engine.take_over(&mut successor, Micros(self.now), &mut self.out).map(|wanted| wanted.0);
         assert!(wanted.is_none_or(|wanted| wanted > self.now), "what is due has run");
         self.listener.hear(&self.out);
     }
@@ -164,7 +165,7 @@ impl Stage {
     /// Another engine goes on where this one was killed.
     fn go_on_after_a_kill(&mut self) {
         let standing = self.engine.standing();
-        let cues: Vec<u16> = self.engine.standing_cues().collect();
+        let cues: Vec<CueId> = self.engine.cues_on().collect();
         self.listener.lose_sender();
         self.engine = Engine::new(Arc::clone(self.engine.plan()));
         for output in 0..DEMO_BOOKS[0].gear.outputs.len() {
@@ -173,13 +174,13 @@ impl Stage {
         self.step(Event::Resume(standing));
         self.listener.assert_at_rest();
         cues.into_iter().for_each(|cue| self.step(Event::CloseCue(cue)));
-        assert_eq!(self.engine.standing_cues().count(), 0, "a cue stands on");
+        assert_eq!(self.engine.cues_on().count(), 0, "a cue stands on");
     }
 
     fn stop(mut self) {
         self.step(Event::Stop);
         assert_eq!(self.engine.sounding(), 0);
-        assert_eq!(self.engine.standing_cues().count(), 0, "a cue stands on");
+        assert_eq!(self.engine.cues_on().count(), 0, "a cue stands on");
         self.listener.assert_at_rest();
     }
 }

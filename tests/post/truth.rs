@@ -6,6 +6,7 @@ use std::time::Instant;
 
 use handspan::daemon::keep::{self, Beginning, Kept};
 use handspan::daemon::{Daemon, Show, wish};
+use handspan::engine::CueId;
 use handspan::map;
 use handspan::ports::Direction;
 use handspan::ports::memory::World;
@@ -85,11 +86,11 @@ fn a_nameless_cue_that_a_saved_map_renumbered_goes_off_after_a_kill() {
     assert!(evening.press(66).contains(&vec![0xB8, 20, 127]));
     assert!(evening.press(66).contains(&vec![0xB8, 20, 0]));
     assert!(evening.press(67).contains(&vec![0xB8, 21, 127]));
-    kept_when(&evening, |kept| kept.cues == [(1, String::new())]);
+    kept_when(&evening, |kept| kept.cues == [(CueId(1), String::new())]);
     evening.forget_reports();
     std::fs::write(evening.file("gear.toml"), format!("{GEAR}{second}")).unwrap();
     evening.maps();
-    let kept = kept_when(&evening, |kept| kept.cues == [(0, String::new())]);
+    let kept = kept_when(&evening, |kept| kept.cues == [(CueId(0), String::new())]);
 
     let set = evening.file("set.toml").display().to_string();
     let show = Arc::new(Show::new(map::load(&set, &mut read).book.unwrap()));

@@ -4,7 +4,7 @@
 
 use std::sync::Arc;
 
-use handspan::engine::{Engine, Event, Out, Plan, Successor};
+use handspan::engine::{Engine, Event, Micros, Out, Plan, Successor};
 use handspan::midi::decode;
 use proptest::prelude::*;
 
@@ -34,12 +34,12 @@ struct Player {
 
 impl Player {
     fn step(&mut self, event: Event<'_>, now: u64) {
-        self.wanted = self.engine.step(event, now, &mut self.out);
+        self.wanted = self.engine.step(event, Micros(now), &mut self.out).map(|wanted| wanted.0);
         self.take_down();
     }
 
     fn take_down(&mut self) {
-        self.heard.extend(self.out.said().map(|said| (said.at, said.output, said.bytes.to_vec())));
+        self.heard.extend(self.out.said().map(|said| (said.at.0, said.output, said.bytes.to_vec())));
         self.out.clear();
     }
 
@@ -104,8 +104,9 @@ fn play(drawn: &Drawn, deeds: &[(Deed, u32)], calls: Calls<'_>) -> Heard {
                 book = drawn.book();
                 let plan = Plan::after(&book, player.engine.plan());
                 let mut successor = Successor::new(player.engine.plan(), plan);
-                player.engine.make_way(&successor, now, &mut player.out);
-                player.wanted = player.engine.take_over(&mut successor, now, &mut player.out);
+                player.engine.make_way(&successor, Micros(now), &mut player.out);
+                player.wanted =
+                    player.engine.take_over(&mut successor, Micros(now), &mut player.out).map(|wanted| wanted.0);
                 player.take_down();
             }
             // What a kill loses depends on what was said before it.

@@ -5,7 +5,7 @@
 
 use std::sync::Arc;
 
-use handspan::engine::{Action, Engine, Event, Out, Plan};
+use handspan::engine::{Action, Engine, Event, Micros, Out, Plan};
 use proptest::prelude::*;
 
 use crate::cues::{LAMPS, hit, length, transport};
@@ -34,8 +34,8 @@ impl Stage {
 impl Directed for Stage {
     fn step(&mut self, event: Event<'_>, now: u64) {
         self.out.clear();
-        self.engine.step(event, now, &mut self.out);
-        self.said.extend(self.out.said().map(|said| (said.at, said.output, said.bytes.to_vec())));
+        self.engine.step(event, Micros(now), &mut self.out);
+        self.said.extend(self.out.said().map(|said| (said.at.0, said.output, said.bytes.to_vec())));
     }
 
     fn action(&self, words: &str) -> Action {
@@ -112,7 +112,7 @@ fn is_directed(drawn: &Drawn, deeds: &[(Deed, u32)]) -> Result<usize, TestCaseEr
         director.hear(input, bytes, now, &mut stage);
         let standing = |stage: &Stage| stage.engine.standing();
         prop_assert_eq!(standing(&cued), standing(&stage), "after {:?} at {}", deed, now);
-        prop_assert!(cued.engine.standing_cues().eq(director.standing()), "after {:?} at {}", deed, now);
+        prop_assert!(cued.engine.cues_on().map(|cue| cue.0).eq(director.standing()), "after {:?} at {}", deed, now);
     }
     cued.step(Event::Stop, now);
     director.stop(now, &mut stage);

@@ -31,7 +31,7 @@ impl Lamps {
             let named = |cue: &&Cue| says(cue) == Some(id);
             let cue = books.iter().flat_map(|book| all(book)).map(|(_, cue)| cue).find(named).expect("a cue's");
             let input = usize::from(cue.when.input.value == "i1");
-            assert!(value == 0 || said.at >= self.appeared[input] + DEAF, "a cue fires too soon: {cue:?}");
+            assert!(value == 0 || said.at.0 >= self.appeared[input] + DEAF, "a cue fires too soon: {cue:?}");
             if cue.off.is_some() {
                 let fits = if value > 0 { self.lit.insert(id) } else { self.lit.remove(&id) };
                 assert!(fits, "said twice: {value} of {cue:?}");
@@ -47,8 +47,8 @@ impl Lamps {
     pub fn assert_as(&self, engine: &Engine, book: &Book) {
         let cues: Vec<_> = all(book).collect();
         let mut standing = BTreeSet::new();
-        for number in engine.standing_cues() {
-            let (song, cue) = cues[usize::from(number)];
+        for number in engine.cues_on() {
+            let (song, cue) = cues[number.index()];
             standing.extend(says(cue));
             let here = engine.standing();
             let entered = here.song.filter(|entry| *entry == here.entry);

@@ -35,7 +35,7 @@ impl Listener {
     /// Hears what one step said.
     pub fn hear(&mut self, out: &Out) {
         for said in out.said() {
-            self.hear_one(said.at, said.output, said.bytes);
+            self.hear_one(said.at.0, said.output, said.bytes);
         }
     }
 

@@ -126,7 +126,7 @@ fn play_beside_the_hands(drawn: &Drawn, deeds: &[(Deed, u32)]) {
         // No other song and no other zones: what a change leaves behind is told by the scripts.
         let changes = |action| {
             matches!(action, Action::NextSong | Action::PreviousSong | Action::Song(_) | Action::Zone { .. })
-                || matches!(action, Action::Fade(time) if time > 0)
+                || matches!(action, Action::Fade(time) if time.0 > 0)
         };
         if action.is_some_and(changes) {
             continue;

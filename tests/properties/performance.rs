@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 use std::sync::Arc;
 
-use handspan::engine::{Action, Engine, Event, Notice, Out, Plan, Successor};
+use handspan::engine::{Action, CueId, Engine, Event, Micros, Notice, Out, Plan, Successor};
 use handspan::map::{At, Book, Linger};
 use handspan::midi::decode;
 use proptest::prelude::*;
@@ -140,7 +140,7 @@ impl Performance {
     /// Takes an event; when the engine next wants to be called.
     fn step(&mut self, event: Event<'_>) -> Option<u64> {
         self.out.clear();
-        let wanted = self.engine.step(event, self.now, &mut self.out);
+        let wanted = self.engine.step(event, Micros(self.now), &mut self.out).map(|wanted| wanted.0);
         assert!(wanted.is_none_or(|wanted| wanted > self.now), "what is due has run");
         if self.out.notices().contains(&Notice::SetUpAgain) {
             (0..OUTPUTS).for_each(|output| self.listener.forget_levels(output));
@@ -178,8 +178,8 @@ impl Performance {
         let mut successor = Successor::new(self.engine.plan(), plan);
         self.out.clear();
         let before = self.listener.sounding.clone();
-        self.engine.make_way(&successor, self.now, &mut self.out);
-        let wanted = self.engine.take_over(&mut successor, self.now, &mut self.out);
+        self.engine.make_way(&successor, Micros(self.now), &mut self.out);
+        let wanted = self.engine.take_over(&mut successor, Micros(self.now), &mut self.out).map(|wanted| wanted.0);
         assert!(wanted.is_none_or(|wanted| wanted > self.now), "what is due has run");
         self.listener.hear(&self.out);
         self.newcomer.hear(&self.out);
@@ -271,7 +271,7 @@ impl Performance {
     /// With no hand on the keys a fade ends all that rings.
     pub fn let_all_fade(&mut self) {
         self.lose_all();
-        for event in [Event::Time, Event::Action(Action::Fade(300_000)), Event::Time] {
+        for event in [Event::Time, Event::Action(Action::Fade(Micros(300_000))), Event::Time] {
             self.now += 1_000_000;
             self.step(event);
         }
@@ -289,21 +289,21 @@ impl Performance {
     /// Cues that stood on go off (R19).
     fn go_on_after_a_kill(&mut self) {
         let standing = self.engine.standing();
-        let lit: Vec<u16> = self.engine.standing_cues().collect();
+        let lit: Vec<CueId> = self.engine.cues_on().collect();
         self.listener.lose_sender();
         self.newcomer.lose_sender();
         self.feet = Feet::default();
         self.engine = Engine::new(Arc::new(Plan::new(&self.book)));
         self.out = self.engine.out();
         for output in 0..OUTPUTS {
-            self.engine.step(Event::Silence(output), self.now, &mut self.out);
+            self.engine.step(Event::Silence(output), Micros(self.now), &mut self.out);
         }
         self.listener.hear(&self.out);
         self.newcomer.hear(&self.out);
         self.out.clear();
-        self.engine.step(Event::Resume(standing), self.now, &mut self.out);
+        self.engine.step(Event::Resume(standing), Micros(self.now), &mut self.out);
         for cue in lit {
-            self.engine.step(Event::CloseCue(cue), self.now, &mut self.out);
+            self.engine.step(Event::CloseCue(cue), Micros(self.now), &mut self.out);
         }
         self.listener.hear(&self.out);
         self.newcomer.hear(&self.out);

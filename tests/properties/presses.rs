@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use std::io;
 use std::sync::Arc;
 
-use handspan::engine::{Engine, Event, Plan};
+use handspan::engine::{Engine, Event, Micros, Plan};
 use handspan::map::{self, Book};
 use handspan::midi::decode;
 use proptest::prelude::*;
@@ -152,7 +152,7 @@ fn book(control: Control, waits: [bool; 4]) -> Book {
 fn heard(control: Control, moves: &[(u64, Moved)], waits: [bool; 4], end: u64) -> Vec<(u64, usize)> {
     let mut engine = Engine::new(Arc::new(Plan::new(&book(control, waits))));
     let mut out = engine.out();
-    engine.step(Event::Start { entry: 0, place: 0 }, 0, &mut out);
+    engine.step(Event::Start { entry: 0, place: 0 }, Micros(0), &mut out);
     for (at, moved) in moves.iter().copied() {
         match moved {
             Moved::To(value) => {
@@ -161,18 +161,22 @@ fn heard(control: Control, moves: &[(u64, Moved)], waits: [bool; 4], end: u64) -
                     Control::Key => [0x80, 60, value],
                     _ => [0xB0, 64, value],
                 };
-                engine.step(Event::Message { input: 0, message: decode(&bytes).expect("a message") }, at, &mut out);
+                engine.step(
+                    Event::Message { input: 0, message: decode(&bytes).expect("a message") },
+                    Micros(at),
+                    &mut out,
+                );
             }
             Moved::Found => {
-                engine.step(Event::InputLost(0), at, &mut out);
-                engine.step(Event::InputBack(0), at, &mut out);
+                engine.step(Event::InputLost(0), Micros(at), &mut out);
+                engine.step(Event::InputBack(0), Micros(at), &mut out);
             }
         }
     }
-    engine.step(Event::Time, end, &mut out);
+    engine.step(Event::Time, Micros(end), &mut out);
     out.said()
         .map(|said| match said.bytes {
-            [0xB0, 20, number] if said.output == 1 => (said.at, usize::from(*number)),
+            [0xB0, 20, number] if said.output == 1 => (said.at.0, usize::from(*number)),
             bytes => panic!("the control is the cue's altogether: {bytes:02X?}"),
         })
         .collect()

@@ -6,7 +6,7 @@ use std::fmt::Write as _;
 use std::io;
 use std::sync::Arc;
 
-use handspan::engine::{Action, Engine, Event, Plan};
+use handspan::engine::{Action, Engine, Event, Micros, Plan};
 use handspan::map::{self, Book};
 use handspan::midi::decode;
 use handspan::music::Key;
@@ -81,7 +81,7 @@ impl Hand {
     fn step(&mut self, event: Event<'_>) {
         let mut out = self.engine.out();
         self.now += 1000;
-        self.engine.step(event, self.now, &mut out);
+        self.engine.step(event, Micros(self.now), &mut out);
         self.listener.hear(&out);
     }
 

@@ -161,8 +161,8 @@ proptest! {
                 Some((input, bytes)) => tape.input(now, input, bytes),
                 None => tape.event(now, event),
             }
-            engine.step(event, now, out);
-            out.said().for_each(|said| tape.output(said.at, said.output, said.bytes));
+            engine.step(event, crate::engine::Micros(now), out);
+            out.said().for_each(|said| tape.output(said.at.0, said.output, said.bytes));
             out.clear();
         };
         step(&mut engine, &mut out, now, Event::Start { entry: 0, place: 0 }, None);

@@ -2,7 +2,8 @@
 
 use super::{Compiler, channel_of, output_number};
 use crate::engine::action::Action;
-use crate::engine::plan::{PlanCue, PlanDoes, PlanSend, PlanSensor, PlanTrigger, Sensed};
+use crate::engine::ids::{CueId, DetectorId, Micros, SendId};
+use crate::engine::plan::{Detected, PlanCue, PlanDetector, PlanDoes, PlanSend, PlanTrigger};
 use crate::evening::{entry_numbered, entry_titled, number_of};
 use crate::map::{At, Book, Clock, Cue, Does, SendMessage, SongChoice, Trigger};
 use crate::midi::U7;
@@ -15,19 +16,19 @@ impl Compiler<'_> {
         for cue in &all {
             let planned = self.cue(book, cue);
             if planned.off.is_some() {
-                self.plan.switches.push(self.plan.cues.len() as u16);
+                self.plan.switches.push(CueId(self.plan.cues.len() as u16));
             }
             self.plan.cues.push(planned);
         }
-        let number = |cue: &Cue| all.iter().position(|known| std::ptr::eq(*known, cue)).map(|number| number as u16);
+        let number =
+            |cue: &Cue| all.iter().position(|known| std::ptr::eq(*known, cue)).map(|number| CueId(number as u16));
         for song in std::iter::once(None).chain(book.songs.iter().map(Some)) {
-            let list: Vec<u16> = book.cues_in(song).into_iter().filter_map(number).collect();
-            let mut sensors: Vec<u16> =
-                list.iter().filter_map(|cue| self.plan.cues[usize::from(*cue)].sensor()).collect();
-            sensors.sort_unstable();
-            sensors.dedup();
+            let list: Vec<CueId> = book.cues_in(song).into_iter().filter_map(number).collect();
+            let mut detectors: Vec<DetectorId> = list.iter().filter_map(|cue| self.plan.cue(*cue).detector()).collect();
+            detectors.sort_unstable();
+            detectors.dedup();
             self.plan.cue_lists.push(list);
-            self.plan.sensor_lists.push(sensors);
+            self.plan.detector_lists.push(detectors);
         }
         self.plan.numbers = (0..book.set.entries.len()).map(|entry| number_of(book, entry)).collect();
     }
@@ -40,7 +41,7 @@ impl Compiler<'_> {
             (Does::Send { to, .. }, Some(off)) => Some(self.cue_send(to, &off.message)),
             _ => None,
         };
-        let off_says = off.map(|off| &self.plan.sends[usize::from(off)]).map(|send| (send.output, send.say.clone()));
+        let off_says = off.map(|off| self.plan.send(off)).map(|send| (send.output, send.say.clone()));
         PlanCue { input, trigger, does, off, off_says, hold: cue.hold, name: cue.name.clone() }
     }
 
@@ -52,13 +53,13 @@ impl Compiler<'_> {
         let number = |number: &Option<U7>| number.map(u8::from);
         match trigger {
             Trigger::Key { key, channel, press } => {
-                let what = Sensed::Key { key: *key, channel: channel.map(|channel| channel.index()) };
-                PlanTrigger::Sensor { sensor: self.sensor(input, what), press: *press }
+                let what = Detected::Key { key: *key, channel: channel.map(|channel| channel.index()) };
+                PlanTrigger::Press { detector: self.detector(input, what), press: *press }
             }
             Trigger::Control { number, channel, press, reversed } => {
                 let channel = channel.map(|channel| channel.index());
-                let what = Sensed::Control { number: u8::from(*number), channel, reversed: *reversed };
-                PlanTrigger::Sensor { sensor: self.sensor(input, what), press: *press }
+                let what = Detected::Control { number: u8::from(*number), channel, reversed: *reversed };
+                PlanTrigger::Press { detector: self.detector(input, what), press: *press }
             }
             Trigger::Program { program, channel } => {
                 PlanTrigger::Program { program: number(program), channel: channel.map(|channel| channel.index()) }
@@ -74,13 +75,14 @@ impl Compiler<'_> {
     }
 
     /// The number of a key or controller that has cues.
-    fn sensor(&mut self, input: usize, what: Sensed) -> u16 {
-        let sensor = PlanSensor { input, what };
-        let known = self.plan.sensors.iter().position(|known| *known == sensor);
-        known.unwrap_or_else(|| {
-            self.plan.sensors.push(sensor);
-            self.plan.sensors.len() - 1
-        }) as u16
+    fn detector(&mut self, input: usize, what: Detected) -> DetectorId {
+        let detector = PlanDetector { input, what };
+        let known = self.plan.detectors.iter().position(|known| *known == detector);
+        let number = known.unwrap_or_else(|| {
+            self.plan.detectors.push(detector);
+            self.plan.detectors.len() - 1
+        });
+        DetectorId(number as u16)
     }
 
     fn does(&mut self, book: &Book, does: &Does) -> PlanDoes {
@@ -111,7 +113,7 @@ impl Compiler<'_> {
             Does::FromTheTop => Action::FromTheTop,
             Does::Drone(turn) => Action::Drone(*turn),
             Does::Zone { name, turn } => Action::Zone { name: self.zone_number(&name.value), on: *turn },
-            Does::Fade(time) => Action::Fade(*time),
+            Does::Fade(time) => Action::Fade(Micros(*time)),
             Does::SendAgain => Action::SendAgain,
             Does::Resend => Action::Resend,
             Does::Tap => Action::Tap,
@@ -119,11 +121,11 @@ impl Compiler<'_> {
         })
     }
 
-    fn cue_send(&mut self, to: &At<String>, message: &SendMessage) -> u16 {
+    fn cue_send(&mut self, to: &At<String>, message: &SendMessage) -> SendId {
         let output = output_number(self.gear, to);
-        let place = channel_of(message).map_or(0, |channel| self.place(output, channel));
+        let channel = channel_of(message).map(|channel| self.channel(output, channel));
         let say = super::say(message);
-        self.plan.sends.push(PlanSend { output, place, after: 0, dropped_on_leaving: false, say });
-        (self.plan.sends.len() - 1) as u16
+        self.plan.sends.push(PlanSend { output, channel, after: Micros::ZERO, dropped_on_leaving: false, say });
+        SendId((self.plan.sends.len() - 1) as u16)
     }
 }

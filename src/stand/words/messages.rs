@@ -1,7 +1,7 @@
 //! Messages in the words of the maps, also those to whole machines.
 
-use crate::engine::words::describe_in;
 use crate::midi::machine_control;
+use crate::midi::words::describe_in;
 use crate::music::Key;
 
 /// Machine Control commands by number (RP-013).

@@ -2,6 +2,7 @@
 
 use super::Standing;
 use super::action::{Action, ActionError, USUAL_FADE};
+use super::ids::CueId;
 use super::plan::Plan;
 use crate::music::Key;
 
@@ -15,7 +16,7 @@ pub enum Marker {
     /// The input of this number was found again: `found keyboard`.
     Found(usize),
     /// A cue that an earlier run left standing on went off, counted from 1: `close 2`.
-    Close(u16),
+    Close(CueId),
     /// The input of this number was lost (rule R17): `lost keyboard`.
     Lost(usize),
     /// The output of this number came back, after nobody had listened to it (rule R21): `back piano`.
@@ -49,7 +50,9 @@ impl Marker {
             Some(("close", number)) => {
                 let number = number.trim().parse::<u16>().ok().and_then(|number| number.checked_sub(1));
                 let known = number.filter(|number| usize::from(*number) < plan.cues.len());
-                known.map(Marker::Close).ok_or_else(|| ActionError::NoSuch("cue", text.to_owned()))
+                known
+                    .map(|number| Marker::Close(CueId(number)))
+                    .ok_or_else(|| ActionError::NoSuch("cue", text.to_owned()))
             }
             Some(("lost", name)) => named("input", &plan.input_names, name).map(Marker::Lost),
             Some(("back", name)) => named("output", &plan.output_names, name).map(Marker::Back),
@@ -69,7 +72,7 @@ impl Marker {
             Marker::Do(action) => format!("do {}", action.words(plan)),
             Marker::From(input) => format!("from {}", name(&plan.input_names, *input)),
             Marker::Found(input) => format!("found {}", name(&plan.input_names, *input)),
-            Marker::Close(cue) => format!("close {}", cue + 1),
+            Marker::Close(cue) => format!("close {}", cue.0 + 1),
             Marker::Lost(input) => format!("lost {}", name(&plan.input_names, *input)),
             Marker::Back(output) => format!("back {}", name(&plan.output_names, *output)),
             Marker::Joined(output) => format!("joined {}", name(&plan.output_names, *output)),
@@ -111,7 +114,7 @@ impl Action {
             Action::Drone(Some(true)) => "drone on",
             Action::Drone(Some(false)) => "drone off",
             Action::Fade(USUAL_FADE) => "fade",
-            Action::Fade(time) => return format!("fade {}", time / 1000),
+            Action::Fade(time) => return format!("fade {}", time.0 / 1000),
             Action::Resend => "resend-sounds",
             Action::Panic => "panic",
             Action::Tap => "tap",
@@ -145,6 +148,7 @@ impl Action {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::engine::ids::Micros;
 
     fn plan() -> Plan {
         let names = |names: &[&str]| names.iter().map(|name| (*name).to_owned()).collect::<Vec<_>>();
@@ -194,8 +198,8 @@ mod tests {
             Action::Drone(None),
             Action::Drone(Some(true)),
             Action::Drone(Some(false)),
-            Action::Fade(2_000_000),
-            Action::Fade(500_000),
+            Action::Fade(Micros(2_000_000)),
+            Action::Fade(Micros(500_000)),
             Action::Resend,
             Action::Panic,
         ];

@@ -1,6 +1,6 @@
 //! MIDI messages in words, as scripts and screens show them: `on C4 100`, `control 64 127`, `bytes F8`.
 
-use crate::midi::{self, Channel, Message, Note, U7, U14};
+use super::{Channel, Message, Note, U7, U14, decode};
 use crate::music::{Key, note};
 
 /// Middle C is C4 wherever we write ourselves.
@@ -19,7 +19,7 @@ pub fn describe_in(bytes: &[u8], key: Key) -> String {
 }
 
 fn describe_with(bytes: &[u8], name: impl Fn(Note) -> String) -> String {
-    match midi::decode(bytes) {
+    match decode(bytes) {
         Ok(Message::NoteOn { note, velocity, .. }) => format!("on {} {}", name(note), u8::from(velocity)),
         Ok(Message::NoteOff { note, velocity, .. }) => format!("off {} {}", name(note), u8::from(velocity)),
         Ok(Message::PolyPressure { note, value, .. }) => format!("press {} {}", name(note), u8::from(value)),

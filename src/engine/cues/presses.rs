@@ -1,58 +1,71 @@
 //! Keys and controllers that have cues (rule R19): when a press counts, and what it turns out to have been.
 
-/// A controller that has fired does not fire again within this time, in microseconds: switches bounce, pedals wear.
-const BOUNCE: u64 = 200_000;
+use crate::engine::ids::Micros;
+use crate::map::Press;
+
+/// A controller that has fired does not fire again within this time: switches bounce, pedals wear.
+const BOUNCE: Micros = Micros::from_millis(200);
 /// Two presses within this time are a double one.
-const DOUBLE: u64 = 400_000;
+const DOUBLE: Micros = Micros::from_millis(400);
 /// A press that lasts so long is a long one.
-const LONG: u64 = 700_000;
+const LONG: Micros = Micros::from_millis(700);
 /// A controller fires upward through this value,
 const ON: u8 = 64;
 /// and is armed again at this one.
 const ARMED: u8 = 40;
 
-/// Which presses somebody waits for, besides single ones.
+/// Which presses are awaited, besides single ones.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
-pub(super) struct Awaited {
+pub(in crate::engine) struct Awaited {
     pub double: bool,
     pub long: bool,
 }
 
 /// What a press turned out to be.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Pressed {
+pub(in crate::engine) enum Pressed {
     Single,
     Double,
     Long,
 }
 
+impl From<Pressed> for Press {
+    fn from(pressed: Pressed) -> Press {
+        match pressed {
+            Pressed::Single => Press::Single,
+            Pressed::Double => Press::Double,
+            Pressed::Long => Press::Long,
+        }
+    }
+}
+
 /// How a controller's value crossed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Crossing {
+pub(in crate::engine) enum Crossing {
     Down,
     Up,
 }
 
 /// A key or controller that has cues.
 #[derive(Debug, Clone, Copy, Default)]
-pub(super) struct Sensor {
+pub(in crate::engine) struct PressDetector {
     down: bool,
     /// Whether the press that holds it down counted.
     counted: bool,
     /// When it crossed last and that counted.
-    last: Option<u64>,
+    last: Option<Micros>,
     waiting: Option<Waiting>,
 }
 
 /// A press that may still become a double or a long one.
 #[derive(Debug, Clone, Copy)]
 struct Waiting {
-    at: u64,
+    at: Micros,
     lifted: bool,
     awaited: Awaited,
 }
 
-impl Sensor {
+impl PressDetector {
     /// Whether it is held down, whatever that meant.
     pub fn is_down(&self) -> bool {
         self.down
@@ -60,17 +73,17 @@ impl Sensor {
 
     /// A controller says a value; `deaf` where its input appeared only just now. What crosses is a worn pedal's or a
     /// bouncing switch's if it comes too soon: then it does not count. `Up` is told with whether its press counted.
-    pub fn turn(&mut self, value: u8, reversed: bool, deaf: bool, now: u64) -> Option<(Crossing, bool)> {
+    pub fn turn(&mut self, value: u8, reversed: bool, deaf: bool, now: Micros) -> Option<(Crossing, bool)> {
         let value = if reversed { 127 - value.min(127) } else { value };
         if !self.down && value >= ON {
-            let bounces = self.last.is_some_and(|last| now.saturating_sub(last) < BOUNCE);
+            let bounces = self.last.is_some_and(|last| now - last < BOUNCE);
             return Some((Crossing::Down, self.go_down(!bounces && !deaf, now)));
         }
         (self.down && value <= ARMED).then(|| (Crossing::Up, self.go_up()))
     }
 
     /// It goes down; whether that counts.
-    pub fn go_down(&mut self, counts: bool, now: u64) -> bool {
+    pub fn go_down(&mut self, counts: bool, now: Micros) -> bool {
         self.down = true;
         self.counted = counts;
         if counts {
@@ -86,12 +99,12 @@ impl Sensor {
     }
 
     /// Whether a press now is the second one of a double press.
-    pub fn doubles(&self, now: u64) -> bool {
-        self.waiting.is_some_and(|waiting| waiting.awaited.double && now.saturating_sub(waiting.at) < DOUBLE)
+    pub fn doubles(&self, now: Micros) -> bool {
+        self.waiting.is_some_and(|waiting| waiting.awaited.double && now - waiting.at < DOUBLE)
     }
 
     /// A press that counts; what it is, if that is known already.
-    pub fn press(&mut self, awaited: Awaited, now: u64) -> Option<Pressed> {
+    pub fn press(&mut self, awaited: Awaited, now: Micros) -> Option<Pressed> {
         if self.doubles(now) {
             self.waiting = None;
             return Some(Pressed::Double);
@@ -104,10 +117,10 @@ impl Sensor {
     }
 
     /// The press ends; what it was, if that is known now.
-    pub fn lift(&mut self, now: u64) -> Option<Pressed> {
+    pub fn lift(&mut self, now: Micros) -> Option<Pressed> {
         let waiting = self.waiting.as_mut()?;
         waiting.lifted = true;
-        let double_may_follow = waiting.awaited.double && now.saturating_sub(waiting.at) < DOUBLE;
+        let double_may_follow = waiting.awaited.double && now - waiting.at < DOUBLE;
         if double_may_follow {
             return None;
         }
@@ -116,12 +129,12 @@ impl Sensor {
     }
 
     /// When it will be known what the press was.
-    pub fn due(&self) -> Option<u64> {
+    pub fn due(&self) -> Option<Micros> {
         self.waiting.map(|waiting| waiting.due())
     }
 
     /// What the press was, if it is known by now.
-    pub fn resolve(&mut self, now: u64) -> Option<Pressed> {
+    pub fn resolve(&mut self, now: Micros) -> Option<Pressed> {
         let waiting = self.waiting.take_if(|waiting| waiting.due() <= now)?;
         let is_long = waiting.awaited.long && !waiting.lifted;
         Some(if is_long { Pressed::Long } else { Pressed::Single })
@@ -129,7 +142,7 @@ impl Sensor {
 
     /// Presses are forgotten: the input is lost.
     pub fn forget(&mut self) {
-        *self = Sensor { last: self.last, ..Sensor::default() };
+        *self = PressDetector { last: self.last, ..PressDetector::default() };
     }
 
     /// What the press might become is forgotten, not that it is down; whether there was something.
@@ -139,7 +152,7 @@ impl Sensor {
 }
 
 impl Waiting {
-    fn due(&self) -> u64 {
+    fn due(&self) -> Micros {
         let long_may_follow = self.awaited.long && !self.lifted;
         self.at + if long_may_follow { LONG } else { DOUBLE }
     }
@@ -155,17 +168,17 @@ mod tests {
 
     /// Presses and lifts in milliseconds (a lift negative), and what was known when.
     fn told(awaited: Awaited, deeds: &[i64]) -> Vec<(u64, Pressed)> {
-        let mut sensor = Sensor::default();
+        let mut detector = PressDetector::default();
         let mut told = Vec::new();
         for deed in deeds.iter().copied().chain([10_000]) {
-            let now = deed.unsigned_abs() * 1000;
-            while let Some(due) = sensor.due().filter(|due| *due <= now) {
-                told.extend(sensor.resolve(due).map(|pressed| (due / 1000, pressed)));
+            let now = Micros::from_millis(deed.unsigned_abs());
+            while let Some(due) = detector.due().filter(|due| *due <= now) {
+                told.extend(detector.resolve(due).map(|pressed| (due.0 / 1000, pressed)));
             }
             match deed {
                 10_000 => {}
-                0.. => told.extend(sensor.press(awaited, now).map(|pressed| (now / 1000, pressed))),
-                _ => told.extend(sensor.lift(now).map(|pressed| (now / 1000, pressed))),
+                0.. => told.extend(detector.press(awaited, now).map(|pressed| (now.0 / 1000, pressed))),
+                _ => told.extend(detector.lift(now).map(|pressed| (now.0 / 1000, pressed))),
             }
         }
         told
@@ -193,8 +206,8 @@ mod tests {
 
     #[test]
     fn a_controller_fires_upward_and_is_armed_again_at_40() {
-        let mut sensor = Sensor::default();
-        let mut turn = |value, at: u64| sensor.turn(value, false, false, at * 1000);
+        let mut detector = PressDetector::default();
+        let mut turn = |value, at: u64| detector.turn(value, false, false, Micros::from_millis(at));
         assert_eq!(turn(63, 0), None);
         assert_eq!(turn(64, 10), Some((Crossing::Down, true)));
         assert_eq!(turn(127, 400), None);
@@ -210,15 +223,15 @@ mod tests {
 
     #[test]
     fn a_reversed_one_fires_downward_and_one_that_just_appeared_does_not() {
-        let mut sensor = Sensor::default();
-        assert_eq!(sensor.turn(127, true, false, 0), None);
-        assert_eq!(sensor.turn(63, true, false, 1), Some((Crossing::Down, true)));
-        assert_eq!(sensor.turn(86, true, false, 2), None);
-        assert_eq!(sensor.turn(87, true, false, 3), Some((Crossing::Up, true)));
-        let mut sensor = Sensor::default();
-        assert_eq!(sensor.turn(127, false, true, 0), Some((Crossing::Down, false)));
-        assert!(sensor.is_down());
-        sensor.forget();
-        assert!(!sensor.is_down());
+        let mut detector = PressDetector::default();
+        assert_eq!(detector.turn(127, true, false, Micros(0)), None);
+        assert_eq!(detector.turn(63, true, false, Micros(1)), Some((Crossing::Down, true)));
+        assert_eq!(detector.turn(86, true, false, Micros(2)), None);
+        assert_eq!(detector.turn(87, true, false, Micros(3)), Some((Crossing::Up, true)));
+        let mut detector = PressDetector::default();
+        assert_eq!(detector.turn(127, false, true, Micros(0)), Some((Crossing::Down, false)));
+        assert!(detector.is_down());
+        detector.forget();
+        assert!(!detector.is_down());
     }
 }

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use super::{Counts, Engine, Event, Marker, Notice, Plan, Standing};
+use super::{Counts, Engine, Event, Marker, Micros, Notice, Plan, Standing};
 use crate::midi::decode;
 use crate::midi::file::{Take, TakeKind};
 
@@ -64,14 +64,17 @@ impl Rehearsal {
         let mut out = engine.out();
         let mut step = |cause, event: Event<'_>, at: u64, tick: u64| {
             out.clear();
-            engine.step(event, at, &mut out);
+            engine.step(event, Micros(at), &mut out);
             if matches!(event, Event::Time) {
                 // The end: what was due has run, now everything stops.
-                engine.step(Event::Stop, at, &mut out);
+                engine.step(Event::Stop, Micros(at), &mut out);
             }
             let tick_of = |said_at: u64| if said_at == at { tick } else { take.nearest_tick(said_at) };
-            let lines =
-                out.said().map(|said| Line { tick: tick_of(said.at), output: said.output, bytes: said.bytes.to_vec() });
+            let lines = out.said().map(|said| Line {
+                tick: tick_of(said.at.0),
+                output: said.output,
+                bytes: said.bytes.to_vec(),
+            });
             rehearsal.steps.push(Step {
                 cause,
                 at,

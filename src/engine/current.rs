@@ -1,0 +1,96 @@
+//! Where the set stands, and which zones that puts into use.
+
+use super::ids::ZoneId;
+use super::plan::{Plan, Playing};
+use crate::evening::{Standing, lift};
+use crate::music::Classes;
+
+/// Where the set stands, and the zones in use there.
+#[derive(Debug)]
+pub(super) struct Current {
+    pub standing: Standing,
+    /// Zones in use, in file order.
+    pub in_use: Vec<ZoneId>,
+    /// Those before the last change.
+    pub before: Vec<ZoneId>,
+    /// Which zones are on, for the current song.
+    pub on: Vec<bool>,
+    /// Whether a zone in use derives its notes.
+    pub decides: bool,
+}
+
+impl Current {
+    pub fn new(plan: &Plan) -> Current {
+        Current {
+            standing: Standing::default(),
+            in_use: Vec::with_capacity(plan.most_zones),
+            before: Vec::with_capacity(plan.most_zones),
+            on: plan.zones.iter().map(|zone| zone.on).collect(),
+            decides: false,
+        }
+    }
+
+    /// The song whose zones the keys play, in a pause too.
+    pub fn playing<'p>(&self, plan: &'p Plan) -> Option<Playing<'p>> {
+        plan.playing(self.standing.song?)
+    }
+
+    /// The song that was entered and not left.
+    pub fn entered<'p>(&self, plan: &'p Plan) -> Option<Playing<'p>> {
+        self.playing(plan).filter(|playing| playing.entry == self.standing.entry)
+    }
+
+    /// Whether the section is one that tonight's order does not have at this step of it.
+    pub fn is_aside(&self, plan: &Plan) -> bool {
+        let here = |playing: Playing<'_>| usize::from(playing.tonight.order[self.standing.place]);
+        self.playing(plan).is_some_and(|playing| here(playing) != self.standing.section)
+    }
+
+    /// Stands at a step of tonight's order.
+    pub fn stand_at(&mut self, playing: Playing<'_>, place: usize) {
+        self.standing.place = place;
+        self.standing.section = usize::from(playing.tonight.order[place]);
+        self.find_shift(playing);
+    }
+
+    /// Stands in the section of this name, at `place` where the order has it there, else at its first step; one that the
+    /// song lacks by now gives way to what stands at `place`.
+    pub fn stand_in_section(&mut self, playing: Playing<'_>, place: usize, name: Option<&str>, plan: &Plan) {
+        let Playing { tonight, song, .. } = playing;
+        let is_named = |section: &usize| {
+            let known = song.sections[*section].name.and_then(|name| plan.section_names.get(usize::from(name)));
+            known.map(String::as_str) == name
+        };
+        let place = place.min(tonight.order.len() - 1);
+        let at = |place: &usize| usize::from(tonight.order[*place]);
+        let named_place = [place].into_iter().chain(0..tonight.order.len()).find(|place| is_named(&at(place)));
+        let section = (0..song.sections.len()).find(is_named).unwrap_or(at(&place));
+        self.standing.place = named_place.unwrap_or(place);
+        self.standing.section = named_place.as_ref().map_or(section, at);
+        self.find_shift(playing);
+    }
+
+    /// Rule R5: tonight's shift, what the last section key adds, and what was added since.
+    pub fn find_shift(&mut self, playing: Playing<'_>) {
+        let Standing { place, section, added, .. } = self.standing;
+        let lift = lift(playing.song.sections[section].key, playing.tonight.lifts[place]);
+        self.standing.shift = playing.tonight.keys.shift_at(lift, added);
+        self.standing.tonic = playing.tonight.keys.tonic_at(lift, added);
+    }
+
+    /// Puts the zones into use that are on in the section where the set stands.
+    pub fn find_zones(&mut self, plan: &Plan) {
+        self.in_use.clear();
+        if let Some(Playing { song, .. }) = self.playing(plan) {
+            let zones = &song.sections[self.standing.section].zones;
+            self.in_use.extend(zones.iter().filter(|zone| self.on[zone.index()]));
+        }
+        self.decides = self.in_use.iter().any(|zone| plan.zone(*zone).derives());
+    }
+
+    /// What fits in the section where the set stands, in the fingers' key (rule R12).
+    pub fn fits(&self, plan: &Plan) -> Option<Classes> {
+        let section = self.playing(plan)?.song.sections.get(self.standing.section)?;
+        Some(section.fits.moved(i32::from(self.standing.finger_tonic())))
+    }
+}

@@ -1,0 +1,225 @@
+//! From a pressed key to notes: zones (rule R3), pitch (R4), velocity (R6), and the release that undoes the press (R1).
+
+use super::Hand;
+use super::handful::Gathering;
+use crate::engine::ids::{KeyId, ZoneId};
+use crate::engine::notes::On;
+use crate::engine::notes::owners::{Key, Source};
+use crate::engine::notes::strike::Owner;
+use crate::engine::notes::unheld::{Unheld, Why};
+use crate::engine::plan::{Plan, PlanZone};
+use crate::map::Linger;
+use crate::music::range::fold_into;
+
+/// The note that a zone makes of a key before `within`, of any number.
+pub(super) fn pitch_anywhere(zone: &PlanZone, key: i32, shift: i32) -> i32 {
+    key + zone.offset + if zone.follow_key { shift } else { 0 }
+}
+
+/// The note that a zone makes of a key (rule R4); `None` outside 0–127.
+pub(super) fn pitch(zone: &PlanZone, key: i32, shift: i32) -> Option<u8> {
+    let pitch = pitch_anywhere(zone, key, shift);
+    let pitch = zone.within.map_or(Some(pitch), |within| fold_into(pitch, within))?;
+    u8::try_from(pitch).ok().filter(|pitch| *pitch < 128)
+}
+
+impl Hand {
+    /// A key goes down.
+    pub fn press(&mut self, id: KeyId, velocity: u8, on: &mut On<'_, '_>) {
+        if on.notes.owners.key(id).down {
+            self.release(id, 64, on);
+        }
+        let plan = on.step.plan;
+        self.presses += 1;
+        let velocity = plan.inputs[id.input()].curve[usize::from(velocity & 127)];
+        on.notes.owners.press(id, Key::struck(velocity, on.step.now, self.presses));
+        on.notes.begin_strike();
+        for zone_id in on.current.in_use.iter().copied() {
+            let zone = plan.zone(zone_id);
+            if !zone.hears(id) {
+                continue;
+            }
+            let begin = on.notes.aimed();
+            let taken = self.offer(id, zone_id, on);
+            on.notes.settle(begin, on.step);
+            if taken && zone.exclusive {
+                on.notes.owners.key_mut(id).offered = Some(zone_id);
+                break;
+            }
+        }
+        on.notes.strike(on.step);
+        self.move_drone(on);
+    }
+
+    /// Offers a key to a zone that hears it; whether the zone takes it.
+    fn offer(&mut self, id: KeyId, zone_id: ZoneId, on: &mut On<'_, '_>) -> bool {
+        let zone = on.step.plan.zone(zone_id);
+        if zone.linger == Linger::Toggle && end_toggled(id, zone_id, on) {
+            return true;
+        }
+        if zone.by_handful {
+            return self.admit(id, zone_id, on);
+        }
+        zone.takes(on.notes.owners.key(id).velocity) && self.enter_zone(id, zone_id, on)
+    }
+
+    /// `velocity_by = "handful"`: the first note in the window lets in its whole handful, the keys that are still
+    /// down at that moment. Whether the zone takes the key.
+    fn admit(&mut self, id: KeyId, zone_id: ZoneId, on: &mut On<'_, '_>) -> bool {
+        let (plan, now) = (on.step.plan, on.step.now);
+        let zone = plan.zone(zone_id);
+        let key = *on.notes.owners.key(id);
+        let gathering = &mut self.gatherings[zone_id.index()];
+        if gathering.begun.is_none_or(|begun| now - begun >= plan.gather) {
+            *gathering = Gathering { begun: Some(now), first: key.press, admitted: false };
+        }
+        if gathering.admitted {
+            return self.enter_zone(id, zone_id, on);
+        }
+        if !zone.takes(key.velocity) {
+            return false;
+        }
+        gathering.admitted = true;
+        let first = gathering.first;
+        let begin = on.notes.aimed();
+        let mut next = on.notes.owners.next_down(0);
+        while let Some(other) = next {
+            next = on.notes.owners.next_down(other.index() + 1);
+            let state = on.notes.owners.key(other);
+            let waits = state.press >= first && state.was_offered(zone_id);
+            if waits && zone.hears(other) {
+                self.enter_zone(other, zone_id, on);
+            }
+        }
+        on.notes.sort_aimed(begin);
+        true
+    }
+
+    /// A key enters a zone: what the zone makes of it is added to what is about to be struck. False where the key is
+    /// not in the zone, as it does not fit the key (rule R12).
+    fn enter_zone(&mut self, id: KeyId, zone_id: ZoneId, on: &mut On<'_, '_>) -> bool {
+        let zone = on.step.plan.zone(zone_id);
+        if zone.one_key {
+            self.strike_chord(id, zone_id, on);
+            return true;
+        }
+        let Some(chosen) = on.chosen(id, zone) else { return false };
+        let source = Source::Zone(zone_id);
+        if zone.derives() {
+            self.gather(id, zone_id, chosen, on);
+            on.notes.owners.belong(id, source, chosen);
+            if zone.is_at_once() {
+                self.decide(zone_id, on);
+            }
+            return true;
+        }
+        let Some(note) = pitch(zone, i32::from(chosen), on.current.standing.shift) else {
+            on.notes.out_of_range += 1;
+            return true;
+        };
+        if zone.gathers || !on.notes.unheld.is_empty() {
+            self.gather(id, zone_id, chosen, on);
+        }
+        let owner = match zone.linger {
+            Linger::Toggle => {
+                on.notes.owners.belong(id, source, chosen);
+                Owner::Unheld(Why::Toggled(id))
+            }
+            _ => Owner::Key(id),
+        };
+        let velocity = on.notes.owners.key(id).velocity;
+        on.notes.aim(owner, zone_id, note, velocity, on.step);
+        true
+    }
+
+    /// A key comes up: exactly what its press began ends, where it began (rule R1), or lingers (R10).
+    pub fn release(&mut self, id: KeyId, velocity: u8, on: &mut On<'_, '_>) {
+        if !on.notes.owners.key(id).down {
+            return;
+        }
+        on.notes.owners.lift(id);
+        let press = on.notes.owners.key(id).press;
+        for index in 0..on.notes.owners.shares(id).len() {
+            let share = on.notes.owners.shares(id)[index];
+            self.note_lift(share.source);
+            if !share.sounds {
+                self.leave_handful(id, &share, velocity, on);
+            } else if !(self.lingers(share.source, press, on) && on.notes.let_linger(&share)) {
+                on.notes.let_go(&share, velocity, on.step);
+            }
+        }
+        on.notes.owners.forget(id);
+        on.release_chord(id, velocity);
+    }
+
+    /// All keys of an input, or of one channel of it, come up, lowest first.
+    pub fn lift_keys(&mut self, input: usize, channel: Option<u8>, on: &mut On<'_, '_>) {
+        for key in 0..128 {
+            for channel in channel.map_or(0..16, |channel| channel..channel + 1) {
+                self.release(KeyId::new(input, channel, key), 64, on);
+            }
+        }
+    }
+
+    /// Keys struck so shortly before a change from elsewhere also sound in the zones that are new (rule R3).
+    /// `cause` is the input that the change came from.
+    pub fn strike_early(&mut self, cause: Option<usize>, on: &mut On<'_, '_>) {
+        let (plan, now) = (on.step.plan, on.step.now);
+        if plan.early.0 == 0 {
+            return;
+        }
+        on.notes.begin_strike();
+        for index in 0..on.current.in_use.len() {
+            let zone_id = on.current.in_use[index];
+            if on.current.before.contains(&zone_id) {
+                continue;
+            }
+            let begin = on.notes.aimed();
+            let mut next = on.notes.owners.next_down(0);
+            while let Some(id) = next {
+                next = on.notes.owners.next_down(id.index() + 1);
+                let state = *on.notes.owners.key(id);
+                let early = now - state.at < plan.early && cause != Some(id.input());
+                let reaches = early && reaches(plan, &on.current.in_use[..=index], id, state.velocity);
+                if reaches && on.notes.owners.has_room(id) {
+                    self.enter_zone(id, zone_id, on);
+                }
+            }
+            on.notes.sort_aimed(begin);
+            on.notes.settle(begin, on.step);
+        }
+        on.notes.strike(on.step);
+        self.move_drone(on);
+    }
+}
+
+/// A key that toggled a note ends it, and does nothing else in the zone (rule R10); whether there was one.
+fn end_toggled(id: KeyId, zone_id: ZoneId, on: &mut On<'_, '_>) -> bool {
+    let toggled =
+        |unheld: &Unheld| unheld.source == Source::Zone(zone_id) && unheld.why == Why::Toggled(id) && !unheld.left;
+    let channel = on.notes.unheld.iter().find(|unheld| toggled(unheld)).map(|unheld| unheld.channel);
+    if let Some(channel) = channel {
+        let time = on.step.plan.zone(zone_id).fade;
+        on.notes.fade(channel, time, on.step, toggled);
+    }
+    channel.is_some()
+}
+
+/// Whether a held key would have reached the last of these zones in use, had it been struck now.
+fn reaches(plan: &Plan, zones: &[ZoneId], id: KeyId, velocity: u8) -> bool {
+    let takes = |zone: &ZoneId| plan.zone(*zone).hears(id) && plan.zone(*zone).takes(velocity);
+    let Some((last, before)) = zones.split_last() else { return false };
+    takes(last) && !before.iter().any(|zone| plan.zone(*zone).exclusive && takes(zone))
+}
+
+impl PlanZone {
+    /// Whether it listens to the input and contains the key.
+    fn hears(&self, id: KeyId) -> bool {
+        self.inputs & 1 << id.input() != 0 && (self.keys.0..=self.keys.1).contains(&id.key())
+    }
+
+    /// Whether the velocity is in its window.
+    fn takes(&self, velocity: u8) -> bool {
+        (self.window.0..=self.window.1).contains(&velocity)
+    }
+}

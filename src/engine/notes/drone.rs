@@ -1,0 +1,142 @@
+//! The drone (rule R14): degrees of the room's key that sound until told again, over talking and from song to song.
+
+use super::Notes;
+use super::owners::{Source, Strike, Striker};
+use super::unheld::{Unheld, Why};
+use crate::engine::current::Current;
+use crate::engine::ids::ChannelId;
+use crate::engine::out::Notice;
+use crate::engine::plan::PlanDrone;
+use crate::engine::step::Step;
+use crate::music::scale;
+
+/// What the drone sounds as.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(in crate::engine) struct Sounding {
+    drone: PlanDrone,
+    tonic: u8,
+    minor: bool,
+}
+
+impl Sounding {
+    /// The notes of its degrees, upward; `None` for one outside 0–127.
+    fn notes(self) -> impl Iterator<Item = Option<u8>> {
+        let Sounding { drone, tonic, minor } = self;
+        let degrees = (1..=7).filter(move |degree| drone.degrees & 1 << (degree - 1) != 0);
+        degrees.map(move |degree| {
+            let note = drone.octave + i32::from(tonic) + i32::from(scale::step(minor, degree));
+            u8::try_from(note).ok().filter(|note| *note < 128)
+        })
+    }
+
+    /// The same drone after a saved map, where a channel may have another number.
+    pub fn at_channel(self, channel: impl Fn(ChannelId) -> ChannelId) -> Sounding {
+        Sounding { drone: PlanDrone { channel: channel(self.drone.channel), ..self.drone }, ..self }
+    }
+}
+
+/// The drone of the song whose zones the keys play.
+fn own(current: &Current, step: &Step<'_>) -> Option<PlanDrone> {
+    current.playing(step.plan).and_then(|playing| playing.song.drone)
+}
+
+impl Notes {
+    /// What the drone would sound as here: the song's own, else the one that sounds.
+    fn wanted_drone(&self, current: &Current, step: &Step<'_>) -> Option<Sounding> {
+        let drone = own(current, step).or(self.drone.map(|sounding| sounding.drone))?;
+        let minor = current.playing(step.plan).is_some_and(|playing| playing.tonight.keys.chart.is_minor());
+        Some(Sounding { drone, tonic: current.standing.tonic, minor })
+    }
+
+    /// Whether the drone sounds.
+    pub fn drone_sounds(&self) -> bool {
+        self.drone.is_some() && self.holds(|unheld| unheld.why == Why::Drone)
+    }
+
+    /// The first handful after a change of key or song takes the drone along.
+    pub fn move_drone(&mut self, current: &Current, step: &mut Step<'_>) {
+        if self.drone_sounds() && self.wanted_drone(current, step) != self.drone {
+            self.sound_drone(current, step);
+        }
+    }
+
+    /// The drone on or off, or the other way. One that sounds in an earlier key only moves.
+    pub fn turn_drone(&mut self, on: Option<bool>, current: &Current, step: &mut Step<'_>) {
+        let sounds = self.drone_sounds();
+        let moves = sounds && self.wanted_drone(current, step) != self.drone;
+        match on {
+            Some(false) if !sounds => {}
+            Some(true) if sounds && !moves => {}
+            Some(false) => self.end_drone(step),
+            None if sounds && !moves => self.end_drone(step),
+            _ if self.wanted_drone(current, step).is_none() || !sounds && own(current, step).is_none() => {
+                step.notice(Notice::NothingThere);
+            }
+            _ => {
+                self.sound_drone(current, step);
+                step.notice(Notice::Drone(true));
+            }
+        }
+    }
+
+    fn end_drone(&mut self, step: &mut Step<'_>) {
+        if let Some(Sounding { drone, .. }) = self.drone.take() {
+            // Notes of an earlier sound of it may be held elsewhere.
+            let elsewhere = |unheld: &Unheld| unheld.why == Why::Drone && unheld.channel != drone.channel;
+            self.end_unheld(64, step, elsewhere);
+            self.fade(drone.channel, drone.fade, step, |unheld| unheld.why == Why::Drone);
+            step.notice(Notice::Drone(false));
+        }
+    }
+
+    /// Sounds the drone as it is wanted here: notes in common stay, new ones start, then the others end.
+    fn sound_drone(&mut self, current: &Current, step: &mut Step<'_>) {
+        let Some(wanted) = self.wanted_drone(current, step) else { return };
+        let PlanDrone { channel, set_up, velocity, .. } = wanted.drone;
+        self.drone = Some(wanted);
+        self.set_up(channel, set_up, step);
+        for note in wanted.notes() {
+            match note {
+                Some(note) => self.strike_drone(channel, note, velocity, step),
+                None => self.out_of_range += 1,
+            }
+        }
+        let stays = |unheld: &Unheld| unheld.channel == channel && wanted.notes().any(|note| note == Some(unheld.note));
+        self.end_unheld(64, step, |unheld| unheld.why == Why::Drone && !stays(unheld));
+    }
+
+    fn strike_drone(&mut self, channel: ChannelId, note: u8, velocity: u8, step: &mut Step<'_>) {
+        let is_it = |unheld: &Unheld| unheld.why == Why::Drone && (unheld.channel, unheld.note) == (channel, note);
+        if self.holds(is_it) || !self.has_room() {
+            return;
+        }
+        self.end_fade(channel, step);
+        let striker = Striker::Source(Source::Drone);
+        let strike = self.owners.strike((channel, note), striker, step.now, step.plan.gather);
+        if strike == Strike::Again {
+            step.note_off(channel, note, 64);
+        }
+        let generation = self.owners.add_owner(channel, note);
+        let why = Why::Drone;
+        self.unheld.push(Unheld { source: Source::Drone, channel, note, why, left: false, generation });
+        if strike != Strike::Join {
+            self.owners.struck((channel, note), striker, velocity, step.now);
+            self.channels.note_on(channel, note, velocity, step);
+        }
+    }
+
+    /// The set-up of the song's drone, after that of its zones (rule R8).
+    pub fn set_up_drone(&mut self, current: &Current, step: &mut Step<'_>) {
+        if let Some(drone) = own(current, step) {
+            self.set_up(drone.channel, drone.set_up, step);
+        }
+    }
+
+    /// The set-up of the song's drone, or of the one that sounds, at an output that came back (rule R21).
+    pub fn set_up_drone_at(&mut self, output: usize, current: &Current, step: &mut Step<'_>) {
+        let wanted = self.wanted_drone(current, step).filter(|wanted| step.plan.is_at(wanted.drone.channel, output));
+        if let Some(Sounding { drone, .. }) = wanted {
+            self.set_up(drone.channel, drone.set_up, step);
+        }
+    }
+}

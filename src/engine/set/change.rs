@@ -1,0 +1,254 @@
+//! Actions, songs, sections and keys: a change is one step (rule R8), with the shift (R5).
+
+use crate::engine::Engine;
+use crate::engine::action::Action;
+use crate::engine::ids::SendId;
+use crate::engine::notes::On;
+use crate::engine::out::Notice;
+use crate::engine::plan::Playing;
+use crate::engine::step::Step;
+use crate::evening::{FURTHEST, Standing, added_for};
+use crate::music::voicing::Voicing;
+
+/// Which of the new song's or section's sends are said.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Saying {
+    All,
+    /// At the start nothing is set going: no transport, clock or note.
+    NothingStarts,
+}
+
+impl Engine {
+    /// The set begins.
+    pub(in crate::engine) fn start(&mut self, entry: usize, place: usize, step: &mut Step<'_>) {
+        let plan = step.plan;
+        let entry = entry.min(plan.entries.len().saturating_sub(1));
+        self.current.standing.entry = entry;
+        (0..plan.inputs.len()).for_each(|input| self.cues.appear(input, step.now));
+        step.notice(Notice::Song);
+        let Some(playing) = plan.playing(entry) else { return };
+        self.current.standing.song = Some(entry);
+        self.clock.enter_song(playing.song.tick, step.now);
+        self.current.stand_at(playing, place.min(playing.tonight.order.len() - 1));
+        self.switch_zones(step);
+        self.say_on_entering(playing, Saying::NothingStarts, step);
+        let section = &playing.song.sections[self.current.standing.section];
+        let all = playing.song.enter.iter().chain(&section.sends);
+        let not_sent = all.filter(|send| plan.send(**send).say.starts_something()).count();
+        if not_sent > 0 {
+            self.not_sent = not_sent as u16;
+            step.notice(Notice::HeldBack(self.not_sent));
+        }
+    }
+
+    /// Does what a player asks for. `cause` is the input that asked, if one did.
+    pub(in crate::engine) fn act(&mut self, action: Action, cause: Option<usize>, step: &mut Step<'_>) {
+        let Standing { entry, place, added, .. } = self.current.standing;
+        match action {
+            Action::NextSong => {
+                let next = self.next_song.filter(|next| *next != entry).unwrap_or(entry + 1);
+                self.enter(next, cause, step);
+            }
+            Action::PreviousSong => self.enter(entry.wrapping_sub(1), cause, step),
+            Action::Song(wanted) if wanted == entry => {}
+            Action::Song(wanted) => self.enter(wanted, cause, step),
+            Action::FromTheTop => self.begin_again(cause, step),
+            Action::NextSection => self.enter_place(place + 1, cause, step),
+            Action::PreviousSection if self.current.is_aside(step.plan) => self.enter_place(place, cause, step),
+            Action::PreviousSection => self.enter_place(place.wrapping_sub(1), cause, step),
+            Action::Section(name) => self.enter_named(name, cause, step),
+            Action::RaiseKey => self.add_to_key(added + 1, step),
+            Action::LowerKey => self.add_to_key(added - 1, step),
+            Action::Key { tonic, minor } => self.go_to_key(tonic, minor, step),
+            Action::TonightsKey => self.add_to_key(0, step),
+            Action::Zone { name, on } => self.turn_zone(name, on, cause, step),
+            Action::SendAgain => self.send_again(step),
+            Action::Resend => {
+                for output in 0..step.plan.outputs.len() {
+                    self.set_up_output(output, step);
+                }
+                step.notice(Notice::SetUpAgain);
+            }
+            Action::Panic => self.panic(step),
+            Action::LineUp(wanted) if wanted < step.plan.entries.len() => {
+                self.next_song = Some(wanted);
+                step.notice(Notice::LinedUp(wanted));
+            }
+            Action::LineUp(_) => step.notice(Notice::NothingThere),
+            Action::Tap => self.clock.tap(step),
+            Action::Drone(on) => self.notes.turn_drone(on, &self.current, step),
+            Action::Fade(time) => self.notes.fade_all(time, step),
+        }
+    }
+
+    /// Enters a song or a pause, leaving the one before.
+    fn enter(&mut self, entry: usize, cause: Option<usize>, step: &mut Step<'_>) {
+        let plan = step.plan;
+        if entry >= plan.entries.len() {
+            step.notice(Notice::NothingThere);
+            return;
+        }
+        if let Some(Playing { tonight, song, .. }) = self.current.entered(plan) {
+            self.sends.leave_song(plan);
+            self.say_all(&song.leave, Saying::All, step);
+            self.leave_song_cues(tonight.song, step);
+        }
+        self.current.standing.entry = entry;
+        self.next_song = None;
+        self.not_sent = 0;
+        step.notice(Notice::Song);
+        // A pause keeps the zones of the song that it leaves.
+        if let Some(playing) = plan.playing(entry) {
+            if self.current.standing.song != Some(entry) {
+                self.current.standing.added = 0;
+            }
+            self.current.standing.song = Some(entry);
+            self.begin_song(playing, cause, step);
+        }
+    }
+
+    fn begin_again(&mut self, cause: Option<usize>, step: &mut Step<'_>) {
+        let Some(playing) = self.current.entered(step.plan) else {
+            step.notice(Notice::NothingThere);
+            return;
+        };
+        self.sends.leave_song(step.plan);
+        self.not_sent = 0;
+        step.notice(Notice::Song);
+        self.begin_song(playing, cause, step);
+    }
+
+    fn begin_song(&mut self, playing: Playing<'_>, cause: Option<usize>, step: &mut Step<'_>) {
+        self.clock.enter_song(playing.song.tick, step.now);
+        for zone in playing.song.zones.clone() {
+            self.current.on[zone] = step.plan.zones[zone].on;
+            // Voices are led from within the song only.
+            self.hand.handfuls[zone].voicing = Voicing::default();
+        }
+        self.current.stand_at(playing, 0);
+        self.switch_zones(step);
+        self.say_on_entering(playing, Saying::All, step);
+        self.strike_early(cause, step);
+    }
+
+    /// The sends of a song and of its section that the set now stands in.
+    fn say_on_entering(&mut self, Playing { song, .. }: Playing<'_>, saying: Saying, step: &mut Step<'_>) {
+        self.say_all(&song.enter, saying, step);
+        self.say_all(&song.sections[self.current.standing.section].sends, saying, step);
+    }
+
+    /// Enters a step of tonight's order.
+    fn enter_place(&mut self, place: usize, cause: Option<usize>, step: &mut Step<'_>) {
+        let entered = self.current.entered(step.plan);
+        let section = entered.and_then(|playing| playing.tonight.order.get(place).copied());
+        match section {
+            Some(section) => self.enter_section(place, usize::from(section), cause, step),
+            None => step.notice(Notice::NothingThere),
+        }
+    }
+
+    /// Enters the section of this name: at its next step in tonight's order, or from the beginning of the order; one
+    /// that the order lacks is played aside, and the order goes on from where it was left.
+    fn enter_named(&mut self, name: u16, cause: Option<usize>, step: &mut Step<'_>) {
+        let entered = self.current.entered(step.plan);
+        let found = entered.and_then(|playing| {
+            let named = playing.song.sections.iter().position(|section| section.name == Some(name));
+            named.map(|section| (&playing.tonight.order, section))
+        });
+        let Some((order, section)) = found else {
+            step.notice(Notice::NothingThere);
+            return;
+        };
+        if section == self.current.standing.section {
+            return;
+        }
+        let here = self.current.standing.place;
+        let onward = (1..=order.len()).map(|ahead| (here + ahead) % order.len());
+        let place = onward.into_iter().find(|place| usize::from(order[*place]) == section);
+        self.enter_section(place.unwrap_or(here), section, cause, step);
+    }
+
+    fn enter_section(&mut self, place: usize, section: usize, cause: Option<usize>, step: &mut Step<'_>) {
+        let Some(playing) = self.current.playing(step.plan) else { return };
+        self.current.standing.place = place;
+        self.current.standing.section = section;
+        self.current.find_shift(playing);
+        step.notice(Notice::Section);
+        self.switch_zones(step);
+        self.say_all(&playing.song.sections[section].sends, Saying::All, step);
+        self.strike_early(cause, step);
+    }
+
+    fn add_to_key(&mut self, added: i32, step: &mut Step<'_>) {
+        match self.current.playing(step.plan) {
+            Some(playing) if added.abs() <= FURTHEST => {
+                self.current.standing.added = added;
+                self.current.find_shift(playing);
+                step.notice(Notice::Key);
+            }
+            Some(_) => step.notice(Notice::NoSuchKey),
+            None => step.notice(Notice::NothingThere),
+        }
+    }
+
+    /// To a key of the song's mode.
+    fn go_to_key(&mut self, tonic: u8, minor: bool, step: &mut Step<'_>) {
+        let other_mode = |playing: Playing<'_>| playing.tonight.keys.chart.is_minor() != minor;
+        if self.current.playing(step.plan).is_some_and(other_mode) {
+            step.notice(Notice::NoSuchKey);
+            return;
+        }
+        self.add_to_key(added_for(tonic, &self.current.standing), step);
+    }
+
+    fn turn_zone(&mut self, name: u16, on: Option<bool>, cause: Option<usize>, step: &mut Step<'_>) {
+        let plan = step.plan;
+        let zones = self.current.playing(plan).map_or(0..0, |playing| playing.song.zones.clone());
+        let mut named = zones.filter(|zone| plan.zones[*zone].name == name).peekable();
+        let Some(first) = named.peek() else {
+            step.notice(Notice::NothingThere);
+            return;
+        };
+        let on = on.unwrap_or(!self.current.on[*first]);
+        for zone in named {
+            self.current.on[zone] = on;
+        }
+        step.notice(Notice::Zone(name, on));
+        self.switch_zones(step);
+        self.strike_early(cause, step);
+    }
+
+    /// Keys struck just before the change also sound in the zones that are new (rule R3).
+    fn strike_early(&mut self, cause: Option<usize>, step: &mut Step<'_>) {
+        let Engine { current, notes, hand, .. } = self;
+        hand.strike_early(cause, &mut On { current, notes, step });
+    }
+
+    /// The current song's enter-sends again.
+    fn send_again(&mut self, step: &mut Step<'_>) {
+        match self.current.entered(step.plan) {
+            Some(playing) => {
+                self.say_all(&playing.song.enter, Saying::All, step);
+                self.not_sent = 0;
+                step.notice(Notice::SaidAgain);
+            }
+            None => step.notice(Notice::NothingThere),
+        }
+    }
+
+    fn say_all(&mut self, sends: &[SendId], saying: Saying, step: &mut Step<'_>) {
+        for send in sends {
+            if saying == Saying::All || !step.plan.send(*send).say.starts_something() {
+                self.sends.send(*send, &mut self.notes, step);
+            }
+        }
+    }
+
+    /// A song is left: what its own cues have on goes off, but for those whose key or pedal is still held.
+    fn leave_song_cues(&mut self, song: usize, step: &mut Step<'_>) {
+        let plan = step.plan;
+        let own = |cue| plan.cues_in(song as u16 + 1).any(|other| other == cue);
+        let gears = |cue| plan.cues_in(0).any(|other| other == cue);
+        self.close_cues(step, |cue, planned| own(cue) && !gears(cue) && !planned.hold);
+    }
+}

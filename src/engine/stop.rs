@@ -1,0 +1,76 @@
+//! Making it quiet: panic (rule R16), a lost input and the end (R17).
+
+use super::Engine;
+use super::hand::handful::Gathering;
+use super::ids::CueId;
+use super::notes::On;
+use super::out::{Notice, Sink};
+use super::plan::PlanCue;
+use super::step::Step;
+
+impl Engine {
+    /// Rule R16. Only what is needed is said, so that a listener's queue of 200 events holds it.
+    pub(super) fn panic(&mut self, step: &mut Step<'_>) {
+        self.sends.forget_all();
+        self.cues.stop_waiting_for_presses();
+        for channel in self.notes.channels.all() {
+            if self.notes.channels.get(channel).played {
+                self.notes.silence(channel, true, step);
+            }
+        }
+        for key in self.notes.owners.all_keys() {
+            self.notes.owners.forget(key);
+        }
+        self.notes.unheld.clear();
+        self.notes.drone = None;
+        self.hand.forget();
+        self.hand.gatherings.fill(Gathering::default());
+        self.close_cues(step, |_, _| true);
+        step.notice(Notice::Panic);
+    }
+
+    /// As in a panic, at every channel of one output, whether or not it got a note from us: an earlier run may have left
+    /// some there, and pedals down and pressure. What sounds elsewhere and what waits stays.
+    pub(super) fn silence_output(&mut self, output: usize, step: &mut Step<'_>) {
+        for channel in self.notes.channels.all().filter(|channel| step.plan.is_at(*channel, output)) {
+            self.notes.silence(channel, false, step);
+        }
+    }
+
+    /// Rule R17: an input's keys come up, lowest first, its pedals lift, bend and pressure rest.
+    pub(super) fn lose_input(&mut self, input: usize, step: &mut Step<'_>) {
+        if input >= step.plan.inputs.len() {
+            return;
+        }
+        let Engine { current, notes, hand, controllers, .. } = self;
+        let mut on = On { current, notes, step };
+        hand.lift_keys(input, None, &mut on);
+        controllers.lose(input, &mut on);
+        self.close_cues(step, |_, cue| cue.input == input);
+        self.cues.forget_presses(input, step.plan);
+        self.clock.lose(input, step);
+    }
+
+    /// Cues that are on and of which `which` says so go off.
+    pub(super) fn close_cues(&mut self, step: &mut Step<'_>, which: impl Fn(CueId, &PlanCue) -> bool) {
+        while let Some(off) = self.cues.close_next(step, &which) {
+            self.sends.send(off, &mut self.notes, step);
+        }
+    }
+
+    /// Ends all that sounds and lifts every pedal, trusting nothing else: for an engine that failed in a step.
+    pub fn end_everything(&mut self, sink: &mut dyn Sink) {
+        let now = self.last;
+        self.with_step(now, sink, |engine, step| engine.notes.end_everything(step));
+    }
+
+    /// Rule R17: all inputs so, then the rest at once, without leave-sends.
+    pub(super) fn stop(&mut self, step: &mut Step<'_>) {
+        for input in 0..step.plan.inputs.len() {
+            self.lose_input(input, step);
+        }
+        self.sends.forget_all();
+        self.hand.forget();
+        self.notes.end_everything(step);
+    }
+}

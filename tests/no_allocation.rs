@@ -214,11 +214,11 @@ fn cued_gear() -> String {
          off = { note = [60, 90], channel = 2, length_ms = 80 }\nname = \"talkback\"";
     let held = format!("{stands}\nwhile_down = true");
     for (when, does) in [
-        ("\"keyboard\", key = 50", "do = \"tap\""),
-        ("\"keyboard\", key = 51, press = \"double\"", "do = \"next-song\""),
-        ("\"keyboard\", key = 51, press = \"long\"", "do = \"previous-song\""),
-        ("\"keyboard\", key = 52", held.as_str()),
-        ("\"keyboard\", key = 53, press = \"either\"", stands),
+        ("\"keyboard\", note = 50", "do = \"tap\""),
+        ("\"keyboard\", note = 51, press = \"double\"", "do = \"next-song\""),
+        ("\"keyboard\", note = 51, press = \"long\"", "do = \"previous-song\""),
+        ("\"keyboard\", note = 52", held.as_str()),
+        ("\"keyboard\", note = 53, press = \"either\"", stands),
         ("\"keyboard\", control = 64", "do = \"next-section\""),
         ("\"keyboard\", control = 64, press = \"double\"", "do = \"line-up\"\nsong = 2"),
         ("\"keyboard\", control = 67, press = \"long\"", "do = \"panic\""),

@@ -233,7 +233,7 @@ pub enum PlayIn {
 pub struct Set {
     /// Its title.
     pub title: String,
-    /// The play-in key of all songs that say nothing else.
+    /// The fingers' key of all songs that say nothing else.
     pub play_in: Option<At<PlayIn>>,
     /// The singers.
     pub singers: Vec<Singer>,
@@ -263,7 +263,7 @@ pub struct Entry {
     pub title: Option<String>,
     /// Tonight's key.
     pub key: Option<At<Key>>,
-    /// Tonight's play-in key.
+    /// Tonight's fingers' key.
     pub play_in: Option<At<PlayIn>>,
     /// Tonight's way.
     pub way: Option<Way>,

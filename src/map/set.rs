@@ -129,7 +129,7 @@ fn pause(mut fields: Fields<'_>) -> Entry {
     Entry { spot, song: None, title, key: None, play_in: None, way: None, order: None, singer: None, remark }
 }
 
-/// Songs that say nothing of their play-in key, and whose mode is not that of the set's.
+/// Songs that say nothing of their fingers' key, and whose mode is not that of the set's.
 fn disagreeing(key: crate::music::Key, spot: Spot, entries: &[Entry], songs: &[Draft]) -> Vec<Diagnostic> {
     let mut faults = Vec::new();
     for entry in entries.iter().filter(|entry| entry.play_in.is_none()) {

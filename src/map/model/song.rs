@@ -13,7 +13,7 @@ pub struct Song {
     pub number: Option<At<u8>>,
     /// The chart's key.
     pub key: At<Key>,
-    /// The play-in key, where the song gives one.
+    /// The fingers' key, where the song gives one.
     pub play_in: Option<At<PlayIn>>,
     /// Which way the shift goes.
     pub way: Way,
@@ -86,7 +86,7 @@ impl Song {
 /// A key that plays another chord than the one on its degree, where one key plays a chord (rule R13).
 #[derive(Debug, Clone, PartialEq)]
 pub struct Finger {
-    /// The key's pitch class, 0 = C … 11 = B, in the song's play-in key.
+    /// The key's pitch class, 0 = C … 11 = B, in the song's fingers' key.
     pub key: u8,
     /// What it plays, in that key too.
     pub chord: At<Chord>,

@@ -7,7 +7,7 @@ use std::sync::Arc;
 use super::tonight::{Part, Piece, Scene, Tonight};
 use super::words::{in_sections, milliseconds, quoted};
 use crate::engine::{Action, Engine, Event, Plan};
-use crate::map::{Book, Diagnostic, Linger, Plays, Spot, Wire};
+use crate::map::{Book, Cable, Diagnostic, Linger, Plays, Spot};
 
 /// One byte on the cable, in microseconds.
 const BYTE: usize = 320;
@@ -26,7 +26,7 @@ const LONG: u64 = 24 * 3600 * 1_000_000;
 /// an output, of the longest.
 pub(super) fn find(tonight: &Tonight<'_>, found: &mut Vec<Diagnostic>) {
     let outputs = tonight.book.gear.outputs.iter().enumerate();
-    let slow: Vec<usize> = outputs.filter(|(_, output)| output.wire == Wire::Din).map(|(number, _)| number).collect();
+    let slow: Vec<usize> = outputs.filter(|(_, output)| output.cable == Cable::Din).map(|(number, _)| number).collect();
     for output in &slow {
         found.extend(chords(tonight, *output));
     }

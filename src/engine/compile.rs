@@ -10,8 +10,8 @@ use super::plan::{
 };
 use super::tempo::tick_at;
 use crate::map::{
-    At, Book, Controls, Curve, Does, Drone, Entry, Finger, Gear, Moment, Output, PlayIn, Send, SendMessage, Song,
-    Sound, Way, Zone,
+    At, Book, Controls, Curve, Does, Drone, Entry, Finger, Gear, Moment, Output, PlayIn, Send, SendMessage, ShiftWay,
+    Song, Sound, Zone,
 };
 use crate::midi::U7;
 use crate::music::{Classes, Key};
@@ -107,7 +107,7 @@ impl Compiler<'_> {
     fn gear(&mut self) {
         for input in self.gear.inputs.iter().take(MOST_INPUTS) {
             let mut heard_as = std::array::from_fn(|number| number as u8);
-            for (from, to) in &input.controls {
+            for (from, to) in &input.renumber {
                 heard_as[usize::from(u8::from(*from))] = u8::from(*to);
             }
             self.plan.input_names.push(input.name.value.clone());
@@ -121,8 +121,8 @@ impl Compiler<'_> {
             self.plan.output_names.push(output.name.value.clone());
             let twins = twins(self.gear, output);
             self.plan.has_twins |= twins != 0;
-            self.plan.gives_tempo |= output.tempo;
-            let (clock, exclusive, tempo) = (output.clock, output.sysex, output.tempo);
+            self.plan.gives_tempo |= output.send_clock;
+            let (clock, exclusive, tempo) = (output.pass_clock, output.pass_sysex, output.send_clock);
             self.plan.outputs.push(PlanOutput { clock, exclusive, tempo, twins });
         }
     }
@@ -199,11 +199,11 @@ impl Compiler<'_> {
         PlanZone {
             name: self.zone_number(&zone.name),
             inputs,
-            feet: zone.feet.as_ref().map_or(inputs, |feet| self.inputs_named(Some(feet))),
+            feet: zone.pedals_from.as_ref().map_or(inputs, |feet| self.inputs_named(Some(feet))),
             keys: (zone.keys.value.0 as u8, zone.keys.value.1 as u8),
             window: zone.velocity.value,
             by_handful: zone.by_handful,
-            only: zone.only,
+            only: zone.exclusive,
             velocity: touch(zone.curve.as_ref(), zone.level),
             offset: 12 * zone.octave + zone.transpose,
             follow_key: zone.follow_key,
@@ -403,12 +403,12 @@ impl Keys {
         let (play_in, sounding) = match chosen.map(|chosen| chosen.value) {
             None => (song.key.value, false),
             Some(PlayIn::Key(key)) => (key, false),
-            Some(PlayIn::Sounding) => (tonight, true),
+            Some(PlayIn::Room) => (tonight, true),
         };
-        let shift = match entry.way.unwrap_or(song.way) {
-            Way::Nearest => play_in.nearest_way(tonight),
-            Way::Up => play_in.way_up(tonight),
-            Way::Down => -tonight.way_up(play_in),
+        let shift = match entry.shift.unwrap_or(song.shift) {
+            ShiftWay::Nearest => play_in.nearest_way(tonight),
+            ShiftWay::Up => play_in.way_up(tonight),
+            ShiftWay::Down => -tonight.way_up(play_in),
         };
         Keys { chart: song.key.value, play_in, tonight, sounding, shift }
     }

@@ -1,6 +1,6 @@
 //! Songs as written: sections, zones, what a one-key chord plays, the drone, and sends.
 
-use super::{At, Cue, Curve, KeyRange, PlayIn, Spot, Way};
+use super::{At, Cue, Curve, KeyRange, PlayIn, ShiftWay, Spot};
 use crate::midi::{Channel, Note, U7};
 use crate::music::{Chord, Key};
 
@@ -16,7 +16,7 @@ pub struct Song {
     /// The fingers' key, where the song gives one.
     pub play_in: Option<At<PlayIn>>,
     /// Which way the shift goes.
-    pub way: Way,
+    pub shift: ShiftWay,
     /// Quarter notes a minute.
     pub tempo: Option<f64>,
     /// Beats of a bar and their note value.
@@ -191,7 +191,7 @@ pub struct Zone {
     /// The input that it listens to; `None`: every one with `play = true`.
     pub input: Option<At<String>>,
     /// The input whose pedals and controllers it follows; `None`: its own.
-    pub feet: Option<At<String>>,
+    pub pedals_from: Option<At<String>>,
     /// Its keys, as pressed.
     pub keys: At<KeyRange>,
     /// Its window of velocities, after the input's curve, 1–127.
@@ -199,7 +199,7 @@ pub struct Zone {
     /// Whether one note in the window lets in its whole handful.
     pub by_handful: bool,
     /// Whether keys that it takes go to no later zone.
-    pub only: bool,
+    pub exclusive: bool,
     /// Its curve.
     pub curve: Option<Curve>,
     /// Level in dB, by velocity.

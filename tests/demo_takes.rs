@@ -177,7 +177,7 @@ fn the_demo_shows_what_moves_a_set() {
         assert!(cues().any(|cue| cue.when.trigger.press() == Some(press)), "{press:?}");
     }
     assert!(cues().any(|cue| matches!(cue.does, Does::Song(SongChoice::Received))));
-    assert!(cues().any(|cue| cue.hold && cue.off.is_some() && cue.name.is_some()));
+    assert!(cues().any(|cue| cue.while_down && cue.off.is_some() && cue.name.is_some()));
     let replaces = |song: &Song| book.cues_in(Some(song)).len() < book.gear.cues.len() + song.cues.len();
     assert!(book.songs.iter().any(replaces), "a song's own cue in the place of the gear's");
     // The tracks player is heard and spoken to at one port, and nobody plays on it.

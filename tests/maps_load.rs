@@ -142,7 +142,7 @@ fn values_arrive_as_written() {
     assert_eq!((book.gear.gather, book.gear.early), (45_000, 30_000));
     let upper = &book.gear.inputs[1];
     assert_eq!((u8::from(upper.keys.0), u8::from(upper.keys.1)), (36, 84));
-    assert_eq!(upper.controls.iter().map(|(a, b)| (u8::from(*a), u8::from(*b))).collect::<Vec<_>>(), [(7, 11)]);
+    assert_eq!(upper.renumber.iter().map(|(a, b)| (u8::from(*a), u8::from(*b))).collect::<Vec<_>>(), [(7, 11)]);
     assert_eq!(book.gear.inputs[0].curve, Some(Curve::Bent { heavier: -26, low: 1.0, high: 127.0 }));
     let grand = &book.gear.sounds[0];
     assert_eq!((grand.channel.number(), grand.program.map(u8::from)), (1, Some(0)));

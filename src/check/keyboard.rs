@@ -111,7 +111,7 @@ fn stretches((low, high): (u8, u8), touches: Velocities, parts: &[Part<'_>], hea
             let reached = span(part.zone.velocity.value) & left;
             if (first..=last).contains(&key) && reached != 0 {
                 taken.push((*zone, reached));
-                if part.zone.only && part.zone.on && part.takes_all() {
+                if part.zone.exclusive && part.zone.on && part.takes_all() {
                     left &= !reached;
                 }
             }

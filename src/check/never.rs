@@ -45,8 +45,8 @@ fn unheard(book: &Book, cue: &Cue, input: &Input) -> Option<Diagnostic> {
             Some(never(why).help(help).also(input.name.spot, "its keys are given here"))
         }
         Trigger::Control { number, .. } => {
-            let (_, other) = input.controls.iter().find(|(from, _)| *from == number)?;
-            if input.controls.iter().any(|(_, to)| *to == number) {
+            let (_, other) = input.renumber.iter().find(|(from, _)| *from == number)?;
+            if input.renumber.iter().any(|(_, to)| *to == number) {
                 return None;
             }
             let (number, other) = (u8::from(number), u8::from(*other));

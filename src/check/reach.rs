@@ -63,7 +63,7 @@ fn unreached(tonight: &Tonight<'_>, piece: &Piece<'_>, number: usize, inputs: &[
         let other = &piece.parts[zone];
         let (first, last) = other.keys();
         let shared = first <= high && low <= last && other.inputs & part.inputs != 0;
-        other.zone.only
+        other.zone.exclusive
             && other.zone.on
             && other.takes_all()
             && shared

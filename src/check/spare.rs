@@ -41,7 +41,8 @@ fn taken(tonight: &Tonight<'_>, cue: &Cue, pieces: &[&Piece<'_>]) -> Option<Diag
             })
         }
         Trigger::Control { number, .. } if u8::from(number) == HOLD => {
-            let mut held = played.filter(|(_, part)| part.zone.feet.is_none() && part.zone.pedal != Pedal::Ignore);
+            let mut held =
+                played.filter(|(_, part)| part.zone.pedals_from.is_none() && part.zone.pedal != Pedal::Ignore);
             held.next().map(|(_, part)| {
                 let name = quoted(&input.name.value);
                 let title = format!("the hold pedal of the input {name} is a cue's: it holds no notes any more");

@@ -46,7 +46,8 @@ fn loops(tonight: &Tonight<'_>, found: &mut Vec<Diagnostic>) {
     let gear = &tonight.book.gear;
     for output in &gear.outputs {
         let Some(port) = &output.port else { continue };
-        let meant = |input: &&Input| (input.play || output.clock || output.sysex) && may_be_one_port(output, input);
+        let meant =
+            |input: &&Input| (input.play || output.pass_clock || output.pass_sysex) && may_be_one_port(output, input);
         if let Some(input) = gear.inputs.iter().find(meant) {
             let (one, other) = (quoted(&output.name.value), quoted(&input.name.value));
             let title = format!("the output {one} may lead back to the input {other}: both may mean one port");

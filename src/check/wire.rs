@@ -8,7 +8,7 @@ use super::tonight::{Part, Piece, Scene, Tonight};
 use super::words::{in_sections, milliseconds, quoted};
 use crate::engine::{Action, Engine, Event, Micros, Plan};
 use crate::evening::title_of;
-use crate::map::{Book, Diagnostic, Linger, Plays, Spot, Wire};
+use crate::map::{Book, Cable, Diagnostic, Linger, Plays, Spot};
 
 /// One byte on the cable, in microseconds.
 const BYTE: usize = 320;
@@ -27,7 +27,7 @@ const LONG: Micros = Micros::from_millis(24 * 3600 * 1000);
 /// an output, of the longest.
 pub(super) fn find(tonight: &Tonight<'_>, found: &mut Vec<Diagnostic>) {
     let outputs = tonight.book.gear.outputs.iter().enumerate();
-    let slow: Vec<usize> = outputs.filter(|(_, output)| output.wire == Wire::Din).map(|(number, _)| number).collect();
+    let slow: Vec<usize> = outputs.filter(|(_, output)| output.cable == Cable::Din).map(|(number, _)| number).collect();
     for output in &slow {
         found.extend(chords(tonight, *output));
     }

@@ -30,7 +30,7 @@ impl Daemon {
         let now = self.now();
         self.surely(|engine, sink| engine.step(Event::Resume(standing), now, sink));
         // What the channels were told is forgotten with the old engine.
-        self.next = self.surely(|engine, sink| engine.step(Event::Action(Action::Resend), now, sink));
+        self.next = self.surely(|engine, sink| engine.step(Event::Action(Action::ResendSounds), now, sink));
         for cue in cues {
             self.next = self.surely(|engine, sink| engine.step(Event::CloseCue(cue), now, sink));
         }

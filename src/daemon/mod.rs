@@ -128,7 +128,7 @@ impl Daemon {
     pub fn new(show: &Arc<Show>, ports: Box<dyn Ports>) -> (Daemon, Remote) {
         let engine = Engine::new(Arc::clone(&show.plan));
         let outputs = &show.book.gear.outputs;
-        let outputs = outputs.iter().map(|output| OutputState { tempo: output.tempo, ..OutputState::default() });
+        let outputs = outputs.iter().map(|output| OutputState { tempo: output.send_clock, ..OutputState::default() });
         let (view, view_writer) = LiveView::new(show.book.gear.inputs.len(), show.book.gear.outputs.len());
         let (remote, inbox) = Inbox::new(ports.waker(), Arc::clone(show));
         let (publisher, unread) = Publisher::new();

@@ -202,7 +202,7 @@ pub fn begin(folder: &Path, name: &str, gear: &Gear, plan: Arc<Plan>) -> Result<
     let names = gear.outputs.iter().map(|output| output.name.value.as_str());
     let outputs: Result<Vec<_>, io::Error> =
         names.map(|name| Ok((name, file(outputs.join(format!("{}.mid", file_name(name))))?))).collect();
-    let clock = gear.outputs.iter().any(|output| output.clock);
+    let clock = gear.outputs.iter().any(|output| output.pass_clock);
     let (tape, recorder) = begin_in(played, outputs?, clock, plan)?;
     Ok((tape, recorder, folder))
 }

@@ -47,9 +47,9 @@ pub enum Action {
     /// Everything that rings without a finger fades.
     Fade(Micros),
     /// The current song's enter-sends again, those that were held back at the start among them.
-    SendAgain,
+    ResendMessages,
     /// Programs, volumes, pans and controllers again, to all outputs.
-    Resend,
+    ResendSounds,
     /// The song or pause of this index is the one that `next-song` will enter.
     LineUp(usize),
     /// A beat of the tempo.
@@ -126,8 +126,8 @@ impl Action {
             "raise-key" => Action::RaiseKey,
             "lower-key" => Action::LowerKey,
             "tonights-key" => Action::TonightsKey,
-            "resend-messages" => Action::SendAgain,
-            "resend-sounds" => Action::Resend,
+            "resend-messages" => Action::ResendMessages,
+            "resend-sounds" => Action::ResendSounds,
             "panic" => Action::Panic,
             "tap" => Action::Tap,
             "song" => return song("song", rest, plan).map(Action::Song),

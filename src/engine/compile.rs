@@ -112,7 +112,7 @@ impl Compiler<'_> {
     fn gear(&mut self) {
         for (_, input) in heard(self.gear) {
             let mut heard_as = std::array::from_fn(|number| number as u8);
-            for (from, to) in &input.controls {
+            for (from, to) in &input.renumber {
                 heard_as[usize::from(u8::from(*from))] = u8::from(*to);
             }
             self.plan.input_names.push(input.name.value.clone());
@@ -126,8 +126,8 @@ impl Compiler<'_> {
             self.plan.output_names.push(output.name.value.clone());
             let twins = twins(self.gear, output);
             self.plan.has_twins |= twins != 0;
-            self.plan.gives_tempo |= output.tempo;
-            let (clock, exclusive, tempo) = (output.clock, output.sysex, output.tempo);
+            self.plan.gives_tempo |= output.send_clock;
+            let (clock, exclusive, tempo) = (output.pass_clock, output.pass_sysex, output.send_clock);
             self.plan.outputs.push(PlanOutput { clock, exclusive, tempo, twins });
         }
     }
@@ -203,7 +203,7 @@ impl Compiler<'_> {
             keys: (zone.keys.value.0 as u8, zone.keys.value.1 as u8),
             window: zone.velocity.value,
             by_handful: zone.by_handful,
-            exclusive: zone.only,
+            exclusive: zone.exclusive,
             velocity: touch(zone.curve.as_ref(), zone.level),
             offset: 12 * zone.octave + zone.transpose,
             follow_key: zone.follow_key,

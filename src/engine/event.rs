@@ -109,13 +109,13 @@ impl Action {
             Action::RaiseKey => "raise-key",
             Action::LowerKey => "lower-key",
             Action::TonightsKey => "tonights-key",
-            Action::SendAgain => "resend-messages",
+            Action::ResendMessages => "resend-messages",
             Action::Drone(None) => "drone",
             Action::Drone(Some(true)) => "drone on",
             Action::Drone(Some(false)) => "drone off",
             Action::Fade(USUAL_FADE) => "fade",
             Action::Fade(time) => return format!("fade {}", time.0 / 1000),
-            Action::Resend => "resend-sounds",
+            Action::ResendSounds => "resend-sounds",
             Action::Panic => "panic",
             Action::Tap => "tap",
             Action::LineUp(entry) => {
@@ -192,7 +192,7 @@ mod tests {
             Action::RaiseKey,
             Action::LowerKey,
             Action::TonightsKey,
-            Action::SendAgain,
+            Action::ResendMessages,
             Action::Tap,
             Action::LineUp(0),
             Action::Drone(None),
@@ -200,7 +200,7 @@ mod tests {
             Action::Drone(Some(false)),
             Action::Fade(Micros(2_000_000)),
             Action::Fade(Micros(500_000)),
-            Action::Resend,
+            Action::ResendSounds,
             Action::Panic,
         ];
         markers.extend(plain.map(Marker::Do));

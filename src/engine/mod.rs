@@ -252,7 +252,10 @@ impl Engine {
         if step.plan.cues.is_empty() {
             return self.play(&received, step);
         }
-        let offered = self.cues.offer(&received, self.cue_list(), step);
+        let list = self.cue_list();
+        self.cues.release_lost(&received, step.plan);
+        self.do_deeds(None, step);
+        let offered = self.cues.offer(&received, list, step);
         if let Offered::TakenKey(id) = offered {
             let Engine { current, notes, hand, .. } = self;
             hand.release(id, 64, &mut On { current, notes, step });

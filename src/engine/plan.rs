@@ -228,7 +228,7 @@ pub(super) struct PlanCue {
     /// What that says, to tell the cue in another plan.
     pub off_says: Option<(u8, Say)>,
     /// Whether the release says it.
-    pub hold: bool,
+    pub while_down: bool,
     pub name: Option<String>,
 }
 

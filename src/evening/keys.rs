@@ -1,7 +1,7 @@
 //! The keys of a song: the chart's, the fingers' and the room's.
 
 use super::Standing;
-use crate::map::{Book, Entry, PlayIn, Song, Way};
+use crate::map::{Book, Entry, PlayIn, ShiftWay, Song};
 use crate::music::{Chord, Key, nearest_way};
 
 /// `raise-key` and `lower-key` go no further from tonight's key, in semitones.
@@ -31,12 +31,12 @@ impl Keys {
         let (play_in, sounding) = match chosen.map(|chosen| chosen.value) {
             None => (song.key.value, false),
             Some(PlayIn::Key(key)) => (key, false),
-            Some(PlayIn::Sounding) => (tonight, true),
+            Some(PlayIn::Room) => (tonight, true),
         };
-        let shift = match entry.way.unwrap_or(song.way) {
-            Way::Nearest => play_in.nearest_way(tonight),
-            Way::Up => play_in.way_up(tonight),
-            Way::Down => play_in.way_down(tonight),
+        let shift = match entry.shift.unwrap_or(song.shift) {
+            ShiftWay::Nearest => play_in.nearest_way(tonight),
+            ShiftWay::Up => play_in.way_up(tonight),
+            ShiftWay::Down => play_in.way_down(tonight),
         };
         Keys { chart: song.key.value, play_in, tonight, sounding, shift }
     }

@@ -34,7 +34,7 @@ pub fn inputs_of(gear: &Gear, zone: &Zone) -> Inputs {
 #[must_use]
 pub fn feet_of(gear: &Gear, zone: &Zone) -> Inputs {
     let is = |feet: &At<String>| those(gear, |input| input.name.value == feet.value);
-    zone.feet.as_ref().map_or_else(|| inputs_of(gear, zone), is)
+    zone.pedals_from.as_ref().map_or_else(|| inputs_of(gear, zone), is)
 }
 
 fn those(gear: &Gear, wanted: impl Fn(&Input) -> bool) -> Inputs {

@@ -52,7 +52,7 @@ fn read(mut fields: Fields<'_>, names: &Names) -> Option<Cue> {
         Some(message) => Some(Off { message: message? }),
         None => None,
     };
-    Some(Cue { spot, when: when?, does: parts.does?, name, off, hold: held })
+    Some(Cue { spot, when: when?, does: parts.does?, name, off, while_down: held })
 }
 
 /// Only a trigger that takes any number leaves one open to be received.

@@ -4,7 +4,7 @@ use super::diagnostic::{Diagnostic, Kind, quoted};
 use super::names::Known;
 use super::reader::{Fields, Value};
 use super::values::{self, ALL_KEYS};
-use super::{At, Curve, Gear, Input, Output, Sound, Wire, cue, stand, words};
+use super::{At, Cable, Curve, Gear, Input, Output, Sound, cue, stand, words};
 use crate::midi::{Channel, U7};
 
 /// Fields at the top of a gear file.
@@ -108,7 +108,7 @@ fn inputs(top: &mut Fields<'_>, names: &mut Names) -> Vec<Input> {
             channel: fields.take("channel").and_then(|value| values::channel(&value)),
             keys: fields.take("keys").and_then(|value| values::range(&value)).map_or(ALL_KEYS, |at| at.value),
             curve: fields.take("curve").and_then(|value| values::curve(&value, &names.curves)),
-            controls: fields.take("renumber").map(|value| renumbered(&value)).unwrap_or_default(),
+            renumber: fields.take("renumber").map(|value| renumbered(&value)).unwrap_or_default(),
             play: fields.take("play").and_then(|value| value.flag()).unwrap_or(true),
             optional: fields.take("optional").and_then(|value| value.flag()).unwrap_or(false),
             name,
@@ -186,13 +186,13 @@ fn outputs(top: &mut Fields<'_>, names: &mut Names) -> Vec<Output> {
         outputs.push(Output {
             port: port.and_then(|value| value.text()),
             optional,
-            wire: fields
+            cable: fields
                 .take("cable")
-                .and_then(|value| value.choice(&[("din", Wire::Din), ("usb", Wire::Usb)]))
-                .unwrap_or(Wire::Usb),
-            clock,
-            tempo,
-            sysex,
+                .and_then(|value| value.choice(&[("din", Cable::Din), ("usb", Cable::Usb)]))
+                .unwrap_or(Cable::Usb),
+            pass_clock: clock,
+            send_clock: tempo,
+            pass_sysex: sysex,
             name,
         });
         fields.done();

@@ -107,14 +107,14 @@ pub struct Stand {
     /// What lets a page look and no more.
     pub viewing_passcode: Option<String>,
     /// The input that the page's keyboard plays as; none where no input plays.
-    pub plays: Option<usize>,
+    pub input: Option<usize>,
 }
 
 impl Default for Stand {
     /// For this machine alone.
     fn default() -> Self {
         let listen = Some(SocketAddr::from(([127, 0, 0, 1], 7340)));
-        Stand { listen, asked: false, passcode: None, viewing_passcode: None, plays: None }
+        Stand { listen, asked: false, passcode: None, viewing_passcode: None, input: None }
     }
 }
 
@@ -133,8 +133,8 @@ pub struct Input {
     pub keys: KeyRange,
     /// This keyboard under this hand.
     pub curve: Option<Curve>,
-    /// Controllers heard as others: (from, to).
-    pub controls: Vec<(U7, U7)>,
+    /// Controllers that count as others: (from, to).
+    pub renumber: Vec<(U7, U7)>,
     /// Whether zones may listen to it.
     pub play: bool,
     /// Whether it may be absent without a warning.
@@ -151,18 +151,18 @@ pub struct Output {
     /// Whether it may be absent without a warning.
     pub optional: bool,
     /// How fast its cable is.
-    pub wire: Wire,
+    pub cable: Cable,
     /// Whether clock messages are passed on to it.
-    pub clock: bool,
-    /// Whether it gets our own clock, 24 a quarter at the song's or tapped tempo; never together with `clock`.
-    pub tempo: bool,
+    pub pass_clock: bool,
+    /// Whether it gets our own clock, 24 a quarter at the song's or tapped tempo; never together with `pass_clock`.
+    pub send_clock: bool,
     /// Whether system exclusive messages are passed on to it.
-    pub sysex: bool,
+    pub pass_sysex: bool,
 }
 
 /// The cable of an output.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Wire {
+pub enum Cable {
     /// 31,250 baud: 320 µs a byte.
     Din,
     /// Fast enough not to be counted.
@@ -210,7 +210,7 @@ pub enum Curve {
 
 /// Which way the shift goes on entering a song (rule R5).
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Way {
+pub enum ShiftWay {
     /// −5 … +6.
     Nearest,
     /// 0 … 11.
@@ -224,8 +224,8 @@ pub enum Way {
 pub enum PlayIn {
     /// In this one.
     Key(Key),
-    /// In the one that is heard.
-    Sounding,
+    /// In the room's key.
+    Room,
 }
 
 /// Tonight.
@@ -233,7 +233,7 @@ pub enum PlayIn {
 pub struct Set {
     /// Its title.
     pub title: String,
-    /// The play-in key of all songs that say nothing else.
+    /// The fingers' key of all songs that say nothing else.
     pub play_in: Option<At<PlayIn>>,
     /// The singers.
     pub singers: Vec<Singer>,
@@ -263,10 +263,10 @@ pub struct Entry {
     pub title: Option<String>,
     /// Tonight's key.
     pub key: Option<At<Key>>,
-    /// Tonight's play-in key.
+    /// Tonight's fingers' key.
     pub play_in: Option<At<PlayIn>>,
-    /// Tonight's way.
-    pub way: Option<Way>,
+    /// Tonight's shift.
+    pub shift: Option<ShiftWay>,
     /// Tonight's order of sections.
     pub order: Option<Vec<At<String>>>,
     /// Who sings.

@@ -87,7 +87,7 @@ fn performed(mut fields: Fields<'_>, index: Option<usize>, draft: Option<&Draft>
         title: fields.take("title").and_then(|value| value.text()).map(|at| at.value),
         key: fields.take("key").and_then(|value| values::key(&value)),
         play_in: fields.take("play_in").and_then(|value| values::play_in(&value)),
-        way: fields.take("shift").and_then(|value| values::way(&value)),
+        shift: fields.take("shift").and_then(|value| values::shift(&value)),
         order: fields.take("order").and_then(|value| song::order(&value, sections)),
         singer: fields.take("singer").and_then(|value| value.text()),
         remark: fields.take("remark").and_then(|value| value.text()).map(|at| at.value),
@@ -126,10 +126,10 @@ fn pause(mut fields: Fields<'_>) -> Entry {
     }
     let spot = fields.spot;
     fields.done();
-    Entry { spot, song: None, title, key: None, play_in: None, way: None, order: None, singer: None, remark }
+    Entry { spot, song: None, title, key: None, play_in: None, shift: None, order: None, singer: None, remark }
 }
 
-/// Songs that say nothing of their play-in key, and whose mode is not that of the set's.
+/// Songs that say nothing of their fingers' key, and whose mode is not that of the set's.
 fn disagreeing(key: crate::music::Key, spot: Spot, entries: &[Entry], songs: &[Draft]) -> Vec<Diagnostic> {
     let mut faults = Vec::new();
     for entry in entries.iter().filter(|entry| entry.play_in.is_none()) {

@@ -4,7 +4,7 @@ use super::diagnostic::{Diagnostic, Kind, quoted};
 use super::gear::Names;
 use super::names::Known;
 use super::reader::{Fields, Value};
-use super::{At, Gear, PlayIn, Section, Song, Way, agree, cue, hand, places, send, values, zone};
+use super::{At, Gear, PlayIn, Section, ShiftWay, Song, agree, cue, hand, places, send, values, zone};
 use crate::music::Key;
 
 /// Fields at the top of a song's map.
@@ -35,7 +35,7 @@ pub(super) fn read(mut top: Fields<'_>, gear: &Gear, names: &Names) -> Draft {
     let number = top.take("number").and_then(|value| value.whole(1..=128).map(|number| value.at(number)));
     let key = top.need("key").and_then(|value| values::key(&value));
     let play_in = top.take("play_in").and_then(|value| values::play_in(&value));
-    let way = top.take("shift").and_then(|value| values::way(&value)).unwrap_or(Way::Nearest);
+    let shift = top.take("shift").and_then(|value| values::shift(&value)).unwrap_or(ShiftWay::Nearest);
     let tempo = top.take("tempo").and_then(|value| value.number(10.0..=400.0));
     let meter = top.take("meter").and_then(|value| meter(&value));
     let melody_range = top.take("melody_range").and_then(|value| values::range(&value));
@@ -56,7 +56,7 @@ pub(super) fn read(mut top: Fields<'_>, gear: &Gear, names: &Names) -> Draft {
         number,
         key: key.unwrap_or(placeholder),
         play_in,
-        way,
+        shift,
         tempo,
         meter,
         melody_range,

@@ -15,7 +15,7 @@ const LONGEST: usize = 64;
 /// Reads the table; without one the page is for this machine alone.
 pub(super) fn read(top: &mut Fields<'_>, inputs: &[Input], names: &Names) -> Stand {
     let first = inputs.iter().position(|input| input.play);
-    let usual = Stand { plays: first, ..Stand::default() };
+    let usual = Stand { input: first, ..Stand::default() };
     let Some(mut fields) = top.take("stand").and_then(|value| value.table("the stand")) else { return usual };
     let listen = fields.take("listen");
     let asked = listen.is_some();
@@ -47,10 +47,10 @@ pub(super) fn read(top: &mut Fields<'_>, inputs: &[Input], names: &Names) -> Sta
         }
         _ => {}
     }
-    let plays = fields.take("input").and_then(|value| input(&value, inputs, names)).or(first);
+    let input = fields.take("input").and_then(|value| input(&value, inputs, names)).or(first);
     fields.done();
     let code = |code: Option<(_, String)>| code.map(|(_, code)| code);
-    Stand { listen: address, asked, passcode: code(moving), viewing_passcode: code(viewing), plays }
+    Stand { listen: address, asked, passcode: code(moving), viewing_passcode: code(viewing), input }
 }
 
 /// An address with a port, or none for "off".

@@ -3,7 +3,7 @@
 use super::diagnostic::{Diagnostic, Kind, did_you_mean, quoted};
 use super::names::Known;
 use super::reader::{Fields, Page, Value};
-use super::{At, Curve, KeyRange, PlayIn, Spot, Way, words};
+use super::{At, Curve, KeyRange, PlayIn, ShiftWay, Spot, words};
 use crate::midi::{Channel, Note, U7};
 use crate::music::chord::{self, ChordError, ProgressionError, ProgressionFault};
 use crate::music::note::{self, NoteError};
@@ -152,7 +152,7 @@ fn no_such_chord(text: &str) -> String {
 /// The key that the fingers play in, or "room".
 pub(super) fn play_in(value: &Value<'_>) -> Option<At<PlayIn>> {
     if value.as_text() == Some("room") {
-        return Some(value.at(PlayIn::Sounding));
+        return Some(value.at(PlayIn::Room));
     }
     if let Some((text, new)) = value.as_text().and_then(|text| Some((text, words::renamed(value.name, text)?))) {
         value.page.report(no_key(value.spot, text).help(did_you_mean(new)));
@@ -163,8 +163,8 @@ pub(super) fn play_in(value: &Value<'_>) -> Option<At<PlayIn>> {
 }
 
 /// Which way the shift goes.
-pub(super) fn way(value: &Value<'_>) -> Option<Way> {
-    value.choice(&[("nearest", Way::Nearest), ("up", Way::Up), ("down", Way::Down)])
+pub(super) fn shift(value: &Value<'_>) -> Option<ShiftWay> {
+    value.choice(&[("nearest", ShiftWay::Nearest), ("up", ShiftWay::Up), ("down", ShiftWay::Down)])
 }
 
 /// A channel, from 1 as on a front panel.

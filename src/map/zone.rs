@@ -28,7 +28,7 @@ pub(super) fn read(mut fields: Fields<'_>, gear: &Names, sections: &Known<()>) -
         name: named.or_else(|| sound.clone()).map(|at| at.value).unwrap_or_default(),
         sound: sound.unwrap_or_else(|| values::unread(page)),
         input: fields.take("input").and_then(|value| played(&value, gear)),
-        feet: fields.take("pedals_from").and_then(|value| value.text()).inspect(|name| {
+        pedals_from: fields.take("pedals_from").and_then(|value| value.text()).inspect(|name| {
             gear.inputs.find(page, name);
         }),
         keys: fields.take("keys").and_then(|value| values::range(&value)).unwrap_or(At { value: ALL_KEYS, spot }),
@@ -37,7 +37,7 @@ pub(super) fn read(mut fields: Fields<'_>, gear: &Names, sections: &Known<()>) -
             .take("velocity_by")
             .and_then(|value| value.choice(&[("note", false), ("handful", true)]))
             .unwrap_or(false),
-        only: fields.take("exclusive").and_then(|value| value.flag()).unwrap_or(false),
+        exclusive: fields.take("exclusive").and_then(|value| value.flag()).unwrap_or(false),
         curve: fields.take("curve").and_then(|value| values::curve(&value, &gear.curves)),
         level: fields.take("level").and_then(|value| value.number(-60.0..=24.0)).unwrap_or(0.0),
         volume: fields.take("volume").and_then(|value| values::seven_bits(&value)),

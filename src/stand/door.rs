@@ -190,7 +190,7 @@ mod tests {
             asked: false,
             passcode: moving.map(str::to_owned),
             viewing_passcode: viewing.map(str::to_owned),
-            plays: None,
+            input: None,
         })
     }
 

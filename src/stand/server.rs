@@ -111,7 +111,7 @@ pub fn open(
     }
     let listener = listen(at, stand.asked)?;
     let address = listener.local_addr()?;
-    let input = stand.plays.and_then(|number| show.book.gear.inputs.get(number));
+    let input = stand.input.and_then(|number| show.book.gear.inputs.get(number));
     let channel = input.and_then(|input| input.channel).map_or(0, |channel| channel.index());
     let (asks, asked) = bounded(viewer::ASKS);
     let (bell, rung) = bounded(1);
@@ -119,7 +119,7 @@ pub fn open(
         name: observer.name().to_owned(),
         door: Door::new(stand),
         hosts: Hosts::of_system(),
-        hands: Hands::new(clerk.remote().clone(), stand.plays.filter(|_| input.is_some()), channel),
+        hands: Hands::new(clerk.remote().clone(), stand.input.filter(|_| input.is_some()), channel),
         asks,
         bell,
         log: Box::new(log),
@@ -130,7 +130,7 @@ pub fn open(
         Arc::clone(&observer),
         observer.listen(),
         rung,
-        stand.plays,
+        stand.input,
     );
     let runtime = tokio::runtime::Builder::new_current_thread().enable_io().enable_time().build()?;
     let (receiving, answering) = (Arc::clone(&hall), Arc::clone(&hall));

@@ -10,10 +10,10 @@ use handspan::map::load;
 use proptest::prelude::*;
 
 const WHEN: [&str; 14] = [
-    "key = \"C8\"",
-    "key = 60, channel = 16",
-    "key = 127, press = \"either\"",
-    "key = 0",
+    "note = \"C8\"",
+    "note = 60, channel = 16",
+    "note = 127, press = \"either\"",
+    "note = 0",
     "control = 64",
     "control = 67",
     "control = 67, press = \"double\"",

@@ -47,7 +47,7 @@ def send(message, to="desk"):
 
 def keys(numbers):
     """Cues on the keys from C1 up that send these messages."""
-    return "".join(cue(f'input = "keyboard", key = {24 + i}', send(number)) for i, number in enumerate(numbers))
+    return "".join(cue(f'input = "keyboard", note = {24 + i}', send(number)) for i, number in enumerate(numbers))
 
 
 def variable(number):
@@ -257,7 +257,7 @@ class Clock(unittest.TestCase):
         self.assertLessEqual(out["drums"].messages[-1][0], 20 * SECOND)
 
     def taps(self, times, **kwargs):
-        tap = cue('input = "keyboard", key = 24', 'do = "tap"')
+        tap = cue('input = "keyboard", note = 24', 'do = "tap"')
         events = [event for at in times for event in ((at, on(24)), (at + 1000, off(24)))]
         return render(tap, events, end=60 * SECOND, **kwargs)["drums"]
 

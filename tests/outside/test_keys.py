@@ -66,8 +66,8 @@ class Shifts(unittest.TestCase):
         for mode in ("major", "minor"):
             tonic = tonics(mode)
             pairs = [(a, b) for a in tonic for b in tonic]
-            self.check(pairs, mode, 0, 'way = "up"\n')
-            self.check(pairs, mode, -11, 'way = "down"\n')
+            self.check(pairs, mode, 0, 'shift = "up"\n')
+            self.check(pairs, mode, -11, 'shift = "down"\n')
 
     def test_keys_that_no_signature_can_write(self):
         # A letter, # or b, and m, all of them: G# major too.

@@ -161,7 +161,7 @@ impl<'b> Director<'b> {
             if self.sensor_of(cue) == Some(sensor) && self.presses(cue) == Some(press) {
                 self.fire(cue, received, now, stage);
                 // What is held goes off with the release, though it was known only then that it goes on.
-                if self.cues[cue].1.hold && !self.sensors[index].1.down && self.standing.remove(&cue) {
+                if self.cues[cue].1.while_down && !self.sensors[index].1.down && self.standing.remove(&cue) {
                     self.say_off(cue, now);
                 }
             }
@@ -200,7 +200,7 @@ impl<'b> Director<'b> {
             Does::Section(name) => Some(format!("section {}", name.value)),
             Does::Key(key) => Some(format!("key {}", key.value)),
             Does::Drone(turn) => Some(format!("drone{}", turned(turn))),
-            Does::Zone { name, turn } => Some(format!("zone {}{}", name.value, turned(turn))),
+            Does::Zone { name, state } => Some(format!("zone {}{}", name.value, turned(state))),
             Does::Fade(time) => Some(format!("fade {}", time / 1000)),
             plain => Some(word(plain).to_owned()),
         };
@@ -220,7 +220,7 @@ impl<'b> Director<'b> {
         }
         if stage.stands().0 != entry && song.is_some() {
             // What is held is a finger's.
-            self.close(now, |own, cue| own == song && !cue.hold);
+            self.close(now, |own, cue| own == song && !cue.while_down);
         }
     }
 
@@ -287,8 +287,8 @@ fn word(does: &Does) -> &'static str {
         Does::LowerKey => "lower-key",
         Does::TonightsKey => "tonights-key",
         Does::FromTheTop => "from-the-top",
-        Does::SendAgain => "resend-messages",
-        Does::Resend => "resend-sounds",
+        Does::ResendMessages => "resend-messages",
+        Does::ResendSounds => "resend-sounds",
         Does::Tap => "tap",
         Does::Panic => "panic",
         _ => panic!("{does:?} is told otherwise"),

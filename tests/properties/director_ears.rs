@@ -149,7 +149,7 @@ impl Director<'_> {
         state.down = false;
         let counted = std::mem::take(&mut state.counted);
         for cue in force {
-            let holds = self.cues[cue].1.hold && self.sensor_of(cue) == Some(sensor);
+            let holds = self.cues[cue].1.while_down && self.sensor_of(cue) == Some(sensor);
             if holds && self.standing.remove(&cue) {
                 self.say_off(cue, now);
             }

@@ -53,7 +53,7 @@ impl Lamps {
             let here = engine.standing();
             let entered = here.song.filter(|entry| *entry == here.entry);
             let current = entered.and_then(|entry| book.set.entries[entry].song);
-            assert!(cue.hold || song.is_none() || song == current, "its song was left: {cue:?}");
+            assert!(cue.while_down || song.is_none() || song == current, "its song was left: {cue:?}");
         }
         assert_eq!(standing, self.lit, "what stands on");
     }

@@ -79,7 +79,7 @@ impl Model {
                 let wire = (output.expect("an output"), sound.channel.index(), pitch as u8);
                 self.owners.entry(wire).or_default().insert(key);
             }
-            if zone.only {
+            if zone.exclusive {
                 break;
             }
         }

@@ -87,7 +87,7 @@ impl Hands {
         let mut begun = false;
         for number in 0..self.zones.len() {
             let zone = self.zone(number);
-            let (only, hears) = (zone.only, takes(&self.book, zone, key, None));
+            let (only, hears) = (zone.exclusive, takes(&self.book, zone, key, None));
             let toggled_off = hears && self.zones[number].toggled.remove(&key).is_some();
             let taken = takes(&self.book, self.zone(number), key, Some(velocity));
             let taken = toggled_off || taken && self.enter(number, key, now, &mut begun);

@@ -130,7 +130,7 @@ fn book(control: Control, waits: [bool; 4]) -> Book {
                      [sounds.s]\noutput = \"o\"\nchannel = 1\n"
                         .to_owned();
                 let what = match control {
-                    Control::Key => "key = 60",
+                    Control::Key => "note = 60",
                     Control::Pedal => "control = 64",
                     Control::Reversed => "control = 64, reversed = true",
                 };

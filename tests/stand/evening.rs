@@ -55,7 +55,7 @@ pub struct Evening {
 /// A stand at some free port of this machine, without passcodes.
 pub fn anybody() -> Stand {
     let listen = Some(SocketAddr::from(([127, 0, 0, 1], 0)));
-    Stand { listen, asked: true, plays: Some(0), ..Stand::default() }
+    Stand { listen, asked: true, input: Some(0), ..Stand::default() }
 }
 
 /// The same for those who know a passcode.

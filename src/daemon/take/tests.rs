@@ -68,7 +68,8 @@ fn room(book: &Book, plan: &Arc<Plan>) -> (Tape, Room) {
     let named = book.gear.outputs.iter().zip(&outputs);
     let named = named.map(|(output, store)| (output.name.value.as_str(), store.clone()));
     let (tape, recorder) =
-        begin_in(played.clone(), named, book.gear.outputs.iter().any(|output| output.clock), Arc::clone(plan)).unwrap();
+        begin_in(played.clone(), named, book.gear.outputs.iter().any(|output| output.pass_clock), Arc::clone(plan))
+            .unwrap();
     (tape, Room { recorder, played, outputs })
 }
 
@@ -332,8 +333,8 @@ fn a_clock_is_kept_where_an_output_wants_it() {
     let mut book = demo();
     let plan = Arc::new(Plan::new(&book));
     for wanted in [true, false] {
-        book.gear.outputs.iter_mut().for_each(|output| output.clock = false);
-        book.gear.outputs[0].clock = wanted;
+        book.gear.outputs.iter_mut().for_each(|output| output.pass_clock = false);
+        book.gear.outputs[0].pass_clock = wanted;
         let (tape, mut room) = room(&book, &plan);
         for bytes in [&[0xFE][..], &[0xF8], &[0xF2, 1, 0], &[0xFF], &[0xF6], &[0xF0, 1, 0xF7], &[0xC0, 1]] {
             tape.input(0, 0, bytes);

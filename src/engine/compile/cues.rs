@@ -42,7 +42,7 @@ impl Compiler<'_> {
             _ => None,
         };
         let off_says = off.map(|off| self.plan.send(off)).map(|send| (send.output, send.say.clone()));
-        PlanCue { input, trigger, does, off, off_says, hold: cue.hold, name: cue.name.clone() }
+        PlanCue { input, trigger, does, off, off_says, while_down: cue.while_down, name: cue.name.clone() }
     }
 
     fn input_number(&self, name: &At<String>) -> usize {
@@ -112,10 +112,10 @@ impl Compiler<'_> {
             Does::TonightsKey => Action::TonightsKey,
             Does::FromTheTop => Action::FromTheTop,
             Does::Drone(turn) => Action::Drone(*turn),
-            Does::Zone { name, turn } => Action::Zone { name: self.zone_number(&name.value), on: *turn },
+            Does::Zone { name, state } => Action::Zone { name: self.zone_number(&name.value), on: *state },
             Does::Fade(time) => Action::Fade(Micros(*time)),
-            Does::SendAgain => Action::SendAgain,
-            Does::Resend => Action::Resend,
+            Does::ResendMessages => Action::ResendMessages,
+            Does::ResendSounds => Action::ResendSounds,
             Does::Tap => Action::Tap,
             Does::Panic => Action::Panic,
         })

@@ -14,8 +14,10 @@ impl PlanCue {
     /// Whether it is the cue of another plan: it is on and goes off likewise. What is held goes off with the key or
     /// pedal that holds it, and so is the same only there.
     pub fn is_as(&self, own: &Plan, other: &PlanCue, others: &Plan) -> bool {
-        let held_by = |cue: &PlanCue, plan: &Plan| cue.detector().filter(|_| cue.hold).map(|held| *plan.detector(held));
-        (self.input, self.press(), &self.name, self.hold) == (other.input, other.press(), &other.name, other.hold)
+        let held_by =
+            |cue: &PlanCue, plan: &Plan| cue.detector().filter(|_| cue.while_down).map(|held| *plan.detector(held));
+        (self.input, self.press(), &self.name, self.while_down)
+            == (other.input, other.press(), &other.name, other.while_down)
             && self.off_says == other.off_says
             && held_by(self, own) == held_by(other, others)
     }

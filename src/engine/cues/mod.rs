@@ -150,10 +150,10 @@ impl Cues {
         for cue in plan.cues_in(list) {
             let planned = plan.cue(cue);
             // While a held cue is on, its release is what ends it.
-            let ends = planned.hold && press == Press::Either && by == By::Release;
+            let ends = planned.while_down && press == Press::Either && by == By::Release;
             if planned.waits_for(detector, press) && !ends {
                 self.todo.push_back(Todo::Fire { cue, received: None, by });
-                if planned.hold {
+                if planned.while_down {
                     self.todo.push_back(Todo::ReleaseIfUp { cue, detector });
                 }
             }

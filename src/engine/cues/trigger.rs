@@ -75,6 +75,14 @@ impl Cues {
         }
     }
 
+    /// A key that is down as a cue's is struck once more: its release got lost, and comes before anything else.
+    pub fn release_lost(&mut self, received: &Received<'_>, plan: &Plan) {
+        if let Message::NoteOn { channel, note, .. } = received.message {
+            let channel = channel.index();
+            self.key_up(KeyId::new(received.input, channel, note as u8), channel, plan);
+        }
+    }
+
     /// Presses of which it is known by now what they were, of one detector; whether there are more.
     pub fn resolve(&mut self, detector: DetectorId, step: &Step<'_>) -> bool {
         let Some(state) = self.detectors.get_mut(detector.index()) else { return false };
@@ -91,8 +99,6 @@ impl Cues {
     fn key_down(&mut self, id: KeyId, (channel, is_listened_to): (u8, bool), list: u16, step: &Step<'_>) -> Offered {
         let plan = step.plan;
         let here = |detector: &DetectorId| plan.detector(*detector).is_key(id, channel, is_listened_to);
-        // Where it is down as a cue's key already, its release got lost.
-        self.key_up(id, channel, plan);
         if !plan.detectors_in(list).any(|detector| here(&detector)) {
             return Offered::Free;
         }
@@ -171,7 +177,7 @@ impl Cues {
         let list = self.lists[detector.index()];
         for cue in plan.cues_in(list) {
             let planned = plan.cue(cue);
-            if planned.hold && planned.is_on(detector) {
+            if planned.while_down && planned.is_on(detector) {
                 self.todo.push_back(Todo::Release { cue });
             }
         }

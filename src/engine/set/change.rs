@@ -62,8 +62,8 @@ impl Engine {
             Action::Key { tonic, minor } => self.go_to_key(tonic, minor, step),
             Action::TonightsKey => self.add_to_key(0, step),
             Action::Zone { name, on } => self.turn_zone(name, on, cause, step),
-            Action::SendAgain => self.send_again(step),
-            Action::Resend => {
+            Action::ResendMessages => self.resend_messages(step),
+            Action::ResendSounds => {
                 for output in 0..step.plan.outputs.len() {
                     self.set_up_output(output, step);
                 }
@@ -225,7 +225,7 @@ impl Engine {
     }
 
     /// The current song's enter-sends again.
-    fn send_again(&mut self, step: &mut Step<'_>) {
+    fn resend_messages(&mut self, step: &mut Step<'_>) {
         match self.current.entered(step.plan) {
             Some(playing) => {
                 self.say_all(&playing.song.enter, Saying::All, step);
@@ -249,6 +249,6 @@ impl Engine {
         let plan = step.plan;
         let own = |cue| plan.cues_in(song as u16 + 1).any(|other| other == cue);
         let gears = |cue| plan.cues_in(0).any(|other| other == cue);
-        self.close_cues(step, |cue, planned| own(cue) && !gears(cue) && !planned.hold);
+        self.close_cues(step, |cue, planned| own(cue) && !gears(cue) && !planned.while_down);
     }
 }

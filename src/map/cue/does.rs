@@ -122,7 +122,7 @@ fn does(action: &str, written: &Written<'_, '_>, names: &Names) -> Option<Does> 
         "drone" => Does::Drone(written.turn()?),
         "zone" => {
             let (name, turn) = (written.need("zone").and_then(|name| name.text()), written.turn());
-            Does::Zone { name: name?, turn: turn? }
+            Does::Zone { name: name?, state: turn? }
         }
         "fade" => Does::Fade(match written.get("fade_ms") {
             Some(time) => values::milliseconds(&time, 0.0, LONGEST_FADE)?,
@@ -137,8 +137,8 @@ fn does(action: &str, written: &Written<'_, '_>, names: &Names) -> Option<Does> 
             let message = message.and_then(|message| message.table("a message")).and_then(send::message);
             Does::Send { to: to?, message: message? }
         }
-        "resend-messages" => Does::SendAgain,
-        "resend-sounds" => Does::Resend,
+        "resend-messages" => Does::ResendMessages,
+        "resend-sounds" => Does::ResendSounds,
         "tap" => Does::Tap,
         _ => Does::Panic,
     })

@@ -41,8 +41,8 @@ fn a_songs_cue_replaces_the_gears_on_the_same_event() {
     let does = |song: Option<usize>| -> Vec<&Does> {
         book.cues_in(song.map(|song| &book.songs[song])).iter().map(|cue| &cue.does).collect()
     };
-    assert_eq!(does(Some(0)), [&Does::Panic, &Does::Resend, &Does::RaiseKey, &Does::LowerKey]);
-    let all = [&Does::NextSong, &Does::Panic, &Does::Tap, &Does::Resend];
+    assert_eq!(does(Some(0)), [&Does::Panic, &Does::ResendSounds, &Does::RaiseKey, &Does::LowerKey]);
+    let all = [&Does::NextSong, &Does::Panic, &Does::Tap, &Does::ResendSounds];
     assert_eq!(does(Some(1)), all);
     assert_eq!(does(None), all);
 }
@@ -102,15 +102,15 @@ while_down = true
     assert_eq!(cues[..2].iter().map(|cue| &cue.does).collect::<Vec<_>>(), [&Does::Fade(2_000_000), &Does::Fade(500)]);
     assert!(matches!(&cues[2].does, Does::Song(SongChoice::Number(number)) if number.value == 1));
     assert_eq!(cues[3].does, Does::LineUp(SongChoice::Received));
-    assert!(matches!(&cues[4].does, Does::Zone { name, turn: Some(false) } if name.value == "grand"));
+    assert!(matches!(&cues[4].does, Does::Zone { name, state: Some(false) } if name.value == "grand"));
     assert_eq!(cues[5].does, Does::Drone(None));
     let talkback = &cues[6];
     let control = |value| SendMessage::Control { channel: Channel::Ch1, number: seven(80), value: seven(value) };
     assert!(matches!(&talkback.does, Does::Send { to, message } if to.value == "keys" && *message == control(127)));
     assert_eq!(talkback.off.as_ref().map(|off| &off.message), Some(&control(0)));
-    assert_eq!((talkback.name.as_deref(), talkback.hold), (Some("talkback"), true));
-    assert!(cues[..6].iter().all(|cue| !cue.hold && cue.off.is_none() && cue.name.is_none()));
-    assert_eq!(book.gear.outputs.iter().map(|output| output.tempo).collect::<Vec<_>>(), [false, true]);
+    assert_eq!((talkback.name.as_deref(), talkback.while_down), (Some("talkback"), true));
+    assert!(cues[..6].iter().all(|cue| !cue.while_down && cue.off.is_none() && cue.name.is_none()));
+    assert_eq!(book.gear.outputs.iter().map(|output| output.send_clock).collect::<Vec<_>>(), [false, true]);
 }
 
 #[test]

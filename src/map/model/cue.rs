@@ -20,7 +20,7 @@ pub struct Cue {
     pub off: Option<Off>,
     /// Whether `off` is said at the release, not at the second press; only with `off`, and with a key or controller
     /// whose press is [`Press::Single`].
-    pub hold: bool,
+    pub while_down: bool,
 }
 
 /// What fires a cue.
@@ -159,7 +159,7 @@ pub enum Does {
         /// Their name.
         name: At<String>,
         /// On, off, or the other way.
-        turn: Option<bool>,
+        state: Option<bool>,
     },
     /// All that rings without a finger fades, in so many microseconds.
     Fade(u64),
@@ -171,9 +171,9 @@ pub enum Does {
         message: SendMessage,
     },
     /// The current song's enter-sends again.
-    SendAgain,
+    ResendMessages,
     /// Programs, volumes, pans and controllers again, to all outputs.
-    Resend,
+    ResendSounds,
     /// A beat of the tempo.
     Tap,
     /// Silence everything at once.

@@ -1,6 +1,6 @@
 //! Songs as written: sections, zones, what a one-key chord plays, the drone, and sends.
 
-use super::{At, Cue, Curve, KeyRange, PlayIn, Spot, Way};
+use super::{At, Cue, Curve, KeyRange, PlayIn, ShiftWay, Spot};
 use crate::midi::{Channel, Note, U7};
 use crate::music::{Chord, Key};
 
@@ -13,10 +13,10 @@ pub struct Song {
     pub number: Option<At<u8>>,
     /// The chart's key.
     pub key: At<Key>,
-    /// The play-in key, where the song gives one.
+    /// The fingers' key, where the song gives one.
     pub play_in: Option<At<PlayIn>>,
     /// Which way the shift goes.
-    pub way: Way,
+    pub shift: ShiftWay,
     /// Quarter notes a minute.
     pub tempo: Option<f64>,
     /// Beats of a bar and their note value.
@@ -42,7 +42,7 @@ pub struct Song {
 /// A key that plays another chord than the one on its degree, where one key plays a chord (rule R13).
 #[derive(Debug, Clone, PartialEq)]
 pub struct Finger {
-    /// The key's pitch class, 0 = C … 11 = B, in the song's play-in key.
+    /// The key's pitch class, 0 = C … 11 = B, in the song's fingers' key.
     pub key: u8,
     /// What it plays, in that key too.
     pub chord: At<Chord>,
@@ -147,7 +147,7 @@ pub struct Zone {
     /// The input that it listens to; `None`: every one with `play = true`.
     pub input: Option<At<String>>,
     /// The input whose pedals and controllers it follows; `None`: its own.
-    pub feet: Option<At<String>>,
+    pub pedals_from: Option<At<String>>,
     /// Its keys, as pressed.
     pub keys: At<KeyRange>,
     /// Its window of velocities, after the input's curve, 1–127.
@@ -155,7 +155,7 @@ pub struct Zone {
     /// Whether one note in the window lets in its whole handful.
     pub by_handful: bool,
     /// Whether keys that it takes go to no later zone.
-    pub only: bool,
+    pub exclusive: bool,
     /// Its curve.
     pub curve: Option<Curve>,
     /// Level in dB, by velocity.

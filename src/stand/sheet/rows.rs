@@ -3,7 +3,8 @@
 use super::{Table, bold, plain};
 use crate::evening::{Keys, listens};
 use crate::map::{
-    Book, Controls, Cue, Curve, Does, Input, Moment, Output, Pedal, Send, SendMessage, Song, Sound, Trigger, Wire, Zone,
+    Book, Cable, Controls, Cue, Curve, Does, Input, Moment, Output, Pedal, Send, SendMessage, Song, Sound, Trigger,
+    Zone,
 };
 use crate::midi::{Channel, U7};
 use crate::music::{Key, note};
@@ -57,7 +58,7 @@ fn under_the_hand(book: &Book, zone: &Zone) -> Vec<String> {
         lines.push(span(low, high));
     }
     lines.extend(zone.input.as_ref().map(|input| format!("on {}", input.value)));
-    lines.extend(zone.feet.as_ref().map(|feet| format!("pedals of {}", feet.value)));
+    lines.extend(zone.pedals_from.as_ref().map(|feet| format!("pedals of {}", feet.value)));
     lines
 }
 
@@ -164,7 +165,7 @@ pub(super) fn of_cues<'a>(all: impl Iterator<Item = &'a Cue>, key: Key, whose: i
             does.push(format!("what rings dies away in {}", zones::seconds(*time)));
         }
         if let Some(off) = &cue.off {
-            let when = if cue.hold { "as it comes up" } else { "the second time" };
+            let when = if cue.while_down { "as it comes up" } else { "the second time" };
             does.push(format!("{when}: {}", message(&off.message, key)));
         }
         vec![vec![cue.when.input.value.clone()], vec![comes.join(" ")], does, joined(vec![whose(cue).to_owned()])]
@@ -205,7 +206,7 @@ pub(super) fn of_inputs(book: &Book) -> Table {
         heard.extend(input.channel.map(channel));
         heard.extend(
             input
-                .controls
+                .renumber
                 .iter()
                 .map(|(from, to)| format!("controller {} heard as {}", u8::from(*from), u8::from(*to))),
         );
@@ -246,12 +247,12 @@ fn leads(output: &Output) -> Vec<String> {
         Some(port) => format!("to the port with \"{}\" in its name", port.value),
         None => format!("a port of our own: connect the sounds to handspan's \"{}\"", output.name.value),
     }];
-    if output.wire == Wire::Din {
+    if output.cable == Cable::Din {
         lines.push("by a five-pin cable".to_owned());
     }
-    lines.extend(output.clock.then(|| "gets the clock of others".to_owned()));
-    lines.extend(output.tempo.then(|| "gets our clock".to_owned()));
-    lines.extend(output.sysex.then(|| "gets system exclusive messages".to_owned()));
+    lines.extend(output.pass_clock.then(|| "gets the clock of others".to_owned()));
+    lines.extend(output.send_clock.then(|| "gets our clock".to_owned()));
+    lines.extend(output.pass_sysex.then(|| "gets system exclusive messages".to_owned()));
     lines.push(there(output.optional));
     lines
 }

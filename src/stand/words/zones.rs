@@ -71,7 +71,7 @@ pub(crate) fn place(zone: &Zone) -> Vec<String> {
         let names: Vec<&str> = sections.iter().map(|section| section.value.as_str()).collect();
         words.push(format!("in {}", names.join(", ")));
     }
-    if zone.only {
+    if zone.exclusive {
         words.push("its keys go to no other zone".to_owned());
     }
     if !zone.on {

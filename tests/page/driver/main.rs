@@ -80,8 +80,8 @@ fn options() -> Result<Options, String> {
 fn run() -> Result<(), String> {
     let Options { set, listen, passcode, viewing_passcode } = options()?;
     let book = map::load(&set, &mut read).book.ok_or_else(|| format!("{set} has errors"))?;
-    let plays = book.gear.stand.plays;
-    let stand = Stand { listen: Some(listen), asked: true, passcode, viewing_passcode, plays };
+    let input = book.gear.stand.input;
+    let stand = Stand { listen: Some(listen), asked: true, passcode, viewing_passcode, input };
     let show = Arc::new(Show::new(book));
     let began = Instant::now();
     let world = World::live(move |output, bytes| {

@@ -85,7 +85,7 @@ fn listed<'a>(found: &'a [Diagnostic], sources: &'a [Source]) -> Vec<Listed<'a>>
 
 fn print(report: &Report<'_>) -> Result<(), Failure> {
     let text = serde_json::to_string_pretty(report)
-        .map_err(|error| Failure::Undone(format!("the findings cannot be written as JSON: {error}")))?;
+        .map_err(|error| Failure::Failed(format!("the findings cannot be written as JSON: {error}")))?;
     tell(&text);
     Ok(())
 }

@@ -48,7 +48,7 @@ pub(super) fn run(mut words: Vec<String>, name: Option<&str>) -> Result<(), Fail
             tell(&said);
             Ok(())
         }
-        Outcome::Undone | Outcome::Busy => Err(Failure::Undone(said)),
+        Outcome::Failed | Outcome::Busy => Err(Failure::Failed(said)),
         Outcome::Wrong => Err(Failure::Wrong(said)),
     }
 }

@@ -15,7 +15,7 @@ mod practice;
 mod print;
 #[cfg(unix)]
 mod reach;
-mod render;
+mod replay;
 mod rotation;
 mod stand;
 #[cfg(unix)]
@@ -61,7 +61,7 @@ enum Command {
         /// Goes on as a page although this is no terminal.
         #[arg(long)]
         page: bool,
-        /// Where the maps, takes and rendered files are left; a new folder for temporary files if not given.
+        /// Where the maps, takes and replayed files are left; a new folder for temporary files if not given.
         #[arg(long, value_name = "FOLDER")]
         out: Option<PathBuf>,
     },
@@ -125,14 +125,14 @@ enum Command {
     /// Plays a recorded take through a set, offline and exact: one standard MIDI file for each output.
     #[command(
         after_help = "Markers in the take steer the set: `song 2`, `section Chorus`, `key Eb`, `do next-song`.\n\n\
-        Example:\n  handspan render maps/midwinter.toml maps/takes/whole-set.mid --out rendered"
+        Example:\n  handspan replay maps/midwinter.toml maps/takes/whole-set.mid --out replayed"
     )]
-    Render {
+    Replay {
         /// The set's map.
         set: String,
         /// A standard MIDI file of what was played.
         take: PathBuf,
-        /// The folder for the rendered files; made if it is not there.
+        /// The folder for the replayed files; made if it is not there.
         #[arg(long, value_name = "FOLDER")]
         out: PathBuf,
         /// The input whose playing the take holds; the gear file's first with play = true if not given.
@@ -172,7 +172,7 @@ enum Failure {
     /// The command line is wrong, or a file cannot be read as what it should be: exit code 2.
     Wrong(String),
     /// It could not be done, or a map has errors: exit code 1.
-    Undone(String),
+    Failed(String),
 }
 
 /// Runs the command line of this process; the exit code is decided here and nowhere else.
@@ -193,12 +193,12 @@ pub fn main() -> ExitCode {
         Command::Status { json, name } => status::run(json, name.as_deref()),
         Command::Ports { backend } => ports::run(backend.into()),
         Command::Check { set, json } => check::run(&set, json),
-        Command::Render { set, take, out, input } => render::run(&set, &take, &out, input.as_deref()),
+        Command::Replay { set, take, out, input } => replay::run(&set, &take, &out, input.as_deref()),
         Command::Print { set, out } => print::run(&set, &out),
     };
     let (code, sentence) = match result {
         Ok(()) => return ExitCode::SUCCESS,
-        Err(Failure::Undone(sentence)) => (1, sentence),
+        Err(Failure::Failed(sentence)) => (1, sentence),
         Err(Failure::Wrong(sentence)) => (2, sentence),
     };
     if !sentence.is_empty() {

@@ -1,4 +1,4 @@
-//! `handspan status`: how the handspan that plays stands.
+//! `handspan status`: the state of the handspan that plays.
 
 use std::path::Path;
 
@@ -61,7 +61,11 @@ fn lines(state: &State) -> Vec<String> {
             lines.extend(section.remark.iter().map(|remark| format!("  {remark}")));
         }
         let keys = &song.keys;
-        let added = if keys.transposed_by_hand == 0 { String::new() } else { format!(", {:+} from tonight's key", keys.transposed_by_hand) };
+        let added = if keys.transposed_by_hand == 0 {
+            String::new()
+        } else {
+            format!(", {:+} from tonight's key", keys.transposed_by_hand)
+        };
         lines.push(format!(
             "  heard in {}{added}, fingers in {} ({:+} semitones), chart in {}",
             keys.room, keys.fingers, keys.shift, keys.chart

@@ -166,7 +166,9 @@ impl Clerk {
                 let state = self.observer.state();
                 let current = state.song.filter(|now| now.title == song.title);
                 let heard = match current.map(|now| now.keys) {
-                    Some(keys) if keys.transposed_by_hand == 0 => format!(" New notes are heard in {} already.", keys.room),
+                    Some(keys) if keys.transposed_by_hand == 0 => {
+                        format!(" New notes are heard in {} already.", keys.room)
+                    }
                     Some(keys) => format!(
                         " It is heard in {} still, because its key was changed by hand: tonights-key goes there.",
                         keys.room

@@ -1,4 +1,4 @@
-//! How it stands: the snapshot that is shown in other terminals, and to programs as JSON.
+//! The state: the snapshot that is shown in other terminals, and to programs as JSON.
 //!
 //! The JSON is documented in `docs/status.md`. Fields may be added; none will change or go.
 
@@ -9,7 +9,7 @@ use crate::engine::Snapshot;
 use crate::evening::{Keys, Standing, is_in_use};
 use crate::map::{Entry, Song};
 
-/// How a performance stands.
+/// The state of a performance.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct State {
     /// Version of this form: 1.

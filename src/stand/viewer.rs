@@ -100,7 +100,7 @@ async fn greet(hall: &Arc<Hall>, mouth: &mut Mouth, ear: &mut Ear, peer: IpAddr)
     let admitted = if hello.hello == VERSION {
         hall.door.admit(peer, hello.passcode.as_deref(), hall.began + hall.began.elapsed())
     } else {
-        Err(refused("This page is of another version: load it anew.", Duration::ZERO))
+        Err(refused("This page is of another version: load it again.", Duration::ZERO))
     };
     let joined = admitted.and_then(|may| match hall.join(MOST) {
         Some(joined) => Ok((may, joined)),

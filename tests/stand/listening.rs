@@ -92,7 +92,7 @@ fn troubles_are_told_in_words_until_they_are_over() {
 }
 
 #[test]
-fn saved_maps_are_shown_anew() {
+fn saved_maps_are_shown_again() {
     let evening = Evening::begin();
     let mut page = evening.page();
     assert_eq!(page.next("set")["entries"][0]["key"], "Eb");

@@ -107,7 +107,9 @@ impl Entries<'_> {
     fn set_key(&mut self, position: usize, key: &str) -> bool {
         match self {
             Entries::Tables(tables) => {
-                let Some(table) = tables.get_mut(position).filter(|table| table.contains_key("map")) else { return false };
+                let Some(table) = tables.get_mut(position).filter(|table| table.contains_key("map")) else {
+                    return false;
+                };
                 match table.get_mut("key") {
                     Some(Item::Value(value)) => replace(value, key),
                     _ => drop(table.insert("key", key.into())),

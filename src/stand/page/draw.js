@@ -206,7 +206,12 @@ export function drawWords({ state, can }) {
   return trouble ?? (wrong.length ? wrong.join(', ') : (over ?? ''));
 }
 
-const faults = ({ inputs, outputs }) => [
-  ...inputs.filter(({ connected, optional }) => !connected && !optional).map(({ name, port }) => `${name} is not connected${port ? `: plug in “${port}”` : ''}`),
-  ...outputs.filter(({ connected, optional }) => !connected && !optional).map(({ name, port }) => (port ? `${name} is not connected: “${port}” is missing` : `nothing connected to output ${name}`)),
-];
+function faults({ inputs, outputs }) {
+  const missing = ({ connected, optional }) => !connected && !optional;
+  const unconnected = outputs.filter((one) => missing(one) && !one.port).map(({ name }) => name);
+  return [
+    ...inputs.filter(missing).map(({ name, port }) => `${name} is not connected${port ? `: plug in “${port}”` : ''}`),
+    ...outputs.filter((one) => missing(one) && one.port).map(({ name, port }) => `${name} is not connected: “${port}” is missing`),
+    ...(unconnected.length ? [`nothing connected to output${unconnected.length > 1 ? 's' : ''} ${unconnected.join(', ')}`] : []),
+  ];
+}

@@ -95,7 +95,7 @@ fn troubles_are_told_in_words_until_they_are_over() {
 fn saved_maps_are_shown_again() {
     let evening = Evening::begin();
     let mut page = evening.page();
-    assert_eq!(page.next("set")["entries"][0]["key"], "Eb");
+    assert_eq!(page.next("set")["entries"][0]["room"], "Eb");
     page.next("state");
     let path = evening.folder.path().join("lantern.toml");
     std::fs::write(&path, LANTERN.replace("key = \"D\"\n", "key = \"Z\"\n")).unwrap();

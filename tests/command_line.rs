@@ -75,7 +75,7 @@ fn a_set_is_printed_whole_into_a_new_folder() {
 fn refuses_the_set(folder: &Path, code: i32, said: &[&str]) {
     fs::write(folder.join("take.mid"), demo_take()).expect("a take");
     for arguments in [
-        &["render", "set.toml", "take.mid", "--out", "out"][..],
+        &["replay", "set.toml", "take.mid", "--out", "out"][..],
         &["play", "set.toml"][..],
         &["check", "set.toml"][..],
         &["print", "set.toml", "--out", "out"][..],
@@ -210,12 +210,12 @@ fn a_take_that_is_none_is_refused() {
     let cut = &whole[..whole.len() / 2];
     for (bytes, said) in [(&b"not a midi file"[..], "MThd"), (&b""[..], "empty"), (cut, "cut short")] {
         fs::write(folder.path().join("take.mid"), bytes).expect("a take");
-        let ran = run(folder.path(), &["render", "set.toml", "take.mid", "--out", "out"]);
+        let ran = run(folder.path(), &["replay", "set.toml", "take.mid", "--out", "out"]);
         assert_eq!(ran.code, 2, "{}", ran.err);
         assert!(ran.err.contains("take.mid") && ran.err.contains(said), "{said}: {}", ran.err);
         assert!(!folder.path().join("out").exists(), "nothing is begun");
     }
-    let ran = run(folder.path(), &["render", "set.toml", "nowhere.mid", "--out", "out"]);
+    let ran = run(folder.path(), &["replay", "set.toml", "nowhere.mid", "--out", "out"]);
     assert_eq!(ran.code, 2);
     assert!(ran.err.contains("nowhere.mid"), "{}", ran.err);
 }
@@ -225,7 +225,7 @@ fn a_folder_that_cannot_be_written_is_refused_and_keeps_what_it_has() {
     let folder = maps();
     fs::write(folder.path().join("take.mid"), demo_take()).expect("a take");
     fs::write(folder.path().join("file"), "in the way").expect("a file");
-    let ran = run(folder.path(), &["render", "set.toml", "take.mid", "--out", "file"]);
+    let ran = run(folder.path(), &["replay", "set.toml", "take.mid", "--out", "file"]);
     assert_eq!(ran.code, 2);
     assert!(ran.err.contains("file"), "{}", ran.err);
     assert_eq!(fs::read_to_string(folder.path().join("file")).expect("still there"), "in the way");
@@ -233,26 +233,26 @@ fn a_folder_that_cannot_be_written_is_refused_and_keeps_what_it_has() {
     let out = folder.path().join("out");
     fs::create_dir_all(out.join("pad.mid")).expect("a folder in the way of a file");
     fs::write(out.join("piano.mid"), "yesterday").expect("a file");
-    let ran = run(folder.path(), &["render", "set.toml", "take.mid", "--out", "out"]);
+    let ran = run(folder.path(), &["replay", "set.toml", "take.mid", "--out", "out"]);
     assert_eq!(ran.code, 2, "{}", ran.err);
     assert_eq!(fs::read_to_string(out.join("piano.mid")).expect("still there"), "yesterday");
     assert_eq!(fs::read_dir(&out).expect("a folder").count(), 2, "no passing files stay");
 }
 
 #[test]
-fn render_writes_one_file_for_each_output_and_replaces_old_ones() {
+fn replay_writes_one_file_for_each_output_and_replaces_old_ones() {
     let folder = maps();
     fs::write(folder.path().join("take.mid"), demo_take()).expect("a take");
     let out = folder.path().join("out");
     fs::create_dir(&out).expect("a folder");
     fs::write(out.join("piano.mid"), "yesterday").expect("a file");
-    let ran = run(folder.path(), &["render", "set.toml", "take.mid", "--out", "out"]);
+    let ran = run(folder.path(), &["replay", "set.toml", "take.mid", "--out", "out"]);
     assert_eq!(ran.code, 0, "{}", ran.err);
     assert!(ran.out.contains("piano.mid") && ran.out.contains("pad.mid"), "{}", ran.out);
     for file in ["piano.mid", "pad.mid"] {
         assert!(fs::read(out.join(file)).expect("a file").starts_with(b"MThd"));
     }
-    let again = run(folder.path(), &["render", "set.toml", "take.mid", "--out", "again"]);
+    let again = run(folder.path(), &["replay", "set.toml", "take.mid", "--out", "again"]);
     assert_eq!(again.code, 0);
     let read = |folder: &str| fs::read(folder_path(&out, folder)).expect("a file");
     assert_eq!(read("out"), read("again"), "the same input, the same bytes");
@@ -272,7 +272,7 @@ fn a_marker_that_says_nothing_known_is_reported_and_changes_nothing() {
     writer.marker(480, "rehearsal letter B");
     writer.message(960, &[0x90, 60, 90]);
     fs::write(folder.path().join("take.mid"), writer.finish(1920).expect("a file")).expect("a take");
-    let ran = run(folder.path(), &["render", "set.toml", "take.mid", "--out", "out"]);
+    let ran = run(folder.path(), &["replay", "set.toml", "take.mid", "--out", "out"]);
     assert_eq!(ran.code, 0, "{}", ran.err);
     assert!(
         ran.err.contains("0.50 s") && ran.err.contains("\"9\"") && ran.err.contains("rehearsal letter B"),
@@ -285,7 +285,7 @@ fn a_marker_that_says_nothing_known_is_reported_and_changes_nothing() {
 fn an_unknown_input_is_refused_with_those_that_there_are() {
     let folder = maps();
     fs::write(folder.path().join("take.mid"), demo_take()).expect("a take");
-    let ran = run(folder.path(), &["render", "set.toml", "take.mid", "--out", "out", "--input", "organ"]);
+    let ran = run(folder.path(), &["replay", "set.toml", "take.mid", "--out", "out", "--input", "organ"]);
     assert_eq!(ran.code, 2);
     assert!(ran.err.contains("organ") && ran.err.contains("\"keyboard\""), "{}", ran.err);
 }
@@ -300,14 +300,14 @@ fn try_shows_every_song_and_leaves_what_it_made() {
     }
     assert!(ran.out.contains("every one ended") && !ran.out.contains("never ended"), "{}", ran.out);
     assert!(ran.out.contains("demo"), "names its folder");
-    let too_wide = ran.out.lines().find(|line| line.chars().count() > 100 && !line.contains("handspan render"));
+    let too_wide = ran.out.lines().find(|line| line.chars().count() > 100 && !line.contains("handspan replay"));
     assert_eq!(too_wide, None);
     let demo = folder.path().join("demo");
-    assert!(demo.join("takes/whole-set.mid").exists() && demo.join("rendered/whole-set/pad.mid").exists());
-    let ran = run(&demo, &["render", "midwinter.toml", "takes/whole-set.mid", "--out", "again"]);
+    assert!(demo.join("takes/whole-set.mid").exists() && demo.join("replayed/whole-set/pad.mid").exists());
+    let ran = run(&demo, &["replay", "midwinter.toml", "takes/whole-set.mid", "--out", "again"]);
     assert_eq!(ran.code, 0, "{}", ran.err);
     let read = |path: &str| fs::read(demo.join(path)).expect("a file");
-    assert_eq!(read("again/piano.mid"), read("rendered/whole-set/piano.mid"), "as the last lines of `try` promise");
+    assert_eq!(read("again/piano.mid"), read("replayed/whole-set/piano.mid"), "as the last lines of `try` promise");
 }
 
 #[cfg(unix)]
@@ -373,7 +373,7 @@ fn try_says_what_helps_the_hand_and_shows_it() {
 }
 
 #[test]
-fn try_and_render_say_which_cue_fired_and_when_that_was_known() {
+fn try_and_replay_say_which_cue_fired_and_when_that_was_known() {
     let folder = maps();
     let ran = run(folder.path(), &["try", "--out", "demo"]);
     assert_eq!((ran.code, ran.err.as_str()), (0, ""));
@@ -386,7 +386,7 @@ fn try_and_render_say_which_cue_fired_and_when_that_was_known() {
     ] {
         assert!(rows.windows(cue.len()).any(|rows| rows == cue), "{cue:?} in\n{table}");
     }
-    let ran = run(folder.path(), &["render", "demo/midwinter.toml", "demo/takes/directing.mid", "--out", "again"]);
+    let ran = run(folder.path(), &["replay", "demo/midwinter.toml", "demo/takes/directing.mid", "--out", "again"]);
     assert_eq!((ran.code, ran.err.as_str()), (0, ""));
     let lines: Vec<&str> = ran.out.lines().map(str::trim).collect();
     assert_eq!(lines[1], "10.64 s  keyboard: control 67 twice → next song: Frost on the Window");
@@ -402,7 +402,7 @@ fn the_command_line_explains_itself() {
     assert_eq!(ran.code, 2);
     let ran = run(folder.path(), &["--help"]);
     assert_eq!(ran.code, 0);
-    for command in ["try", "play", "ports", "check", "render", "do", "status"] {
+    for command in ["try", "play", "ports", "check", "replay", "do", "status"] {
         assert!(ran.out.contains(command), "{command}");
         assert!(run(folder.path(), &[command, "--help"]).code == 0);
     }

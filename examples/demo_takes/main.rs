@@ -5,7 +5,7 @@
 //!     cargo run --example demo_takes -- maps/takes
 //!
 //! The playing is made up note by note and the same every time. Each take is played in its song's play-in
-//! key and marks its sections, so `handspan render` follows them; where cues move the set, nothing is marked.
+//! key and marks its sections, so `handspan replay` follows them; where cues move the set, nothing is marked.
 
 mod directing;
 mod hands;

@@ -6,7 +6,7 @@
 //! | --- | --- |
 //! | `set` | the set's path, as given |
 //! | `errors`, `hints` | how many of each |
-//! | `findings` | a list: `level` (`error`, `hint`), `kind` (`unreadable`: a file cannot be read as what it should be, `finding`: all else), `file`, `line`, `column` (from 1, in characters; left out where there is no place), `title`, `label`, `help` (or null), `also` (a list of `file`, `line`, `column`, `label`) |
+//! | `findings` | a list: `level` (`error`, `hint`), `kind` (`unreadable`: a file cannot be read as what it should be, `finding`: all else), `file`, `line`, `column` (from 1, in characters; left out where there is none), `title`, `label`, `help` (or null), `also` (a list of `file`, `line`, `column`, `label`) |
 
 use serde::Serialize;
 
@@ -85,7 +85,7 @@ fn listed<'a>(found: &'a [Diagnostic], sources: &'a [Source]) -> Vec<Listed<'a>>
 
 fn print(report: &Report<'_>) -> Result<(), Failure> {
     let text = serde_json::to_string_pretty(report)
-        .map_err(|error| Failure::Undone(format!("the findings cannot be written as JSON: {error}")))?;
+        .map_err(|error| Failure::Failed(format!("the findings cannot be written as JSON: {error}")))?;
     tell(&text);
     Ok(())
 }

@@ -8,7 +8,7 @@ use crate::daemon::post::{Ask, Outcome};
 
 /// What can be done, for `--help`.
 pub(super) const HELP: &str = "Actions:
-  next-song, previous-song, song TITLE (or its place in the set), from-the-top
+  next-song, previous-song, song TITLE (or its position in the set), from-the-top
   next-section, previous-section, section NAME
   raise-key, lower-key, key KEY, tonights-key
   zone NAME (on, off, else the other way), drone (on, off), fade (MILLISECONDS)
@@ -16,12 +16,12 @@ pub(super) const HELP: &str = "Actions:
   tap            a beat of the tempo: four make one
   resend-messages  what entering the song sends to other machines
   resend-sounds  the set-up of all sounds
-  panic          silence everything
+  panic          all notes off
 
 Changes to the set; they hold for this run, and longer once they are saved:
-  move-song TITLE PLACE     to this place in the set, counted from 1
+  move-song TITLE POSITION  to this position in the set, counted from 1
   add-song FILE (KEY)       at the end
-  song-key TITLE KEY        tonight's key of any song; the current one moves at once,
+  song-key TITLE KEY        the room's key of any song; the current one moves at once,
                             unless its key was changed by hand
   save-set                  writes them into the set's file; the old one stays beside it as .bak
 
@@ -48,7 +48,7 @@ pub(super) fn run(mut words: Vec<String>, name: Option<&str>) -> Result<(), Fail
             tell(&said);
             Ok(())
         }
-        Outcome::Undone | Outcome::Busy => Err(Failure::Undone(said)),
+        Outcome::Failed | Outcome::Busy => Err(Failure::Failed(said)),
         Outcome::Wrong => Err(Failure::Wrong(said)),
     }
 }

@@ -37,5 +37,5 @@ pub(super) fn load_sound(set: &str) -> Result<Book, Failure> {
 /// with exit code 2, as a wrong command line does; what is wrong in files that can be read, with 1.
 pub(super) fn refused(found: &[Diagnostic], words: String) -> Failure {
     let unreadable = |fault: &Diagnostic| fault.level == Level::Error && fault.kind == Kind::Unreadable;
-    if found.iter().any(unreadable) { Failure::Wrong(words) } else { Failure::Undone(words) }
+    if found.iter().any(unreadable) { Failure::Wrong(words) } else { Failure::Failed(words) }
 }

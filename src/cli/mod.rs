@@ -15,7 +15,7 @@ mod practice;
 mod print;
 #[cfg(unix)]
 mod reach;
-mod render;
+mod replay;
 mod rotation;
 mod stand;
 #[cfg(unix)]
@@ -36,13 +36,13 @@ use clap::{Parser, Subcommand};
 #[derive(Debug, Parser)]
 #[command(name = "handspan", version, arg_required_else_help = true, max_term_width = 100)]
 #[command(after_help = "Examples:
-  handspan try                           the demo, with nothing plugged in
+  handspan try                           a demo without a keyboard, then a page to play on
   handspan ports                         what is plugged in
   handspan check maps/midwinter.toml     what could go wrong tonight
   handspan play maps/midwinter.toml      play it
   handspan print maps/midwinter.toml --out paper   the same on paper
   handspan do next-song                  steer it from another terminal, or a script
-  handspan status                        how it stands
+  handspan status                        its song, section, keys and ports
 
 Exit codes: 0 done, 1 it could not be done or a map has errors, 2 the command line is wrong or a file cannot be read.")]
 struct CommandLine {
@@ -52,16 +52,18 @@ struct CommandLine {
 
 #[derive(Debug, Subcommand)]
 enum Command {
-    /// The main job with nothing plugged in: the demo set and takes, and what the hand played beside what came out.
-    /// In a terminal it goes on as a page that one plays and hears, until Ctrl-C.
+    /// A demo without a keyboard, then a page to play on.
+    ///
+    /// For each song it shows what the hand of a recorded take played, beside what each output got. In a terminal it then
+    /// serves a page that you play and hear in a browser, until Ctrl-C.
     #[command(
         after_help = "Examples:\n  handspan try\n  handspan try --page | less\n  handspan try --out ~/handspan-demo"
     )]
     Try {
-        /// Goes on as a page although this is no terminal.
+        /// Serves the page although this is no terminal.
         #[arg(long)]
         page: bool,
-        /// Where the maps, takes and rendered files are left; a new folder for temporary files if not given.
+        /// Where the maps, takes and replayed files are left; a new folder for temporary files if not given.
         #[arg(long, value_name = "FOLDER")]
         out: Option<PathBuf>,
     },
@@ -95,7 +97,7 @@ enum Command {
         #[arg(long, value_name = "NAME")]
         name: Option<String>,
     },
-    /// How it stands: song, section, keys, zones, ports, and what was left out.
+    /// The state of the handspan that plays: song, section, keys, zones, ports, and what was left out.
     #[cfg(unix)]
     #[command(after_help = "Examples:\n  handspan status\n  handspan status --json --name choir")]
     Status {
@@ -122,17 +124,17 @@ enum Command {
         #[arg(long)]
         json: bool,
     },
-    /// Plays a recorded take through a set, offline and exact: one standard MIDI file for each output.
+    /// Plays a recorded take through a set again, offline and exact: one standard MIDI file for each output.
     #[command(
         after_help = "Markers in the take steer the set: `song 2`, `section Chorus`, `key Eb`, `do next-song`.\n\n\
-        Example:\n  handspan render maps/midwinter.toml maps/takes/whole-set.mid --out rendered"
+        Example:\n  handspan replay maps/midwinter.toml maps/takes/whole-set.mid --out replayed"
     )]
-    Render {
+    Replay {
         /// The set's map.
         set: String,
         /// A standard MIDI file of what was played.
         take: PathBuf,
-        /// The folder for the rendered files; made if it is not there.
+        /// The folder for the replayed files; made if it does not exist.
         #[arg(long, value_name = "FOLDER")]
         out: PathBuf,
         /// The input whose playing the take holds; the gear file's first with play = true if not given.
@@ -144,7 +146,7 @@ enum Command {
     Print {
         /// The set's map.
         set: String,
-        /// The folder for the pages; made if it is not there.
+        /// The folder for the pages; made if it does not exist.
         #[arg(long, value_name = "FOLDER")]
         out: PathBuf,
     },
@@ -172,7 +174,7 @@ enum Failure {
     /// The command line is wrong, or a file cannot be read as what it should be: exit code 2.
     Wrong(String),
     /// It could not be done, or a map has errors: exit code 1.
-    Undone(String),
+    Failed(String),
 }
 
 /// Runs the command line of this process; the exit code is decided here and nowhere else.
@@ -193,12 +195,12 @@ pub fn main() -> ExitCode {
         Command::Status { json, name } => status::run(json, name.as_deref()),
         Command::Ports { backend } => ports::run(backend.into()),
         Command::Check { set, json } => check::run(&set, json),
-        Command::Render { set, take, out, input } => render::run(&set, &take, &out, input.as_deref()),
+        Command::Replay { set, take, out, input } => replay::run(&set, &take, &out, input.as_deref()),
         Command::Print { set, out } => print::run(&set, &out),
     };
     let (code, sentence) = match result {
         Ok(()) => return ExitCode::SUCCESS,
-        Err(Failure::Undone(sentence)) => (1, sentence),
+        Err(Failure::Failed(sentence)) => (1, sentence),
         Err(Failure::Wrong(sentence)) => (2, sentence),
     };
     if !sentence.is_empty() {

@@ -56,7 +56,7 @@ pub(super) fn run(wanted: &Wanted<'_>) -> Result<(), Failure> {
     let Some(file) = wanted.log else { return perform(wanted, show, before, None) };
     let (log, writing) = Log::begin(file, say_aside)?;
     let result = perform(wanted, show, before, Some(&log));
-    if let Err(Failure::Wrong(words) | Failure::Undone(words)) = &result {
+    if let Err(Failure::Wrong(words) | Failure::Failed(words)) = &result {
         log.words(&**words);
     }
     log.end();
@@ -105,7 +105,7 @@ fn perform(wanted: &Wanted<'_>, show: Arc<Show>, before: Before, log: Option<&Lo
         threads.extend(thread::Builder::new().name("take".to_owned()).spawn(move || record(recorder, log.as_ref())));
     }
     let observer = Observer::new(&mut daemon, &show, wanted.name.unwrap_or(USUAL_NAME))
-        .map_err(|error| Failure::Undone(format!("{error}.")))?;
+        .map_err(|error| Failure::Failed(format!("{error}.")))?;
     let (stand, words) = stand::open(&mut daemon, &show, &remote, &observer, log);
     opening.extend(words);
     if let Some(log) = log {
@@ -145,7 +145,7 @@ fn steer(remote: &Remote, log: Option<&Log>, show: &Show) -> Result<Option<Singl
         signalled.iter().for_each(|log| log.words("A signal asks for the end."));
         stopper.stop();
     })
-    .map_err(|error| Failure::Undone(format!("signals cannot be listened to ({error}): start it again.")))?;
+    .map_err(|error| Failure::Failed(format!("signals cannot be listened to ({error}): start it again.")))?;
     let (pressed, plan) = (log.cloned(), Arc::clone(&show.plan));
     Ok(SingleKeys::begin(remote.clone(), move |command| {
         pressed.iter().for_each(|log| log.words(words_for_key(command, &plan)));
@@ -153,7 +153,7 @@ fn steer(remote: &Remote, log: Option<&Log>, show: &Show) -> Result<Option<Singl
 }
 
 fn no_thread(error: std::io::Error) -> Failure {
-    Failure::Undone(format!("the system gives no thread ({error}): start it again."))
+    Failure::Failed(format!("the system gives no thread ({error}): start it again."))
 }
 
 /// Keeps where the set stands for a restart, where this system has a place for that.

@@ -21,15 +21,15 @@ const PAGE: &str = "the page";
 pub(super) fn run(set: &Path) -> Result<(), Failure> {
     let show = Arc::new(Show::new(maps::load_sound(&set.to_string_lossy())?));
     let (mut daemon, remote) = Daemon::new(&show, ports(&show.book.gear)?);
-    let undone = |error: &dyn std::fmt::Display| Failure::Undone(format!("the page cannot be opened: {error}."));
-    let observer = Observer::new(&mut daemon, &show, "try").map_err(|error| undone(&error))?;
-    observer.begin(Duties::default()).map_err(|error| undone(&error))?;
+    let failed = |error: &dyn std::fmt::Display| Failure::Failed(format!("the page cannot be opened: {error}."));
+    let observer = Observer::new(&mut daemon, &show, "try").map_err(|error| failed(&error))?;
+    observer.begin(Duties::default()).map_err(|error| failed(&error))?;
     let (open, words) = stand::open(&mut daemon, &show, &remote, &observer, None);
     let Some(open) = open else {
-        return Err(undone(&words.unwrap_or_else(|| "the gear file says listen = \"off\"".to_owned()).trim()));
+        return Err(failed(&words.unwrap_or_else(|| "the gear file says listen = \"off\"".to_owned()).trim()));
     };
     let stopper = remote.clone();
-    ctrlc::set_handler(move || stopper.stop()).map_err(|error| undone(&error))?;
+    ctrlc::set_handler(move || stopper.stop()).map_err(|error| failed(&error))?;
     // Which opens the keys at once, and sounds with the first.
     let link = format!("{}#play", open.link());
     tell(&format!(

@@ -6,7 +6,7 @@ use std::path::Path;
 
 use tempfile::NamedTempFile;
 
-use super::render::open_to_all;
+use super::replay::open_to_all;
 use super::{Failure, maps, tell};
 use crate::map::Book;
 use crate::stand::sheet::{Fonts, PictureError, Sheet};
@@ -46,7 +46,7 @@ fn write_all(book: &Book, out: &Path, fonts: &Result<Fonts, PictureError>) -> Re
         tell(&format!("{}  {} ({of_pages})", out.join(stem).display(), kinds.join(", ")));
     }
     match unpictured {
-        Some(why) => Err(Failure::Undone(format!(
+        Some(why) => Err(Failure::Failed(format!(
             "There are no PNG pages, or not all: {why}. The HTML and SVG files are written and whole."
         ))),
         None => Ok(()),
@@ -89,7 +89,7 @@ mod tests {
         let book = map::load(demo::SET, &mut file).book.expect("the demo loads");
         let folder = tempfile::tempdir().expect("a folder");
         let done = write_all(&book, folder.path(), &Err(PictureError::NoFont));
-        let Err(Failure::Undone(said)) = done else { panic!("{done:?}") };
+        let Err(Failure::Failed(said)) = done else { panic!("{done:?}") };
         assert!(said.contains("no font") && said.contains("fonts-dejavu-core"), "{said}");
         let names: Vec<String> = fs::read_dir(folder.path())
             .expect("the folder")

@@ -31,7 +31,7 @@ pub(super) fn claim(name: Option<&str>, tell: impl Fn(String)) -> Result<Option<
             Ok(None)
         }
         Err(error @ ClaimError::NoName(_)) => Err(Failure::Wrong(format!("{error}."))),
-        Err(error @ ClaimError::Taken(_)) => Err(Failure::Undone(format!("{error}."))),
+        Err(error @ ClaimError::Taken(_)) => Err(Failure::Failed(format!("{error}."))),
     }
 }
 
@@ -69,17 +69,17 @@ pub(super) fn meant(name: Option<&str>) -> Result<Meant, Failure> {
     if let Some(name) = name.filter(|name| !post::is_name(name)) {
         return Err(Failure::Wrong(format!("{}.", ClaimError::NoName(name.to_owned()))));
     }
-    let folder = post::folder().map_err(|error| Failure::Undone(format!("{error}.")))?;
-    let running = post::running(&folder).map_err(|error| Failure::Undone(format!("{error}.")))?;
+    let folder = post::folder().map_err(|error| Failure::Failed(format!("{error}.")))?;
+    let running = post::running(&folder).map_err(|error| Failure::Failed(format!("{error}.")))?;
     let mut names: Vec<String> = running.into_iter().map(|running| running.name).collect();
     match name {
         Some(name) if names.iter().any(|known| known == name) => Ok(Meant::One(folder, name.to_owned())),
-        Some(name) => Err(Failure::Undone(match names.as_slice() {
+        Some(name) => Err(Failure::Failed(match names.as_slice() {
             [] => format!("No handspan runs, named \"{name}\" or otherwise: start it with `handspan play`."),
             _ => format!("No handspan named \"{name}\" runs; there is {}.", listed(&names)),
         })),
         None => match (names.pop(), names.is_empty()) {
-            (None, _) => Err(Failure::Undone("No handspan runs: start one with `handspan play`.".to_owned())),
+            (None, _) => Err(Failure::Failed("No handspan runs: start one with `handspan play`.".to_owned())),
             (Some(only), true) => Ok(Meant::One(folder, only)),
             (Some(last), false) => {
                 names.push(last);
@@ -96,7 +96,7 @@ pub(super) fn meant(name: Option<&str>) -> Result<Meant, Failure> {
 pub(super) fn ask(folder: &std::path::Path, name: &str, ask: Ask) -> Result<Answer, Failure> {
     post::ask(folder, name, ask).map_err(|error| match error {
         AskError::TooLong => Failure::Wrong(format!("{error}.")),
-        error => Failure::Undone(format!("{error}.")),
+        error => Failure::Failed(format!("{error}.")),
     })
 }
 

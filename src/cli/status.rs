@@ -1,4 +1,4 @@
-//! `handspan status`: how the handspan that plays stands.
+//! `handspan status`: the state of the handspan that plays.
 
 use std::path::Path;
 
@@ -13,7 +13,7 @@ pub(super) fn run(json: bool, name: Option<&str>) -> Result<(), Failure> {
         Meant::One(folder, name) => {
             let state = state(&folder, &name)?;
             if json {
-                let unwritable = |error| Failure::Undone(format!("the state cannot be written as JSON: {error}"));
+                let unwritable = |error| Failure::Failed(format!("the state cannot be written as JSON: {error}"));
                 tell(&serde_json::to_string_pretty(&state).map_err(unwritable)?);
             } else {
                 lines(&state).iter().for_each(|line| tell(&printable(line)));
@@ -36,13 +36,13 @@ pub(super) fn run(json: bool, name: Option<&str>) -> Result<(), Failure> {
 
 fn state(folder: &Path, name: &str) -> Result<State, Failure> {
     let answer = reach::ask(folder, name, Ask::Status)?;
-    answer.state.ok_or(Failure::Undone(printable(&answer.words)))
+    answer.state.ok_or(Failure::Failed(printable(&answer.words)))
 }
 
 /// Where the set stands.
 fn here(state: &State) -> String {
     let pause = if state.entry.pause { ": a pause" } else { "" };
-    format!("{}/{} {}{pause}", state.entry.place, state.set.entries, state.entry.title)
+    format!("{}/{} {}{pause}", state.entry.position, state.set.entries, state.entry.title)
 }
 
 fn lines(state: &State) -> Vec<String> {
@@ -57,14 +57,18 @@ fn lines(state: &State) -> Vec<String> {
         }
         if let Some(section) = &song.section {
             let next = section.next.as_ref().map_or_else(String::new, |next| format!("  → {next}"));
-            lines.push(format!("  {} ({} of {}){next}", section.name, section.place, section.of));
+            lines.push(format!("  {} ({} of {}){next}", section.name, section.step, section.of));
             lines.extend(section.remark.iter().map(|remark| format!("  {remark}")));
         }
         let keys = &song.keys;
-        let added = if keys.added == 0 { String::new() } else { format!(", {:+} from tonight's key", keys.added) };
+        let added = if keys.transposed_by_hand == 0 {
+            String::new()
+        } else {
+            format!(", {:+} from tonight's key", keys.transposed_by_hand)
+        };
         lines.push(format!(
             "  heard in {}{added}, fingers in {} ({:+} semitones), chart in {}",
-            keys.sounding, keys.play_in, keys.shift, keys.chart
+            keys.room, keys.fingers, keys.shift, keys.chart
         ));
         let zones = song.zones.iter().map(|zone| match (zone.on, zone.in_use) {
             (true, true) => zone.name.clone(),
@@ -79,7 +83,7 @@ fn lines(state: &State) -> Vec<String> {
         lines.push("  the drone sounds".to_owned());
     }
     lines.extend(state.cues.iter().map(|name| format!("  {name} is on")));
-    lines.extend(state.lined_up.iter().map(|title| format!("  next song: {title}")));
+    lines.extend(state.next_song.iter().map(|title| format!("  next song: {title}")));
     let beats = |tempo: Option<f64>| tempo.map_or_else(String::new, |tempo| format!(", ♩ = {tempo:.1}"));
     if let Some(at) = &state.tracks {
         let runs = if at.running { "run" } else { "stand" };
@@ -93,8 +97,8 @@ fn lines(state: &State) -> Vec<String> {
         let took = took as f64 / 1000.0;
         format!("  from a message in to the last byte out: 99 of 100 take less than {took:.2} ms")
     }));
-    if state.held_back > 0 {
-        lines.push(format!("  held back as the set began, resend-messages says it: {}", state.held_back));
+    if state.not_sent > 0 {
+        lines.push(format!("  held back as the set began, resend-messages says it: {}", state.not_sent));
     }
     lines.extend(ports("inputs", &state.inputs));
     lines.extend(ports("outputs", &state.outputs));
@@ -104,7 +108,7 @@ fn lines(state: &State) -> Vec<String> {
 }
 
 fn ports(what: &str, ports: &[PortState]) -> Option<String> {
-    let words = ports.iter().map(|port| match (port.there, &port.port) {
+    let words = ports.iter().map(|port| match (port.connected, &port.port) {
         (true, _) => port.name.clone(),
         (false, Some(_)) => format!("{} (not there)", port.name),
         (false, None) => format!("{} (nobody listens)", port.name),
@@ -116,13 +120,13 @@ fn ports(what: &str, ports: &[PortState]) -> Option<String> {
 fn counts(state: &State) -> String {
     let counts = &state.counts;
     let all = [
-        (counts.not_taken, "not taken by an output"),
-        (counts.shed, "shed because they came too fast"),
+        (counts.refused, "not taken by an output"),
+        (counts.dropped_overload, "shed because they came too fast"),
         (counts.dropped, "malformed or too late"),
         (counts.overruns, "losses on the way here"),
         (counts.out_of_range, "notes outside the MIDI range"),
         (counts.not_understood, "of no known form"),
-        (counts.unheard, "reports unread"),
+        (counts.reports_lost, "reports unread"),
     ];
     let words = all.iter().filter(|(count, _)| *count > 0).map(|(count, what)| format!("{count} {what}"));
     let words: Vec<String> = words.collect();

@@ -7,14 +7,14 @@ use std::sync::Arc;
 
 use super::table::{self, Kind, Moment};
 use super::telling::in_which_keys;
-use super::{Failure, demo, keyboard, practice, render, tell};
+use super::{Failure, demo, keyboard, practice, replay, tell};
 use crate::engine::{Action, Notice, Plan, Rehearsal};
 use crate::evening::{Keys, worth_drawing};
 use crate::map::{self, Book};
 use crate::midi::file::{self, Take, TakeKind};
 use crate::stand::words::zones::{self, Detail};
 
-/// Keys shown after the beginning of a song and of each section; all of them are in the rendered files.
+/// Keys shown after the beginning of a song and of each section; all of them are in the replayed files.
 const KEYS_SHOWN: usize = 5;
 /// Sections shown of each song.
 const SECTIONS_SHOWN: usize = 3;
@@ -43,16 +43,16 @@ pub(super) fn run(out: Option<PathBuf>, plays: bool) -> Result<(), Failure> {
         let entry = first_song(&take, &plan).unwrap_or(0);
         let rehearsal = Rehearsal::new(&plan, &take, 0, entry);
         show(&book, song, entry, &rehearsal, &take);
-        render::write(&book, &rehearsal, &take, &folder.join("rendered").join(stem))?;
+        replay::write(&book, &rehearsal, &take, &folder.join("replayed").join(stem))?;
     }
     let take = demo_take(demo::WHOLE_TAKE)?;
     let rehearsal = Rehearsal::new(&plan, &take, 0, 0);
     show_drone(&book, &plan, &rehearsal, &take);
-    render::write(&book, &rehearsal, &take, &folder.join("rendered").join("whole-set"))?;
+    replay::write(&book, &rehearsal, &take, &folder.join("replayed").join("whole-set"))?;
     let directing = demo_take(demo::DIRECTING)?;
     let directed = Rehearsal::new(&plan, &directing, 0, 0);
     show_cues(&book, &directed, &directing);
-    render::write(&book, &directed, &directing, &folder.join("rendered").join("directing"))?;
+    replay::write(&book, &directed, &directing, &folder.join("replayed").join("directing"))?;
     tell(&format!(
         "\nThe whole set, {:.0} minutes of playing\n  {}",
         take.end as f64 / 60e6,
@@ -61,7 +61,7 @@ pub(super) fn run(out: Option<PathBuf>, plays: bool) -> Result<(), Failure> {
     tell(&format!("The maps, the takes and what came of them are in {}", folder.display()));
     let set = folder.join(demo::SET);
     tell(&format!(
-        "Change a map there and hear what it does:\n  handspan render {} {} --out {}",
+        "Change a map there and hear what it does:\n  handspan replay {} {} --out {}",
         set.display(),
         folder.join(demo::WHOLE_TAKE).display(),
         folder.join("again").display()
@@ -105,13 +105,13 @@ fn demo_book() -> Result<Book, Failure> {
     let loaded = map::load(demo::SET, &mut demo_file);
     loaded.book.ok_or_else(|| {
         let faults: Vec<String> = loaded.diagnostics.iter().map(|fault| fault.render(&loaded.sources, false)).collect();
-        Failure::Undone(faults.join("\n"))
+        Failure::Failed(faults.join("\n"))
     })
 }
 
 fn demo_take(path: &str) -> Result<Take, Failure> {
-    let bytes = demo_file(path).map_err(|error| Failure::Undone(format!("{path}: {error}")))?;
-    file::read(&bytes).map_err(|error| Failure::Undone(format!("{path}: {error}")))
+    let bytes = demo_file(path).map_err(|error| Failure::Failed(format!("{path}: {error}")))?;
+    file::read(&bytes).map_err(|error| Failure::Failed(format!("{path}: {error}")))
 }
 
 /// The name of a song's file, without its ending.

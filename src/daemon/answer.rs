@@ -99,21 +99,21 @@ fn told(notice: Notice, snapshot: &Snapshot, show: &Show) -> Option<String> {
     let standing = &snapshot.standing;
     Some(match notice {
         Notice::Song => {
-            let EntryState { place, title, pause, .. } = EntryState::of(show, standing);
+            let EntryState { position, title, pause, .. } = EntryState::of(show, standing);
             let entries = show.plan.entries();
             match SongState::of(show, snapshot) {
                 Some(song) if !pause => {
                     let section = song.section.map_or_else(String::new, |section| format!(", {}", section.name));
-                    format!("{place}/{entries} {title}{section}, heard in {}.", song.keys.sounding)
+                    format!("{position}/{entries} {title}{section}, heard in {}.", song.keys.room)
                 }
-                _ => format!("{place}/{entries} {title}: a pause."),
+                _ => format!("{position}/{entries} {title}: a pause."),
             }
         }
         Notice::Section => {
             let song = SongState::of(show, snapshot)?;
             let section = song.section?;
-            let heard = song.keys.sounding;
-            format!("{} ({} of {}), heard in {heard}.", section.name, section.place, section.of)
+            let heard = song.keys.room;
+            format!("{} ({} of {}), heard in {heard}.", section.name, section.step, section.of)
         }
         Notice::Key => {
             let added = match standing.added {

@@ -41,7 +41,7 @@ pub enum Outcome {
     /// It was done.
     Done,
     /// It could not be done; nothing has changed.
-    Undone,
+    Failed,
     /// It was not understood; nothing has changed.
     Wrong,
     /// Too many ask at this moment; the same may be asked again a little later.
@@ -126,16 +126,16 @@ impl Clerk {
         match self.remote.ask(read) {
             Ok((action, outcome, show)) => match answer::outcome(action, &outcome, &show) {
                 (true, words) => Ok(words),
-                (false, words) => Err((Outcome::Undone, words)),
+                (false, words) => Err((Outcome::Failed, words)),
             },
             Err(Unasked::Unread(words)) => Err((Outcome::Wrong, words)),
-            Err(silent) => Err((Outcome::Undone, sentence(&silent))),
+            Err(silent) => Err((Outcome::Failed, sentence(&silent))),
         }
     }
 
     fn change(&self, words: &[String]) -> Result<String, Refusal> {
         let refusal =
-            |error: ChangeError| (if error.is_wrong() { Outcome::Wrong } else { Outcome::Undone }, sentence(&error));
+            |error: ChangeError| (if error.is_wrong() { Outcome::Wrong } else { Outcome::Failed }, sentence(&error));
         for _ in 0..OVERTAKEN {
             let show = self.remote.show();
             let change = Change::parse(words, &show).map_err(refusal)?;
@@ -149,7 +149,7 @@ impl Clerk {
                 Handed::Overtaken => {}
             }
         }
-        Err((Outcome::Undone, "The maps are being changed by others at this moment: try again.".to_owned()))
+        Err((Outcome::Failed, "The maps are being changed by others at this moment: try again.".to_owned()))
     }
 
     /// What a change that came into force means now.
@@ -166,10 +166,12 @@ impl Clerk {
                 let state = self.observer.state();
                 let current = state.song.filter(|now| now.title == song.title);
                 let heard = match current.map(|now| now.keys) {
-                    Some(keys) if keys.added == 0 => format!(" New notes are heard in {} already.", keys.sounding),
+                    Some(keys) if keys.transposed_by_hand == 0 => {
+                        format!(" New notes are heard in {} already.", keys.room)
+                    }
                     Some(keys) => format!(
                         " It is heard in {} still, because its key was changed by hand: tonights-key goes there.",
-                        keys.sounding
+                        keys.room
                     ),
                     None => String::new(),
                 };
@@ -184,7 +186,7 @@ impl Clerk {
             let show = self.remote.show();
             let set = show.book.sources.first().map_or("", |set| set.path.as_str());
             let (backup, book) = changes::save(set, self.read, &show.changes)
-                .map_err(|error: SaveError| (Outcome::Undone, sentence(&error)))?;
+                .map_err(|error: SaveError| (Outcome::Failed, sentence(&error)))?;
             match self.take_saved(&show, book) {
                 Handed::Overtaken => {
                     // Somebody changed the set meanwhile. What was saved is right; what came since is not in it yet.
@@ -197,7 +199,7 @@ impl Clerk {
             }
             return Ok(format!("Saved to {set}; what stood there before is in {}.", backup.display()));
         }
-        Err((Outcome::Undone, "The maps are being changed by others at this moment: try again.".to_owned()))
+        Err((Outcome::Failed, "The maps are being changed by others at this moment: try again.".to_owned()))
     }
 
     /// What was saved is played on, with nothing left to save. Where the files ask for other ports, those wait for the
@@ -220,7 +222,7 @@ fn entries(show: &Show) -> usize {
 }
 
 fn ended() -> Refusal {
-    (Outcome::Undone, "The performance has just ended.".to_owned())
+    (Outcome::Failed, "The performance has just ended.".to_owned())
 }
 
 /// An error's words as a sentence.

@@ -193,16 +193,16 @@ impl Observer {
         let seen = self.caught_up();
         let (show, snapshot) = (&seen.show, &seen.snapshot);
         let gear = &show.book.gear;
-        let inputs = gear.inputs.iter().zip(&seen.inputs).map(|(input, there)| PortState {
+        let inputs = gear.inputs.iter().zip(&seen.inputs).map(|(input, connected)| PortState {
             name: input.name.value.clone(),
             port: Some(input.port.value.clone()),
-            there: *there,
+            connected: *connected,
             optional: input.optional,
         });
-        let outputs = gear.outputs.iter().zip(&seen.outputs).map(|(output, there)| PortState {
+        let outputs = gear.outputs.iter().zip(&seen.outputs).map(|(output, connected)| PortState {
             name: output.name.value.clone(),
             port: output.port.as_ref().map(|port| port.value.clone()),
-            there: *there,
+            connected: *connected,
             optional: output.optional,
         });
         State {
@@ -218,8 +218,8 @@ impl Observer {
             entry: EntryState::of(show, &snapshot.standing),
             song: SongState::of(show, snapshot),
             drone: snapshot.drone,
-            held_back: snapshot.not_sent,
-            lined_up: snapshot.next_song.map(|entry| show.plan.title(entry).to_owned()),
+            not_sent: snapshot.not_sent,
+            next_song: snapshot.next_song.map(|entry| show.plan.title(entry).to_owned()),
             cues: snapshot.cues_on(&show.plan).filter_map(|cue| show.plan.cue_name(cue)).map(str::to_owned).collect(),
             tracks: self.tally.position().map(|at| TracksState {
                 running: at.running,
@@ -233,13 +233,13 @@ impl Observer {
             inputs: inputs.collect(),
             outputs: outputs.collect(),
             counts: CountState {
-                not_taken: self.tally.not_taken(),
-                shed: self.tally.shed(),
+                refused: self.tally.not_taken(),
+                dropped_overload: self.tally.shed(),
                 dropped: self.tally.dropped(),
                 overruns: seen.overruns,
                 out_of_range: self.tally.out_of_range(),
                 not_understood: self.tally.not_understood(),
-                unheard: self.lost.count(),
+                reports_lost: self.lost.count(),
             },
         }
     }

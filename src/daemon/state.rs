@@ -1,4 +1,4 @@
-//! How it stands: the snapshot that is shown in other terminals, and to programs as JSON.
+//! The state: the snapshot that is shown in other terminals, and to programs as JSON.
 //!
 //! The JSON is documented in `docs/status.md`. Fields may be added; none will change or go.
 
@@ -9,7 +9,7 @@ use crate::engine::Snapshot;
 use crate::evening::{Keys, Standing, is_in_use};
 use crate::map::{Entry, Song};
 
-/// How a performance stands.
+/// The state of a performance.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct State {
     /// Version of this form: 1.
@@ -26,18 +26,18 @@ pub struct State {
     pub song: Option<SongState>,
     /// Whether the drone sounds.
     pub drone: bool,
-    /// Messages that start something and were held back as the set began: `resend-messages` says them.
-    pub held_back: u16,
+    /// Messages that start something and were not sent as the set began: `resend-messages` sends them.
+    pub not_sent: u16,
     /// Title of the song or pause that `next-song` will enter, where one was lined up.
     #[serde(default)]
-    pub lined_up: Option<String>,
-    /// Names of the cues that stand on, such as an open talkback.
+    pub next_song: Option<String>,
+    /// Names of the cues that are on, such as an open talkback.
     #[serde(default)]
     pub cues: Vec<String>,
     /// Where the tracks player stands; none where no clock comes in.
     #[serde(default)]
     pub tracks: Option<TracksState>,
-    /// Quarter notes a minute: the song's tempo, or the tapped one. Outputs with `tempo` get a clock at it.
+    /// Quarter notes a minute: the song's tempo, or the tapped one. Outputs with `send_clock` get a clock at it.
     #[serde(default)]
     pub tempo: Option<f64>,
     /// How late 99 of 100 of the clock's ticks were given at most, in microseconds, rounded up to a power of two;
@@ -85,8 +85,8 @@ pub struct SetState {
 /// A song or pause of the set.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct EntryState {
-    /// Its place in the set, from 1.
-    pub place: usize,
+    /// Its position in the set, from 1.
+    pub position: usize,
     /// Its title.
     pub title: String,
     /// Whether it is a pause.
@@ -98,8 +98,8 @@ pub struct EntryState {
 /// The song that the keys play.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct SongState {
-    /// Its place in the set, from 1.
-    pub place: usize,
+    /// Its position in the set, from 1.
+    pub position: usize,
     /// Its title.
     pub title: String,
     /// The section; none where the song has none.
@@ -115,9 +115,9 @@ pub struct SongState {
 pub struct SectionState {
     /// Its name.
     pub name: String,
-    /// Its place in tonight's order, from 1; of one that the order lacks, the place that was left for it.
-    pub place: usize,
-    /// How many places the order has.
+    /// Its step in tonight's order, from 1; of one that the order lacks, the step that was left for it.
+    pub step: usize,
+    /// How many steps the order has.
     pub of: usize,
     /// The one that follows.
     pub next: Option<String>,
@@ -128,18 +128,18 @@ pub struct SectionState {
 /// The keys of a song, spelled as musicians write them.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct KeyState {
-    /// What is printed.
+    /// The chart's: what is printed.
     pub chart: String,
-    /// What the fingers play in.
-    pub play_in: String,
-    /// What the room hears tonight on entering the song.
-    pub tonight: String,
-    /// What the room hears now.
-    pub sounding: String,
+    /// The fingers': what they play in now.
+    pub fingers: String,
+    /// The room's: what is heard now.
+    pub room: String,
+    /// The room's on entering the song tonight, to which `tonights-key` goes back.
+    pub room_on_entry: String,
     /// From the keys that are pressed to the notes that sound, in semitones.
     pub shift: i32,
-    /// Semitones that were added to tonight's key since the song was entered.
-    pub added: i32,
+    /// Semitones that were added by hand to the room's key since the song was entered.
+    pub transposed_by_hand: i32,
 }
 
 /// A zone.
@@ -160,8 +160,8 @@ pub struct PortState {
     pub name: String,
     /// Part of the port's name; none for a port of our own, which others connect to.
     pub port: Option<String>,
-    /// Whether the port is there; of one of our own, whether somebody listens to it, as far as is known.
-    pub there: bool,
+    /// Whether the port is connected; of one of our own, whether something is connected to it, as far as is known.
+    pub connected: bool,
     /// Whether it may be absent.
     pub optional: bool,
 }
@@ -169,11 +169,11 @@ pub struct PortState {
 /// What was left out.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct CountState {
-    /// Messages that an output did not take, because its listener was too slow or it was not there.
-    pub not_taken: u64,
+    /// Messages that an output refused, because its reader was too slow or it was not connected.
+    pub refused: u64,
     /// Messages that came faster than they were read, by us or by a listener: controllers before notes.
-    pub shed: u64,
-    /// Messages that were malformed, too long, or began a note before anybody listened.
+    pub dropped_overload: u64,
+    /// Messages that were malformed, too long, or began a note before anything was connected.
     pub dropped: u64,
     /// How often the system lost messages on their way to us; all that was held was ended then.
     pub overruns: u64,
@@ -182,7 +182,7 @@ pub struct CountState {
     /// Messages of no known form.
     pub not_understood: u64,
     /// Reports, such as lines of the terminal or the log, that nobody fetched in time.
-    pub unheard: u64,
+    pub reports_lost: u64,
 }
 
 /// The entry and song whose zones the keys play.
@@ -195,7 +195,7 @@ impl EntryState {
     pub(super) fn of(show: &Show, standing: &Standing) -> EntryState {
         let entry = show.book.set.entries.get(standing.entry);
         EntryState {
-            place: standing.entry + 1,
+            position: standing.entry + 1,
             title: show.plan.title(standing.entry).to_owned(),
             pause: entry.is_some_and(|entry| entry.song.is_none()),
             remark: entry.and_then(|entry| entry.remark.clone()),
@@ -215,7 +215,7 @@ impl SongState {
             let next = show.plan.section_at(here, standing.place + 1);
             SectionState {
                 name: section.name.value.clone(),
-                place: standing.place + 1,
+                step: standing.place + 1,
                 of: show.plan.order_length(here),
                 next: next.and_then(|next| show.plan.section_name(here, next)).map(str::to_owned),
                 remark: section.remark.clone(),
@@ -226,15 +226,15 @@ impl SongState {
             ZoneState { name: zone.name.clone(), on, in_use: is_in_use(song, zone, standing.section, on) }
         });
         Some(SongState {
-            place: here + 1,
+            position: here + 1,
             title: show.plan.title(here).to_owned(),
             keys: KeyState {
                 chart: keys.chart.to_string(),
-                play_in: keys.fingers(room, standing.added).to_string(),
-                tonight: keys.tonight.to_string(),
-                sounding: room.to_string(),
+                fingers: keys.fingers(room, standing.added).to_string(),
+                room: room.to_string(),
+                room_on_entry: keys.tonight.to_string(),
                 shift: standing.shift,
-                added: standing.added,
+                transposed_by_hand: standing.added,
             },
             zones: zones.collect(),
             section,

@@ -1,7 +1,7 @@
 //! The take: what the inputs played and what the outputs got, kept while it is played.
 //!
 //! A performance is a folder named by its date and time: `take.mid`, what came in and what was done to the set, which
-//! `render` plays again; and in `outputs`, one file for each output. The owner hands small records to a bounded
+//! `replay` plays again; and in `outputs`, one file for each output. The owner hands small records to a bounded
 //! channel that nobody waits at, so that giving one costs no call into the system; a thread of its own looks several
 //! times a second and writes about once a second.
 

@@ -102,7 +102,7 @@ pub struct Stand {
     pub listen: Option<SocketAddr>,
     /// Whether the gear file asks for this address, so that no other will do.
     pub asked: bool,
-    /// What lets a page move the set; none: whoever reaches it may.
+    /// What lets a page control the set; none: whoever reaches it can.
     pub passcode: Option<String>,
     /// What lets a page look and no more.
     pub viewing_passcode: Option<String>,

@@ -1,4 +1,4 @@
-//! Reads the `[stand]` table of the gear file: where the page is served, and who may look or move.
+//! Reads the `[stand]` table of the gear file: where the page is served, and who can control and who can view only.
 
 use core::net::SocketAddr;
 

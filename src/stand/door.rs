@@ -29,9 +29,9 @@ const MOST: usize = 256;
 #[serde(rename_all = "lowercase")]
 pub(super) enum May {
     /// Everything.
-    Move,
+    Control,
     /// See and hear.
-    Look,
+    View,
 }
 
 /// Somebody is not let in.
@@ -99,7 +99,7 @@ impl Door {
 
     /// Lets somebody in or not.
     pub fn admit(&self, peer: IpAddr, passcode: Option<&str>, now: Instant) -> Result<May, Refused> {
-        let Some(moving) = &self.moving else { return Ok(May::Move) };
+        let Some(moving) = &self.moving else { return Ok(May::Control) };
         let Some(said) = passcode else {
             let words = "This stand asks for its passcode.";
             return Err(Refused { words, wait: Duration::ZERO, wrong: false, passcode: true });
@@ -121,7 +121,7 @@ impl Door {
             (is_same(moving, said), self.viewing.as_ref().is_some_and(|viewing| is_same(viewing, said)));
         if moves || looks {
             attempts.good(peer);
-            return Ok(if moves { May::Move } else { May::Look });
+            return Ok(if moves { May::Control } else { May::View });
         }
         attempts.bad(peer, now);
         Err(Refused { words: "That is not the passcode.", wait: attempts.wait(peer, now), wrong: true, passcode: true })
@@ -202,16 +202,16 @@ mod tests {
     fn a_passcode_says_what_somebody_may() {
         let now = Instant::now();
         let closed = door(Some("lantern"), Some("snow"));
-        assert_eq!(closed.admit(peer(1), Some("lantern"), now), Ok(May::Move));
-        assert_eq!(closed.admit(peer(1), Some("snow"), now), Ok(May::Look));
+        assert_eq!(closed.admit(peer(1), Some("lantern"), now), Ok(May::Control));
+        assert_eq!(closed.admit(peer(1), Some("snow"), now), Ok(May::View));
         let nothing = closed.admit(peer(1), None, now).unwrap_err();
         assert_eq!((nothing.wait, nothing.wrong), (S(0), false));
         for (number, wrong) in ["", "lanter", "lanterns", "Lantern", "lantern\0", "\0"].into_iter().enumerate() {
             let refused = closed.admit(peer(10 + number as u8), Some(wrong), now).unwrap_err();
             assert!(refused.wrong && refused.wait == S(1), "{wrong:?}");
         }
-        assert_eq!(door(None, None).admit(peer(1), None, now), Ok(May::Move));
-        assert_eq!(door(None, None).admit(peer(1), Some("x"), now), Ok(May::Move));
+        assert_eq!(door(None, None).admit(peer(1), None, now), Ok(May::Control));
+        assert_eq!(door(None, None).admit(peer(1), Some("x"), now), Ok(May::Control));
         assert!(door(Some("lantern"), None).admit(peer(1), Some(""), now).is_err());
     }
 
@@ -226,7 +226,7 @@ mod tests {
             assert_eq!((early.wait, early.wrong), (Duration::from_millis(1), false));
             now += Duration::from_millis(1);
         }
-        assert_eq!(door.admit(peer(1), Some("lantern"), now), Ok(May::Move));
+        assert_eq!(door.admit(peer(1), Some("lantern"), now), Ok(May::Control));
         assert_eq!(door.admit(peer(1), Some("no"), now).unwrap_err().wait, S(1), "begun anew");
         now += FORGOTTEN;
         assert_eq!(door.admit(peer(1), Some("no"), now).unwrap_err().wait, S(1), "forgotten");
@@ -236,14 +236,14 @@ mod tests {
     fn many_addresses_gain_nothing_and_hold_no_known_tablet_up() {
         let door = door(Some("lantern"), None);
         let now = Instant::now();
-        assert_eq!(door.admit(peer(1), Some("lantern"), now), Ok(May::Move));
+        assert_eq!(door.admit(peer(1), Some("lantern"), now), Ok(May::Control));
         let mut tried = 0;
         for number in 0..100_000_u32 {
             let stranger = IpAddr::from(number.to_be_bytes());
             tried += u32::from(door.admit(stranger, Some("no"), now).unwrap_err().wrong);
         }
         assert_eq!(tried, FREE_IN_ALL + 1);
-        assert_eq!(door.admit(peer(1), Some("lantern"), now), Ok(May::Move));
+        assert_eq!(door.admit(peer(1), Some("lantern"), now), Ok(May::Control));
         let later = now + S(1);
         assert!(door.admit(peer(200), Some("no"), later).unwrap_err().wrong);
         assert!(door.admit(peer(201), Some("lantern"), later + S(1)).is_err());

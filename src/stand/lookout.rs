@@ -215,7 +215,7 @@ impl Lookout {
         let missed = self.view.missed();
         let lost = std::mem::replace(&mut self.told.missed, missed) != missed;
         if wanted && (lost || !messages.is_empty()) {
-            send(&listeners, &frames::text(&Frame::Said { now: self.hall.now(), messages: &messages, lost }));
+            send(&listeners, &frames::text(&Frame::Sent { now: self.hall.now(), messages: &messages, lost }));
         }
     }
 
@@ -225,7 +225,7 @@ impl Lookout {
         let places = (0..show.book.gear.outputs.len()).flat_map(|output| (0..16).map(move |channel| (output, channel)));
         let messages = places.flat_map(|(output, channel)| self.view.set_up(output, channel)).map(said);
         let messages: Vec<(usize, Vec<u8>)> = messages.collect();
-        send(viewers, &frames::text(&Frame::Said { now: self.hall.now(), messages: &messages, lost: false }));
+        send(viewers, &frames::text(&Frame::Sent { now: self.hall.now(), messages: &messages, lost: false }));
     }
 
     fn tell_set_and_song(&mut self, viewers: &[Arc<Viewer>]) {
@@ -263,7 +263,7 @@ impl Lookout {
             ago_ms: now.duration_since(trouble.since).as_millis() as u64,
         });
         let (show, Snapshot { standing, .. }) = self.observer.snapshot();
-        let next = state.lined_up.clone().or_else(|| next_title(&show, &standing));
+        let next = state.next_song.clone().or_else(|| next_title(&show, &standing));
         let stands = Stands { state, trouble, latency_us: self.view.latency(), viewers: viewers.len(), next };
         if self.told.stands.as_ref() == Some(&stands) {
             return;

@@ -10,16 +10,16 @@ pub(super) struct Place {
     entry: usize,
     song: Option<usize>,
     section: Option<usize>,
-    lined_up: Option<String>,
+    next_song: Option<String>,
 }
 
 impl Place {
     pub fn of(state: &State) -> Place {
         Place {
-            entry: state.entry.place,
-            song: state.song.as_ref().map(|song| song.place),
-            section: state.song.as_ref().and_then(|song| song.section.as_ref()).map(|section| section.place),
-            lined_up: state.lined_up.clone(),
+            entry: state.entry.position,
+            song: state.song.as_ref().map(|song| song.position),
+            section: state.song.as_ref().and_then(|song| song.section.as_ref()).map(|section| section.step),
+            next_song: state.next_song.clone(),
         }
     }
 }
@@ -59,7 +59,7 @@ mod tests {
     use super::*;
 
     fn at(entry: usize, section: usize) -> Place {
-        Place { entry, song: Some(entry), section: Some(section), lined_up: None }
+        Place { entry, song: Some(entry), section: Some(section), next_song: None }
     }
 
     #[test]
@@ -74,7 +74,7 @@ mod tests {
         assert!(!moved.is_still(2, &at(1, 2)) && moved.is_still(3, &at(1, 2)));
         moved.show(at(1, 1));
         assert!(!moved.is_still(2, &at(1, 1)), "it went away and came back");
-        let next = Place { lined_up: Some("Nine Bells".to_owned()), ..at(1, 1) };
+        let next = Place { next_song: Some("Nine Bells".to_owned()), ..at(1, 1) };
         assert!(!moved.is_still(4, &next), "next would lead elsewhere now");
     }
 }

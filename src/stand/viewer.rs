@@ -100,7 +100,7 @@ async fn greet(hall: &Arc<Hall>, mouth: &mut Mouth, ear: &mut Ear, peer: IpAddr)
     let admitted = if hello.hello == VERSION {
         hall.door.admit(peer, hello.passcode.as_deref(), hall.began + hall.began.elapsed())
     } else {
-        Err(refused("This page is of another version: load it anew.", Duration::ZERO))
+        Err(refused("This page is of another version: load it again.", Duration::ZERO))
     };
     let joined = admitted.and_then(|may| match hall.join(MOST) {
         Some(joined) => Ok((may, joined)),
@@ -109,11 +109,11 @@ async fn greet(hall: &Arc<Hall>, mouth: &mut Mouth, ear: &mut Ear, peer: IpAddr)
     match joined {
         Ok((may, (viewer, waiting))) => {
             let seat = Seat { hall: Arc::clone(hall), viewer, grip: Grip::default(), peer };
-            let may_what = if may == May::Move { "move the set" } else { "look" };
+            let may_what = if may == May::Control { "move the set" } else { "look" };
             (hall.log)(&format!("A page at {peer} is here and may {may_what}."));
             let now = hall.now();
             let name = hall.name.as_str();
-            say(mouth, frames::text(&Frame::Welcome { version: VERSION, may, now, name })).await?;
+            say(mouth, frames::text(&Frame::Welcome { version: VERSION, can: may, now, name })).await?;
             Ok((may, seat, waiting))
         }
         Err(refused) => {
@@ -212,12 +212,12 @@ async fn hear(may: May, seat: &mut Seat, ear: &mut Ear) -> Why {
 /// Does what a page said, if it may.
 fn take(may: May, seat: &mut Seat, said: Said) {
     let hall = Arc::clone(&seat.hall);
-    let moves = may == May::Move;
+    let moves = may == May::Control;
     let is_fresh = |at: f64| ask::is_fresh(at, hall.now());
     match said {
         Said::Do(asked) if moves => give(seat, asked),
         Said::Do(asked) => {
-            seat.viewer.send(&ask::answered(asked.ask, false, "This page may look, not move the set."));
+            seat.viewer.send(&ask::answered(asked.ask, false, "This page is view only: it cannot control the set."));
         }
         Said::Down(key) if moves && is_fresh(key.at) => hall.hands.press(&mut seat.grip, key.down, key.velocity),
         Said::Up(key) => hall.hands.lift(&mut seat.grip, key.up),

@@ -1,4 +1,4 @@
-"""Maps in a temporary folder, takes, and what `handspan render` makes of them, read back by mido."""
+"""Maps in a temporary folder, takes, and what `handspan replay` makes of them, read back by mido."""
 
 import io
 import os
@@ -17,11 +17,11 @@ port = "x"
 """
 
 
-def render(concert_set, take_file, out):
-    """Runs `handspan render`; the finished process."""
+def replay(concert_set, take_file, out):
+    """Runs `handspan replay`; the finished process."""
     if not HANDSPAN.is_file():
         raise AssertionError(f"there is no program {HANDSPAN}: cargo build --release, or name it in HANDSPAN")
-    command = [str(HANDSPAN), "render", str(concert_set), str(take_file), "--out", str(out)]
+    command = [str(HANDSPAN), "replay", str(concert_set), str(take_file), "--out", str(out)]
     return subprocess.run(command, capture_output=True, text=True, timeout=300, check=False)
 
 
@@ -46,21 +46,21 @@ class Concert:
         self._folder.cleanup()
 
     def run(self, take):
-        """Renders a take (bytes or mido file); the finished process and the output folder."""
+        """Replays a take (bytes or mido file); the finished process and the output folder."""
         path = self.folder / "take.mid"
         path.write_bytes(take if isinstance(take, bytes) else file_bytes(take))
         out = Path(tempfile.mkdtemp(prefix="out-", dir=self.folder))
-        return render(self.set, path, out), out
+        return replay(self.set, path, out), out
 
-    def render(self, take):
-        """Renders a take; each output's name to its `Rendered` file."""
+    def replay(self, take):
+        """Replays a take; each output's name to its `Replayed` file."""
         done, out = self.run(take)
         if done.returncode != 0:
-            raise AssertionError(f"render ended with {done.returncode}:\n{done.stdout}\n{done.stderr}")
-        return {path.stem: Rendered(path) for path in sorted(out.glob("*.mid"))}
+            raise AssertionError(f"replay ended with {done.returncode}:\n{done.stdout}\n{done.stderr}")
+        return {path.stem: Replayed(path) for path in sorted(out.glob("*.mid"))}
 
 
-class Rendered:
+class Replayed:
     """One output's file, read by mido."""
 
     def __init__(self, path):

@@ -25,7 +25,7 @@ class Bytes(unittest.TestCase):
         self.addCleanup(self.concert.__exit__)
 
     def piano(self, data):
-        return self.concert.render(data)["piano"]
+        return self.concert.replay(data)["piano"]
 
     def test_running_status(self):
         # MIDI 1.0 Detailed Specification 4.2.1, p. A-1: 90 3C 27 40 2B 43 25 is three note-ons,

@@ -101,7 +101,7 @@ class Chorales(unittest.TestCase):
         entry = f'map = "one.toml"\nkey = "{written(there)}"\nplay_in = "{written(home)}"'
         keyboard = [(tick, on(number) if struck else off(number)) for tick, struck, number in events]
         with Concert(GEAR, {"one": song}, [entry]) as concert:
-            out = concert.render(take(keyboard, division=DIVISION))
+            out = concert.replay(take(keyboard, division=DIVISION))
         moved = interval.ChromaticInterval(way)
         higher = interval.ChromaticInterval(12)
 

@@ -78,16 +78,16 @@ def take(events, end=None):
     return smf(track, DIVISION.to_bytes(2, "big"))
 
 
-def render(cues, events, end=None, songs=("",), gear=GEAR):
+def replay(cues, events, end=None, songs=("",), gear=GEAR):
     """`songs`: what each song has besides its title, its key and a zone."""
     named = {f"s{i}": SONG % (f"Song {i}", text.split("[[", 1)[0]) + "".join(text.partition("[[")[1:])
              for i, text in enumerate(songs)}
     with Concert(gear + cues, named, [f'map = "{name}.toml"' for name in named]) as concert:
-        return concert.render(take(events, end))
+        return concert.replay(take(events, end))
 
 
-def said(rendered):
-    return [data for _, data in rendered.messages]
+def said(replayed):
+    return [data for _, data in replayed.messages]
 
 
 class Sent(unittest.TestCase):
@@ -97,7 +97,7 @@ class Sent(unittest.TestCase):
 
     def press_all(self, messages):
         events = [(SECOND * (1 + i) + up * 1000, (off if up else on)(24 + i)) for i in range(len(messages)) for up in (0, 1)]
-        out = render(keys(messages), events, end=SECOND * (len(messages) + 2))
+        out = replay(keys(messages), events, end=SECOND * (len(messages) + 2))
         # R19: a key with a cue plays nothing.
         self.assertEqual(out["piano"].messages, [])
         return said(out["desk"])
@@ -141,7 +141,7 @@ class Sent(unittest.TestCase):
         )
 
     def test_a_note_has_its_length(self):
-        out = render(keys(["{ note = [60, 90], channel = 2, length_ms = 125 }"]), [(SECOND, on(24))], end=2 * SECOND)
+        out = replay(keys(["{ note = [60, 90], channel = 2, length_ms = 125 }"]), [(SECOND, on(24))], end=2 * SECOND)
         self.assertEqual(out["desk"].messages, [(SECOND, on(60, 90, 2)), (SECOND + 125_000, off(60, 64, 2))])
 
     def test_on_entering_and_leaving(self):
@@ -149,7 +149,7 @@ class Sent(unittest.TestCase):
         sends = '[[send]]\nat = "leave"\nto = "desk"\nmessage = { transport = "stop" }\n'
         enters = '[[send]]\nat = "enter"\nto = "desk"\nmessage = { %s }\n'
         songs = (sends, enters % 'locate = "00:00:10:00"' + enters % 'transport = "play"')
-        out = render(cue('input = "keyboard", control = 67', 'do = "next-song"'), [(SECOND, control(67, 127))], songs=songs)
+        out = replay(cue('input = "keyboard", control = 67', 'do = "next-song"'), [(SECOND, control(67, 127))], songs=songs)
         located = bytes([0xF0, 0x7F, 0x7F, 6, 0x44, 6, 1, 0, 0, 10, 0, 0, 0xF7])
         self.assertEqual(said(out["desk"]), [bytes([0xF0, 0x7F, 0x7F, 6, 1, 0xF7]), located, bytes([0xF0, 0x7F, 0x7F, 6, 2, 0xF7])])
 
@@ -162,7 +162,7 @@ class Received(unittest.TestCase):
     def fired(self, cues, messages, **kwargs):
         """The times, in seconds, at which the desk heard something."""
         events = [(0, "from tracks")] + [(SECOND * (1 + i), message) for i, message in enumerate(messages)]
-        out = render(cues, events, end=SECOND * (len(messages) + 2), **kwargs)
+        out = replay(cues, events, end=SECOND * (len(messages) + 2), **kwargs)
         return [(at // SECOND, data[1:]) for at, data in out["desk"].messages]
 
     def test_machine_control(self):
@@ -207,7 +207,7 @@ class Received(unittest.TestCase):
         messages = [bytes([0xF2, 4, 2]), b"\xfb", b"\xf8", b"\xf8", b"\xfc"]
         events = [(0, "from tracks")] + [(SECOND + 20_833 * i, message) for i, message in enumerate(messages)]
         gear = GEAR.replace('[outputs.tracks]\nport = "tracks player"', '[outputs.tracks]\nvirtual = true')
-        out = render("", events, end=2 * SECOND, gear=gear)
+        out = replay("", events, end=2 * SECOND, gear=gear)
         self.assertEqual(out["tracks"].messages, [(at, message) for at, message in events[1:]])
         self.assertEqual(out["drums"].messages, [])
 
@@ -220,16 +220,16 @@ class Received(unittest.TestCase):
             (0, "from tracks"), (SECOND, bytes([0xC0, 1])),
             (3 * SECOND, "from keyboard"), (3 * SECOND, control(67, 127)),
         ]
-        out = render(cues, events, songs=[enters % 1, enters % 2])
+        out = replay(cues, events, songs=[enters % 1, enters % 2])
         self.assertEqual(out["tracks"].messages, [(0, bytes([0xC0, 0])), (3 * SECOND, bytes([0xC0, 0]))])
 
 
 class Clock(unittest.TestCase):
     """24 clocks a quarter note (MIDI 1.0 Detailed Specification 4.2.1, p. 30)."""
 
-    def assert_grid(self, rendered, begin, end, tempo, phase=0.0):
+    def assert_grid(self, replayed, begin, end, tempo, phase=0.0):
         """From `begin` until `end` clocks stand on the grid of this tempo that has one at `phase`; microseconds."""
-        times = [at for at, data in rendered.messages if data == b"\xf8" and begin < at <= end]
+        times = [at for at, data in replayed.messages if data == b"\xf8" and begin < at <= end]
         interval = 60 * SECOND / (24 * tempo)
         first = round((times[0] - phase) / interval)
         # A tick of the file is a microsecond; from clock to clock ours rounds to a nanosecond.
@@ -241,7 +241,7 @@ class Clock(unittest.TestCase):
     def test_a_minute_at_the_songs_tempo(self):
         for tempo in (40, 84, 119, 120, 200, 400):
             # The last clock falls on the end of the minute, give or take what is rounded.
-            out = render("", [], end=60 * SECOND + 10, songs=[f"tempo = {tempo}\n"])
+            out = replay("", [], end=60 * SECOND + 10, songs=[f"tempo = {tempo}\n"])
             self.assert_grid(out["drums"], 0, 60 * SECOND + 10, tempo)
             self.assertEqual(len(out["drums"].messages), 24 * tempo)
             self.assertEqual(out["desk"].messages, [])
@@ -251,7 +251,7 @@ class Clock(unittest.TestCase):
         cues = cue('input = "keyboard", control = 67', 'do = "next-song"')
         songs = ["tempo = 120\n", "tempo = 75\n", ""]
         events = [(10 * SECOND + 1000, control(67, 127)), (11 * SECOND, control(67, 0)), (20 * SECOND, control(67, 127))]
-        out = render(cues, events, end=30 * SECOND, songs=songs)
+        out = replay(cues, events, end=30 * SECOND, songs=songs)
         self.assert_grid(out["drums"], 0, 10 * SECOND, 120)
         self.assert_grid(out["drums"], 10 * SECOND, 20 * SECOND, 75, phase=10 * SECOND)
         self.assertLessEqual(out["drums"].messages[-1][0], 20 * SECOND)
@@ -259,7 +259,7 @@ class Clock(unittest.TestCase):
     def taps(self, times, **kwargs):
         tap = cue('input = "keyboard", note = 24', 'do = "tap"')
         events = [event for at in times for event in ((at, on(24)), (at + 1000, off(24)))]
-        return render(tap, events, end=60 * SECOND, **kwargs)["drums"]
+        return replay(tap, events, end=60 * SECOND, **kwargs)["drums"]
 
     def test_four_taps_make_a_tempo(self):
         beat = 400_000

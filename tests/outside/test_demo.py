@@ -7,7 +7,7 @@ from pathlib import Path
 
 import mido
 
-from concert import ROOT, Rendered, render
+from concert import ROOT, Replayed, replay
 
 MAPS = ROOT / "maps"
 TAKES = MAPS / "takes"
@@ -45,19 +45,19 @@ class Demo(unittest.TestCase):
                 else:
                     self.assertEqual(word, "key", path.name)
 
-    def test_every_take_renders_and_ends_in_silence(self):
+    def test_every_take_replays_and_ends_in_silence(self):
         for path in sorted(TAKES.glob("*.mid")):
             with self.subTest(path.name):
                 folder = tempfile.TemporaryDirectory(prefix="handspan-outside-")
                 self.addCleanup(folder.cleanup)
                 out = Path(folder.name)
-                done = render(MAPS / "midwinter.toml", path, out)
+                done = replay(MAPS / "midwinter.toml", path, out)
                 self.assertEqual((done.returncode, done.stderr), (0, ""))
                 played = mido.MidiFile(path)
-                rendered = {file.stem: Rendered(file) for file in out.glob("*.mid")}
-                self.assertEqual(set(rendered), set(self.gear["outputs"]))
+                replayed = {file.stem: Replayed(file) for file in out.glob("*.mid")}
+                self.assertEqual(set(replayed), set(self.gear["outputs"]))
                 heard = 0
-                for name, output in rendered.items():
+                for name, output in replayed.items():
                     self.assertEqual(output.file.ticks_per_beat, played.ticks_per_beat)
                     for channel in range(1, 17):
                         states = output.sounding(channel)
@@ -68,16 +68,16 @@ class Demo(unittest.TestCase):
                         self.assertEqual(pedal[-1:] or [0], [0], f"{name} {channel}")
                 self.assertGreater(heard, 100)
 
-    def rendered(self, take):
-        """A take of the demo through its set: the played file, and each output's rendered one."""
+    def replayed(self, take):
+        """A take of the demo through its set: the played file, and each output's replayed one."""
         with tempfile.TemporaryDirectory(prefix="handspan-outside-") as folder:
-            done = render(MAPS / "midwinter.toml", TAKES / take, Path(folder))
+            done = replay(MAPS / "midwinter.toml", TAKES / take, Path(folder))
             self.assertEqual((done.returncode, done.stderr), (0, ""))
-            return mido.MidiFile(TAKES / take), {file.stem: Rendered(file) for file in Path(folder).glob("*.mid")}
+            return mido.MidiFile(TAKES / take), {file.stem: Replayed(file) for file in Path(folder).glob("*.mid")}
 
     def test_the_pad_follows_the_chords_of_one_hand(self):
         # What the maps print for the song in F, a chord a bar: root and fifth of each.
-        played, outputs = self.rendered("frost-on-the-window.mid")
+        played, outputs = self.replayed("frost-on-the-window.mid")
         printed = [("F", "C"), ("C", "G"), ("D", "A"), ("C", "G"), ("Bb", "F"), ("F", "C"), ("G", "D"), ("C", "G")]
         classes = {"C": 0, "D": 2, "F": 5, "G": 7, "A": 9, "Bb": 10}
         states = outputs["pad"].sounding(1)
@@ -91,7 +91,7 @@ class Demo(unittest.TestCase):
             self.assertEqual([{note % 12 for note in notes} for notes in heard], [{classes[name] for name in chord}], number)
 
     def test_the_drone_goes_on_from_song_to_song(self):
-        played, outputs = self.rendered("whole-set.mid")
+        played, outputs = self.replayed("whole-set.mid")
         tick, marks = 0, {}
         for message in played.tracks[0]:
             tick += message.time
@@ -108,7 +108,7 @@ class Demo(unittest.TestCase):
         self.assertEqual(list(states.values())[-1], frozenset())
 
     def test_pedals_and_the_tracks_player_move_the_set(self):
-        played, outputs = self.rendered("directing.mid")
+        played, outputs = self.replayed("directing.mid")
         tick, pedals, said = 0, [], []
         for message in played.tracks[0]:
             tick += message.time
@@ -134,7 +134,7 @@ class Demo(unittest.TestCase):
 
     def test_the_wrong_notes_of_a_beginner_sound_right(self):
         # Bb major; in the chorus E natural as well, which its C7 has.
-        _, outputs = self.rendered("lamplighters-lullaby.mid")
+        _, outputs = self.replayed("lamplighters-lullaby.mid")
         scale = {10, 0, 2, 3, 5, 7, 9}
         for channel in (1, 3):
             heard = {note % 12 for notes in outputs["piano"].sounding(channel).values() for note in notes}

@@ -28,7 +28,7 @@ def folded(semitones, lowest):
 
 
 class Shifts(unittest.TestCase):
-    def render(self, pairs, mode, extra=""):
+    def replay(self, pairs, mode, extra=""):
         """What `PLAYED` sounds as in a song for each pair of tonics (play-in, tonight)."""
         song = f'title = "Any"\nkey = "{name(pairs[0][1], mode)}"\n' + ZONE
         entries = [
@@ -41,7 +41,7 @@ class Shifts(unittest.TestCase):
             for place, played in enumerate(PLAYED):
                 events += [(n * 100 + place * 20, on(played)), (n * 100 + place * 20 + 10, off(played))]
         with Concert(GEAR, {"any": song}, entries) as concert:
-            out = concert.render(take(events))["piano"]
+            out = concert.replay(take(events))["piano"]
         heard = {}
         for tick, struck, note, _ in out.notes():
             if struck:
@@ -49,7 +49,7 @@ class Shifts(unittest.TestCase):
         return [heard.get(n, []) for n in range(len(pairs))]
 
     def check(self, pairs, mode, lowest, extra=""):
-        for (a, b), heard in zip(pairs, self.render(pairs, mode, extra)):
+        for (a, b), heard in zip(pairs, self.replay(pairs, mode, extra)):
             way = folded(interval.Interval(a, b).semitones, lowest)
             moved = interval.ChromaticInterval(way)
             expected = [pitch.Pitch(midi=played).transpose(moved).midi for played in PLAYED]
@@ -82,7 +82,7 @@ class Shifts(unittest.TestCase):
             home = key.Key("C" if mode == "major" else "a")
             pairs = [(home.tonic, b) for b in tonic]
             played = {p.pitchClass for p in home.pitches}
-            for (_, b), heard in zip(pairs, self.render(pairs, mode)):
+            for (_, b), heard in zip(pairs, self.replay(pairs, mode)):
                 scale = {p.pitchClass for p in key.Key(b.name, mode).pitches}
                 for note, finger in zip(heard, PLAYED):
                     self.assertEqual(note % 12 in scale, finger % 12 in played, f"{finger} in {name(b, mode)}")
@@ -94,7 +94,7 @@ class Shifts(unittest.TestCase):
         events = [e for n, k in enumerate(keys) for e in ((n * 20, on(k)), (n * 20 + 10, off(k)))]
         song = 'title = "Chorale"\nkey = "G"\n' + ZONE
         with Concert(GEAR, {"any": song}, ['map = "any.toml"\nkey = "C"\nplay_in = "G"\n']) as concert:
-            out = concert.render(take(events))["piano"]
+            out = concert.replay(take(events))["piano"]
         found = [note for _, struck, note, _ in out.notes() if struck]
         self.assertEqual(found, [pitch.Pitch(p).transpose("P4").midi for p in soprano])
         self.assertEqual(found, [72, 72, 79, 76, 74, 72])

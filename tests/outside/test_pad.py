@@ -1,4 +1,4 @@
-"""Pads that follow whole chorales, and wrong notes put right, through `handspan render` (R10, R11, R12).
+"""Pads that follow whole chorales, and wrong notes put right, through `handspan replay` (R10, R11, R12).
 
 The chorales are music21's, played as block chords: all keys of a chord down together and up together. The expected notes
 are told here from the rules, the scales come from music21.
@@ -120,7 +120,7 @@ class Chorales(unittest.TestCase):
         # Where chords meet, the old one's keys come up first.
         events.sort(key=lambda event: (event[0], event[1][0] >> 4 == 9))
         with Concert(GEAR, {"one": FOLLOWING}, ['map = "one.toml"']) as concert:
-            out = concert.render(take(events, division=DIVISION))["pads"]
+            out = concert.replay(take(events, division=DIVISION))["pads"]
         fifths, chords = self.expected(struck)
         end = max(tick for tick, *_ in out.notes(1))
         for channel, expected in ((1, fifths), (2, chords)):
@@ -224,7 +224,7 @@ class StayInKey(unittest.TestCase):
             expected[begin + 60] = (wrong, shift, fits, held)
         events.sort(key=lambda event: event[0])
         with Concert(GEAR, files, entries) as concert:
-            out = concert.render(take(events, division=DIVISION))["pads"]
+            out = concert.replay(take(events, division=DIVISION))["pads"]
         sounding = out.sounding(3)
         heard = {}
         for tick, struck, note, _ in out.notes(3):
@@ -253,7 +253,7 @@ class StayInKey(unittest.TestCase):
         )
         events = [(0, on(68)), (50, off(68)), (100, "section Two"), (200, on(68)), (250, off(68))]
         with Concert(GEAR, {"any": song}, ['map = "any.toml"']) as concert:
-            out = concert.render(take(events, division=DIVISION))["pads"]
+            out = concert.replay(take(events, division=DIVISION))["pads"]
         self.assertEqual([note for _, struck, note, _ in out.notes(3) if struck], [68, 67])
 
 

@@ -151,10 +151,10 @@ test('a press while it is cut off never acts later', async () => {
   await live(page);
   // Whatever lay in the cable has come in before this one is answered.
   await page.click('#raise-key');
-  await show.stands('the press after it', ({ song }) => song.keys.added === 1);
+  await show.stands('the press after it', ({ song }) => song.keys.transposed_by_hand === 1);
   const after = await show.status();
-  assert.equal(after.entry.place, entry.place);
-  assert.equal(after.song.section.place, 1);
+  assert.equal(after.entry.position, entry.position);
+  assert.equal(after.song.section.step, 1);
   await page.click('#tonights-key');
   await page.context().close();
 });

@@ -1,4 +1,4 @@
-// Who may do what: passcodes, and those who may look only.
+// Rights: passcodes for control, and for view only.
 
 import assert from 'node:assert/strict';
 import { after, before, test } from 'node:test';
@@ -28,7 +28,7 @@ test('without a passcode it is asked for; the right one is remembered in the tab
   await axe(page, 'the door');
   await enter(page, 'under the ice');
   await live(page);
-  assert.equal(await page.getAttribute('body', 'data-may'), 'move');
+  assert.equal(await page.getAttribute('body', 'data-can'), 'control');
   await page.reload();
   await live(page);
   await page.context().close();
@@ -54,7 +54,7 @@ test('a wrong one is told, and the next try has to wait', async () => {
   await page.context().close();
 });
 
-test('who may look sees everything and moves nothing', async () => {
+test('view only: everything is seen, nothing is controlled', async () => {
   const mover = await visit(browser, show.url, { wait: false });
   await mover.waitForSelector('#door[open]');
   await enter(mover, 'under the ice');
@@ -63,12 +63,12 @@ test('who may look sees everything and moves nothing', async () => {
   await page.waitForSelector('#door[open]');
   await enter(page, 'only looking');
   await live(page);
-  await reads(page, '#look-only', 'You may look here; the set is moved elsewhere.');
+  await reads(page, '#view-only', 'View only: this page cannot control the set.');
   for (const control of ['#next-song', '#previous-song', '#next-section-go', '#previous-section', '#panic', '#raise-key', '#fade', '#play-here']) {
     assert.ok(await page.isHidden(control), control);
   }
   assert.ok(await page.isDisabled('button.zone'));
-  await axe(page, 'looking only');
+  await axe(page, 'view only');
   await page.keyboard.press('ArrowDown');
   await page.keyboard.press('p');
   assert.ok(await page.isHidden('#hand'));
@@ -87,7 +87,7 @@ test('who may look sees everything and moves nothing', async () => {
     socket.onclose = () => resolve({ done: false, closed: true });
   }));
   assert.equal(answer.done, false);
-  assert.equal((await show.status()).entry.place, 1);
+  assert.equal((await show.status()).entry.position, 1);
   await mover.click('#next-song');
   await reads(page, '#title', 'Frost on the Window');
   await page.context().close();

@@ -1,4 +1,4 @@
-// Thumbs and computer keys: every button does what it says, read back from outside the page.
+// Thumbs and keyboard shortcuts: every button does what it says, read back from outside the page.
 
 import assert from 'node:assert/strict';
 import { appendFileSync, cpSync, mkdtempSync, rmSync } from 'node:fs';
@@ -25,18 +25,18 @@ after(async () => {
 
 test('next and previous song, at the edges', async () => {
   await page.click('#next-song');
-  await show.stands('song 2', ({ entry }) => entry.place === 2);
+  await show.stands('song 2', ({ entry }) => entry.position === 2);
   await reads(page, '#title', 'Frost on the Window');
-  await reads(page, '#sounding', 'F');
-  await reads(page, '#play-in', 'C');
+  await reads(page, '#room-key', 'F');
+  await reads(page, '#finger-key', 'C');
   await reads(page, '#shift-number', '+5');
   await reads(page, '#next-song-title', 'Candle by Candle');
   await page.click('#previous-song');
-  await show.stands('song 1', ({ entry }) => entry.place === 1);
+  await show.stands('song 1', ({ entry }) => entry.position === 1);
   await reads(page, '#title', 'Snow at the Weir Gate');
   await page.click('#previous-song');
   await page.waitForSelector('#health[data-told]');
-  await show.stands('still song 1', ({ entry }) => entry.place === 1);
+  await show.stands('still song 1', ({ entry }) => entry.position === 1);
 });
 
 test('next and previous section; chords stand over their partners', async () => {
@@ -55,17 +55,17 @@ test('next and previous section; chords stand over their partners', async () => 
   await reads(page, '#next-section', 'then Chorus');
 });
 
-test('the key up, down, and back to tonight’s', async () => {
+test('the room’s key half a tone higher, lower, and back to tonight’s', async () => {
   await page.click('#raise-key');
-  await show.stands('a semitone up', ({ song }) => song.keys.added === 1);
-  await reads(page, '#sounding', 'E♭');
+  await show.stands('a semitone up', ({ song }) => song.keys.transposed_by_hand === 1);
+  await reads(page, '#room-key', 'E♭');
   await reads(page, '#shift-words', '+1 from tonight’s D');
   await page.click('#tonights-key');
-  await show.stands('tonight’s', ({ song }) => song.keys.added === 0);
+  await show.stands('tonight’s', ({ song }) => song.keys.transposed_by_hand === 0);
   await page.click('#lower-key');
-  await show.stands('a semitone down', ({ song }) => song.keys.added === -1);
+  await show.stands('a semitone down', ({ song }) => song.keys.transposed_by_hand === -1);
   await page.click('#tonights-key');
-  await reads(page, '#sounding', 'D');
+  await reads(page, '#room-key', 'D');
 });
 
 test('any song by name, and any section', async () => {
@@ -77,9 +77,9 @@ test('any song by name, and any section', async () => {
   await page.click('#section-list button:has-text("Chorus")');
   await show.stands('its chorus', ({ song }) => song.section.name === 'Chorus');
   await page.click('#thread');
-  // It stands in the set twice, under two names; its place tells them apart.
+  // It is in the set twice, under two names; its position tells them apart.
   await page.click('#song-list button:has-text("encore")');
-  await show.stands('the encore', ({ entry }) => entry.place === 13);
+  await show.stands('the encore', ({ entry }) => entry.position === 13);
 });
 
 test('zones and the drone, on and off, in words', async () => {
@@ -101,12 +101,12 @@ test('zones and the drone, on and off, in words', async () => {
   await show.stands('none', ({ drone }) => !drone);
 });
 
-test('fade: what rings without a finger dies away', async () => {
+test('fade: held notes fade out', async () => {
   await page.click('#thread');
   await page.click('#song-list button:has-text("Frost")');
   await reads(page, '#title', 'Frost on the Window');
   show.say('play keyboard 90 3C 50 90 40 50 90 43 50');
-  // Not only two flags: the drone of the song before may still be dying away there.
+  // Not only two flags: the drone of the song before may still be fading out there.
   await reads(page, 'button[data-zone=bed] .how', 'on · C3 F3');
   show.say('play keyboard 80 3C 40 80 40 40 80 43 40');
   await page.waitForFunction(() => !document.querySelector('.drawing .key.down'));
@@ -126,31 +126,31 @@ test('tap: four make a tempo', async () => {
   await show.stands('another tempo', (state) => state.tempo !== tempo && state.tempo > 100 && state.tempo < 160);
 });
 
-test('by computer keys', async () => {
+test('by keyboard shortcuts', async () => {
   await page.keyboard.press('0');
   const { entry } = await show.status();
   await page.keyboard.press('ArrowDown');
-  await show.stands('next song', (state) => state.entry.place === entry.place + 1);
-  await reads(page, '#count', `${entry.place + 1} of 13`);
+  await show.stands('next song', (state) => state.entry.position === entry.position + 1);
+  await reads(page, '#count', `${entry.position + 1} of 13`);
   await page.keyboard.press('ArrowUp');
-  await show.stands('previous song', (state) => state.entry.place === entry.place);
-  await reads(page, '#count', `${entry.place} of 13`);
+  await show.stands('previous song', (state) => state.entry.position === entry.position);
+  await reads(page, '#count', `${entry.position} of 13`);
   await page.keyboard.press('ArrowRight');
-  await show.stands('next section', ({ song }) => song.section.place === 2);
+  await show.stands('next section', ({ song }) => song.section.step === 2);
   await until('drawn', async () => (await text(page, '#section')) === 'Chorus');
   await page.keyboard.press('ArrowLeft');
-  await show.stands('previous section', ({ song }) => song.section.place === 1);
+  await show.stands('previous section', ({ song }) => song.section.step === 1);
   await page.keyboard.press('+');
-  await show.stands('up', ({ song }) => song.keys.added === 1);
+  await show.stands('up', ({ song }) => song.keys.transposed_by_hand === 1);
   await page.keyboard.press('-');
-  await show.stands('down', ({ song }) => song.keys.added === 0);
+  await show.stands('down', ({ song }) => song.keys.transposed_by_hand === 0);
   // Single keys can be turned off, for those who speak to their computer.
   await page.click('#health');
   await page.click('#letters');
   await page.keyboard.press('Escape');
   await page.keyboard.press('+');
   await page.keyboard.press('ArrowRight');
-  await show.stands('the arrow only', ({ song }) => song.section.place === 2 && song.keys.added === 0);
+  await show.stands('the arrow only', ({ song }) => song.section.step === 2 && song.keys.transposed_by_hand === 0);
   await page.click('#health');
   await page.click('#letters');
   await page.keyboard.press('Escape');
@@ -185,11 +185,11 @@ test('panic: a tap does nothing, holding half a second does, and two presses of 
   await page.focus('#panic');
   await page.keyboard.press('Enter');
   await reads(page, '#panic-how', 'once more');
-  await reads(page, '#say', 'Again to silence everything.');
+  await reads(page, '#say', 'Press again: all notes off.');
   assert.equal(pressed(), before, 'once is not enough');
   await page.keyboard.press('Enter');
   await until('silence', () => pressed() > before);
-  await reads(page, '#panic-how', 'hold');
+  await reads(page, '#panic-how', 'all notes off · hold');
   before = pressed();
   await page.keyboard.press('!');
   await page.keyboard.press('!');
@@ -200,19 +200,19 @@ test('what is wrong is said in plain words, and that it is right again', async (
   show.say('unplug keyboard');
   await until('said', async () => /keyboard/.test(await text(page, '#health-words')) && (await page.getAttribute('#words', 'data-state')) === 'wrong');
   await page.click('#health');
-  await until('the input is not there', async () => /keyboard \(“stage piano”\): not there/.test(await text(page, '#details-inputs')));
+  await until('the input is not connected', async () => /keyboard \(“stage piano”\): not connected/.test(await text(page, '#details-inputs')));
   show.say('plug keyboard');
-  await until('it is there', async () => /keyboard \(“stage piano”\): there/.test(await text(page, '#details-inputs')));
+  await until('it is connected', async () => /keyboard \(“stage piano”\): connected/.test(await text(page, '#details-inputs')));
   await page.keyboard.press('Escape');
 });
 
-test('a talkback that is open frames the page, and the screen reader is told of songs, not of chords', async () => {
+test('a talkback that is on frames the page, and the screen reader is told of songs, not of chords', async () => {
   show.say('listen desk');
-  await show.stands('a desk', ({ outputs }) => outputs.find(({ name }) => name === 'desk').there);
+  await show.stands('a desk', ({ outputs }) => outputs.find(({ name }) => name === 'desk').connected);
   await page.waitForTimeout(600); // no cue fires in the first half second after its input appeared (rule R19)
   show.say('play keyboard 90 6C 50');
   await page.waitForSelector('.standing');
-  await reads(page, '.standing', 'talkback is open');
+  await reads(page, '.standing', 'talkback is on');
   assert.ok(await page.$eval('body', (body) => body.classList.contains('cued')));
   show.say('play keyboard 80 6C 40');
   await until('closed', async () => !(await page.$('.standing')));
@@ -225,8 +225,8 @@ test('a talkback that is open frames the page, and the screen reader is told of 
   show.say('play keyboard 80 3C 40 80 40 40 80 43 40');
 });
 
-test('what was held back at the start is shown, and said again by a press', async () => {
-  // The first song of the set starts the tracks player as it is entered: at the start of the program that is held back.
+test('what was not sent at the start is shown, and sent by a press', async () => {
+  // The first song of the set starts the tracks player as it is entered: at the start of the program that is not sent.
   const folder = mkdtempSync(path.join(tmpdir(), 'handspan-held-'));
   cpSync(path.join(ROOT, 'maps'), folder, { recursive: true });
   appendFileSync(path.join(folder, 'songs/weir-gate.toml'), '\n[[send]]\nat = "enter"\nto = "pad"\nmessage = { song_select = 5 }\n\n[[send]]\nat = "enter"\nto = "pad"\nmessage = { transport = "play" }\n');
@@ -234,15 +234,15 @@ test('what was held back at the start is shown, and said again by a press', asyn
   other.say('listen piano');
   other.say('listen pad');
   const second = await visit(browser, other.url);
-  const { held_back: held } = await other.status();
-  assert.ok(held > 0);
-  await reads(second, '#held-back', `${held} held back`);
-  await axe(second, 'something is held back');
+  const { not_sent: unsent } = await other.status();
+  assert.ok(unsent > 0);
+  await reads(second, '#not-sent', `${unsent} not sent`);
+  await axe(second, 'something was not sent');
   const from = other.sent.length;
   await second.click('#again');
   await other.said('the start of the tracks', 'pad', ([status, maker]) => status === 0xf0 && maker === 0x7f, from);
   await second.waitForSelector('#again', { state: 'hidden' });
-  assert.equal((await other.status()).held_back, 0);
+  assert.equal((await other.status()).not_sent, 0);
   await second.context().close();
   await other.end();
   rmSync(folder, { recursive: true });

@@ -123,7 +123,7 @@ test('several fingers at once, by touch', async () => {
   await page.context().close();
 });
 
-test('by computer keys, with octaves, pedal and everything up when the page loses its focus', async () => {
+test('by a computer’s keyboard, with octaves, pedal and everything up when the page loses its focus', async () => {
   const page = await visit(browser, show.url);
   await page.keyboard.press('p');
   let from = show.sent.length;

@@ -248,7 +248,7 @@ for (const size of ['10-inch-flat', '10-inch-upright']) {
     for (const [title, keys] of [['Frost on the Window', [60, 64, 67]], ['Lamplighter', [57, 60, 64]], ['Long Night Round', [57, 60, 64]], ['Snow at the Weir Gate', [59, 62, 67]]]) {
       await go(page, title);
       await hold(page, ...keys);
-      for (const [selector, least] of [['#title', 16], ['#section', 16], ['#gripped', 16], ['#heard', 16], ['#sounding', 20], ['#play-in', 20]]) {
+      for (const [selector, least] of [['#title', 16], ['#section', 16], ['#gripped', 16], ['#heard', 16], ['#room-key', 20], ['#finger-key', 20]]) {
         const high = await capitals(page, selector);
         assert.ok(minutes(high) >= least, `${title}, ${selector}: ${minutes(high).toFixed(1)} minutes of arc`);
         if (title === 'Frost on the Window') figure(`capitals of ${selector}, ${size}: ${high.toFixed(2)} vmin, ${minutes(high).toFixed(1)} minutes of arc at 2 m`);
@@ -267,9 +267,9 @@ test('long names wrap or shrink, and are never cut off', async () => {
     await page.setViewportSize({ width, height });
     await page.evaluate(async (words) => {
       const { drawSong, drawSections } = await import('/draw.js');
-      const state = { entry: { place: 1, title: words, pause: false, remark: 'she counts it in, and then we all wait for the bells of the harbour' }, next: words, tempo: 80, song: { title: words, section: { name: 'Second bridge, tenors', place: 1, of: 9, next: 'Congregational chorus', remark: 'softly' } } };
+      const state = { entry: { position: 1, title: words, pause: false, remark: 'she counts it in, and then we all wait for the bells of the harbour' }, next: words, tempo: 80, song: { title: words, section: { name: 'Second bridge, tenors', step: 1, of: 9, next: 'Congregational chorus', remark: 'softly' } } };
       const song = { order: [0, 1, 0, 1, 0, 1, 0, 1, 0], sections: [{ name: 'Second bridge, tenors' }, { name: 'Congregational chorus' }], meter: [4, 4] };
-      const set = { entries: Array.from({ length: 30 }, (_, index) => ({ place: index + 1, title: words, pause: index % 9 === 8 })) };
+      const set = { entries: Array.from({ length: 30 }, (_, index) => ({ position: index + 1, title: words, pause: index % 9 === 8 })) };
       window.longNames = () => { drawSong({ set, song, state }); drawSections({ song, state }); };
       window.longNames();
       await new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)));

@@ -21,7 +21,7 @@ test('what one moves, the other shows', async () => {
   await one.click('#next-song');
   await reads(two, '#title', 'Frost on the Window');
   await two.click('#raise-key');
-  await reads(one, '#sounding', 'F♯').catch(() => reads(one, '#sounding', 'G♭'));
+  await reads(one, '#room-key', 'F♯').catch(() => reads(one, '#room-key', 'G♭'));
   await one.click('button[data-zone=bed]');
   await reads(two, 'button[data-zone=bed] .how', 'off');
   await one.click('button[data-zone=bed]');
@@ -36,7 +36,7 @@ test('two presses at the same moment make one step', async () => {
   const [one, two] = [await visit(browser, show.url), await visit(browser, show.url)];
   for (let round = 0; round < 5; round += 1) {
     const { entry } = await show.status();
-    await until('both drawn', async () => (await text(one, '#count')) === `${entry.place} of 13` && (await text(two, '#count')) === `${entry.place} of 13`);
+    await until('both drawn', async () => (await text(one, '#count')) === `${entry.position} of 13` && (await text(two, '#count')) === `${entry.position} of 13`);
     // What was said in the round before is no news.
     for (const page of [one, two]) await page.evaluate(() => delete document.querySelector('#health').dataset.told);
     // At one wall-clock moment in both pages, so that neither has drawn what the other did.
@@ -48,7 +48,7 @@ test('two presses at the same moment make one step', async () => {
     }), moment);
     await Promise.all([press(one), press(two)]);
     await until('one is told why nothing came of it', async () => (await one.$('#health[data-told]')) || (await two.$('#health[data-told]')));
-    await show.stands('one step', (after) => after.entry.place === entry.place + 1);
+    await show.stands('one step', (after) => after.entry.position === entry.position + 1);
   }
   await one.context().close();
   await two.context().close();

@@ -55,7 +55,7 @@ fn what_cannot_be_done_says_why() {
         ("previous-section", "There is nothing further that way."),
         ("key Cm", "Not that key: it is more than an octave away, or of the other mode."),
     ] {
-        assert_eq!(evening.say(&words.split(' ').collect::<Vec<_>>()), (Outcome::Undone, said.to_owned()));
+        assert_eq!(evening.say(&words.split(' ').collect::<Vec<_>>()), (Outcome::Failed, said.to_owned()));
     }
     evening.done("song 3");
     for (words, said) in [
@@ -64,11 +64,11 @@ fn what_cannot_be_done_says_why() {
         ("section Chorus", "\"Nine Bells\" has no such section."),
         ("drone", "\"Nine Bells\" has no drone."),
     ] {
-        assert_eq!(evening.say(&words.split(' ').collect::<Vec<_>>()), (Outcome::Undone, said.to_owned()));
+        assert_eq!(evening.say(&words.split(' ').collect::<Vec<_>>()), (Outcome::Failed, said.to_owned()));
     }
     evening.done("previous-song");
     let (outcome, said) = evening.say(&["next-section"]);
-    assert_eq!((outcome, said.as_str()), (Outcome::Undone, "\"Welcome\" is no song that could do that."));
+    assert_eq!((outcome, said.as_str()), (Outcome::Failed, "\"Welcome\" is no song that could do that."));
 }
 
 #[test]
@@ -93,5 +93,5 @@ fn what_is_wrong_says_what_was_meant() {
     for nothing in [&[][..], &[""], &["", ""]] {
         assert_eq!(evening.say(nothing).0, Outcome::Wrong);
     }
-    assert_eq!(evening.state().entry.place, 1, "nothing of all this did anything");
+    assert_eq!(evening.state().entry.position, 1, "nothing of all this did anything");
 }

@@ -28,7 +28,7 @@ fn a_key_that_was_gone_to_by_hand_stays_what_is_heard() {
     evening.done("key Eb");
     let said = evening.done("song-key Lantern Eb");
     assert!(said.contains("heard in Eb already"), "what was tried is written down: {said}");
-    assert_eq!((evening.music(1), evening.state().song.unwrap().keys.added), (63, 0));
+    assert_eq!((evening.music(1), evening.state().song.unwrap().keys.transposed_by_hand), (63, 0));
     evening.done("lower-key");
     let said = evening.done("song-key Lantern F");
     assert!(said.contains("heard in D still, because its key was changed by hand"), "{said}");
@@ -56,7 +56,7 @@ fn a_song_is_moved_and_the_current_one_stays_current() {
     let evening = Evening::begin();
     assert_eq!(evening.done("move-song Lantern 3"), format!("\"Lantern\" is 3 of 3 now. {UNSAVED}"));
     assert_eq!(evening.titles(), ["Welcome", "Nine Bells", "Lantern"]);
-    assert_eq!((evening.state().entry.place, evening.state().entry.title.as_str()), (3, "Lantern"));
+    assert_eq!((evening.state().entry.position, evening.state().entry.title.as_str()), (3, "Lantern"));
     assert_eq!(evening.done("previous-song"), "2/3 Nine Bells, heard in Am.");
     // A place in the set may stand for the title.
     evening.done("move-song 1 2");
@@ -90,25 +90,25 @@ fn what_does_not_fit_is_refused_and_changes_nothing() {
         ("song-key Lantern H", Outcome::Wrong, "\"H\" is no key"),
         (
             "song-key Lantern Cm",
-            Outcome::Undone,
+            Outcome::Failed,
             "The room's key is minor, but the song is in C, which is major: write \"C\".",
         ),
         ("song-key Welcome C", Outcome::Wrong, "\"Welcome\" is a pause, which has no key."),
         ("song-key Lantren C", Outcome::Wrong, "did you mean \"Lantern\"?"),
         ("song-key", Outcome::Wrong, "\"song-key\" needs a title and a key"),
         ("song-key Lantern", Outcome::Wrong, "\"song-key\" needs a title and a key"),
-        ("move-song Lantern 4", Outcome::Wrong, "There is no place 4: the set has 3, counted from 1."),
-        ("move-song Lantern 0", Outcome::Wrong, "There is no place 0"),
-        ("move-song Lantern down", Outcome::Wrong, "There is no place down"),
-        ("move-song 2", Outcome::Wrong, "\"move-song\" needs a title and a new place"),
+        ("move-song Lantern 4", Outcome::Wrong, "There is no position 4: the set has 3, counted from 1."),
+        ("move-song Lantern 0", Outcome::Wrong, "There is no position 0"),
+        ("move-song Lantern down", Outcome::Wrong, "There is no position down"),
+        ("move-song 2", Outcome::Wrong, "\"move-song\" needs a title and a new position"),
         ("add-song", Outcome::Wrong, "\"add-song\" needs a song's map"),
-        ("add-song nowhere.toml", Outcome::Undone, "nowhere.toml"),
-        ("add-song broken.toml", Outcome::Undone, "broken.toml, line 1\n"),
-        ("add-song gear.toml", Outcome::Undone, "gear"),
-        ("add-song set.toml", Outcome::Undone, "set.toml"),
+        ("add-song nowhere.toml", Outcome::Failed, "nowhere.toml"),
+        ("add-song broken.toml", Outcome::Failed, "broken.toml, line 1\n"),
+        ("add-song gear.toml", Outcome::Failed, "gear"),
+        ("add-song set.toml", Outcome::Failed, "set.toml"),
         ("add-song bells.toml H", Outcome::Wrong, "\"H\" is no key"),
-        ("add-song bells.toml C", Outcome::Undone, "minor"),
-        ("save-set", Outcome::Undone, "Nothing was changed since the set was last saved."),
+        ("add-song bells.toml C", Outcome::Failed, "minor"),
+        ("save-set", Outcome::Failed, "Nothing was changed since the set was last saved."),
         ("save-set now", Outcome::Wrong, "\"save-set\" takes nothing more after it"),
     ] {
         let (came, words_said) = evening.say(&words.split(' ').collect::<Vec<_>>());
@@ -179,7 +179,7 @@ fn saving_writes_the_changes_and_nothing_else() {
     assert_eq!((mode("set.toml"), mode("set.toml.bak")), (0o640, 0o640));
     assert_eq!(evening.state().set.unsaved, Vec::<String>::new());
     assert_eq!(evening.music(1), 63);
-    assert_eq!(evening.say(&["save-set"]).0, Outcome::Undone, "nothing is left to save");
+    assert_eq!(evening.say(&["save-set"]).0, Outcome::Failed, "nothing is left to save");
     let left: Vec<_> = fs::read_dir(evening.folder.path()).unwrap().map(|file| file.unwrap().file_name()).collect();
     assert_eq!(left.len(), 6, "no passing files stay: {left:?}");
 }
@@ -191,7 +191,7 @@ fn what_cannot_be_saved_loses_nothing() {
     // A folder lies where the old set would be kept.
     fs::create_dir(evening.file("set.toml.bak")).unwrap();
     let (outcome, said) = evening.say(&["save-set"]);
-    assert!(outcome == Outcome::Undone && said.contains("set.toml.bak cannot be written"), "{said}");
+    assert!(outcome == Outcome::Failed && said.contains("set.toml.bak cannot be written"), "{said}");
     assert_eq!(evening.text("set.toml"), SET);
     assert_eq!((evening.state().set.unsaved.len(), evening.music(1)), (1, 63));
     fs::remove_dir(evening.file("set.toml.bak")).unwrap();
@@ -207,7 +207,7 @@ fn a_set_on_disk_that_has_errors_is_not_written_over() {
     let broken = SET.replace("gear.toml", "gear.tom");
     fs::write(evening.file("set.toml"), &broken).unwrap();
     let (outcome, said) = evening.say(&["save-set"]);
-    assert!(outcome == Outcome::Undone && said.contains("errors"), "{said}");
+    assert!(outcome == Outcome::Failed && said.contains("errors"), "{said}");
     assert_eq!(evening.text("set.toml"), broken);
     // Meanwhile the set can be changed further: what is played has no errors.
     evening.done("song-key Lantern F");

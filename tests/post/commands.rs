@@ -70,7 +70,7 @@ fn how_it_stands_is_shown() {
     }
     let ran = run(folder, &["status", "--json"]);
     let json: serde_json::Value = serde_json::from_str(&ran.out).expect("one object");
-    assert_eq!(json["song"]["keys"]["sounding"], "Eb");
+    assert_eq!(json["song"]["keys"]["room"], "Eb");
     assert_eq!((json["version"].as_u64(), ran.err.as_str()), (Some(1), ""));
 }
 
@@ -112,7 +112,7 @@ fn where_several_run_one_must_be_named() {
         assert_eq!(ran.err, "Several run: \"band\", \"choir\". Say which with --name.\n");
     }
     assert_eq!(run(folder, &["do", "next-section", "--name", "band"]).code, 0);
-    assert_eq!(evening.state().song.unwrap().section.unwrap().place, 1, "the other one stands where it stood");
+    assert_eq!(evening.state().song.unwrap().section.unwrap().step, 1, "the other one stands where it stood");
     let ran = run(folder, &["do", "panic", "--name", "orchestra"]);
     assert_eq!(
         (ran.code, ran.err.as_str()),

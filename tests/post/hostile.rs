@@ -34,7 +34,7 @@ fn while_playing(evening: &Evening, done: impl FnOnce()) -> usize {
 /// After everything it still answers, and nothing has been done.
 fn unharmed(evening: &Evening) {
     let state = evening.state();
-    assert_eq!((state.entry.place, state.song.unwrap().section.unwrap().place), (1, 1));
+    assert_eq!((state.entry.position, state.song.unwrap().section.unwrap().step), (1, 1));
     assert_eq!(state.set.unsaved, Vec::<String>::new());
 }
 
@@ -191,7 +191,7 @@ fn a_flood_of_connections_and_of_requests_does_not_stop_the_music() {
     });
     assert!(notes > 0);
     unharmed(&evening);
-    assert_eq!(evening.state().counts.not_taken, 0);
+    assert_eq!(evening.state().counts.refused, 0);
 }
 
 /// What somebody does at the socket.

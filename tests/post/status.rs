@@ -48,7 +48,7 @@ fn it_is_true_whatever_happens() {
     let named = |name: &str, on, in_use| (name.to_owned(), on, in_use);
     let state = evening.state();
     assert_eq!(zones(&state), [named("grand", true, true), named("bed", false, false)]);
-    assert_eq!((state.inputs[0].there, state.outputs[0].there, state.drone), (true, false, false));
+    assert_eq!((state.inputs[0].connected, state.outputs[0].connected, state.drone), (true, false, false));
     evening.done("zone bed");
     evening.done("drone on");
     let state = evening.state();
@@ -56,7 +56,7 @@ fn it_is_true_whatever_happens() {
     // A pause keeps the zones as they are; entering the song again does not.
     evening.done("next-song");
     let state = evening.state();
-    assert_eq!((zones(&state)[1].1, state.entry.pause, state.song.unwrap().place), (true, true, 1));
+    assert_eq!((zones(&state)[1].1, state.entry.pause, state.song.unwrap().position), (true, true, 1));
     evening.done("previous-song");
     assert!(!zones(&evening.state())[1].1);
     evening.done("panic");
@@ -71,15 +71,15 @@ fn it_is_true_whatever_happens() {
             std::thread::yield_now();
         }
     };
-    settled(&|state| !state.inputs[0].there && state.outputs[0].there);
+    settled(&|state| !state.inputs[0].connected && state.outputs[0].connected);
     evening.world.unplug(listener);
     evening.world.input_back(0);
-    settled(&|state| state.inputs[0].there && !state.outputs[0].there);
+    settled(&|state| state.inputs[0].connected && !state.outputs[0].connected);
     // What is left out.
     evening.world.overrun();
     evening.world.fill(0, true);
     evening.world.message(0, &[0x90, 60, 90]);
-    settled(&|state| state.counts.overruns == 1 && state.counts.not_taken > 0);
+    settled(&|state| state.counts.overruns == 1 && state.counts.refused > 0);
     evening.world.fill(0, false);
 }
 

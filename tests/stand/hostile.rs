@@ -18,7 +18,7 @@ use crate::page::Page;
 fn unharmed(evening: &Evening) {
     let state = evening.observer.state();
     let song = state.song.expect("a song");
-    assert_eq!((state.entry.place, song.section.unwrap().place, song.keys.added), (1, 1, 0));
+    assert_eq!((state.entry.position, song.section.unwrap().step, song.keys.transposed_by_hand), (1, 1, 0));
     assert!(!evening.logged().iter().any(|line| line.starts_with("asks")), "{:?}", evening.logged());
     let mut page = Page::waits(evening.address, None);
     page.next("state");
@@ -195,7 +195,7 @@ fn no_bytes_and_no_json_reach_the_music_or_end_the_stand() {
     assert!(evening.sent.try_iter().all(|(_, bytes)| bytes[0] & 0xF0 != 0x90), "a note sounded");
     evening.music();
     let state = evening.observer.state();
-    assert_eq!((state.entry.place, state.song.unwrap().section.unwrap().place), (1, 1));
+    assert_eq!((state.entry.position, state.song.unwrap().section.unwrap().step), (1, 1));
     assert!(!evening.logged().iter().any(|line| line.starts_with("asks")));
     let mut page = Page::waits(evening.address, Some("nine bells"));
     page.next("state");

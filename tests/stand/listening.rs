@@ -20,7 +20,7 @@ fn who_wants_to_hear_gets_what_the_outputs_get() {
     evening.world.play(evening.piano, &[0x92, 60, 80]);
     let mut got = Vec::new();
     while got.len() < 2 {
-        let said = hears.next("said");
+        let said = hears.next("sent");
         assert_eq!(said["lost"], false);
         got.extend(messages(&said).into_iter().filter(|message| message[1][0].as_u64().unwrap() & 0xF0 == 0x90));
     }
@@ -30,14 +30,14 @@ fn who_wants_to_hear_gets_what_the_outputs_get() {
     evening.world.play(evening.piano, &[0x82, 60, 0]);
     loop {
         let frame = hears.frame().unwrap();
-        assert_ne!(frame["kind"], "said", "it wants none any longer");
+        assert_ne!(frame["kind"], "sent", "it wants none any longer");
         if frame["kind"] == "hand" && frame["notes"] == json!([]) {
             break;
         }
     }
     loop {
         let frame = deaf.frame().unwrap();
-        assert_ne!(frame["kind"], "said");
+        assert_ne!(frame["kind"], "sent");
         if frame["kind"] == "hand" && frame["notes"] == json!([]) {
             break;
         }
@@ -56,13 +56,13 @@ fn what_could_not_be_told_is_said_to_be_lost() {
     let flood: Vec<u8> = (0..300_000_u32).flat_map(|value| [0xB2, 1, (value % 128) as u8]).collect();
     let lost = |page: &mut crate::page::Page| {
         evening.world.play(evening.piano, &flood);
-        page.frame_where("said", |said| said["lost"] == true || messages(said).len() < 4096)["lost"] == true
+        page.frame_where("sent", |said| said["lost"] == true || messages(said).len() < 4096)["lost"] == true
     };
     until("something was lost", || lost(&mut page));
     // The rest of the flood may drown a note or two.
     let heard = |page: &mut crate::page::Page| {
         evening.world.play(evening.piano, &[0x92, 60, 80, 0x82, 60, 0]);
-        messages(&page.next("said")).contains(&json!([0, [0x90, 63, 80]]))
+        messages(&page.next("sent")).contains(&json!([0, [0x90, 63, 80]]))
     };
     until("a note is heard again", || heard(&mut page));
 }
@@ -77,7 +77,7 @@ fn troubles_are_told_in_words_until_they_are_over() {
     let words = "keyboard is gone: its notes have ended, its pedals are up. Plug it in again.";
     assert_eq!(gone["trouble"]["words"], words);
     assert!(gone["trouble"]["ago_ms"].as_u64().unwrap() < PATIENCE.as_millis() as u64);
-    assert_eq!(gone["state"]["inputs"][0]["there"], false);
+    assert_eq!(gone["state"]["inputs"][0]["connected"], false);
     // Somebody who comes later learns of it too.
     let mut later = evening.page();
     assert_eq!(later.frame_where("state", |_| true)["trouble"]["words"], words);
@@ -92,10 +92,10 @@ fn troubles_are_told_in_words_until_they_are_over() {
 }
 
 #[test]
-fn saved_maps_are_shown_anew() {
+fn saved_maps_are_shown_again() {
     let evening = Evening::begin();
     let mut page = evening.page();
-    assert_eq!(page.next("set")["entries"][0]["key"], "Eb");
+    assert_eq!(page.next("set")["entries"][0]["room"], "Eb");
     page.next("state");
     let path = evening.folder.path().join("lantern.toml");
     std::fs::write(&path, LANTERN.replace("key = \"D\"\n", "key = \"Z\"\n")).unwrap();

@@ -80,17 +80,17 @@ fn what_is_pressed_is_done_answered_logged_and_shown_to_all() {
     assert_eq!(page.does(&["next-section"]), "Chorus (2 of 3), heard in F.");
     for page in [&mut page, &mut other] {
         let state = page.frame_where("state", |state| state["state"]["song"]["section"]["name"] == "Chorus");
-        assert_eq!(state["state"]["song"]["keys"]["sounding"], "F");
+        assert_eq!(state["state"]["song"]["keys"]["room"], "F");
     }
     assert!(evening.logged().iter().any(|line| line == "asks for next-section"), "{:?}", evening.logged());
     for (words, field, value) in [
         (&["zone", "bed", "on"][..], "/state/song/zones/1/on", json!(true)),
-        (&["raise-key"], "/state/song/keys/added", json!(1)),
-        (&["tonights-key"], "/state/song/keys/added", json!(0)),
+        (&["raise-key"], "/state/song/keys/transposed_by_hand", json!(1)),
+        (&["tonights-key"], "/state/song/keys/transposed_by_hand", json!(0)),
         (&["drone", "on"], "/state/drone", json!(true)),
         (&["song", "nine bells"], "/state/entry/title", json!("Nine Bells")),
         (&["previous-song"], "/state/entry/pause", json!(true)),
-        (&["line-up", "Lantern"], "/state/lined_up", json!("Lantern")),
+        (&["line-up", "Lantern"], "/state/next_song", json!("Lantern")),
         (&["panic"], "/state/drone", json!(false)),
     ] {
         page.does(words);

@@ -94,7 +94,7 @@ fn no_request_changes_anything() {
     for path in ["/live", "/live?do=panic", "/next-song", "/?do=next-song"] {
         assert!(matches!(status(&request(&evening, &format!("GET {path}"), "")), 200 | 403 | 404), "{path}");
     }
-    assert_eq!(evening.observer.state().entry.place, 1);
+    assert_eq!(evening.observer.state().entry.position, 1);
     assert!(evening.logged().is_empty(), "{:?}", evening.logged());
 }
 

@@ -24,15 +24,15 @@ fn greeted(evening: &Evening, passcode: Option<&str>) -> Value {
 fn who_reaches_an_open_stand_of_this_machine_may_move() {
     let evening = Evening::begin();
     let welcome = greeted(&evening, None);
-    assert_eq!((&welcome["may"], &welcome["name"]), (&json!("move"), &json!("choir")));
-    assert_eq!(greeted(&evening, Some("whatever"))["may"], "move");
+    assert_eq!((&welcome["can"], &welcome["name"]), (&json!("control"), &json!("choir")));
+    assert_eq!(greeted(&evening, Some("whatever"))["can"], "control");
 }
 
 #[test]
 fn a_passcode_moves_another_looks() {
     let evening = Evening::with(&guarded());
-    assert_eq!(greeted(&evening, Some("nine bells"))["may"], "move");
-    assert_eq!(greeted(&evening, Some("lantern"))["may"], "look");
+    assert_eq!(greeted(&evening, Some("nine bells"))["can"], "control");
+    assert_eq!(greeted(&evening, Some("lantern"))["can"], "view");
     let nothing = greeted(&evening, None);
     assert_eq!((&nothing["kind"], &nothing["wait_ms"]), (&json!("refused"), &json!(0)));
     let mut refused = Page::greets(evening.address, None);
@@ -47,7 +47,7 @@ fn who_may_look_sees_and_hears_and_moves_nothing() {
     looks.next("state");
     for words in [&["next-section"][..], &["panic"], &["save-set"], &["song-key", "Lantern", "F"]] {
         let (done, said) = looks.presses(words, looks.seen);
-        assert!(!done && said.contains("may look"), "{words:?}: {said}");
+        assert!(!done && said.contains("view only"), "{words:?}: {said}");
     }
     looks.down(60, 80);
     looks.say(&json!({ "pedal": true }));
@@ -68,13 +68,13 @@ fn who_may_look_sees_and_hears_and_moves_nothing() {
         }
     }
     let state = evening.observer.state();
-    assert_eq!(state.song.unwrap().section.unwrap().place, 1);
+    assert_eq!(state.song.unwrap().section.unwrap().step, 1);
     assert!(!evening.logged().iter().any(|line| line.starts_with("asks")), "{:?}", evening.logged());
     // Beside it one who may.
     let mut moves = Page::admitted(evening.address, Some("nine bells"));
     moves.next("state");
     moves.does(&["next-section"]);
-    looks.frame_where("state", |state| state["state"]["song"]["section"]["place"] == 2);
+    looks.frame_where("state", |state| state["state"]["song"]["section"]["step"] == 2);
 }
 
 #[test]
@@ -100,12 +100,12 @@ fn wrong_passcodes_are_slowed_down() {
 }
 
 #[test]
-fn a_page_of_another_version_is_told_to_load_anew() {
+fn a_page_of_another_version_is_told_to_load_again() {
     let evening = Evening::begin();
     let mut page = Page::at(evening.address);
     page.say(&json!({ "hello": 2, "passcode": null }));
     let refused = page.frame().expect("an answer");
-    assert!(refused["words"].as_str().unwrap().contains("load it anew"), "{refused}");
+    assert!(refused["words"].as_str().unwrap().contains("load it again"), "{refused}");
 }
 
 #[test]
@@ -147,7 +147,7 @@ fn in_a_network_there_is_none_without_a_passcode() {
     assert!(link.ends_with(&format!(".local:{}/", open.address().port())), "{link}");
     let here = SocketAddr::from(([127, 0, 0, 1], open.address().port()));
     let mut page = Page::greets(here, Some("nine bells"));
-    assert_eq!(page.frame().expect("an answer")["may"], "move");
+    assert_eq!(page.frame().expect("an answer")["can"], "control");
     assert!(matches!(opened(&Stand { listen: None, ..anybody() }), Ok((None, _))));
 }
 

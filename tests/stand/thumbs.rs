@@ -23,10 +23,10 @@ fn two_thumbs_at_once_make_one_step() {
     assert_eq!(done, 1, "{answers:?}");
     let refused = answers.iter().find(|answer| answer["done"] == false).unwrap();
     assert!(refused["words"].as_str().unwrap().contains("has just moved"), "{refused}");
-    assert_eq!(evening.observer.state().song.unwrap().section.unwrap().place, 2);
+    assert_eq!(evening.observer.state().song.unwrap().section.unwrap().step, 2);
     // Who has seen where it stands now steps on.
     let page = &mut pages[2];
-    page.frame_where("state", |state| state["state"]["song"]["section"]["place"] == 2);
+    page.frame_where("state", |state| state["state"]["song"]["section"]["step"] == 2);
     page.does(&["next-section"]);
     // What names its goal does not depend on where it stood.
     let (done, words) = page.presses(&["section", "Verse"], 0);
@@ -40,7 +40,7 @@ fn what_moved_from_elsewhere_counts_too() {
     page.next("state");
     let seen = page.seen;
     evening.remote.give(handspan::daemon::Command::Action(handspan::engine::Action::NextSection));
-    page.frame_where("state", |state| state["state"]["song"]["section"]["place"] == 2);
+    page.frame_where("state", |state| state["state"]["song"]["section"]["step"] == 2);
     for words in ["next-section", "previous-section", "next-song", "previous-song"] {
         let (done, said) = page.presses(&[words], seen);
         assert!(!done && said.contains("has just moved"), "{words}: {said}");
@@ -68,7 +68,7 @@ fn what_is_old_is_not_done() {
     page.down(60, 80);
     assert_eq!(evening.heard(), (0, vec![0x90, 63, 80]), "the old key and the pedal never sound");
     let state = evening.observer.state();
-    assert_eq!(state.song.map(|song| (song.section.unwrap().place, song.keys.added)), Some((1, 0)));
+    assert_eq!(state.song.map(|song| (song.section.unwrap().step, song.keys.transposed_by_hand)), Some((1, 0)));
     assert!(!evening.logged().iter().any(|line| line.starts_with("asks")));
 }
 

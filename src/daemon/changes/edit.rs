@@ -28,14 +28,14 @@ pub(super) fn edit(text: &str, change: &Change, titles: &[String]) -> Result<Str
     }
     match change {
         Change::MoveSong { song, to } => {
-            let from = place_of(song, titles)?;
+            let from = position_of(song, titles)?;
             // Fewer songs may be there by now.
             entries.move_entry(from, to.saturating_sub(1).min(titles.len() - 1));
         }
         Change::AddSong { map, key } => entries.add(map, key.as_deref()),
         Change::SetKey { song, key } => {
-            let place = place_of(song, titles)?;
-            if !entries.set_key(place, key) {
+            let position = position_of(song, titles)?;
+            if !entries.set_key(position, key) {
                 return Err(ChangeError::Pause(song.title.clone()));
             }
         }
@@ -51,10 +51,10 @@ fn uneditable(words: impl Into<String>) -> ChangeError {
 }
 
 /// Where the song of this title stands among `titles`.
-fn place_of(song: &Titled, titles: &[String]) -> Result<usize, ChangeError> {
-    let mut named = titles.iter().enumerate().filter(|(_, title)| **title == song.title).map(|(place, _)| place);
-    let place = named.nth(song.number);
-    place.ok_or_else(|| ChangeError::NoSuchSong(song.title.clone(), None))
+fn position_of(song: &Titled, titles: &[String]) -> Result<usize, ChangeError> {
+    let mut named = titles.iter().enumerate().filter(|(_, title)| **title == song.title).map(|(position, _)| position);
+    let position = named.nth(song.number);
+    position.ok_or_else(|| ChangeError::NoSuchSong(song.title.clone(), None))
 }
 
 impl Entries<'_> {
@@ -104,17 +104,19 @@ impl Entries<'_> {
     }
 
     /// Whether the entry is a song, and so has a key now.
-    fn set_key(&mut self, place: usize, key: &str) -> bool {
+    fn set_key(&mut self, position: usize, key: &str) -> bool {
         match self {
             Entries::Tables(tables) => {
-                let Some(table) = tables.get_mut(place).filter(|table| table.contains_key("map")) else { return false };
+                let Some(table) = tables.get_mut(position).filter(|table| table.contains_key("map")) else {
+                    return false;
+                };
                 match table.get_mut("key") {
                     Some(Item::Value(value)) => replace(value, key),
                     _ => drop(table.insert("key", key.into())),
                 }
             }
             Entries::Inline(array) => {
-                let table = array.get_mut(place).and_then(Value::as_inline_table_mut);
+                let table = array.get_mut(position).and_then(Value::as_inline_table_mut);
                 let Some(table) = table.filter(|table| table.contains_key("map")) else { return false };
                 match table.get_mut("key") {
                     Some(value) => replace(value, key),

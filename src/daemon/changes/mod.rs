@@ -31,11 +31,11 @@ pub const WORDS: [&str; 4] = ["move-song", "add-song", "song-key", "save-set"];
 /// Something that is changed about the set.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Change {
-    /// A song or pause goes to another place.
+    /// A song or pause goes to another position.
     MoveSong {
         /// Which.
         song: Titled,
-        /// Its new place, from 1.
+        /// Its new position, from 1.
         to: usize,
     },
     /// A song is added at the end.
@@ -54,7 +54,7 @@ pub enum Change {
     },
 }
 
-/// A song or pause of the set by its title: places change with the set.
+/// A song or pause of the set by its title: positions change with the set.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Titled {
     /// The title.
@@ -72,9 +72,9 @@ pub enum ChangeError {
     /// No such song.
     #[error("there is no song \"{0}\" in this set{near}", near = near(.1.as_deref()))]
     NoSuchSong(String, Option<String>),
-    /// No such place.
-    #[error("there is no place {0}: the set has {1}, counted from 1")]
-    NoSuchPlace(String, usize),
+    /// No such position.
+    #[error("there is no position {0}: the set has {1}, counted from 1")]
+    NoSuchPosition(String, usize),
     /// Not a key.
     #[error(transparent)]
     Key(#[from] KeyError),
@@ -105,23 +105,23 @@ impl ChangeError {
 }
 
 impl Change {
-    /// Reads a change of `show`: `move-song TITLE PLACE`, `song-key TITLE KEY`, `add-song FILE` or `add-song FILE KEY`.
-    /// A title may be several words, or a place counted from 1.
+    /// Reads a change of `show`: `move-song TITLE POSITION`, `song-key TITLE KEY`, `add-song FILE` or `add-song FILE KEY`.
+    /// A title may be several words, or a position counted from 1.
     ///
     /// # Errors
     /// Words that are missing, a song that this set does not have, no key.
     pub fn parse(words: &[String], show: &Show) -> Result<Change, ChangeError> {
-        const MOVE: ChangeError = ChangeError::Missing("move-song", "a title and a new place", "\"Silent Hill\" 3");
+        const MOVE: ChangeError = ChangeError::Missing("move-song", "a title and a new position", "\"Silent Hill\" 3");
         const KEY: ChangeError = ChangeError::Missing("song-key", "a title and a key", "\"Silent Hill\" Eb");
         const ADD: ChangeError = ChangeError::Missing("add-song", "a song's map", "songs/silent-hill.toml");
         let Some((word, rest)) = words.split_first() else { return Err(ADD) };
         match (word.as_str(), rest) {
-            ("move-song", [title @ .., place]) if !title.is_empty() => {
+            ("move-song", [title @ .., position]) if !title.is_empty() => {
                 let entries = show.plan.entries();
-                let to = place.parse::<usize>().ok().filter(|place| (1..=entries).contains(place));
+                let to = position.parse::<usize>().ok().filter(|position| (1..=entries).contains(position));
                 let song = titled(&title.join(" "), show)?;
-                let no_place = || ChangeError::NoSuchPlace(place.clone(), entries);
-                Ok(Change::MoveSong { song, to: to.ok_or_else(no_place)? })
+                let no_position = || ChangeError::NoSuchPosition(position.clone(), entries);
+                Ok(Change::MoveSong { song, to: to.ok_or_else(no_position)? })
             }
             ("move-song", _) => Err(MOVE),
             ("song-key", [title @ .., key]) if !title.is_empty() => {
@@ -151,12 +151,12 @@ impl fmt::Display for Change {
     }
 }
 
-/// The song of this title, any case, or at this place counted from 1.
+/// The song of this title, any case, or at this position counted from 1.
 fn titled(name: &str, show: &Show) -> Result<Titled, ChangeError> {
     let titles = titles(&show.book);
     let by_title = titles.iter().position(|title| title.to_lowercase() == name.to_lowercase());
-    let by_place = || name.parse::<usize>().ok().filter(|place| (1..=titles.len()).contains(place));
-    let Some(index) = by_title.or_else(|| by_place().map(|place| place - 1)) else {
+    let by_position = || name.parse::<usize>().ok().filter(|position| (1..=titles.len()).contains(position));
+    let Some(index) = by_title.or_else(|| by_position().map(|position| position - 1)) else {
         let near = nearest(name, titles.iter().map(String::as_str)).map(str::to_owned);
         return Err(ChangeError::NoSuchSong(name.to_owned(), near));
     };

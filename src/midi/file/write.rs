@@ -9,7 +9,7 @@ use crate::midi::tempo::{Division, TempoEvent, TempoKind};
 
 /// A file would be larger than the format allows: a message of 256 MiB, or 4 GiB in all.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-#[error("this is too much for one standard MIDI file ({0}): render a shorter take")]
+#[error("this is too much for one standard MIDI file ({0}): replay a shorter take")]
 pub struct WriteError(String);
 
 /// The longest delta time, in ticks (RP-001: four bytes of seven bits).

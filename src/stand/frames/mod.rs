@@ -1,4 +1,4 @@
-//! What the program says to a page: each frame is made once, whoever gets it.
+//! What the program sends to a page: each frame is made once, whoever gets it.
 
 mod hand;
 mod set;
@@ -20,7 +20,7 @@ pub(super) use song::SongFrame;
 #[serde(tag = "kind", rename_all = "lowercase")]
 pub(super) enum Frame<'a> {
     /// Admitted.
-    Welcome { version: u32, may: May, now: u64, name: &'a str },
+    Welcome { version: u32, can: May, now: u64, name: &'a str },
     /// Not admitted.
     Refused { words: &'a str, wait_ms: u64, passcode: bool },
     /// The set.
@@ -37,7 +37,7 @@ pub(super) enum Frame<'a> {
     /// What is under the hand.
     Hand(Hand),
     /// What the outputs got: number of the output and bytes.
-    Said { now: u64, messages: &'a [(usize, Vec<u8>)], lost: bool },
+    Sent { now: u64, messages: &'a [(usize, Vec<u8>)], lost: bool },
     /// What came of a `do`.
     Answer { ask: u32, done: bool, words: &'a str },
     /// A sign of life.

@@ -18,12 +18,12 @@ pub(in crate::stand) struct Set<'a> {
 
 #[derive(Debug, Serialize)]
 struct EntryFrame<'a> {
-    place: usize,
+    position: usize,
     title: &'a str,
     pause: bool,
-    /// What the room hears on entering it, and what the fingers play in.
-    key: Option<String>,
-    play_in: Option<String>,
+    /// The room's key on entering it, and the fingers' key.
+    room: Option<String>,
+    fingers: Option<String>,
     remark: Option<&'a str>,
 }
 
@@ -42,7 +42,7 @@ impl Set<'_> {
         let input = |input: &'_ Input| (input.keys.0 as u8, input.keys.1 as u8);
         Set {
             title: &show.book.set.title,
-            entries: show.book.set.entries.iter().enumerate().map(|(place, entry)| one(show, place, entry)).collect(),
+            entries: show.book.set.entries.iter().enumerate().map(|(number, entry)| one(show, number, entry)).collect(),
             inputs: gear
                 .inputs
                 .iter()
@@ -57,14 +57,14 @@ impl Set<'_> {
     }
 }
 
-fn one<'a>(show: &'a Show, place: usize, entry: &'a Entry) -> EntryFrame<'a> {
+fn one<'a>(show: &'a Show, number: usize, entry: &'a Entry) -> EntryFrame<'a> {
     let keys = entry.song.and_then(|song| show.book.songs.get(song)).map(|song| Keys::of(&show.book, entry, song));
     EntryFrame {
-        place: place + 1,
-        title: show.plan.title(place),
+        position: number + 1,
+        title: show.plan.title(number),
         pause: entry.song.is_none(),
-        key: keys.map(|keys| keys.tonight.to_string()),
-        play_in: keys.map(|keys| keys.play_in.to_string()),
+        room: keys.map(|keys| keys.tonight.to_string()),
+        fingers: keys.map(|keys| keys.play_in.to_string()),
         remark: entry.remark.as_deref(),
     }
 }

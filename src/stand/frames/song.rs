@@ -15,7 +15,7 @@ type Bars = Vec<Vec<String>>;
 /// The song.
 #[derive(Debug, Default, PartialEq, Serialize)]
 pub(in crate::stand) struct SongFrame {
-    place: Option<usize>,
+    position: Option<usize>,
     title: Option<String>,
     tempo: Option<f64>,
     meter: Option<(u8, u8)>,
@@ -68,7 +68,7 @@ impl SongFrame {
             one(song, section, &keys, keys.fingers(room, standing.added), room)
         });
         SongFrame {
-            place: Some(here + 1),
+            position: Some(here + 1),
             title: Some(show.plan.title(here).to_owned()),
             tempo: song.tempo,
             meter: song.meter,

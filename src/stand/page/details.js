@@ -1,4 +1,4 @@
-// The dialogs that are opened by a tap: songs, sections, how it stands in full.
+// The dialogs that are opened by a tap: songs, sections, the state in full.
 
 import { make, set } from './draw.js';
 import { pretty } from './spell.js';
@@ -31,31 +31,34 @@ function choice(text, note, current, disabled, act) {
   return item;
 }
 
-/** The set's songs; a tap goes to one. Titles may stand twice, so the place is what is sent. */
-export function drawSongList({ set: show, state, may }, press) {
+/** The set's songs; a tap goes to one. Titles may stand twice, so the position is what is sent. */
+export function drawSongList({ set: show, state, can }, press) {
   if (!show || !state) return;
   set($('songs-name'), show.title || 'Tonight');
   $('song-list').replaceChildren(...show.entries.map((entry) => {
-    const keys = entry.pause ? 'a pause' : entry.key ? `${pretty(entry.key)}, fingers in ${pretty(entry.play_in)}` : '';
+    const keys = entry.pause ? 'a pause' : entry.room ? `room ${pretty(entry.room)}, fingers ${pretty(entry.fingers)}` : '';
     const note = [keys, entry.remark].filter(Boolean).join(' · ');
-    return choice(`${entry.place}  ${entry.title}`, note, entry.place === state.entry.place, may !== 'move', () => {
+    return choice(`${entry.position}  ${entry.title}`, note, entry.position === state.entry.position, can !== 'control', () => {
       $('songs').close();
-      press(['song', String(entry.place)]);
+      press(['song', String(entry.position)]);
     });
   }));
 }
 
-export function drawSectionList({ song, state, may }, press) {
+export function drawSectionList({ song, state, can }, press) {
   if (!song || !state) return;
   const names = [...new Set([...song.order.map((index) => song.sections[index]?.name), ...song.sections.map(({ name }) => name)])];
   $('section-list').replaceChildren(...names.filter(Boolean).map((name) => {
     const { remark } = song.sections.find((section) => section.name === name);
-    return choice(name, remark, name === state.song?.section?.name, may !== 'move', () => {
+    return choice(name, remark, name === state.song?.section?.name, can !== 'control', () => {
       $('section-choice').close();
       press(['section', name]);
     });
   }));
 }
+
+/** Whether a port is connected; nothing can be missing at a port of our own, only nothing connected to it. */
+const link = ({ port, connected, optional }) => (connected ? 'connected' : optional ? 'not connected, optional' : port ? 'not connected' : 'nothing connected');
 
 const lines = (id, all) => {
   const list = $(id);
@@ -66,18 +69,18 @@ const lines = (id, all) => {
 };
 
 /** All figures; only drawn while they are looked at. */
-export function drawDetails({ state, may }) {
+export function drawDetails({ state, can }) {
   if (!state || !$('details').open) return;
   const port = ({ port: name }) => (name ? ` (“${name}”)` : '');
-  lines('details-inputs', state.inputs.map((one) => [`${one.name}${port(one)}: ${one.there ? 'there' : one.optional ? 'not there, and need not be' : 'not there'}`, !one.there && !one.optional]));
-  lines('details-outputs', state.outputs.map((one) => [`${one.name}${port(one)}: ${one.there ? (one.port ? 'there' : 'somebody listens') : one.optional ? 'not there, and need not be' : one.port ? 'not there' : 'nobody listens'}`, !one.there && !one.optional]));
+  lines('details-inputs', state.inputs.map((one) => [`${one.name}${port(one)}: ${link(one)}`, !one.connected && !one.optional]));
+  lines('details-outputs', state.outputs.map((one) => [`${one.name}${port(one)}: ${link(one)}`, !one.connected && !one.optional]));
   set($('details-trouble'), state.trouble ? `Last trouble, ${ago(performance.now() - state.trouble.at)}: ${state.trouble.words}` : 'No trouble so far.');
   lines('details-figures', [
     [state.latency_us === null ? 'from key to sound: nothing played yet' : `from key to the last byte: ${(state.latency_us / 1000).toFixed(2)} ms at most for 99 of 100`],
-    [`left out because it came too fast: ${state.counts.shed}`, state.counts.shed > 0],
-    [`not taken by an output: ${state.counts.not_taken}`],
-    [`pages that look: ${state.viewers ?? 1}`],
-    [may === 'move' ? 'this page may move the set' : 'this page may look only'],
+    [`dropped because it came too fast: ${state.counts.dropped_overload}`, state.counts.dropped_overload > 0],
+    [`refused by an output: ${state.counts.refused}`],
+    [`pages connected: ${state.viewers ?? 1}`],
+    [can === 'control' ? 'this page can control the set' : 'this page is view only'],
     ...(state.set?.unsaved?.length ? [[`not saved: ${state.set.unsaved.join(', ')}`]] : []),
   ]);
 }

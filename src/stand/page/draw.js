@@ -1,4 +1,4 @@
-// What the words of the page say: song, sections, keys, chords, zones, how it stands. Only what changed is touched.
+// The words of the page: song, sections, keys, chords, zones, state. Only what changed is touched.
 
 import { noteName, pretty, setName, signed } from './spell.js';
 
@@ -48,12 +48,12 @@ export function drawSong({ set: show, song, state }) {
     knots.replaceChildren(...show.entries.map(() => make('i')));
   }
   show?.entries.forEach((one, index) => {
-    const place = index + 1;
-    const kind = place === entry.place ? 'now' : place < entry.place ? 'past' : 'ahead';
+    const position = index + 1;
+    const kind = position === entry.position ? 'now' : position < entry.position ? 'past' : 'ahead';
     const name = one.pause ? `pause ${kind}` : kind;
     if (knots.children[index].className !== name) knots.children[index].className = name;
   });
-  set($('count'), `${entry.place} of ${show?.entries.length ?? '?'}`);
+  set($('count'), `${entry.position} of ${show?.entries.length ?? '?'}`);
   if (set($('title'), entry.title)) {
     document.title = `${entry.title} · handspan`;
     fit($('title'));
@@ -72,7 +72,7 @@ export function drawSections({ song, state }) {
   line.classList.toggle('faint', pause || !section);
   let later = '';
   if (!pause && section && song) {
-    const rest = song.order.slice(section.place + 1).map((index) => song.sections[index]?.name);
+    const rest = song.order.slice(section.step + 1).map((index) => song.sections[index]?.name);
     later = rest.length > 3 ? `${rest.slice(0, 3).join(' · ')} · ${rest.length - 3} more` : rest.join(' · ');
   }
   const next = pause ? (state.song ? `the keys still play ${state.song.title}` : '') : section?.next ? `then ${section.next}` : section ? 'the last one' : '';
@@ -88,18 +88,18 @@ export function drawSections({ song, state }) {
   if (set($('next-section-title'), section?.next ?? (section ? 'the last one' : '–'))) fit($('next-section-go'));
 }
 
-/** Both keys and the shift between them. */
+/** The room's key, the fingers' key, and the shift between them. */
 export function drawKeys({ state }) {
   const keys = state.song?.keys;
-  for (const [id, name] of [['sounding', keys?.sounding], ['play-in', keys?.play_in]]) {
+  for (const [id, name] of [['room-key', keys?.room], ['finger-key', keys?.fingers]]) {
     if (setName($(id), name ?? '–')) fit($(id));
   }
   set($('shift-number'), keys ? signed(keys.shift) : '');
-  set($('shift-words'), !keys ? '' : keys.added ? `${signed(keys.added)} from tonight’s ${flat(keys.tonight)}` : keys.shift ? 'semitones' : 'as played');
-  set($('tonight'), keys ? flat(keys.tonight) : '');
+  set($('shift-words'), !keys ? '' : keys.transposed_by_hand ? `${signed(keys.transposed_by_hand)} from tonight’s ${flat(keys.room_on_entry)}` : keys.shift ? 'semitones' : 'as played');
+  set($('room-on-entry'), keys ? flat(keys.room_on_entry) : '');
 }
 
-/** The section's chords, above as heard and below as gripped, each over its partner. */
+/** The section's chords, above the room's and below the fingers', each over its partner. */
 export function drawChords({ song, state }) {
   const index = state.entry.pause ? null : sectionIndex(song, state);
   const section = index === null ? null : song.sections[index];
@@ -123,7 +123,7 @@ export function drawChords({ song, state }) {
   }
 }
 
-/** The chord that is held, as gripped and as heard, also where it stands among the section's. */
+/** The chord that is held, in the room and in the fingers, also among the section's. */
 export function drawChord(hand) {
   const held = hand?.chord;
   for (const [id, name] of [['heard', held?.room], ['gripped', held?.fingers]]) {
@@ -135,12 +135,12 @@ export function drawChord(hand) {
 }
 
 /** Zones and drone as switches, each with its state in words. */
-export function drawZones({ song, state, may }, press) {
+export function drawZones({ song, state, can }, press) {
   const zones = state.song?.zones ?? [];
   const wanted = zones.map(({ name }) => ({ zone: name }));
   if (song?.drone || state.drone) wanted.push({ zone: null });
   const box = $('zones');
-  const names = JSON.stringify([wanted, may]);
+  const names = JSON.stringify([wanted, can]);
   if (box.dataset.names !== names) {
     box.dataset.names = names;
     box.replaceChildren(...wanted.map(({ zone }) => {
@@ -149,7 +149,7 @@ export function drawZones({ song, state, may }, press) {
       if (!button.id) button.removeAttribute('id');
       if (zone !== null) button.dataset.zone = zone;
       button.setAttribute('role', 'switch');
-      button.disabled = may !== 'move';
+      button.disabled = can !== 'control';
       button.append(make('span', 'lamp'), make('span', 'what', zone ?? 'drone'), make('span', 'how'));
       button.querySelector('.lamp').setAttribute('aria-hidden', 'true');
       button.addEventListener('click', () => press(zone === null ? ['drone'] : ['zone', zone]));
@@ -165,15 +165,15 @@ export function drawZones({ song, state, may }, press) {
   });
 }
 
-/** What each zone and the drone sound now; several zones of one place sound the same notes. */
+/** What each zone and the drone sound now; several zones of one channel sound the same notes. */
 export function drawSounding({ song, state, hand }) {
-  const key = state?.song?.keys?.sounding;
+  const key = state?.song?.keys?.room;
   for (const button of $('zones').children) {
     const zone = song?.zones?.find(({ name }) => name === button.dataset.zone);
     const { output } = zone ?? {};
-    const place = zone && !button.classList.contains('rests') && hand?.notes?.find(([out, channel]) => out === output && channel === zone.channel);
+    const sounding = zone && !button.classList.contains('rests') && hand?.notes?.find(([out, channel]) => out === output && channel === zone.channel);
     // Nine names are more than anybody reads; the flags show them all.
-    const notes = (place?.[2] ?? []).slice(0, 5).map((note) => noteName(note, key)).join(' ');
+    const notes = (sounding?.[2] ?? []).slice(0, 5).map((note) => noteName(note, key)).join(' ');
     const words = notes && button.getAttribute('aria-checked') === 'true' ? `${button.dataset.state} · ${notes}` : button.dataset.state;
     const how = button.querySelector('.how');
     how.dataset.output = notes && zone ? output % 3 : '';
@@ -181,32 +181,37 @@ export function drawSounding({ song, state, hand }) {
   }
 }
 
-/** How it stands, in plain words: what is wrong, or quietly that nothing is. */
-export function drawWords({ state, may }) {
+/** The state, in plain words: what is wrong, or quietly that nothing is. */
+export function drawWords({ state, can }) {
   const cues = $('cues');
   const standing = JSON.stringify(state.cues);
   if (cues.dataset.cues !== standing) {
     cues.dataset.cues = standing;
-    cues.replaceChildren(...state.cues.map((name) => make('p', 'standing', `${name} is open`)));
+    cues.replaceChildren(...state.cues.map((name) => make('p', 'standing', `${name} is on`)));
     document.body.classList.toggle('cued', state.cues.length > 0);
   }
-  const back = state.held_back;
-  $('again').hidden = !back;
-  $('again').disabled = may !== 'move';
-  set($('held-back'), `${back} held back`);
+  const unsent = state.not_sent;
+  $('again').hidden = !unsent;
+  $('again').disabled = can !== 'control';
+  set($('not-sent'), `${unsent} not sent`);
   const wrong = faults(state);
   const { is, words: told } = state.trouble ?? {};
   const over = is === 'over' ? told : null;
   const trouble = is === 'now' ? told : null;
   const latency = typeof state.latency_us === 'number' ? ` · ${(state.latency_us / 1000).toFixed(1)} ms` : '';
-  const shed = state.counts?.shed ? ` · ${state.counts.shed} left out` : '';
+  const dropped = state.counts?.dropped_overload ? ` · ${state.counts.dropped_overload} dropped` : '';
   $('words').dataset.state = trouble || wrong.length ? 'wrong' : 'well';
-  const words = trouble ?? (wrong.length ? wrong.join(' · ') : (over ?? `all there${latency}${shed}`));
+  const words = trouble ?? (wrong.length ? wrong.join(' · ') : (over ?? `all connected${latency}${dropped}`));
   if (set($('health-words'), words)) fit($('health'));
   return trouble ?? (wrong.length ? wrong.join(', ') : (over ?? ''));
 }
 
-const faults = ({ inputs, outputs }) => [
-  ...inputs.filter(({ there, optional }) => !there && !optional).map(({ name, port }) => `${name} is not there${port ? `: plug in “${port}”` : ''}`),
-  ...outputs.filter(({ there, optional }) => !there && !optional).map(({ name, port }) => (port ? `${name} is not there: “${port}” is missing` : `nobody listens to ${name}`)),
-];
+function faults({ inputs, outputs }) {
+  const missing = ({ connected, optional }) => !connected && !optional;
+  const unconnected = outputs.filter((one) => missing(one) && !one.port).map(({ name }) => name);
+  return [
+    ...inputs.filter(missing).map(({ name, port }) => `${name} is not connected${port ? `: plug in “${port}”` : ''}`),
+    ...outputs.filter((one) => missing(one) && one.port).map(({ name, port }) => `${name} is not connected: “${port}” is missing`),
+    ...(unconnected.length ? [`nothing connected to output${unconnected.length > 1 ? 's' : ''} ${unconnected.join(', ')}`] : []),
+  ];
+}

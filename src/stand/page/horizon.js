@@ -51,7 +51,7 @@ function plainKeys(low, high) {
   return root;
 }
 
-/** Draws the keyboards anew. */
+/** Draws the keyboards again. */
 export function drawBoards(keyboards, inputs) {
   const told = JSON.stringify([keyboards, inputs]);
   if (told === drawn) return;
@@ -140,13 +140,13 @@ function drawReaches(drawing, parent, board) {
   parent.setAttribute('aria-hidden', 'true');
 }
 
-/** Which inputs are there: a keyboard that stays at home is not drawn. */
+/** Which inputs are connected: a keyboard that stays at home is not drawn. */
 export function showBoards(inputs) {
-  const there = boards.filter(({ number }) => inputs[number]?.there || !inputs[number]?.optional);
+  const connected = boards.filter(({ number }) => inputs[number]?.connected || !inputs[number]?.optional);
   for (const { box, number } of boards) {
-    box.hidden = !(inputs[number]?.there || !inputs[number]?.optional) && there.length > 0;
+    box.hidden = !(inputs[number]?.connected || !inputs[number]?.optional) && connected.length > 0;
   }
-  KEYBOARD.dataset.count = Math.max(1, there.length);
+  KEYBOARD.dataset.count = Math.max(1, connected.length);
 }
 
 /** The keys that are down, and the notes that sound, as the program told them last. */

@@ -1,4 +1,4 @@
-// Keys to play here: by touch, mouse or the computer's keys, as an input like any other.
+// Keys to play here: by touch, mouse or a computer's keyboard, as an input like any other.
 
 import { openSound } from './sound.js';
 import { noteName } from './spell.js';
@@ -13,7 +13,7 @@ const BLACK = new Set([1, 3, 6, 8, 10]);
 const LOWEST = 24;
 const HIGHEST = 96;
 
-export function wireHand({ send, now, may, tell }) {
+export function wireHand({ send, now, canControl, tell }) {
   const panel = $('hand');
   const piano = $('piano');
   let low = 48;
@@ -29,7 +29,7 @@ export function wireHand({ send, now, may, tell }) {
 
   function down(holder, note, velocity) {
     up(holder);
-    if (note < 0 || note > 127 || isCut || !may()) {
+    if (note < 0 || note > 127 || isCut || !canControl()) {
       if (isCut) tell('Cut off: nothing was played.');
       return;
     }
@@ -69,7 +69,7 @@ export function wireHand({ send, now, may, tell }) {
   }
 
   // Touched further down, a key is longer a lever, and louder.
-  const velocityAt = (part) => ($('touch').value === 'place' ? Math.round(25 + 95 * Math.min(1, Math.max(0, part))) : Number($('touch').value));
+  const velocityAt = (part) => ($('touch').value === 'height' ? Math.round(25 + 95 * Math.min(1, Math.max(0, part))) : Number($('touch').value));
 
   function build() {
     allUp();
@@ -173,7 +173,7 @@ export function wireHand({ send, now, may, tell }) {
 
   function open() {
     if (isOpen()) return close();
-    if (!may()) return tell('You may look here, not play.');
+    if (!canControl()) return tell('This page is view only.');
     panel.hidden = false;
     document.body.classList.add('hand-opened');
     $('play-here').setAttribute('aria-expanded', true);
@@ -212,7 +212,7 @@ export function wireHand({ send, now, may, tell }) {
 
   /** Where the page is all there is, as in `try`: the keys are open, and sound begins with the first, at its low level. */
   function playAtOnce() {
-    if (isOpen() || !may()) return;
+    if (isOpen() || !canControl()) return;
     open();
     // The first key is to be heard, with its sound.
     setTimeout(() => send({ sound: true }), 0);
@@ -238,7 +238,7 @@ export function wireHand({ send, now, may, tell }) {
     open,
     playAtOnce,
     /** What the outputs got. */
-    said(frame) {
+    sent(frame) {
       if (frame.lost) sound.silence();
       sound.play(frame.messages);
     },

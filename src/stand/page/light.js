@@ -33,7 +33,7 @@ export function wireLight() {
   }
   const letters = (on) => {
     $('letters').setAttribute('aria-checked', on);
-    $('letters-how').textContent = on ? 'yes' : 'no';
+    $('letters-how').textContent = on ? 'on' : 'off';
   };
   letters(remembered('letters') !== 'no');
   $('letters').addEventListener('click', () => {

@@ -26,7 +26,7 @@ export function openLink(told) {
   let passcode = sessionStorage.getItem('passcode');
   let goodPasscode = null; // the one that let this page in last
 
-  const reckon = (now) => {
+  const setClock = (now) => {
     const seen = now - clock();
     // Clocks drift: after half a minute an old estimate makes room for a new one.
     if (ahead === null || seen > ahead || clock() - aheadSince > 30000) {
@@ -75,7 +75,7 @@ export function openLink(told) {
       }
       if (socket !== tried) return;
       lastHeard = clock();
-      if (typeof frame.now === 'number') reckon(frame.now);
+      if (typeof frame.now === 'number') setClock(frame.now);
       if (frame.kind === 'answer') settle(frame.ask, frame.done, frame.words);
       else if (frame.kind !== 'alive') told.frame(frame);
       look();

@@ -1,4 +1,4 @@
-// The stand: takes what the program tells, draws it once a frame, and says to the program what is pressed.
+// The stand: takes what the program sends, draws it once a frame, and sends the program what is pressed.
 
 import { drawBoards, drawHand, showBoards } from './horizon.js';
 import { drawChord, drawChords, drawKeys, drawSections, drawSong, drawSounding, drawWords, drawZones, fit, fitAll, set } from './draw.js';
@@ -12,7 +12,7 @@ import { beat } from './beat.js';
 const $ = (id) => document.getElementById(id);
 
 // Everything that is shown comes from here, and everything here came from the program.
-const shown = { set: null, song: null, state: null, hand: null, may: null };
+const shown = { set: null, song: null, state: null, hand: null, can: null };
 const dirty = new Set();
 let seen = 0; // the number of the last state that is on the screen
 let scheduled = false;
@@ -59,7 +59,7 @@ function announce(trouble) {
   const now = {
     song: state.entry.title,
     section: state.song?.section?.name ?? '',
-    keys: keys ? `heard in ${keys.sounding}, fingers in ${keys.play_in}` : '',
+    keys: keys ? `room ${keys.room}, fingers ${keys.fingers}` : '',
     trouble,
   };
   const news = Object.keys(now).filter((part) => now[part] !== live[part]).map((part) => now[part]).filter(Boolean);
@@ -82,10 +82,10 @@ function tell(words) {
   }, 4000);
 }
 
-const mayMove = () => shown.may === 'move';
+const canControl = () => shown.can === 'control';
 
 async function press(words) {
-  if (!mayMove()) return;
+  if (!canControl()) return;
   const { done, words: answer } = await link.do(words, seen);
   if (!done) tell(answer);
 }
@@ -93,9 +93,9 @@ async function press(words) {
 function takeFrame(frame) {
   switch (frame.kind) {
     case 'welcome':
-      Object.assign(shown, { set: null, song: null, state: null, hand: null, may: frame.may });
-      document.body.dataset.may = frame.may;
-      $('look-only').hidden = frame.may === 'move';
+      Object.assign(shown, { set: null, song: null, state: null, hand: null, can: frame.can });
+      document.body.dataset.can = frame.can;
+      $('view-only').hidden = frame.can === 'control';
       refusedWords = '';
       $('door').close();
       hand.welcomed();
@@ -118,8 +118,8 @@ function takeFrame(frame) {
       shown.hand = frame;
       stale('hand');
       break;
-    case 'said':
-      hand.said(frame);
+    case 'sent':
+      hand.sent(frame);
       break;
     default:
   }
@@ -169,10 +169,10 @@ $('door-form').addEventListener('submit', (event) => {
 
 // The link tells from its first moment on, so the hand is there before it.
 let link = { live: () => false, send: () => false, now: () => 0, quietFor: () => 0, heardOnce: () => false, do: async () => ({ done: false, words: 'Not connected yet.' }) };
-const hand = wireHand({ send: (message) => link.send(message), now: () => link.now(), may: mayMove, tell });
+const hand = wireHand({ send: (message) => link.send(message), now: () => link.now(), canControl, tell });
 wireDialogs();
 wireLight();
-wirePresses({ press, tell, mayMove, handOpen: hand.isOpen, openHand: hand.open });
+wirePresses({ press, tell, canControl, handOpen: hand.isOpen, openHand: hand.open });
 link = openLink({ frame: takeFrame, state: linkState, refused });
 
 $('thread').addEventListener('click', () => {

@@ -1,10 +1,11 @@
-// Thumbs and computer keys: what is pressed becomes an action, at once or not at all.
+// Thumbs and keyboard shortcuts: what is pressed becomes an action, at once or not at all.
 
 const $ = (id) => document.getElementById(id);
 const HOLD_MS = 500;
 const TWICE_MS = 3000;
+const OFF_BY_HOLDING = 'all notes off · hold';
 
-/** Silence: by holding for half a second, or by two presses where nothing can be held. A stray touch does nothing. */
+/** Panic: by holding for half a second, or by two presses where nothing can be held. A stray touch does nothing. */
 function wirePanic(press, tell) {
   const button = $('panic');
   let timer = null;
@@ -18,14 +19,14 @@ function wirePanic(press, tell) {
     const now = performance.now();
     if (now - first <= TWICE_MS) {
       first = -Infinity;
-      $('panic-how').textContent = 'hold';
+      $('panic-how').textContent = OFF_BY_HOLDING;
       press(['panic']);
       return;
     }
     first = now;
     $('panic-how').textContent = 'once more';
-    tell('Again to silence everything.');
-    setTimeout(() => performance.now() - first >= TWICE_MS && ($('panic-how').textContent = 'hold'), TWICE_MS + 20);
+    tell('Press again: all notes off.');
+    setTimeout(() => performance.now() - first >= TWICE_MS && ($('panic-how').textContent = OFF_BY_HOLDING), TWICE_MS + 20);
   };
   button.addEventListener('pointerdown', (event) => {
     if (event.button !== 0) return;
@@ -38,7 +39,7 @@ function wirePanic(press, tell) {
   });
   for (const end of ['pointerup', 'pointercancel', 'pointerleave', 'lostpointercapture']) {
     button.addEventListener(end, () => {
-      if (timer && end === 'pointerup') tell('Hold for half a second to silence everything.');
+      if (timer && end === 'pointerup') tell('Hold for half a second: all notes off.');
       rest();
     });
   }
@@ -49,14 +50,14 @@ function wirePanic(press, tell) {
 }
 
 /**
- * Wires everything that moves the set. `press(words)` says an action, `tell(words)` says something to the player.
+ * Wires everything that controls the set. `press(words)` asks for an action, `tell(words)` shows the player a sentence.
  */
-export function wirePresses({ press, tell, mayMove, handOpen, openHand }) {
+export function wirePresses({ press, tell, canControl, handOpen, openHand }) {
   const actions = {
     'next-song': ['next-song'], 'previous-song': ['previous-song'], 'next-section-go': ['next-section'], 'previous-section': ['previous-section'],
     'raise-key': ['raise-key'], 'lower-key': ['lower-key'], 'tonights-key': ['tonights-key'], fade: ['fade'], again: ['resend-messages'], beat: ['tap'],
   };
-  for (const [id, words] of Object.entries(actions)) $(id).addEventListener('click', () => mayMove() && press(words));
+  for (const [id, words] of Object.entries(actions)) $(id).addEventListener('click', () => canControl() && press(words));
   const panicTwice = wirePanic(press, tell);
 
   const keys = {
@@ -70,8 +71,8 @@ export function wirePresses({ press, tell, mayMove, handOpen, openHand }) {
     if (letter && $('letters').getAttribute('aria-checked') !== 'true') return;
     if (letter && handOpen()) return; // the letters play
     if (event.key === 'p') openHand();
-    else if (event.key === '!' && mayMove()) panicTwice();
-    else if (keys[event.key] && mayMove()) press(keys[event.key]);
+    else if (event.key === '!' && canControl()) panicTwice();
+    else if (keys[event.key] && canControl()) press(keys[event.key]);
     else return;
     event.preventDefault();
   });

@@ -13,7 +13,7 @@ use crate::gadget::{Hands, Keyboard};
 use crate::program::Program;
 use crate::sequencer::{Heard, Listener, Player, Record, calm, join, taken};
 use crate::sets;
-use crate::take::{Step, read_rendered, rendered, same};
+use crate::take::{Step, read_replayed, replayed, same};
 
 type Scenario = Box<dyn FnOnce() -> Said>;
 
@@ -228,7 +228,7 @@ fn tracks_player() -> Said {
     let player = Keyboard::new(1, "Lab Tracks Player", "T1")?;
     player.plug()?;
     let (set, steps) = (set()?, steps());
-    let (_, folder) = rendered(&set, &steps, "cues")?;
+    let (_, folder) = replayed(&set, &steps, "cues")?;
     let program = Program::play(&set, &["keyboard"])?;
     calm(&stage.all, QUIET);
     thread::sleep(AWAKE);
@@ -243,9 +243,9 @@ fn tracks_player() -> Said {
     let mut compared = 0;
     for (output, record) in [("piano", &stage.piano), ("desk", &stage.desk)] {
         let heard: Vec<Vec<u8>> = taken(record).into_iter().map(|heard| heard.bytes).collect();
-        compared += same(output, &read_rendered(&folder.join(format!("{output}.mid")))?, &heard)?;
+        compared += same(output, &read_replayed(&folder.join(format!("{output}.mid")))?, &heard)?;
     }
-    Ok(format!("{} messages of both, {compared} compared with the rendered ones", steps.len() / 2))
+    Ok(format!("{} messages of both, {compared} compared with the replayed ones", steps.len() / 2))
 }
 
 /// A chord is held, the pedal is pressed twice: the song is another, the chord goes on, and comes up where it began.

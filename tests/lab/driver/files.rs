@@ -1,4 +1,4 @@
-//! Rendered files, played by the system's own player of such files.
+//! Replayed files, played by the system's own player of such files.
 
 use std::process::{Child, Command, Stdio};
 use std::time::Duration;
@@ -6,7 +6,7 @@ use std::time::Duration;
 use crate::Said;
 use crate::sequencer::{Listener, Record, address, calm, taken};
 use crate::sets;
-use crate::take::{OUTPUTS, read_rendered, rendered, steps};
+use crate::take::{OUTPUTS, read_replayed, replayed, steps};
 
 type Scenario = Box<dyn FnOnce() -> Said>;
 
@@ -15,12 +15,12 @@ const HANDFULS: u32 = 60;
 
 /// All of this file, with names.
 pub fn scenarios() -> Vec<(String, Scenario)> {
-    vec![("render/files_sound_as_written_in_another_player".into(), Box::new(played_by_another))]
+    vec![("replay/files_sound_as_written_in_another_player".into(), Box::new(played_by_another))]
 }
 
 fn played_by_another() -> Said {
     let set = sets::concert("stage piano", None)?;
-    let (_, folder) = rendered(&set, &steps(HANDFULS), "short")?;
+    let (_, folder) = replayed(&set, &steps(HANDFULS), "short")?;
     let mut playing: Vec<(&str, Listener, Record, Child)> = Vec::new();
     for output in OUTPUTS {
         let record = Record::default();
@@ -45,15 +45,15 @@ fn played_by_another() -> Said {
         calm(&record, Duration::from_millis(100));
         drop(listener);
         // What a file has as an escape (system real-time) is not a message to this player.
-        let rendered = read_rendered(&folder.join(format!("{output}.mid")))?;
-        let rendered: Vec<Vec<u8>> = rendered.into_iter().filter(|message| message[0] <= 0xF0).collect();
+        let replayed = read_replayed(&folder.join(format!("{output}.mid")))?;
+        let replayed: Vec<Vec<u8>> = replayed.into_iter().filter(|message| message[0] <= 0xF0).collect();
         let heard: Vec<Vec<u8>> = taken(&record).into_iter().map(|heard| heard.bytes).collect();
-        if rendered != heard || heard.is_empty() {
-            let place = rendered.iter().zip(&heard).take_while(|(left, right)| left == right).count();
-            let (wanted, found) = (rendered.get(place), heard.get(place));
+        if replayed != heard || heard.is_empty() {
+            let place = replayed.iter().zip(&heard).take_while(|(left, right)| left == right).count();
+            let (wanted, found) = (replayed.get(place), heard.get(place));
             return Err(format!(
                 "{output}: {} written, {} heard; number {place}: {wanted:02X?} became {found:02X?}",
-                rendered.len(),
+                replayed.len(),
                 heard.len()
             ));
         }

@@ -11,7 +11,7 @@ use crate::gadget::Keyboard;
 use crate::program::{NEXT_SONG, Program};
 use crate::sequencer::{Heard, Listener, Record, calm, taken};
 use crate::sets;
-use crate::take::{Step, read_rendered, rendered, same};
+use crate::take::{Step, read_replayed, replayed, same};
 
 type Scenario = Box<dyn FnOnce() -> Said>;
 
@@ -182,7 +182,7 @@ fn one_hand() -> Said {
         Listener::instrument("Lab Instrument pad", "in", &[all.clone(), pad.clone()])?,
     ];
     let (set, steps) = (set()?, steps());
-    let (_, folder) = rendered(&set, &steps, "hand")?;
+    let (_, folder) = replayed(&set, &steps, "hand")?;
     let mut program = Program::play(&set, &["keyboard"])?;
     calm(&all, QUIET);
     perform(&mut program, &keyboard, &steps)?;
@@ -196,7 +196,7 @@ fn one_hand() -> Said {
     let mut compared = 0;
     for (output, record) in [("piano", &piano), ("pad", &pad)] {
         let heard: Vec<Vec<u8>> = taken(record).into_iter().map(|heard| heard.bytes).collect();
-        compared += same(output, &read_rendered(&folder.join(format!("{output}.mid")))?, &heard)?;
+        compared += same(output, &read_replayed(&folder.join(format!("{output}.mid")))?, &heard)?;
     }
     let mut after = decisions(&taken(&all));
     after.sort_unstable();

@@ -71,21 +71,21 @@ fn kept(signal: Signal) -> Said {
     }
     let again = folder.join("again");
     let take_name = path(&place.join("take.mid"));
-    let (status, said) = run(&["render", &path(&set), &take_name, "--out", &path(&again)])?;
+    let (status, said) = run(&["replay", &path(&set), &take_name, "--out", &path(&again)])?;
     if !status.success() || said.contains("changes nothing") {
-        return Err(format!("render: {status}: {said}"));
+        return Err(format!("replay: {status}: {said}"));
     }
     let mut compared = 0;
     for output in OUTPUTS {
         let kept = messages(&file(&place.join("outputs").join(format!("{output}.mid")))?);
         let mut again = messages(&file(&again.join(format!("{output}.mid")))?);
         if signal == Signal::KILL {
-            // The rendering ends what sounds; nobody did when the program was killed.
+            // The replay ends what sounds; nobody did when the program was killed.
             again.truncate(kept.len());
         }
         if let Some(place) = (0..kept.len().max(again.len())).find(|place| kept.get(*place) != again.get(*place)) {
             let [kept, again] = [kept.get(place), again.get(place)];
-            return Err(format!("{output}, message {place}: kept {kept:02X?}, rendered {again:02X?}"));
+            return Err(format!("{output}, message {place}: kept {kept:02X?}, replayed {again:02X?}"));
         }
         compared += kept.len();
     }

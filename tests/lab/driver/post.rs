@@ -125,7 +125,7 @@ fn kill() -> Said {
     calm(&piano, QUIET);
     taken(&piano);
     let json = done(&["status", "--json"])?;
-    if !json.contains("\"sounding\": \"F\"") || !json.contains("\"name\": \"Chorus\"") {
+    if !json.contains("\"room\": \"F\"") || !json.contains("\"name\": \"Chorus\"") {
         return Err(format!("it goes on elsewhere: {json}; it said: {}", program.said()));
     }
     keyboard.play(&[0x90, 60, 100, 0x80, 60, 64])?;

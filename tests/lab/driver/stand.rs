@@ -118,7 +118,7 @@ fn network() -> Said {
     let at = address(NETWORK)?;
     let greeted = |passcode| Page::greets(at, passcode).frame().unwrap_or_default();
     let (none, looks, moves) = (greeted(None), greeted(Some("lantern light")), greeted(Some(PASSCODE)));
-    if none["kind"] != "refused" || looks["may"] != "look" || moves["may"] != "move" {
+    if none["kind"] != "refused" || looks["can"] != "view" || moves["can"] != "control" {
         return Err(format!("none: {none}, looks: {looks}, moves: {moves}"));
     }
     let wrong = greeted(Some("snow on the weir?"));

@@ -1,4 +1,4 @@
-//! A take played live over the cable sounds as the same take rendered: event for event, at every output.
+//! A take played live over the cable sounds as the same take replayed: event for event, at every output.
 
 use std::collections::HashMap;
 use std::fs;
@@ -175,8 +175,8 @@ pub fn write_take(steps: &[(u32, Step)], path: &Path) -> Result<usize, String> {
     Ok(count)
 }
 
-/// The messages of a rendered file, without times.
-pub fn read_rendered(path: &Path) -> Result<Messages, String> {
+/// The messages of a replayed file, without times.
+pub fn read_replayed(path: &Path) -> Result<Messages, String> {
     let bytes = fs::read(path).map_err(|error| format!("{}: {error}", path.display()))?;
     let file = Smf::parse(&bytes).map_err(|error| format!("{}: {error}", path.display()))?;
     let mut messages = Vec::new();
@@ -234,13 +234,13 @@ fn at_existing_ports() -> Said {
         listeners.push(Listener::instrument(&instrument(output), "in", &records_of_it)?);
         records.push(record);
     }
-    let (count, rendered) = render(&set)?;
+    let (count, replayed) = replay(&set)?;
     // No ports of ours to wait for but the one that others may play on.
     let program = Program::play(&set, &["keyboard"])?;
     perform(program, &keyboard, &all)?;
     let mut compared = 0;
-    for ((output, record), rendered) in OUTPUTS.iter().zip(&records).zip(rendered) {
-        compared += same(output, &rendered, &heard(record))?;
+    for ((output, record), replayed) in OUTPUTS.iter().zip(&records).zip(replayed) {
+        compared += same(output, &replayed, &heard(record))?;
     }
     Ok(format!("{count} events played, {compared} compared"))
 }
@@ -251,7 +251,7 @@ fn at_virtual_ports() -> Said {
     let keyboard = Keyboard::new(0, "Lab Stage Piano", "A1")?;
     keyboard.plug()?;
     let set = sets::concert("stage piano", None)?;
-    let (count, rendered) = render(&set)?;
+    let (count, replayed) = replay(&set)?;
     let program = Program::play(&set, &OUTPUTS)?;
     let all = Record::default();
     let mut listeners = Vec::new();
@@ -263,31 +263,31 @@ fn at_virtual_ports() -> Said {
     }
     perform(program, &keyboard, &all)?;
     let mut compared = 0;
-    for ((output, record), rendered) in OUTPUTS.iter().zip(&records).zip(rendered) {
-        compared += same(output, &changes(&rendered), &changes(&heard(record)))?;
+    for ((output, record), replayed) in OUTPUTS.iter().zip(&records).zip(replayed) {
+        compared += same(output, &changes(&replayed), &changes(&heard(record)))?;
     }
     Ok(format!("{count} events played, {compared} compared"))
 }
 
-/// Renders the take with the set: how many events were played, and what comes out of each output.
-fn render(set: &Path) -> Result<(usize, Vec<Messages>), String> {
-    let (count, folder) = rendered(set, &steps(HANDFULS), "long")?;
+/// Replays the take with the set: how many events were played, and what comes out of each output.
+fn replay(set: &Path) -> Result<(usize, Vec<Messages>), String> {
+    let (count, folder) = replayed(set, &steps(HANDFULS), "long")?;
     if count < 2000 {
         return Err(format!("the take has only {count} events"));
     }
-    let rendered = OUTPUTS.iter().map(|output| read_rendered(&folder.join(format!("{output}.mid"))));
-    Ok((count, rendered.collect::<Result<_, _>>()?))
+    let replayed = OUTPUTS.iter().map(|output| read_replayed(&folder.join(format!("{output}.mid"))));
+    Ok((count, replayed.collect::<Result<_, _>>()?))
 }
 
-/// Writes a take of this name and renders it: how many events it has, and the folder of the files.
-pub fn rendered(set: &Path, steps: &[(u32, Step)], name: &str) -> Result<(usize, PathBuf), String> {
-    let folder = std::env::temp_dir().join(format!("rendered-{name}"));
+/// Writes a take of this name and replays it: how many events it has, and the folder of the files.
+pub fn replayed(set: &Path, steps: &[(u32, Step)], name: &str) -> Result<(usize, PathBuf), String> {
+    let folder = std::env::temp_dir().join(format!("replayed-{name}"));
     let take = std::env::temp_dir().join(format!("{name}.mid"));
     let _ = fs::remove_dir_all(&folder);
     let count = write_take(steps, &take)?;
-    let arguments = ["render", &set.to_string_lossy(), &take.to_string_lossy(), "--out", &folder.to_string_lossy()];
+    let arguments = ["replay", &set.to_string_lossy(), &take.to_string_lossy(), "--out", &folder.to_string_lossy()];
     let (status, said) = run(&arguments)?;
-    if status.success() { Ok((count, folder)) } else { Err(format!("render: {status}: {said}")) }
+    if status.success() { Ok((count, folder)) } else { Err(format!("replay: {status}: {said}")) }
 }
 
 fn perform(mut program: Program, keyboard: &Keyboard, all: &Record) -> Result<(), String> {
@@ -336,20 +336,20 @@ fn changes(messages: &[Vec<u8>]) -> Messages {
 }
 
 /// How many messages are the same; the first that differs is told.
-pub fn same(output: &str, rendered: &[Vec<u8>], heard: &[Vec<u8>]) -> Result<usize, String> {
-    let longer = rendered.len().max(heard.len());
-    let Some(place) = (0..longer).find(|place| rendered.get(*place) != heard.get(*place)) else {
-        return if longer > 0 { Ok(longer) } else { Err(format!("{output}: nothing was rendered, nothing heard")) };
+pub fn same(output: &str, replayed: &[Vec<u8>], heard: &[Vec<u8>]) -> Result<usize, String> {
+    let longer = replayed.len().max(heard.len());
+    let Some(place) = (0..longer).find(|place| replayed.get(*place) != heard.get(*place)) else {
+        return if longer > 0 { Ok(longer) } else { Err(format!("{output}: nothing was replayed, nothing heard")) };
     };
     let around = |all: &[Vec<u8>]| {
         let near: Vec<_> = all.iter().skip(place.saturating_sub(6)).take(14).collect();
         format!("{near:02X?}")
     };
     Err(format!(
-        "{output}: {} rendered, {} heard; event {place}: rendered\n{}\nheard\n{}",
-        rendered.len(),
+        "{output}: {} replayed, {} heard; event {place}: replayed\n{}\nheard\n{}",
+        replayed.len(),
         heard.len(),
-        around(rendered),
+        around(replayed),
         around(heard)
     ))
 }

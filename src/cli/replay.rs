@@ -1,4 +1,4 @@
-//! `handspan render`: a take through a set, offline, into one standard MIDI file for each output.
+//! `handspan replay`: a take through a set, offline, into one standard MIDI file for each output.
 
 use std::fs;
 use std::io::Write;
@@ -88,7 +88,7 @@ pub(super) fn write(
     for (number, output) in book.gear.outputs.iter().enumerate() {
         let lines = rehearsal.lines_of(number);
         let bytes = file::write(take.division, &take.tempo, &lines, take.end_tick)
-            .map_err(|error| Failure::Undone(format!("{}: {error}", output.name.value)))?;
+            .map_err(|error| Failure::Failed(format!("{}: {error}", output.name.value)))?;
         let mut passing = NamedTempFile::new_in(out).map_err(|error| unwritable(&error))?;
         passing.write_all(&bytes).and_then(|()| passing.as_file().sync_all()).map_err(|error| unwritable(&error))?;
         let path = out.join(format!("{}.mid", output.name.value));
@@ -106,7 +106,7 @@ pub(super) fn write(
     Ok(written)
 }
 
-/// A passing file is its owner's alone; a rendered one is like any other new file.
+/// A passing file is its owner's alone; a replayed one is like any other new file.
 pub(super) fn open_to_all(path: &Path) {
     #[cfg(unix)]
     {

@@ -7,7 +7,7 @@ use crate::engine::{self, By, Notice, Rehearsal};
 use crate::evening::title_of;
 use crate::map::{Book, Cue, Press};
 use crate::midi::file::{Take, TakeKind};
-use crate::stand::words::cues;
+use crate::wording::cues;
 
 /// A cue that fired.
 pub(super) struct Fired<'a> {

@@ -9,6 +9,7 @@ mod fingers;
 mod keyboard;
 mod log;
 mod maps;
+mod page;
 mod play;
 mod ports;
 mod practice;
@@ -17,7 +18,6 @@ mod print;
 mod reach;
 mod render;
 mod rotation;
-mod stand;
 #[cfg(unix)]
 mod status;
 mod table;

@@ -15,7 +15,7 @@ use super::log::Log;
 use super::reach;
 use super::telling::Teller;
 use super::terminal::SingleKeys;
-use super::{Failure, maps, stand};
+use super::{Failure, maps, page};
 use crate::daemon::changes;
 use crate::daemon::clerk::USUAL_NAME;
 use crate::daemon::keep::{self, Beginning, Keeper, Kept};
@@ -106,7 +106,7 @@ fn perform(wanted: &Wanted<'_>, show: Arc<Show>, before: Before, log: Option<&Lo
     }
     let observer = Observer::new(&mut daemon, &show, wanted.name.unwrap_or(USUAL_NAME))
         .map_err(|error| Failure::Undone(format!("{error}.")))?;
-    let (stand, words) = stand::open(&mut daemon, &show, &remote, &observer, log);
+    let (page, words) = page::open(&mut daemon, &show, &remote, &observer, log);
     opening.extend(words);
     if let Some(log) = log {
         log.words(format!("handspan {} plays {set}", env!("CARGO_PKG_VERSION")));
@@ -131,7 +131,7 @@ fn perform(wanted: &Wanted<'_>, show: Arc<Show>, before: Before, log: Option<&Lo
     daemon.run(&beginning);
     #[cfg(unix)]
     drop(post);
-    drop(stand);
+    drop(page);
     // They end with the last report.
     wait_for(&threads);
     drop(keys);

@@ -3,7 +3,7 @@
 use std::path::Path;
 use std::sync::Arc;
 
-use super::{Failure, maps, stand, tell};
+use super::{Failure, maps, page, tell};
 use crate::daemon::keep::Beginning;
 use crate::daemon::observer::{Duties, Observer};
 use crate::daemon::{Command, Daemon, Show, watch, wish};
@@ -24,7 +24,7 @@ pub(super) fn run(set: &Path) -> Result<(), Failure> {
     let undone = |error: &dyn std::fmt::Display| Failure::Undone(format!("the page cannot be opened: {error}."));
     let observer = Observer::new(&mut daemon, &show, "try").map_err(|error| undone(&error))?;
     observer.begin(Duties::default()).map_err(|error| undone(&error))?;
-    let (open, words) = stand::open(&mut daemon, &show, &remote, &observer, None);
+    let (open, words) = page::open(&mut daemon, &show, &remote, &observer, None);
     let Some(open) = open else {
         return Err(undone(&words.unwrap_or_else(|| "the gear file says listen = \"off\"".to_owned()).trim()));
     };

@@ -7,7 +7,7 @@ use crate::daemon::{Happened, Report, Show, telling};
 use crate::engine::{Notice, Snapshot};
 use crate::evening::{Keys, Standing, worth_drawing};
 use crate::map::Song;
-use crate::stand::words::zones::{self, Detail};
+use crate::wording::zones::{self, Detail};
 
 /// Puts reports into words.
 #[derive(Default)]

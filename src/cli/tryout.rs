@@ -12,7 +12,7 @@ use crate::engine::{Action, Notice, Plan, Rehearsal};
 use crate::evening::{Keys, worth_drawing};
 use crate::map::{self, Book};
 use crate::midi::file::{self, Take, TakeKind};
-use crate::stand::words::zones::{self, Detail};
+use crate::wording::zones::{self, Detail};
 
 /// Keys shown after the beginning of a song and of each section; all of them are in the rendered files.
 const KEYS_SHOWN: usize = 5;

@@ -25,9 +25,9 @@ use handspan::daemon::keep::Beginning;
 use handspan::daemon::observer::{Duties, Observer};
 use handspan::daemon::{Daemon, Show, watch, wish};
 use handspan::map::{self, Stand};
+use handspan::page;
 use handspan::ports::Direction;
 use handspan::ports::memory::World;
-use handspan::stand;
 
 fn main() -> ExitCode {
     match run() {
@@ -99,7 +99,7 @@ fn run() -> Result<(), String> {
     let observer = Observer::new(&mut daemon, &show, "handspan").map_err(|error| error.to_string())?;
     observer.begin(Duties::default()).map_err(|error| error.to_string())?;
     let clerk = Arc::new(Clerk::new(remote.clone(), Arc::clone(&observer), read, |_| ()));
-    let open = stand::open(&stand, &mut daemon, &show, Arc::clone(&observer), clerk, |words| eprintln!("{words}"))
+    let open = page::open(&stand, &mut daemon, &show, Arc::clone(&observer), clerk, |words| eprintln!("{words}"))
         .map_err(|error| error.to_string())?
         .ok_or("the gear wants no stand")?;
     let watching = watch::watch(read, remote.clone()).map_err(|error| error.to_string())?;

@@ -20,7 +20,7 @@ const SVG: &str = "image/svg+xml";
 
 macro_rules! assets {
     ($($path:literal = $file:literal, $kind:expr;)*) => {
-        &[$(Asset { path: $path, kind: $kind, bytes: include_bytes!(concat!("page/", $file)) }),*]
+        &[$(Asset { path: $path, kind: $kind, bytes: include_bytes!(concat!("files/", $file)) }),*]
     };
 }
 

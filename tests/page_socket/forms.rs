@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 use std::path::Path;
 
-use handspan::stand::ASSETS;
+use handspan::page::ASSETS;
 use serde_json::Value;
 
 use crate::evening::{Evening, guarded};
@@ -107,7 +107,7 @@ fn every_field_is_there_and_documented() {
 
 #[test]
 fn every_file_of_the_page_is_served_as_what_it_is() {
-    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("src/stand/page");
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("src/page/files");
     let mut files = BTreeSet::new();
     for entry in std::fs::read_dir(folder).unwrap() {
         let entry = entry.unwrap();

@@ -7,9 +7,9 @@ use crate::map::{
 };
 use crate::midi::{Channel, U7};
 use crate::music::{Key, note};
-use crate::stand::drawing::{key_name, span};
-use crate::stand::words::messages::spoken;
-use crate::stand::words::{cues, zones};
+use crate::paper::drawing::{key_name, span};
+use crate::wording::messages::spoken;
+use crate::wording::{cues, zones};
 
 /// Bytes of a system exclusive message that are spelled out.
 const BYTES_SPELLED: usize = 16;

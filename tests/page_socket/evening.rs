@@ -11,9 +11,9 @@ use handspan::daemon::keep::Beginning;
 use handspan::daemon::observer::{Duties, Observer};
 use handspan::daemon::{Daemon, Remote, Show, watch, wish};
 use handspan::map::{self, Stand};
+use handspan::page::Open;
 use handspan::ports::Direction;
 use handspan::ports::memory::World;
-use handspan::stand::{self, Open};
 use tempfile::TempDir;
 
 pub use crate::page::PATIENCE;
@@ -88,7 +88,8 @@ impl Evening {
         let asked = move |words: &str| asking.lock().unwrap().push(format!("asks for {words}"));
         let clerk = Arc::new(Clerk::new(remote.clone(), Arc::clone(&observer), read, asked));
         let came = move |words: &str| coming.lock().unwrap().push(words.to_owned());
-        let open = stand::open(stand, &mut daemon, &show, Arc::clone(&observer), clerk, came).unwrap().unwrap();
+        let open =
+            handspan::page::open(stand, &mut daemon, &show, Arc::clone(&observer), clerk, came).unwrap().unwrap();
         let watching = watch::watch(read, remote.clone()).unwrap();
         let playing = std::thread::spawn(move || {
             daemon.run(&Beginning::Afresh);

@@ -7,14 +7,14 @@ use crate::engine::Snapshot;
 use crate::evening::{Keys, Order, Standing, chords_of, worth_drawing};
 use crate::map::Song;
 use crate::music::{Chord, Key};
-use crate::stand::drawing::{Keyboard, Now};
+use crate::paper::drawing::{Keyboard, Now};
 
 /// Bars, each with its chords.
 type Bars = Vec<Vec<String>>;
 
 /// The song.
 #[derive(Debug, Default, PartialEq, Serialize)]
-pub(in crate::stand) struct SongFrame {
+pub(in crate::page) struct SongFrame {
     place: Option<usize>,
     title: Option<String>,
     tempo: Option<f64>,
@@ -48,7 +48,7 @@ struct ZoneFrame {
 }
 
 #[derive(Debug, PartialEq, Serialize)]
-pub(in crate::stand) struct KeyboardFrame {
+pub(in crate::page) struct KeyboardFrame {
     pub input: String,
     pub svg: String,
 }

@@ -1,22 +1,24 @@
 //! A song, or the set, on paper: what a substitute needs to play it, as one page of HTML and as pages of SVG and PNG.
 //!
-//! A [`Sheet`] is a list of blocks, which `html.rs` and `paper.rs` write each in its way. On paper, A4 upright, the
+//! A [`Sheet`] is a list of blocks, which `html.rs` and `pages.rs` write each in its way. On paper, A4 upright, the
 //! capitals of the fingers' chords are 7 mm high, of what the room hears 3.8 mm, of keys and title 9 mm, of everything
 //! else 2.2 mm (small print in the keyboards and plots excepted). All is black on white.
 
 mod chords;
+pub mod drawing;
 mod flow;
 mod html;
-mod paper;
+mod pages;
 mod picture;
 mod plot;
 mod rows;
 mod song;
+mod text_width;
 mod whole;
 
 pub use picture::{Fonts, PictureError};
 
-use super::drawing::Keyboard;
+use drawing::Keyboard;
 use plot::Plot;
 
 /// What stands on paper about a song or the set.

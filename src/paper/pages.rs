@@ -5,8 +5,8 @@ use std::fmt::Write;
 use super::flow::{Page, Piece, pages};
 use super::plot::{self, Plot};
 use super::{Block, Chords, Column, Keys, Part, Sheet, Table, signed};
-use crate::stand::drawing::{self, Keyboard};
-use crate::stand::letters::{Weight, cut, escaped, lines, number, width};
+use crate::paper::drawing::{self, Keyboard};
+use crate::paper::text_width::{Weight, cut, escaped, lines, number, width};
 
 const PAGE: (f64, f64) = (210.0, 297.0);
 /// Left, right and above.

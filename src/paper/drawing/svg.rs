@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 use super::labels::{self, Label};
 use super::{BLACK, Keyboard, Reach, key_name};
-use crate::stand::letters::{Weight, cut, escaped, number, width};
+use crate::paper::text_width::{Weight, cut, escaped, number, width};
 
 /// Width of a drawing, in its own unit.
 pub(crate) const WIDTH: f64 = 640.0;

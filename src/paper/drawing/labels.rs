@@ -1,6 +1,6 @@
 //! Where the words of cue keys stand above a keyboard: in rows, none over another, no leader through a word.
 
-use crate::stand::letters::{Weight, cut, width};
+use crate::paper::text_width::{Weight, cut, width};
 
 /// Letter size of the words.
 pub(super) const SIZE: f64 = 10.0;

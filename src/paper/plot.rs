@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 use crate::evening::touch;
 use crate::map::Curve;
-use crate::stand::letters::{escaped, number};
+use crate::paper::text_width::{escaped, number};
 
 /// Width of a plot in its own unit, in which a velocity is 1.
 pub(super) const WIDTH: f64 = 172.0;

@@ -7,7 +7,7 @@ use super::maps;
 use crate::daemon::clerk::Clerk;
 use crate::daemon::observer::Observer;
 use crate::daemon::{Daemon, Remote, Show};
-use crate::stand::{self, Open};
+use crate::page::{self, Open};
 
 /// Opens the stand of a performance that does not run yet, and says where it is; where it cannot be opened, why. The music
 /// goes on without it.
@@ -22,7 +22,7 @@ pub(super) fn open(
     let asked = move |words: &str| asking.iter().for_each(|log| log.words(format!("The stand asks for {words}.")));
     let came = move |words: &str| coming.iter().for_each(|log| log.words(words));
     let clerk = Arc::new(Clerk::new(remote.clone(), Arc::clone(observer), maps::read, asked));
-    match stand::open(&show.book.gear.stand, daemon, show, Arc::clone(observer), clerk, came) {
+    match page::open(&show.book.gear.stand, daemon, show, Arc::clone(observer), clerk, came) {
         Ok(None) => (None, None),
         Ok(Some(open)) => {
             let words = format!("  the stand is at {}", open.link());

@@ -8,7 +8,7 @@ use crate::map::{Entry, Input};
 
 /// The set.
 #[derive(Debug, Serialize)]
-pub(in crate::stand) struct Set<'a> {
+pub(in crate::page) struct Set<'a> {
     title: &'a str,
     entries: Vec<EntryFrame<'a>>,
     inputs: Vec<InputFrame<'a>>,

@@ -8,8 +8,8 @@ use handspan::daemon::clerk::Clerk;
 use handspan::daemon::observer::{Duties, Observer};
 use handspan::daemon::{Daemon, Show, wish};
 use handspan::map::{self, Stand};
+use handspan::page::{Open, OpenError};
 use handspan::ports::memory::World;
-use handspan::stand::{self, Open, OpenError};
 use serde_json::{Value, json};
 
 use crate::evening::{Evening, anybody, guarded, read};
@@ -130,7 +130,7 @@ fn opened(stand: &Stand) -> Result<(Option<Open>, Daemon), OpenError> {
     let observer = Observer::new(&mut daemon, &show, "choir").unwrap();
     observer.begin(Duties::default()).unwrap();
     let clerk = Arc::new(Clerk::new(remote, Arc::clone(&observer), read, |_| ()));
-    let open = stand::open(stand, &mut daemon, &show, observer, clerk, |_| ())?;
+    let open = handspan::page::open(stand, &mut daemon, &show, observer, clerk, |_| ())?;
     Ok((open, daemon))
 }
 

@@ -6,8 +6,8 @@ use crate::evening::{self, Order, chord_on, listens, title, worth_drawing};
 use crate::map::{Book, Cue, Entry, Input, Song};
 use crate::music::Tone;
 use crate::music::chord::Kind;
-use crate::stand::drawing::Keyboard;
-use crate::stand::words::zones;
+use crate::paper::drawing::Keyboard;
+use crate::wording::zones;
 
 impl Sheet {
     /// The sheet of a song of the set, by its place from 0; `None` for a pause, which stands on the set's sheet.

@@ -10,7 +10,7 @@ use crate::music::chord::{self, Named};
 
 /// What is under the hand.
 #[derive(Debug, PartialEq, Serialize)]
-pub(in crate::stand) struct Hand {
+pub(in crate::page) struct Hand {
     pub now: u64,
     /// Keys that are down, for each input.
     down: Vec<Vec<u8>>,

@@ -3,7 +3,7 @@
 use std::fmt::Write;
 
 use super::{Block, Keys, Part, Sheet, Table, signed};
-use crate::stand::letters::escaped;
+use crate::paper::text_width::escaped;
 
 const STYLE: &str = "
 @page { size: A4; margin: 13mm }

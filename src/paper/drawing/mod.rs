@@ -19,7 +19,7 @@ use crate::evening::{Keys, is_in_use, listens, zone_fits};
 use crate::map::{Book, Input, Song, StayInKey, Trigger, Zone};
 use crate::midi::Note;
 use crate::music::note;
-use crate::stand::words::{cues, zones};
+use crate::wording::{cues, zones};
 
 /// The pitch classes of the black keys.
 pub(crate) const BLACK: [u8; 5] = [1, 3, 6, 8, 10];

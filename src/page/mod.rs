@@ -1,0 +1,25 @@
+//! The page for a tablet on the music stand, with the live socket behind it. `docs/stand.md` has the form of what page
+//! and program say to each other, and how it is protected.
+//!
+//! The page knows nothing of the terminal. What comes in here reaches the music only by a
+//! [`Remote`](crate::daemon::Remote); what goes out comes from a [`LiveView`](crate::daemon::LiveView), an
+//! [`Observer`](crate::daemon::observer::Observer) and reports, and nobody who looks is ever waited for.
+
+mod ask;
+mod assets;
+mod door;
+mod frames;
+mod hall;
+mod hands;
+mod hosts;
+mod lookout;
+mod messages;
+mod moved;
+mod pages;
+mod places;
+mod server;
+mod trouble;
+mod viewer;
+
+pub use assets::{ASSETS, Asset};
+pub use server::{Open, OpenError, open};

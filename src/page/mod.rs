@@ -5,21 +5,21 @@
 //! [`Remote`](crate::daemon::Remote); what goes out comes from a [`LiveView`](crate::daemon::LiveView), an
 //! [`Observer`](crate::daemon::observer::Observer) and reports, and nobody who looks is ever waited for.
 
-mod ask;
 mod assets;
-mod door;
+mod auth;
 mod frames;
-mod hall;
-mod hands;
 mod hosts;
-mod lookout;
+mod hub;
+mod keyboard;
+mod limits;
 mod messages;
-mod moved;
-mod pages;
-mod places;
+mod publisher;
+mod requests;
+mod seen;
 mod server;
 mod trouble;
 mod viewer;
+mod worker;
 
 pub use assets::{ASSETS, Asset};
 pub use server::{Open, OpenError, open};

@@ -12,15 +12,15 @@ use hyper::service::service_fn;
 use hyper_util::rt::{TokioIo, TokioTimer};
 use tokio::time::timeout;
 
-use super::ask;
-use super::door::Door;
-use super::hall::{Hall, Parts};
-use super::hands::Hands;
+use super::auth::Auth;
 use super::hosts::Hosts;
-use super::lookout::Lookout;
-use super::pages::{self, Visit};
-use super::places::Places;
+use super::hub::{Hub, Parts};
+use super::keyboard::PageKeyboard;
+use super::limits::Limits;
+use super::publisher::Publisher;
+use super::requests::{self, Visit};
 use super::viewer;
+use super::worker;
 use crate::daemon::clerk::Clerk;
 use crate::daemon::observer::Observer;
 use crate::daemon::{Daemon, Show};
@@ -61,7 +61,7 @@ pub enum OpenError {
 /// An open stand; closed when dropped.
 #[derive(Debug)]
 pub struct Open {
-    hall: Arc<Hall>,
+    hub: Arc<Hub>,
     address: SocketAddr,
     threads: Vec<JoinHandle<()>>,
 }
@@ -76,7 +76,7 @@ impl Open {
     /// What a browser is told to open.
     #[must_use]
     pub fn link(&self) -> String {
-        match self.hall.hosts.local_name().filter(|_| self.address.ip().is_unspecified()) {
+        match self.hub.hosts.local_name().filter(|_| self.address.ip().is_unspecified()) {
             Some(name) => format!("http://{name}:{}/", self.address.port()),
             None => format!("http://{}/", self.address),
         }
@@ -85,7 +85,7 @@ impl Open {
 
 impl Drop for Open {
     fn drop(&mut self) {
-        self.hall.close();
+        self.hub.close();
         for thread in self.threads.drain(..) {
             let _ = thread.join();
         }
@@ -113,34 +113,34 @@ pub fn open(
     let address = listener.local_addr()?;
     let input = stand.plays.and_then(|number| show.book.gear.inputs.get(number));
     let channel = input.and_then(|input| input.channel).map_or(0, |channel| channel.index());
-    let (asks, asked) = bounded(viewer::ASKS);
-    let (bell, rung) = bounded(1);
-    let hall = Arc::new(Hall::new(Parts {
+    let (jobs, asked) = bounded(viewer::JOBS);
+    let (wake_publisher, wakes) = bounded(1);
+    let hub = Arc::new(Hub::new(Parts {
         name: observer.name().to_owned(),
-        door: Door::new(stand),
+        auth: Auth::new(stand),
         hosts: Hosts::of_system(),
-        hands: Hands::new(clerk.remote().clone(), stand.plays.filter(|_| input.is_some()), channel),
-        asks,
-        bell,
+        keyboard: PageKeyboard::new(clerk.remote().clone(), stand.plays.filter(|_| input.is_some()), channel),
+        jobs,
+        wake_publisher,
         log: Box::new(log),
     }));
-    let lookout = Lookout::new(
-        Arc::clone(&hall),
+    let publisher = Publisher::new(
+        Arc::clone(&hub),
         daemon.live_view(),
         Arc::clone(&observer),
         observer.listen(),
-        rung,
+        wakes,
         stand.plays,
     );
     let runtime = tokio::runtime::Builder::new_current_thread().enable_io().enable_time().build()?;
-    let (receiving, answering) = (Arc::clone(&hall), Arc::clone(&hall));
-    let mut open = Open { hall, address, threads: Vec::new() };
-    open.threads.push(begin("stand", move || {
+    let (receiving, answering) = (Arc::clone(&hub), Arc::clone(&hub));
+    let mut open = Open { hub, address, threads: Vec::new() };
+    open.threads.push(begin("page", move || {
         runtime.block_on(receive(listener, &receiving));
         runtime.shutdown_background();
     })?);
-    open.threads.push(begin("stand-lookout", move || lookout.run())?);
-    open.threads.push(begin("stand-clerk", move || ask::answer_all(&answering, &clerk, &observer, &asked))?);
+    open.threads.push(begin("page-publisher", move || publisher.run())?);
+    open.threads.push(begin("page-worker", move || worker::answer_all(&answering, &clerk, &observer, &asked))?);
     Ok(Some(open))
 }
 
@@ -181,14 +181,14 @@ fn listen(at: SocketAddr, asked: bool) -> Result<TcpListener, OpenError> {
 }
 
 /// Lets connections in until the end.
-async fn receive(listener: TcpListener, hall: &Arc<Hall>) {
-    let Ok(listener) = tokio::net::TcpListener::from_std(listener) else { return hall.close() };
-    let places = Arc::new(Places::default());
+async fn receive(listener: TcpListener, hub: &Arc<Hub>) {
+    let Ok(listener) = tokio::net::TcpListener::from_std(listener) else { return hub.close() };
+    let limits = Arc::new(Limits::default());
     let mut pace = (tokio::time::Instant::now(), 0);
     loop {
         let accepted = tokio::select! {
             accepted = listener.accept() => accepted,
-            () = hall.closing.notified() => break,
+            () = hub.closing.notified() => break,
         };
         let second = Duration::from_secs(1);
         pace = if pace.0.elapsed() >= second { (tokio::time::Instant::now(), 1) } else { (pace.0, pace.1 + 1) };
@@ -198,14 +198,14 @@ async fn receive(listener: TcpListener, hall: &Arc<Hall>) {
         }
         let Ok((stream, peer)) = accepted else { continue };
         let Ok(at) = stream.local_addr() else { continue };
-        let Some(place) = places.take(peer.ip()) else { continue };
+        let Some(slot) = limits.take(peer.ip()) else { continue };
         // A key that is drawn late is a key drawn wrong.
         let _ = stream.set_nodelay(true);
-        let visit = Visit { hall: Arc::clone(hall), at, peer: peer.ip().to_canonical(), place: Arc::new(place) };
+        let visit = Visit { hub: Arc::clone(hub), at, peer: peer.ip().to_canonical(), slot: Arc::new(slot) };
         tokio::spawn(serve(stream, visit));
     }
     let waiting = async {
-        while hall.count() > 0 {
+        while hub.count() > 0 {
             tokio::time::sleep(Duration::from_millis(5)).await;
         }
     };
@@ -214,7 +214,7 @@ async fn receive(listener: TcpListener, hall: &Arc<Hall>) {
 
 /// Answers the requests of one connection.
 async fn serve(stream: tokio::net::TcpStream, visit: Visit) {
-    let service = service_fn(move |request| pages::answer(visit.clone(), request));
+    let service = service_fn(move |request| requests::answer(visit.clone(), request));
     let connection = http1::Builder::new()
         .timer(TokioTimer::new())
         .header_read_timeout(HEAD)

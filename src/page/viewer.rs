@@ -1,4 +1,4 @@
-//! One viewer at its socket: greeted or refused, heard strictly, told what the lookout makes.
+//! One viewer at its socket: greeted or refused, heard strictly, told what the publisher makes.
 
 use std::net::IpAddr;
 use std::sync::Arc;
@@ -11,12 +11,12 @@ use futures_util::{SinkExt, StreamExt};
 use tokio::sync::mpsc;
 use tokio::time::{Instant, timeout, timeout_at};
 
-use super::ask::{self, Asked};
-use super::door::{May, Refused};
+use super::auth::{May, Refused};
 use super::frames::{self, Frame};
-use super::hall::{Hall, Viewer};
-use super::hands::Grip;
+use super::hub::{Hub, Viewer};
+use super::keyboard::HeldKeys;
 use super::messages::{Do, Hello, Said, VERSION};
+use super::worker::{self, Job};
 
 /// The most viewers at a time.
 const MOST: usize = 32;
@@ -33,8 +33,8 @@ const PER_SECOND: u32 = 200;
 /// What is said last gets so long to arrive.
 const LAST_WORDS: Duration = Duration::from_millis(500);
 
-type Mouth = SplitSink<WebSocket, Message>;
-type Ear = SplitStream<WebSocket>;
+type SocketSender = SplitSink<WebSocket, Message>;
+type SocketReceiver = SplitStream<WebSocket>;
 
 /// Why somebody has to go.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -61,77 +61,82 @@ impl Why {
 }
 
 /// Attends to a socket until one end has enough.
-pub(super) async fn attend(hall: Arc<Hall>, socket: WebSocket, peer: IpAddr) {
-    let (mut mouth, mut ear) = socket.split();
-    let why = match greet(&hall, &mut mouth, &mut ear, peer).await {
-        Ok((may, seat, waiting)) => stay(may, seat, waiting, &mut mouth, &mut ear).await,
+pub(super) async fn attend(hub: Arc<Hub>, socket: WebSocket, peer: IpAddr) {
+    let (mut sender, mut receiver) = socket.split();
+    let why = match greet(&hub, &mut sender, &mut receiver, peer).await {
+        Ok((may, session, waiting)) => stay(may, session, waiting, &mut sender, &mut receiver).await,
         Err(why) => why,
     };
     let (code, reason) = why.closing();
     let close = Message::Close(Some(CloseFrame { code, reason: Utf8Bytes::from_static(reason) }));
-    if timeout(LAST_WORDS, mouth.send(close)).await.is_ok_and(|sent| sent.is_ok()) {
+    if timeout(LAST_WORDS, sender.send(close)).await.is_ok_and(|sent| sent.is_ok()) {
         // What was not read when a connection ends may break it before the last word has arrived.
-        let _ = timeout(LAST_WORDS, async { while let Some(Ok(_)) = ear.next().await {} }).await;
+        let _ = timeout(LAST_WORDS, async { while let Some(Ok(_)) = receiver.next().await {} }).await;
     }
 }
 
-/// A place in the hall, given back with everything that is held.
-struct Seat {
-    hall: Arc<Hall>,
+/// A viewer from its welcome to its end; given back with everything that is held.
+struct Session {
+    hub: Arc<Hub>,
     viewer: Arc<Viewer>,
-    grip: Grip,
+    held: HeldKeys,
     peer: IpAddr,
 }
 
-impl Drop for Seat {
+impl Drop for Session {
     fn drop(&mut self) {
-        self.hall.hands.let_go(&mut self.grip);
-        self.hall.leave(&self.viewer);
-        (self.hall.log)(&format!("The page at {} is gone.", self.peer));
+        self.hub.keyboard.let_go(&mut self.held);
+        self.hub.leave(&self.viewer);
+        (self.hub.log)(&format!("The page at {} is gone.", self.peer));
     }
 }
 
-type Admitted = (May, Seat, mpsc::Receiver<Utf8Bytes>);
+type Admitted = (May, Session, mpsc::Receiver<Utf8Bytes>);
 
-async fn greet(hall: &Arc<Hall>, mouth: &mut Mouth, ear: &mut Ear, peer: IpAddr) -> Result<Admitted, Why> {
-    let Ok(hello) = timeout(GREETING, greeting(ear)).await else { return Err(Why::Silent) };
+async fn greet(
+    hub: &Arc<Hub>,
+    sender: &mut SocketSender,
+    receiver: &mut SocketReceiver,
+    peer: IpAddr,
+) -> Result<Admitted, Why> {
+    let Ok(hello) = timeout(GREETING, greeting(receiver)).await else { return Err(Why::Silent) };
     let hello = hello?;
     let refused = |words, wait| Refused { words, wait, wrong: false, passcode: false };
     let admitted = if hello.hello == VERSION {
-        hall.door.admit(peer, hello.passcode.as_deref(), hall.began + hall.began.elapsed())
+        hub.auth.admit(peer, hello.passcode.as_deref(), hub.began + hub.began.elapsed())
     } else {
         Err(refused("This page is of another version: load it anew.", Duration::ZERO))
     };
-    let joined = admitted.and_then(|may| match hall.join(MOST) {
+    let joined = admitted.and_then(|may| match hub.join(MOST) {
         Some(joined) => Ok((may, joined)),
         None => Err(refused("Too many look at this moment.", Duration::from_secs(2))),
     });
     match joined {
         Ok((may, (viewer, waiting))) => {
-            let seat = Seat { hall: Arc::clone(hall), viewer, grip: Grip::default(), peer };
+            let session = Session { hub: Arc::clone(hub), viewer, held: HeldKeys::default(), peer };
             let may_what = if may == May::Move { "move the set" } else { "look" };
-            (hall.log)(&format!("A page at {peer} is here and may {may_what}."));
-            let now = hall.now();
-            let name = hall.name.as_str();
-            say(mouth, frames::text(&Frame::Welcome { version: VERSION, may, now, name })).await?;
-            Ok((may, seat, waiting))
+            (hub.log)(&format!("A page at {peer} is here and may {may_what}."));
+            let now = hub.now();
+            let name = hub.name.as_str();
+            say(sender, frames::text(&Frame::Welcome { version: VERSION, may, now, name })).await?;
+            Ok((may, session, waiting))
         }
         Err(refused) => {
             if refused.wrong {
-                (hall.log)(&format!("A page at {peer} gave a wrong passcode."));
+                (hub.log)(&format!("A page at {peer} gave a wrong passcode."));
             }
             let wait_ms = refused.wait.as_millis() as u64;
             let passcode = refused.passcode;
-            say(mouth, frames::text(&Frame::Refused { words: refused.words, wait_ms, passcode })).await?;
+            say(sender, frames::text(&Frame::Refused { words: refused.words, wait_ms, passcode })).await?;
             Err(Why::Left)
         }
     }
 }
 
 /// The first message.
-async fn greeting(ear: &mut Ear) -> Result<Hello, Why> {
+async fn greeting(receiver: &mut SocketReceiver) -> Result<Hello, Why> {
     for _ in 0..PER_SECOND {
-        match ear.next().await {
+        match receiver.next().await {
             Some(Ok(Message::Text(text))) => return Hello::read(&text).ok_or(Why::Form),
             Some(Ok(Message::Ping(_) | Message::Pong(_))) => {}
             Some(Ok(Message::Binary(_)) | Err(_)) => return Err(Why::Form),
@@ -144,50 +149,50 @@ async fn greeting(ear: &mut Ear) -> Result<Hello, Why> {
 /// Hears and tells at once, until one of both ends.
 async fn stay(
     may: May,
-    mut seat: Seat,
+    mut session: Session,
     mut waiting: mpsc::Receiver<Utf8Bytes>,
-    mouth: &mut Mouth,
-    ear: &mut Ear,
+    sender: &mut SocketSender,
+    receiver: &mut SocketReceiver,
 ) -> Why {
     let told = async {
         while let Some(frame) = waiting.recv().await {
-            if say(mouth, frame).await.is_err() {
+            if say(sender, frame).await.is_err() {
                 break;
             }
         }
         Why::Slow
     };
     tokio::select! {
-        why = hear(may, &mut seat, ear) => why,
+        why = hear(may, &mut session, receiver) => why,
         why = told => why,
     }
 }
 
-async fn say(mouth: &mut Mouth, frame: Utf8Bytes) -> Result<(), Why> {
-    match timeout(WRITING, mouth.send(Message::Text(frame))).await {
+async fn say(sender: &mut SocketSender, frame: Utf8Bytes) -> Result<(), Why> {
+    match timeout(WRITING, sender.send(Message::Text(frame))).await {
         Ok(Ok(())) => Ok(()),
         Ok(Err(_)) => Err(Why::Left),
         Err(_) => Err(Why::Slow),
     }
 }
 
-async fn hear(may: May, seat: &mut Seat, ear: &mut Ear) -> Why {
-    let viewer = Arc::clone(&seat.viewer);
+async fn hear(may: May, session: &mut Session, receiver: &mut SocketReceiver) -> Why {
+    let viewer = Arc::clone(&session.viewer);
     let mut heard = Instant::now();
     let mut pace = (Instant::now(), 0);
     loop {
-        let patience = heard + if seat.grip.is_empty() { LIFELESS } else { SILENT };
+        let patience = heard + if session.held.is_empty() { LIFELESS } else { SILENT };
         let said = tokio::select! {
-            () = viewer.gone.notified() => return if seat.hall.is_closed() { Why::End } else { Why::Slow },
-            said = timeout_at(patience, ear.next()) => said,
+            () = viewer.gone.notified() => return if session.hub.is_closed() { Why::End } else { Why::Slow },
+            said = timeout_at(patience, receiver.next()) => said,
         };
         if viewer.is_gone() {
-            return if seat.hall.is_closed() { Why::End } else { Why::Slow };
+            return if session.hub.is_closed() { Why::End } else { Why::Slow };
         }
         let message = match said {
-            Err(_) if seat.grip.is_empty() => return Why::Silent,
+            Err(_) if session.held.is_empty() => return Why::Silent,
             Err(_) => {
-                seat.hall.hands.let_go(&mut seat.grip);
+                session.hub.keyboard.let_go(&mut session.held);
                 continue;
             }
             Ok(None | Some(Ok(Message::Close(_)))) => return Why::Left,
@@ -204,45 +209,45 @@ async fn hear(may: May, seat: &mut Seat, ear: &mut Ear) -> Why {
         }
         if let Message::Text(text) = message {
             let Some(said) = Said::read(&text) else { return Why::Form };
-            take(may, seat, said);
+            take(may, session, said);
         }
     }
 }
 
 /// Does what a page said, if it may.
-fn take(may: May, seat: &mut Seat, said: Said) {
-    let hall = Arc::clone(&seat.hall);
+fn take(may: May, session: &mut Session, said: Said) {
+    let hub = Arc::clone(&session.hub);
     let moves = may == May::Move;
-    let is_fresh = |at: f64| ask::is_fresh(at, hall.now());
+    let is_fresh = |at: f64| worker::is_fresh(at, hub.now());
     match said {
-        Said::Do(asked) if moves => give(seat, asked),
+        Said::Do(asked) if moves => give(session, asked),
         Said::Do(asked) => {
-            seat.viewer.send(&ask::answered(asked.ask, false, "This page may look, not move the set."));
+            session.viewer.send(&worker::answered(asked.ask, false, "This page may look, not move the set."));
         }
-        Said::Down(key) if moves && is_fresh(key.at) => hall.hands.press(&mut seat.grip, key.down, key.velocity),
-        Said::Up(key) => hall.hands.lift(&mut seat.grip, key.up),
+        Said::Down(key) if moves && is_fresh(key.at) => hub.keyboard.press(&mut session.held, key.down, key.velocity),
+        Said::Up(key) => hub.keyboard.lift(&mut session.held, key.up),
         Said::Pedal(pedal) => {
             let down = pedal.pedal && moves && pedal.at.is_none_or(is_fresh);
-            hall.hands.pedal(&mut seat.grip, down);
+            hub.keyboard.pedal(&mut session.held, down);
         }
         Said::Sound(sound) => {
-            seat.viewer.sound.store(sound.sound, Ordering::Relaxed);
-            seat.viewer.hears_anew.store(sound.sound, Ordering::Release);
-            hall.ring();
+            session.viewer.sound.store(sound.sound, Ordering::Relaxed);
+            session.viewer.wants_set_up.store(sound.sound, Ordering::Release);
+            hub.wake();
         }
         Said::Down(_) | Said::Here(_) => {}
     }
 }
 
-fn give(seat: &Seat, asked: Do) {
+fn give(session: &Session, asked: Do) {
     let ask = asked.ask;
-    let viewer = &seat.viewer;
+    let viewer = &session.viewer;
     let before = viewer.asking.fetch_add(1, Ordering::AcqRel);
-    if before >= ask::WAITING || seat.hall.asks.try_send(Asked::Do(Arc::clone(viewer), asked)).is_err() {
+    if before >= worker::WAITING || session.hub.jobs.try_send(Job::Do(Arc::clone(viewer), asked)).is_err() {
         viewer.asking.fetch_sub(1, Ordering::AcqRel);
-        viewer.send(&ask::answered(ask, false, "Too much at once: wait for what was pressed before."));
+        viewer.send(&worker::answered(ask, false, "Too much at once: wait for what was pressed before."));
     }
 }
 
 /// How many may wait to be done in all.
-pub(super) const ASKS: usize = MOST * ask::WAITING + 1;
+pub(super) const JOBS: usize = MOST * worker::WAITING + 1;

@@ -7,7 +7,7 @@ mod song;
 use axum::extract::ws::Utf8Bytes;
 use serde::Serialize;
 
-use super::door::May;
+use super::auth::May;
 use super::trouble::Is;
 use crate::daemon::state::State;
 

@@ -1,4 +1,4 @@
-//! The lookout: waits for whatever changes, makes each frame once, and puts it where the viewers' connections send it
+//! The publisher: a thread that waits for whatever changes, makes each frame once, and puts it where the viewers' connections send it
 //! from. It never waits for a viewer, and the owner never waits for it.
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
@@ -11,8 +11,8 @@ use axum::extract::ws::Utf8Bytes;
 use crossbeam_channel::{Receiver, Select, TryRecvError};
 
 use super::frames::{self, Frame, Hand, Set, SongFrame, Stands, TroubleFrame};
-use super::hall::{Hall, Viewer};
-use super::moved::Place;
+use super::hub::{Hub, Viewer};
+use super::seen::SetPosition;
 use super::trouble::Troubles;
 use crate::daemon::observer::Observer;
 use crate::daemon::{Happened, LiveView, Report, Sent, Show};
@@ -31,13 +31,13 @@ const MOST_SAID: usize = 4096;
 /// After a failure of its own.
 const PAUSE: Duration = Duration::from_millis(500);
 
-/// Who looks out.
-pub(super) struct Lookout {
-    pub hall: Arc<Hall>,
+/// Makes the frames.
+pub(super) struct Publisher {
+    pub hub: Arc<Hub>,
     pub view: LiveView,
     pub observer: Arc<Observer>,
     pub reports: Receiver<Report>,
-    pub bell: Receiver<()>,
+    pub wakes: Receiver<()>,
     /// The input that the page plays as.
     pub plays: Option<usize>,
     told: Told,
@@ -71,47 +71,47 @@ impl Told {
     }
 }
 
-impl Lookout {
+impl Publisher {
     pub fn new(
-        hall: Arc<Hall>,
+        hub: Arc<Hub>,
         view: LiveView,
         observer: Arc<Observer>,
         reports: Receiver<Report>,
-        bell: Receiver<()>,
+        wakes: Receiver<()>,
         plays: Option<usize>,
-    ) -> Lookout {
-        Lookout { hall, view, observer, reports, bell, plays, told: Told::default() }
+    ) -> Publisher {
+        Publisher { hub, view, observer, reports, wakes, plays, told: Told::default() }
     }
 
-    /// Looks out until the performance ends or the stand is closed. Should it fail, it begins anew.
+    /// Publishes until the performance ends or the stand is closed. Should it fail, it begins anew.
     pub fn run(mut self) {
-        while !self.hall.is_closed() {
-            let looked = catch_unwind(AssertUnwindSafe(|| self.look_until_the_end()));
-            if looked.is_ok() {
+        while !self.hub.is_closed() {
+            let published = catch_unwind(AssertUnwindSafe(|| self.publish_until_the_end()));
+            if published.is_ok() {
                 break;
             }
             self.told = Told::default();
-            self.hall.all().iter().for_each(|viewer| viewer.drop_out());
+            self.hub.all().iter().for_each(|viewer| viewer.drop_out());
             thread::sleep(PAUSE);
         }
         self.view.hear(false);
-        self.hall.close();
+        self.hub.close();
     }
 
-    fn look_until_the_end(&mut self) {
-        while !self.hall.is_closed() {
+    fn publish_until_the_end(&mut self) {
+        while !self.hub.is_closed() {
             self.wait();
             if !self.hear_reports() {
                 return;
             }
-            let viewers = self.hall.all();
-            let owes = self.hall.hands.pay();
+            let viewers = self.hub.all();
+            let has_pending = self.hub.keyboard.flush();
             if viewers.is_empty() {
                 self.told.stands = None;
                 self.hear_outputs(&viewers);
-                if owes {
+                if has_pending {
                     thread::sleep(REST);
-                    self.hall.ring();
+                    self.hub.wake();
                 }
                 continue;
             }
@@ -126,14 +126,14 @@ impl Lookout {
 
     /// While nobody is connected it waits until something happens, else for a moment.
     fn wait(&mut self) {
-        if self.hall.count() == 0 {
+        if self.hub.count() == 0 {
             let mut select = Select::new();
             select.recv(&self.reports);
-            select.recv(&self.bell);
+            select.recv(&self.wakes);
             select.ready();
-            while self.bell.try_recv().is_ok() {}
+            while self.wakes.try_recv().is_ok() {}
         } else {
-            let _ = self.bell.recv_timeout(REST);
+            let _ = self.wakes.recv_timeout(REST);
             self.observer.catch_up();
         }
         let changes = self.view.changes();
@@ -171,7 +171,7 @@ impl Lookout {
         self.told.song_changed = true;
         let input = self.plays.and_then(|number| show.book.gear.inputs.get(number));
         if let Some(input) = input {
-            self.hall.hands.retune(input.channel.map_or(0, |channel| channel.index()));
+            self.hub.keyboard.retune(input.channel.map_or(0, |channel| channel.index()));
         }
     }
 
@@ -192,7 +192,7 @@ impl Lookout {
             return;
         }
         let (show, snapshot) = self.observer.snapshot();
-        let hand = Hand::of(&self.view, &show, &snapshot, self.hall.now());
+        let hand = Hand::of(&self.view, &show, &snapshot, self.hub.now());
         send(viewers, &frames::text(&Frame::Hand(hand)));
     }
 
@@ -206,7 +206,7 @@ impl Lookout {
             self.view.hear(wanted);
             self.told.missed = self.view.missed();
         }
-        let new = listeners.iter().filter(|viewer| viewer.hears_anew.swap(false, Ordering::AcqRel));
+        let new = listeners.iter().filter(|viewer| viewer.wants_set_up.swap(false, Ordering::AcqRel));
         let new: Vec<Arc<Viewer>> = new.cloned().collect();
         if !new.is_empty() {
             self.tell_set_up(&new);
@@ -215,7 +215,7 @@ impl Lookout {
         let missed = self.view.missed();
         let lost = std::mem::replace(&mut self.told.missed, missed) != missed;
         if wanted && (lost || !messages.is_empty()) {
-            send(&listeners, &frames::text(&Frame::Said { now: self.hall.now(), messages: &messages, lost }));
+            send(&listeners, &frames::text(&Frame::Said { now: self.hub.now(), messages: &messages, lost }));
         }
     }
 
@@ -225,7 +225,7 @@ impl Lookout {
         let places = (0..show.book.gear.outputs.len()).flat_map(|output| (0..16).map(move |channel| (output, channel)));
         let messages = places.flat_map(|(output, channel)| self.view.set_up(output, channel)).map(said);
         let messages: Vec<(usize, Vec<u8>)> = messages.collect();
-        send(viewers, &frames::text(&Frame::Said { now: self.hall.now(), messages: &messages, lost: false }));
+        send(viewers, &frames::text(&Frame::Said { now: self.hub.now(), messages: &messages, lost: false }));
     }
 
     fn tell_set_and_song(&mut self, viewers: &[Arc<Viewer>]) {
@@ -268,15 +268,15 @@ impl Lookout {
         if self.told.stands.as_ref() == Some(&stands) {
             return;
         }
-        let seen = self.hall.moved.show(Place::of(&stands.state));
-        send(viewers, &frames::text(&Frame::State { now: self.hall.now(), seen, stands: &stands }));
+        let seen = self.hub.seen.show(SetPosition::of(&stands.state));
+        send(viewers, &frames::text(&Frame::State { now: self.hub.now(), seen, stands: &stands }));
         self.told.stands = Some(stands);
     }
 
     fn tell_alive(&mut self, viewers: &[Arc<Viewer>]) {
         if self.told.alive.is_none_or(|alive| alive.elapsed() >= ALIVE) {
             self.told.alive = Some(Instant::now());
-            send(viewers, &frames::text(&Frame::Alive { now: self.hall.now() }));
+            send(viewers, &frames::text(&Frame::Alive { now: self.hub.now() }));
         }
     }
 }

@@ -7,9 +7,9 @@ use axum::extract::ws::Utf8Bytes;
 use crossbeam_channel::Receiver;
 
 use super::frames;
-use super::hall::{Hall, Viewer};
+use super::hub::{Hub, Viewer};
 use super::messages::Do;
-use super::moved::Place;
+use super::seen::SetPosition;
 use crate::daemon::clerk::{Ask, Clerk, Outcome};
 use crate::daemon::observer::Observer;
 
@@ -23,7 +23,7 @@ pub(super) const WAITING: usize = 8;
 
 /// Something to do.
 #[derive(Debug)]
-pub(super) enum Asked {
+pub(super) enum Job {
     /// For somebody who may.
     Do(Arc<Viewer>, Do),
     /// Nothing more comes.
@@ -37,10 +37,10 @@ pub(super) fn is_fresh(at: f64, now: u64) -> bool {
 }
 
 /// Does what is asked for until the end.
-pub(super) fn answer_all(hall: &Hall, clerk: &Clerk, observer: &Observer, asks: &Receiver<Asked>) {
-    for asked in asks {
-        let Asked::Do(viewer, asked) = asked else { return };
-        let (done, words) = answer(hall, clerk, observer, &asked);
+pub(super) fn answer_all(hub: &Hub, clerk: &Clerk, observer: &Observer, jobs: &Receiver<Job>) {
+    for asked in jobs {
+        let Job::Do(viewer, asked) = asked else { return };
+        let (done, words) = answer(hub, clerk, observer, &asked);
         viewer.asking.fetch_sub(1, Ordering::AcqRel);
         viewer.send(&answered(asked.ask, done, &words));
     }
@@ -51,8 +51,8 @@ pub(super) fn answered(ask: u32, done: bool, words: &str) -> Utf8Bytes {
     frames::text(&frames::Frame::Answer { ask, done, words })
 }
 
-fn answer(hall: &Hall, clerk: &Clerk, observer: &Observer, asked: &Do) -> (bool, String) {
-    if !is_fresh(asked.at, hall.now()) {
+fn answer(hub: &Hub, clerk: &Clerk, observer: &Observer, asked: &Do) -> (bool, String) {
+    if !is_fresh(asked.at, hub.now()) {
         return (false, "That came too late: press again.".to_owned());
     }
     let word = asked.words.first().map_or("", String::as_str);
@@ -61,7 +61,7 @@ fn answer(hall: &Hall, clerk: &Clerk, observer: &Observer, asked: &Do) -> (bool,
         return (false, "A song is added at the computer: handspan do add-song FILE.".to_owned());
     }
     let steps = word.starts_with("next-") || word.starts_with("previous-");
-    if steps && !hall.moved.is_still(asked.seen, &Place::of(&observer.state())) {
+    if steps && !hub.seen.is_still(asked.seen, &SetPosition::of(&observer.state())) {
         return (false, "The set has just moved: look, and press again.".to_owned());
     }
     let answer = clerk.answer(Ask::Do { words: asked.words.clone() });

@@ -46,9 +46,9 @@ pub(super) struct Refused {
     pub passcode: bool,
 }
 
-/// The door.
+/// The auth.
 #[derive(Debug)]
-pub(super) struct Door {
+pub(super) struct Auth {
     moving: Option<String>,
     viewing: Option<String>,
     attempts: Mutex<Attempts>,
@@ -88,9 +88,9 @@ impl Slowed {
     }
 }
 
-impl Door {
-    pub fn new(stand: &Stand) -> Door {
-        Door {
+impl Auth {
+    pub fn new(stand: &Stand) -> Auth {
+        Auth {
             moving: stand.passcode.clone(),
             viewing: stand.viewing_passcode.clone(),
             attempts: Mutex::new(Attempts::default()),
@@ -184,8 +184,8 @@ mod tests {
 
     const S: fn(u64) -> Duration = Duration::from_secs;
 
-    fn door(moving: Option<&str>, viewing: Option<&str>) -> Door {
-        Door::new(&Stand {
+    fn auth(moving: Option<&str>, viewing: Option<&str>) -> Auth {
+        Auth::new(&Stand {
             listen: None,
             asked: false,
             passcode: moving.map(str::to_owned),
@@ -201,7 +201,7 @@ mod tests {
     #[test]
     fn a_passcode_says_what_somebody_may() {
         let now = Instant::now();
-        let closed = door(Some("lantern"), Some("snow"));
+        let closed = auth(Some("lantern"), Some("snow"));
         assert_eq!(closed.admit(peer(1), Some("lantern"), now), Ok(May::Move));
         assert_eq!(closed.admit(peer(1), Some("snow"), now), Ok(May::Look));
         let nothing = closed.admit(peer(1), None, now).unwrap_err();
@@ -210,60 +210,60 @@ mod tests {
             let refused = closed.admit(peer(10 + number as u8), Some(wrong), now).unwrap_err();
             assert!(refused.wrong && refused.wait == S(1), "{wrong:?}");
         }
-        assert_eq!(door(None, None).admit(peer(1), None, now), Ok(May::Move));
-        assert_eq!(door(None, None).admit(peer(1), Some("x"), now), Ok(May::Move));
-        assert!(door(Some("lantern"), None).admit(peer(1), Some(""), now).is_err());
+        assert_eq!(auth(None, None).admit(peer(1), None, now), Ok(May::Move));
+        assert_eq!(auth(None, None).admit(peer(1), Some("x"), now), Ok(May::Move));
+        assert!(auth(Some("lantern"), None).admit(peer(1), Some(""), now).is_err());
     }
 
     #[test]
     fn wrong_ones_wait_longer_and_longer_and_right_ones_too_until_then() {
-        let door = door(Some("lantern"), None);
+        let auth = auth(Some("lantern"), None);
         let mut now = Instant::now();
         for wait in [1, 2, 4, 8, 16, 30, 30] {
-            assert_eq!(door.admit(peer(1), Some("no"), now).unwrap_err().wait, S(wait));
+            assert_eq!(auth.admit(peer(1), Some("no"), now).unwrap_err().wait, S(wait));
             now += S(wait) - Duration::from_millis(1);
-            let early = door.admit(peer(1), Some("lantern"), now).unwrap_err();
+            let early = auth.admit(peer(1), Some("lantern"), now).unwrap_err();
             assert_eq!((early.wait, early.wrong), (Duration::from_millis(1), false));
             now += Duration::from_millis(1);
         }
-        assert_eq!(door.admit(peer(1), Some("lantern"), now), Ok(May::Move));
-        assert_eq!(door.admit(peer(1), Some("no"), now).unwrap_err().wait, S(1), "begun anew");
+        assert_eq!(auth.admit(peer(1), Some("lantern"), now), Ok(May::Move));
+        assert_eq!(auth.admit(peer(1), Some("no"), now).unwrap_err().wait, S(1), "begun anew");
         now += FORGOTTEN;
-        assert_eq!(door.admit(peer(1), Some("no"), now).unwrap_err().wait, S(1), "forgotten");
+        assert_eq!(auth.admit(peer(1), Some("no"), now).unwrap_err().wait, S(1), "forgotten");
     }
 
     #[test]
     fn many_addresses_gain_nothing_and_hold_no_known_tablet_up() {
-        let door = door(Some("lantern"), None);
+        let auth = auth(Some("lantern"), None);
         let now = Instant::now();
-        assert_eq!(door.admit(peer(1), Some("lantern"), now), Ok(May::Move));
+        assert_eq!(auth.admit(peer(1), Some("lantern"), now), Ok(May::Move));
         let mut tried = 0;
         for number in 0..100_000_u32 {
             let stranger = IpAddr::from(number.to_be_bytes());
-            tried += u32::from(door.admit(stranger, Some("no"), now).unwrap_err().wrong);
+            tried += u32::from(auth.admit(stranger, Some("no"), now).unwrap_err().wrong);
         }
         assert_eq!(tried, FREE_IN_ALL + 1);
-        assert_eq!(door.admit(peer(1), Some("lantern"), now), Ok(May::Move));
+        assert_eq!(auth.admit(peer(1), Some("lantern"), now), Ok(May::Move));
         let later = now + S(1);
-        assert!(door.admit(peer(200), Some("no"), later).unwrap_err().wrong);
-        assert!(door.admit(peer(201), Some("lantern"), later + S(1)).is_err());
+        assert!(auth.admit(peer(200), Some("no"), later).unwrap_err().wrong);
+        assert!(auth.admit(peer(201), Some("lantern"), later + S(1)).is_err());
         // One machine has as many of the newer addresses as it likes.
         let newer = |last: u16| IpAddr::from([0x2001, 0xdb8, 0, 7, 0, 0, 0, last]);
         let late = later + S(60);
-        assert!(door.admit(newer(1), Some("no"), late).unwrap_err().wrong);
-        assert!(!door.admit(newer(2), Some("no"), late).unwrap_err().wrong);
+        assert!(auth.admit(newer(1), Some("no"), late).unwrap_err().wrong);
+        assert!(!auth.admit(newer(2), Some("no"), late).unwrap_err().wrong);
     }
 
     #[test]
     fn what_is_remembered_has_an_end() {
-        let door = door(Some("lantern"), None);
+        let auth = auth(Some("lantern"), None);
         let mut now = Instant::now();
         for number in 0..2_000_u32 {
             now += LONGEST_WAIT;
-            let _ = door.admit(IpAddr::from(number.to_be_bytes()), Some("no"), now);
-            let _ = door.admit(IpAddr::from((number | 1 << 31).to_be_bytes()), Some("lantern"), now + LONGEST_WAIT);
+            let _ = auth.admit(IpAddr::from(number.to_be_bytes()), Some("no"), now);
+            let _ = auth.admit(IpAddr::from((number | 1 << 31).to_be_bytes()), Some("lantern"), now + LONGEST_WAIT);
         }
-        let attempts = door.attempts.lock().unwrap();
+        let attempts = auth.attempts.lock().unwrap();
         assert_eq!((attempts.bad.len(), attempts.good.len()), (MOST, MOST));
     }
 }

@@ -11,11 +11,11 @@ const SUSTAIN: u8 = 64;
 /// What a hand that lifts a key says of how fast.
 const LIFTED: u8 = 64;
 /// Messages that may wait where the owner is behind; ends of notes may always.
-const MOST_OWED: usize = 256;
+const MOST_PENDING: usize = 256;
 
 /// The keyboard of all pages.
 #[derive(Debug)]
-pub(super) struct Hands {
+pub(super) struct PageKeyboard {
     remote: Remote,
     /// The input that it plays as.
     input: Option<usize>,
@@ -29,27 +29,27 @@ struct Held {
     keys: [u8; 128],
     pedals: u8,
     /// What the owner had no room for, in order.
-    owed: VecDeque<[u8; 3]>,
+    pending: VecDeque<[u8; 3]>,
 }
 
 /// What one viewer holds.
 #[derive(Debug, Default)]
-pub(super) struct Grip {
+pub(super) struct HeldKeys {
     keys: u128,
     pedal: bool,
 }
 
-impl Grip {
+impl HeldKeys {
     /// Whether it holds nothing.
     pub fn is_empty(&self) -> bool {
         self.keys == 0 && !self.pedal
     }
 }
 
-impl Hands {
-    pub fn new(remote: Remote, input: Option<usize>, channel: u8) -> Hands {
-        let held = Held { channel, keys: [0; 128], pedals: 0, owed: VecDeque::new() };
-        Hands { remote, input, held: Mutex::new(held) }
+impl PageKeyboard {
+    pub fn new(remote: Remote, input: Option<usize>, channel: u8) -> PageKeyboard {
+        let held = Held { channel, keys: [0; 128], pedals: 0, pending: VecDeque::new() };
+        PageKeyboard { remote, input, held: Mutex::new(held) }
     }
 
     fn held(&self) -> MutexGuard<'_, Held> {
@@ -57,11 +57,11 @@ impl Hands {
     }
 
     /// A key goes down.
-    pub fn press(&self, grip: &mut Grip, key: u8, velocity: u8) {
+    pub fn press(&self, own: &mut HeldKeys, key: u8, velocity: u8) {
         let mut held = self.held();
         let Some(holders) = held.keys.get_mut(usize::from(key)) else { return };
-        if grip.keys & 1 << key == 0 {
-            grip.keys |= 1 << key;
+        if own.keys & 1 << key == 0 {
+            own.keys |= 1 << key;
             *holders += 1;
         }
         let message = [0x90 | held.channel, key, velocity];
@@ -69,30 +69,30 @@ impl Hands {
     }
 
     /// A key comes up.
-    pub fn lift(&self, grip: &mut Grip, key: u8) {
-        self.lift_from(&mut self.held(), grip, key);
+    pub fn lift(&self, own: &mut HeldKeys, key: u8) {
+        self.lift_from(&mut self.held(), own, key);
     }
 
     /// The pedal goes down or comes up.
-    pub fn pedal(&self, grip: &mut Grip, down: bool) {
-        self.pedal_from(&mut self.held(), grip, down);
+    pub fn pedal(&self, own: &mut HeldKeys, down: bool) {
+        self.pedal_from(&mut self.held(), own, down);
     }
 
     /// Everything that somebody holds comes up.
-    pub fn let_go(&self, grip: &mut Grip) {
+    pub fn let_go(&self, own: &mut HeldKeys) {
         let mut held = self.held();
-        let keys = grip.keys;
+        let keys = own.keys;
         for key in (0..128).filter(|key| keys & 1 << key != 0) {
-            self.lift_from(&mut held, grip, key);
+            self.lift_from(&mut held, own, key);
         }
-        self.pedal_from(&mut held, grip, false);
+        self.pedal_from(&mut held, own, false);
     }
 
-    fn lift_from(&self, held: &mut Held, grip: &mut Grip, key: u8) {
-        if key > 127 || grip.keys & 1 << key == 0 {
+    fn lift_from(&self, held: &mut Held, own: &mut HeldKeys, key: u8) {
+        if key > 127 || own.keys & 1 << key == 0 {
             return;
         }
-        grip.keys &= !(1 << key);
+        own.keys &= !(1 << key);
         let holders = &mut held.keys[usize::from(key)];
         *holders = holders.saturating_sub(1);
         if *holders == 0 {
@@ -101,11 +101,11 @@ impl Hands {
         }
     }
 
-    fn pedal_from(&self, held: &mut Held, grip: &mut Grip, down: bool) {
-        if grip.pedal == down {
+    fn pedal_from(&self, held: &mut Held, own: &mut HeldKeys, down: bool) {
+        if own.pedal == down {
             return;
         }
-        grip.pedal = down;
+        own.pedal = down;
         let before = held.pedals;
         held.pedals = if down { before.saturating_add(1) } else { before.saturating_sub(1) };
         if (before == 0) != (held.pedals == 0) {
@@ -134,34 +134,34 @@ impl Hands {
     /// Gives it to the owner, or keeps it until there is room.
     fn say(&self, held: &mut Held, message: [u8; 3], must: bool) {
         let Some(input) = self.input else { return };
-        self.pay_from(held);
-        if held.owed.is_empty() && self.remote.play(input, message) {
+        self.flush_from(held);
+        if held.pending.is_empty() && self.remote.play(input, message) {
             return;
         }
-        if held.owed.len() >= MOST_OWED {
+        if held.pending.len() >= MOST_PENDING {
             if !must {
                 return;
             }
             // One end of a note is as good as two.
-            held.owed.retain(|owed| *owed != message);
+            held.pending.retain(|pending| *pending != message);
         }
-        held.owed.push_back(message);
+        held.pending.push_back(message);
     }
 
-    fn pay_from(&self, held: &mut Held) {
+    fn flush_from(&self, held: &mut Held) {
         let Some(input) = self.input else { return };
-        while let Some(message) = held.owed.front() {
+        while let Some(message) = held.pending.front() {
             if !self.remote.play(input, *message) {
                 return;
             }
-            held.owed.pop_front();
+            held.pending.pop_front();
         }
     }
 
     /// Gives the owner what it had no room for; whether something is left.
-    pub fn pay(&self) -> bool {
+    pub fn flush(&self) -> bool {
         let mut held = self.held();
-        self.pay_from(&mut held);
-        !held.owed.is_empty()
+        self.flush_from(&mut held);
+        !held.pending.is_empty()
     }
 }

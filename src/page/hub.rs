@@ -1,4 +1,4 @@
-//! What the threads of the stand share: who is here, who plays, and how the end is told.
+//! What the threads of the page share: the registry of viewers, who plays, and how the end is told.
 
 use std::fmt;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
@@ -9,29 +9,29 @@ use axum::extract::ws::Utf8Bytes;
 use crossbeam_channel::Sender;
 use tokio::sync::{Notify, mpsc};
 
-use super::ask::Asked;
-use super::door::Door;
-use super::hands::Hands;
+use super::auth::Auth;
 use super::hosts::Hosts;
-use super::moved::Moved;
+use super::keyboard::PageKeyboard;
+use super::seen::Seen;
+use super::worker::Job;
 
 /// Frames that may wait for a viewer: more than the answers to all that it may say in a second. Who is further behind is
 /// dropped.
 const WAITING: usize = 512;
 
-/// Shared by all threads of the stand.
-pub(super) struct Hall {
+/// Shared by all threads of the page.
+pub(super) struct Hub {
     /// What the performance is called.
     pub name: String,
     pub began: Instant,
-    pub door: Door,
+    pub auth: Auth,
     pub hosts: Hosts,
-    pub hands: Hands,
-    pub moved: Moved,
+    pub keyboard: PageKeyboard,
+    pub seen: Seen,
     /// What is asked for goes to the thread that answers.
-    pub asks: Sender<Asked>,
-    /// Wakes the lookout.
-    pub bell: Sender<()>,
+    pub jobs: Sender<Job>,
+    /// Wakes the publisher.
+    pub wake_publisher: Sender<()>,
     /// A line for the log.
     pub log: Box<dyn Fn(&str) + Send + Sync>,
     /// Wakes the one who lets people in, at the end.
@@ -40,35 +40,35 @@ pub(super) struct Hall {
     viewers: Mutex<Vec<Arc<Viewer>>>,
 }
 
-impl fmt::Debug for Hall {
+impl fmt::Debug for Hub {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.debug_struct("Hall").field("began", &self.began).field("viewers", &self.viewers).finish_non_exhaustive()
+        f.debug_struct("Hub").field("began", &self.began).field("viewers", &self.viewers).finish_non_exhaustive()
     }
 }
 
-/// What the hall is made of.
+/// What the hub is made of.
 pub(super) struct Parts {
     pub name: String,
-    pub door: Door,
+    pub auth: Auth,
     pub hosts: Hosts,
-    pub hands: Hands,
-    pub asks: Sender<Asked>,
-    pub bell: Sender<()>,
+    pub keyboard: PageKeyboard,
+    pub jobs: Sender<Job>,
+    pub wake_publisher: Sender<()>,
     pub log: Box<dyn Fn(&str) + Send + Sync>,
 }
 
-impl Hall {
-    pub fn new(parts: Parts) -> Hall {
-        let Parts { name, door, hosts, hands, asks, bell, log } = parts;
-        Hall {
+impl Hub {
+    pub fn new(parts: Parts) -> Hub {
+        let Parts { name, auth, hosts, keyboard, jobs, wake_publisher, log } = parts;
+        Hub {
             name,
             began: Instant::now(),
-            door,
+            auth,
             hosts,
-            hands,
-            moved: Moved::default(),
-            asks,
-            bell,
+            keyboard,
+            seen: Seen::default(),
+            jobs,
+            wake_publisher,
             log,
             closing: Notify::new(),
             closed: AtomicBool::new(false),
@@ -102,20 +102,20 @@ impl Hall {
             gone: Notify::new(),
             is_gone: AtomicBool::new(false),
             sound: AtomicBool::new(false),
-            hears_anew: AtomicBool::new(false),
+            wants_set_up: AtomicBool::new(false),
             asking: AtomicUsize::new(0),
             is_new: AtomicBool::new(true),
         });
         viewers.push(Arc::clone(&viewer));
         drop(viewers);
-        self.ring();
+        self.wake();
         Some((viewer, waiting))
     }
 
     /// One fewer.
     pub fn leave(&self, viewer: &Arc<Viewer>) {
         self.viewers().retain(|known| !Arc::ptr_eq(known, viewer));
-        self.ring();
+        self.wake();
     }
 
     /// All who look now.
@@ -123,10 +123,10 @@ impl Hall {
         self.viewers().clone()
     }
 
-    /// Makes the lookout look.
-    pub fn ring(&self) {
+    /// Makes the publisher look.
+    pub fn wake(&self) {
         // One that waits already says the same.
-        let _ = self.bell.try_send(());
+        let _ = self.wake_publisher.try_send(());
     }
 
     /// Whether the stand is closed.
@@ -141,8 +141,8 @@ impl Hall {
         }
         self.closing.notify_one();
         self.all().iter().for_each(|viewer| viewer.drop_out());
-        let _ = self.asks.try_send(Asked::End);
-        self.ring();
+        let _ = self.jobs.try_send(Job::End);
+        self.wake();
     }
 }
 
@@ -156,7 +156,7 @@ pub(super) struct Viewer {
     /// Whether it wants to hear.
     pub sound: AtomicBool,
     /// It has only just begun to hear, and must be told what was set up before.
-    pub hears_anew: AtomicBool,
+    pub wants_set_up: AtomicBool,
     /// How much it has asked for that is not answered yet.
     pub asking: AtomicUsize,
     /// Whether it has been shown nothing yet.

@@ -14,9 +14,9 @@ use axum::response::Response;
 use hyper::body::Incoming;
 
 use super::assets::Asset;
-use super::hall::Hall;
+use super::hub::Hub;
+use super::limits::Slot;
 use super::messages::LONGEST;
-use super::places::Place;
 use super::viewer;
 
 /// The live socket.
@@ -45,12 +45,12 @@ const ALWAYS: [(HeaderName, &str); 7] = [
 /// One connection.
 #[derive(Debug, Clone)]
 pub(super) struct Visit {
-    pub hall: Arc<Hall>,
+    pub hub: Arc<Hub>,
     /// The address at which it came in.
     pub at: SocketAddr,
     pub peer: IpAddr,
-    /// Its place among the connections, for as long as any part of it lives.
-    pub place: Arc<Place>,
+    /// Its slot among the connections, for as long as any part of it lives.
+    pub slot: Arc<Slot>,
 }
 
 /// Answers a request.
@@ -80,7 +80,7 @@ pub(super) async fn answer(visit: Visit, request: Request<Incoming>) -> Result<R
 fn host_of(visit: &Visit, parts: &Parts) -> Option<String> {
     let host = only(&parts.headers, &header::HOST)?;
     // A whole address instead of a path would name another host.
-    let is_own = parts.uri.authority().is_none() && visit.hall.hosts.knows(host, visit.at);
+    let is_own = parts.uri.authority().is_none() && visit.hub.hosts.knows(host, visit.at);
     is_own.then(|| host.to_owned())
 }
 
@@ -106,9 +106,9 @@ async fn live(visit: Visit, host: &str, parts: &mut Parts) -> Response {
             .write_buffer_size(0)
             .max_write_buffer_size(ROOM)
             .on_upgrade(move |socket| async move {
-                let Visit { hall, peer, place, .. } = visit;
-                viewer::attend(hall, socket, peer).await;
-                drop(place);
+                let Visit { hub, peer, slot, .. } = visit;
+                viewer::attend(hub, socket, peer).await;
+                drop(slot);
             }),
     }
 }

@@ -7,8 +7,8 @@ use std::thread::JoinHandle;
 use std::time::Duration;
 
 use crossbeam_channel::Receiver;
-use handspan::daemon::keep::Beginning;
 use handspan::daemon::observer::{Duties, Observer};
+use handspan::daemon::persist::Beginning;
 use handspan::daemon::{Daemon, Happened, Remote, Report, Show, watch, wish};
 use handspan::map;
 use handspan::ports::Direction;

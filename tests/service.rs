@@ -8,8 +8,8 @@ use std::process::{Command, Stdio};
 use std::sync::Arc;
 use std::time::Duration;
 
-use handspan::daemon::keep::Beginning;
 use handspan::daemon::observer::{Duties, Observer};
+use handspan::daemon::persist::Beginning;
 use handspan::daemon::watchdog::Supervisor;
 use handspan::daemon::{Daemon, Happened, Show, wish};
 use handspan::engine::Notice;

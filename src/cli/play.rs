@@ -18,8 +18,8 @@ use super::terminal::SingleKeys;
 use super::{Failure, maps, page};
 use crate::daemon::changes;
 use crate::daemon::clerk::USUAL_NAME;
-use crate::daemon::keep::{self, Beginning, Keeper, Kept};
 use crate::daemon::observer::{Duties, Observer};
+use crate::daemon::persist::{self, Beginning, Persist, SavedState};
 use crate::daemon::take::{self, Recorder, Tape};
 use crate::daemon::watchdog::Supervisor;
 use crate::daemon::{self, Command, Daemon, Happened, Remote, Report, Show, watch};
@@ -48,8 +48,8 @@ pub(super) struct Wanted<'a> {
 
 pub(super) fn run(wanted: &Wanted<'_>) -> Result<(), Failure> {
     let book = maps::load_sound(wanted.set)?;
-    let state = keep::file_of(Path::new(wanted.set), wanted.name);
-    let kept = state.as_deref().and_then(keep::read);
+    let state = persist::file_of(Path::new(wanted.set), wanted.name);
+    let kept = state.as_deref().and_then(persist::read);
     let (show, lost) = with_changes(wanted.set, book, kept.as_ref());
     let show = Arc::new(show);
     let before = Before { state, kept, lost };
@@ -68,13 +68,13 @@ pub(super) fn run(wanted: &Wanted<'_>) -> Result<(), Failure> {
 struct Before {
     /// Where it is kept.
     state: Option<PathBuf>,
-    kept: Option<Kept>,
+    kept: Option<SavedState>,
     /// Changes of its set that do not fit the maps any longer, each in a sentence.
     lost: Vec<String>,
 }
 
 /// The set, with the changes that were made and not saved in a performance that was broken off.
-fn with_changes(set: &str, book: Book, kept: Option<&Kept>) -> (Show, Vec<String>) {
+fn with_changes(set: &str, book: Book, kept: Option<&SavedState>) -> (Show, Vec<String>) {
     let wanted = kept.filter(|kept| !kept.ended_well).map_or(&[][..], |kept| &kept.changes);
     let changed = changes::load(set, maps::read, wanted);
     match changed.loaded.book {
@@ -115,7 +115,7 @@ fn perform(wanted: &Wanted<'_>, show: Arc<Show>, before: Before, log: Option<&Lo
     let keys = steer(&remote, log, &show)?;
     print_lines(&opening);
     let duties = Duties {
-        keeper: keeper(state, connections),
+        persist: persist(state, connections),
         supervisor: {
             let waker = remote.clone();
             Supervisor::begin(daemon.pulse(), move || waker.wake())
@@ -157,12 +157,12 @@ fn no_thread(error: std::io::Error) -> Failure {
 }
 
 /// Keeps where the set stands for a restart, where this system has a place for that.
-fn keeper(state: Option<PathBuf>, connections: Vec<Connection>) -> Option<Keeper> {
+fn persist(state: Option<PathBuf>, connections: Vec<Connection>) -> Option<Persist> {
     let Some(file) = state else {
         print_lines(&["Where the set stands is not kept: this system has no folder for that.".into()]);
         return None;
     };
-    Some(Keeper::new(file, connections, |error| {
+    Some(Persist::new(file, connections, |error| {
         print_lines(&[format!("Where the set stands cannot be kept for a restart ({error}).")]);
     }))
 }

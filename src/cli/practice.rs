@@ -4,8 +4,8 @@ use std::path::Path;
 use std::sync::Arc;
 
 use super::{Failure, maps, page, tell};
-use crate::daemon::keep::Beginning;
 use crate::daemon::observer::{Duties, Observer};
+use crate::daemon::persist::Beginning;
 use crate::daemon::{Command, Daemon, Show, watch, wish};
 use crate::engine::Action;
 use crate::map::Gear;

@@ -254,7 +254,7 @@ mod tests {
         let observer = Observer::new(&mut daemon, &before, "choir").unwrap();
         let reports = observer.listen();
         observer.begin(Duties::default()).unwrap();
-        let playing = std::thread::spawn(move || daemon.run(&crate::daemon::keep::Beginning::Afresh));
+        let playing = std::thread::spawn(move || daemon.run(&crate::daemon::persist::Beginning::Afresh));
         let mut teller = Teller::default();
         let mut next = || teller.lines(&reports.recv().expect("a report"));
         // Cues listen half a second after their input appeared.

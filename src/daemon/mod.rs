@@ -8,10 +8,10 @@ pub mod changes;
 pub mod clerk;
 mod hearing;
 mod inbox;
-pub mod keep;
 mod live_view;
 mod mend;
 pub mod observer;
+pub mod persist;
 #[cfg(unix)]
 pub mod post;
 mod report;
@@ -36,9 +36,9 @@ use crate::map::Gear;
 use crate::ports::{Arrival, InputWish, OutputWish, Ports, Target, Wish};
 use hearing::hear;
 use inbox::{Inbox, Question, Request};
-use keep::Beginning;
 use live_view::LiveViewWriter;
 use mend::contained;
+use persist::Beginning;
 use report::Publisher;
 
 pub use inbox::{Command, Handed, Noticed, Outcome, Remote, Unasked};

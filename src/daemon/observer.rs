@@ -12,7 +12,7 @@ use crossbeam_channel::{Receiver, bounded};
 use jiff::ZonedDateTime;
 use rtrb::Consumer;
 
-use super::keep::Keeper;
+use super::persist::Persist;
 use super::report::LostReports;
 use super::state::{CountState, EntryState, PortState, SetState, SongState, State, TracksState};
 use super::watchdog::Supervisor;
@@ -57,7 +57,7 @@ struct Seen {
 #[derive(Default)]
 pub struct Duties {
     /// Keeps how the performance stands for a restart.
-    pub keeper: Option<Keeper>,
+    pub persist: Option<Persist>,
     /// Tells the service manager.
     pub supervisor: Option<Supervisor>,
 }
@@ -127,8 +127,8 @@ impl Observer {
             if let Some(supervisor) = &mut duties.supervisor {
                 supervisor.stands(&title_line(&show, &snapshot));
             }
-            if let Some(keeper) = &mut duties.keeper {
-                keeper.keep(&show, &snapshot, connections.as_deref(), ended);
+            if let Some(persist) = &mut duties.persist {
+                persist.save(&show, &snapshot, connections.as_deref(), ended);
             }
         }
         ended

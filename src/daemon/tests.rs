@@ -3,9 +3,9 @@
 use std::sync::Arc;
 
 use super::inbox::Handed;
-use super::keep::{Beginning, Kept};
 use super::mend::{Failed, contained};
 use super::observer::Observer;
+use super::persist::{Beginning, SavedState};
 use super::{Command, Daemon, Happened, Relief, Remote, Show, wish};
 use crate::engine::{Action, Engine, Standing};
 use crate::map;
@@ -64,9 +64,9 @@ impl Stage {
     }
 }
 
-fn kept(show: &Show) -> Kept {
+fn kept(show: &Show) -> SavedState {
     let standing = Standing { entry: 1, song: Some(1), place: 1, section: 1, added: 1, ..Standing::default() };
-    Kept {
+    SavedState {
         maps: show.fingerprint(),
         ended_well: false,
         standing,
@@ -137,10 +137,10 @@ fn a_talkback_that_a_killed_run_left_open_is_closed() {
          name = \"talkback\"\nwhile_down = true\n"
     );
     let show = Arc::new(show(&song));
-    let left = || Kept { cues: vec![(0, "talkback".into())], ..kept(&show) };
+    let left = || SavedState { cues: vec![(0, "talkback".into())], ..kept(&show) };
     // The same maps, or others in which it has another number.
     for beginning in
-        [Beginning::GoOn(left()), Beginning::Changed(Kept { cues: vec![(7, "talkback".into())], ..left() })]
+        [Beginning::GoOn(left()), Beginning::Changed(SavedState { cues: vec![(7, "talkback".into())], ..left() })]
     {
         let world = World::default();
         world.plug(Direction::Input, "stage piano", "keys", None);
@@ -173,9 +173,9 @@ fn a_run_that_was_broken_off_goes_on_silences_what_it_left_and_says_nothing_twic
 fn other_maps_or_a_good_end_begin_afresh() {
     let show = show(SONG);
     assert_eq!(Beginning::after(None, &show), Beginning::Afresh);
-    let ended = Kept { ended_well: true, ..kept(&show) };
+    let ended = SavedState { ended_well: true, ..kept(&show) };
     assert_eq!(Beginning::after(Some(ended), &show), Beginning::Afresh);
-    let other = Kept { maps: 1, ..kept(&show) };
+    let other = SavedState { maps: 1, ..kept(&show) };
     let changed = Beginning::after(Some(other.clone()), &show);
     assert_eq!(changed, Beginning::Changed(other));
     assert!(changed.was_broken_off() && !Beginning::Afresh.was_broken_off());

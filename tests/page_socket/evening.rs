@@ -7,8 +7,8 @@ use std::time::Instant;
 
 use crossbeam_channel::{Receiver, unbounded};
 use handspan::daemon::clerk::Clerk;
-use handspan::daemon::keep::Beginning;
 use handspan::daemon::observer::{Duties, Observer};
+use handspan::daemon::persist::Beginning;
 use handspan::daemon::{Daemon, Remote, Show, watch, wish};
 use handspan::map::{self, Stand};
 use handspan::page::Open;

@@ -4,7 +4,7 @@ use std::fs;
 use std::os::unix::fs::PermissionsExt;
 
 use handspan::daemon::post::Outcome;
-use handspan::daemon::{Happened, changes, keep};
+use handspan::daemon::{Happened, changes, persist};
 
 use crate::evening::{BELLS, Evening, LANTERN, SET, read};
 
@@ -234,7 +234,7 @@ fn a_performance_that_was_broken_off_goes_on_with_its_changes() {
         evening.done("song 3");
         evening.remote.show()
     };
-    let kept = keep::Kept {
+    let kept = persist::SavedState {
         maps: told.fingerprint(),
         ended_well: false,
         standing: Default::default(),
@@ -243,13 +243,13 @@ fn a_performance_that_was_broken_off_goes_on_with_its_changes() {
         connections: Vec::new(),
         changes: told.changes.clone(),
     };
-    let kept: keep::Kept = serde_json::from_str(&serde_json::to_string(&kept).unwrap()).unwrap();
+    let kept: persist::SavedState = serde_json::from_str(&serde_json::to_string(&kept).unwrap()).unwrap();
     let changed = changes::load(&show.book.sources[0].path, read, &kept.changes);
     let again = handspan::daemon::Show::changed(changed.loaded.book.unwrap(), changed.changes);
     assert_eq!(again.changes, told.changes);
-    assert!(matches!(keep::Beginning::after(Some(kept.clone()), &again), keep::Beginning::GoOn(_)));
-    let beginning = keep::Beginning::after(Some(kept), &show);
-    assert!(matches!(beginning, keep::Beginning::Changed(_)), "without them it is another set");
+    assert!(matches!(persist::Beginning::after(Some(kept.clone()), &again), persist::Beginning::GoOn(_)));
+    let beginning = persist::Beginning::after(Some(kept), &show);
+    assert!(matches!(beginning, persist::Beginning::Changed(_)), "without them it is another set");
 }
 
 #[test]

@@ -9,8 +9,8 @@ use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
 use crossbeam_channel::Receiver;
-use handspan::daemon::keep::{Beginning, Keeper};
 use handspan::daemon::observer::{Duties, Observer};
+use handspan::daemon::persist::{Beginning, Persist};
 use handspan::daemon::post::{self, Answer, Ask, Claim, Clerk, Outcome, Post};
 use handspan::daemon::state::State;
 use handspan::daemon::{Daemon, Happened, Remote, Report, Show, watch, wish};
@@ -66,8 +66,8 @@ impl Evening {
         let (mut daemon, remote) = Daemon::new(&show, Box::new(world.open(&wish(&show.book.gear)).unwrap()));
         let observer = Observer::new(&mut daemon, &show, name).unwrap();
         let reports = observer.listen();
-        let keeper = Keeper::new(folder.path().join("run/kept.json"), Vec::new(), |error| panic!("{error}"));
-        observer.begin(Duties { keeper: Some(keeper), ..Duties::default() }).unwrap();
+        let persist = Persist::new(folder.path().join("run/kept.json"), Vec::new(), |error| panic!("{error}"));
+        observer.begin(Duties { persist: Some(persist), ..Duties::default() }).unwrap();
         let claim = Claim::take(&folder.path().join("run/handspan"), name).unwrap();
         let post = post::open(claim, Clerk::new(remote.clone(), observer, read, |_| ())).unwrap();
         let watching = watch::watch(read, remote.clone()).unwrap();

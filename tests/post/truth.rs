@@ -4,7 +4,7 @@ use handspan::daemon::state::State;
 use std::sync::Arc;
 use std::time::Instant;
 
-use handspan::daemon::keep::{self, Beginning, Kept};
+use handspan::daemon::persist::{self, Beginning, SavedState};
 use handspan::daemon::{Daemon, Show, wish};
 use handspan::map;
 use handspan::ports::Direction;
@@ -67,10 +67,10 @@ fn another_song_at_the_current_position_has_its_own_zones() {
 }
 
 /// What is kept for a restart, once that is so.
-fn kept_when(evening: &Evening, so: impl Fn(&Kept) -> bool) -> Kept {
+fn kept_when(evening: &Evening, so: impl Fn(&SavedState) -> bool) -> SavedState {
     let deadline = Instant::now() + PATIENCE;
     loop {
-        match keep::read(&evening.file("run/kept.json")) {
+        match persist::read(&evening.file("run/kept.json")) {
             Some(kept) if so(&kept) => return kept,
             kept => assert!(Instant::now() < deadline, "never kept: {kept:?}"),
         }

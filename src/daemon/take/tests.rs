@@ -5,8 +5,8 @@ use std::sync::Mutex;
 use proptest::prelude::*;
 
 use super::*;
-use crate::daemon::keep::{Beginning, Kept};
 use crate::daemon::observer::{Duties, Observer};
+use crate::daemon::persist::{Beginning, SavedState};
 use crate::daemon::{Daemon, Happened, Show, wish};
 use crate::engine::{Action, Engine, Rehearsal, Standing};
 use crate::map::{self, Book};
@@ -264,7 +264,7 @@ fn the_daemon_records_what_it_plays() {
 fn a_set_that_goes_on_after_a_kill_plays_again_from_there() {
     let show = Arc::new(Show::new(demo()));
     let standing = Standing { entry: 3, song: Some(3), place: 1, section: 1, added: 2, ..Standing::default() };
-    let kept = Kept {
+    let kept = SavedState {
         maps: show.fingerprint(),
         ended_well: false,
         standing,
@@ -285,7 +285,7 @@ fn a_set_that_goes_on_after_a_kill_plays_again_from_there() {
 #[test]
 fn a_set_that_begins_afresh_after_a_kill_plays_again_from_its_beginning() {
     let show = Arc::new(Show::new(demo()));
-    let kept = Kept {
+    let kept = SavedState {
         maps: 1,
         ended_well: false,
         standing: Standing::default(),

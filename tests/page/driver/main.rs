@@ -21,8 +21,8 @@ use std::sync::Arc;
 use std::time::Instant;
 
 use handspan::daemon::clerk::Clerk;
-use handspan::daemon::keep::Beginning;
 use handspan::daemon::observer::{Duties, Observer};
+use handspan::daemon::persist::Beginning;
 use handspan::daemon::{Daemon, Show, watch, wish};
 use handspan::map::{self, Stand};
 use handspan::page;

@@ -16,9 +16,9 @@ use super::state::playing;
 use crate::engine::{Plan, Snapshot, Standing};
 use crate::ports::Connection;
 
-/// What is kept of a performance.
+/// What is saved of a performance.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Kept {
+pub struct SavedState {
     /// [`Show::fingerprint`] of the maps that were played.
     pub maps: u64,
     /// Whether the performance ended as it should.
@@ -44,20 +44,20 @@ pub enum Beginning {
     /// With the first entry.
     Afresh,
     /// With the first entry, although the last one was broken off: the maps have changed since.
-    Changed(Kept),
+    Changed(SavedState),
     /// Where it was broken off.
-    GoOn(Kept),
+    GoOn(SavedState),
 }
 
 impl Beginning {
-    /// How a performance of `show` begins after what was kept.
+    /// How a performance of `show` begins after what was saved.
     #[must_use]
-    pub fn after(kept: Option<Kept>, show: &Show) -> Beginning {
-        match kept {
+    pub fn after(saved: Option<SavedState>, show: &Show) -> Beginning {
+        match saved {
             None => Beginning::Afresh,
-            Some(kept) if kept.ended_well => Beginning::Afresh,
-            Some(kept) if kept.maps == show.fingerprint() => Beginning::GoOn(kept),
-            Some(kept) => Beginning::Changed(kept),
+            Some(saved) if saved.ended_well => Beginning::Afresh,
+            Some(saved) if saved.maps == show.fingerprint() => Beginning::GoOn(saved),
+            Some(saved) => Beginning::Changed(saved),
         }
     }
 
@@ -67,8 +67,8 @@ impl Beginning {
     pub fn cues_left(&self, plan: &Plan) -> Vec<u16> {
         match self {
             Beginning::Afresh => Vec::new(),
-            Beginning::GoOn(kept) => kept.cues.iter().map(|(cue, _)| *cue).collect(),
-            Beginning::Changed(kept) => kept.cues.iter().filter_map(|(_, name)| plan.cue_named(name)).collect(),
+            Beginning::GoOn(saved) => saved.cues.iter().map(|(cue, _)| *cue).collect(),
+            Beginning::Changed(saved) => saved.cues.iter().filter_map(|(_, name)| plan.cue_named(name)).collect(),
         }
     }
 
@@ -79,7 +79,7 @@ impl Beginning {
     }
 }
 
-/// The file in which a set's performance of this name is kept, in the user's folder for such things; `None` where the
+/// The file in which a set's performance of this name is saved, in the user's folder for such things; `None` where the
 /// system has no such folder. The usual name has none, so that it is not part of the file's.
 #[must_use]
 pub fn file_of(set: &Path, name: Option<&str>) -> Option<PathBuf> {
@@ -94,17 +94,17 @@ pub fn file_of(set: &Path, name: Option<&str>) -> Option<PathBuf> {
     Some(folder.join(format!("{}{name}.json", tail.into_iter().rev().collect::<String>())))
 }
 
-/// Reads what was kept; what cannot be read counts as nothing kept.
+/// Reads what was saved; what cannot be read counts as nothing saved.
 #[must_use]
-pub fn read(file: &Path) -> Option<Kept> {
+pub fn read(file: &Path) -> Option<SavedState> {
     serde_json::from_slice(&fs::read(file).ok()?).ok()
 }
 
-fn write(file: &Path, kept: &Kept) -> io::Result<()> {
+fn write(file: &Path, saved: &SavedState) -> io::Result<()> {
     let folder = file.parent().unwrap_or(Path::new("."));
     fs::create_dir_all(folder)?;
     let mut passing = NamedTempFile::new_in(folder)?;
-    serde_json::to_writer_pretty(&mut passing, kept)?;
+    serde_json::to_writer_pretty(&mut passing, saved)?;
     passing.flush()?;
     passing.as_file().sync_data()?;
     passing.persist(file).map(|_| ()).map_err(|error| error.error)
@@ -113,29 +113,29 @@ fn write(file: &Path, kept: &Kept) -> io::Result<()> {
 /// Told once if how a performance stands cannot be written.
 type Complain = Box<dyn FnOnce(&io::Error) + Send>;
 
-/// Keeps how a performance stands, whenever that has changed.
-pub struct Keeper {
+/// Saves how a performance stands, whenever that has changed.
+pub struct Persist {
     file: PathBuf,
     /// What the file holds.
-    kept: Option<Kept>,
+    saved: Option<SavedState>,
     /// Programs that were connected when it began, until there is news of them.
     connections: Vec<Connection>,
     fingerprint: Option<(Arc<Show>, u64)>,
     complain: Option<Complain>,
 }
 
-impl Keeper {
-    /// Keeps it in `file`; `cannot` is told once if it cannot be written.
+impl Persist {
+    /// Saves it in `file`; `cannot` is told once if it cannot be written.
     pub fn new(
         file: PathBuf,
         connections: Vec<Connection>,
         cannot: impl FnOnce(&io::Error) + Send + 'static,
-    ) -> Keeper {
-        Keeper { file, kept: None, connections, fingerprint: None, complain: Some(Box::new(cannot)) }
+    ) -> Persist {
+        Persist { file, saved: None, connections, fingerprint: None, complain: Some(Box::new(cannot)) }
     }
 
     /// Writes how it stands, if that is something new.
-    pub(super) fn keep(
+    pub(super) fn save(
         &mut self,
         show: &Arc<Show>,
         snapshot: &Snapshot,
@@ -146,7 +146,7 @@ impl Keeper {
             Some((known, fingerprint)) if Arc::ptr_eq(known, show) => *fingerprint,
             _ => self.fingerprint.insert((Arc::clone(show), show.fingerprint())).1,
         };
-        let kept = Kept {
+        let saved = SavedState {
             maps,
             ended_well,
             standing: snapshot.standing,
@@ -155,21 +155,21 @@ impl Keeper {
             connections: connections.unwrap_or(&self.connections).clone(),
             changes: show.changes.clone(),
         };
-        if self.kept.as_ref() == Some(&kept) {
+        if self.saved.as_ref() == Some(&saved) {
             return;
         }
-        if let Err(error) = write(&self.file, &kept)
+        if let Err(error) = write(&self.file, &saved)
             && let Some(complain) = self.complain.take()
         {
             complain(&error);
         }
-        self.kept = Some(kept);
+        self.saved = Some(saved);
     }
 }
 
-impl std::fmt::Debug for Keeper {
+impl std::fmt::Debug for Persist {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.debug_struct("Keeper").field("file", &self.file).finish_non_exhaustive()
+        f.debug_struct("Persist").field("file", &self.file).finish_non_exhaustive()
     }
 }
 

@@ -10,6 +10,7 @@ mod hearing;
 mod inbox;
 mod live_view;
 mod mend;
+mod metrics;
 pub mod observer;
 pub mod persist;
 #[cfg(unix)]
@@ -19,7 +20,6 @@ mod saying;
 mod show;
 pub mod state;
 pub mod take;
-mod tally;
 pub mod telling;
 #[cfg(test)]
 mod tests;
@@ -43,11 +43,11 @@ use report::Publisher;
 
 pub use inbox::{Command, Handed, Noticed, Outcome, Remote, Unasked};
 pub use live_view::{LiveView, Sent};
+use metrics::Lateness;
+pub use metrics::Metrics;
 pub use report::{Happened, Report};
 pub use show::{Relief, Show};
 use take::Tape;
-use tally::Lateness;
-pub use tally::Tally;
 use watchdog::Pulse;
 
 /// What was left when the performance ended.
@@ -81,7 +81,7 @@ pub struct Daemon {
     noticed: Noticed,
     tape: Option<Tape>,
     pulse: Pulse,
-    tally: Tally,
+    metrics: Metrics,
     lateness: Lateness,
     view: LiveView,
     view_writer: LiveViewWriter,
@@ -144,7 +144,7 @@ impl Daemon {
             noticed: Noticed::default(),
             tape: None,
             pulse: Pulse::default(),
-            tally: Tally::default(),
+            metrics: Metrics::default(),
             lateness: Lateness::default(),
             view,
             view_writer,
@@ -166,8 +166,8 @@ impl Daemon {
 
     /// What was left out so far, kept up to date while it plays.
     #[must_use]
-    pub fn tally(&self) -> Tally {
-        self.tally.clone()
+    pub fn metrics(&self) -> Metrics {
+        self.metrics.clone()
     }
 
     /// What can be seen of it at any moment, kept up to date while it plays.
@@ -324,9 +324,9 @@ impl Daemon {
             self.view_writer.set_down(input, self.engine.keys_down(input));
         }
         let counts = self.engine.counts();
-        let Daemon { tally, ports, not_taken, engine, .. } = self;
-        tally.set(&counts, *not_taken, ports.dropped_overload(), ports.dropped());
-        tally.set_tempo(engine.position(), engine.tempo());
+        let Daemon { metrics, ports, not_taken, engine, .. } = self;
+        metrics.set(&counts, *not_taken, ports.dropped_overload(), ports.dropped());
+        metrics.set_tempo(engine.position(), engine.tempo());
     }
 
     fn now(&self) -> u64 {

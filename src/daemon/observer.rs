@@ -16,7 +16,7 @@ use super::persist::Persist;
 use super::report::LostReports;
 use super::state::{CountState, EntryState, PortState, SetState, SongState, State, TracksState};
 use super::watchdog::Supervisor;
-use super::{Daemon, Happened, LiveView, Report, Show, Tally};
+use super::{Daemon, Happened, LiveView, Metrics, Report, Show};
 use crate::engine::Snapshot;
 use crate::ports::{Connection, Direction};
 
@@ -32,7 +32,7 @@ type Listener = Box<dyn FnMut(&Report) + Send>;
 pub struct Observer {
     name: String,
     since: String,
-    tally: Tally,
+    metrics: Metrics,
     view: LiveView,
     lost: LostReports,
     seen: Mutex<Seen>,
@@ -94,7 +94,7 @@ impl Observer {
         Ok(Arc::new(Observer {
             name: name.to_owned(),
             since: ZonedDateTime::now().strftime("%Y-%m-%dT%H:%M:%S%:z").to_string(),
-            tally: daemon.tally(),
+            metrics: daemon.metrics(),
             view: daemon.live_view(),
             lost: daemon.publisher.lost(),
             seen: Mutex::new(seen),
@@ -221,24 +221,24 @@ impl Observer {
             held_back: snapshot.not_sent,
             lined_up: snapshot.next_song.map(|entry| show.plan.title(entry).to_owned()),
             cues: snapshot.cues_on(&show.plan).filter_map(|cue| show.plan.cue_name(cue)).map(str::to_owned).collect(),
-            tracks: self.tally.position().map(|at| TracksState {
+            tracks: self.metrics.position().map(|at| TracksState {
                 running: at.running,
                 bar: at.bar,
                 beat: at.beat,
                 tempo: at.tempo,
             }),
-            tempo: self.tally.tempo(),
-            tempo_late_us: Some(self.tally.late()).filter(|late| *late > 0),
+            tempo: self.metrics.tempo(),
+            tempo_late_us: Some(self.metrics.late()).filter(|late| *late > 0),
             latency_us: self.view.latency(),
             inputs: inputs.collect(),
             outputs: outputs.collect(),
             counts: CountState {
-                not_taken: self.tally.not_taken(),
-                shed: self.tally.shed(),
-                dropped: self.tally.dropped(),
+                not_taken: self.metrics.not_taken(),
+                shed: self.metrics.shed(),
+                dropped: self.metrics.dropped(),
                 overruns: seen.overruns,
-                out_of_range: self.tally.out_of_range(),
-                not_understood: self.tally.not_understood(),
+                out_of_range: self.metrics.out_of_range(),
+                not_understood: self.metrics.not_understood(),
                 unheard: self.lost.count(),
             },
         }

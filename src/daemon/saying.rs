@@ -20,7 +20,7 @@ impl Daemon {
                 }
                 if self.outputs.get(said.output).is_some_and(|output| output.tempo) {
                     let of_99 = self.lateness.add(late, now);
-                    of_99.into_iter().for_each(|of_99| self.tally.set_late(of_99.next_power_of_two()));
+                    of_99.into_iter().for_each(|of_99| self.metrics.set_late(of_99.next_power_of_two()));
                 }
             }
             let refused = self.ports.send(said.output, said.bytes).is_err();

@@ -10,7 +10,7 @@ use crate::engine::{Counts, Position};
 /// Counters that the owner keeps up to date with a few plain stores, and that others read without asking it. They are
 /// not read at one instant: one may be a message ahead of another.
 #[derive(Debug, Clone, Default)]
-pub struct Tally(Arc<Counters>);
+pub struct Metrics(Arc<Counters>);
 
 #[derive(Debug, Default)]
 struct Counters {
@@ -48,7 +48,7 @@ fn get_tempo(counter: &AtomicU64) -> Option<f64> {
     Some(get(counter)).filter(|tempo| *tempo > 0).map(|tempo| tempo as f64 / THOUSANDTHS)
 }
 
-impl Tally {
+impl Metrics {
     /// The owner's counts; neither waits nor allocates.
     pub(super) fn set(&self, counts: &Counts, not_taken: u64, shed: u64, dropped: u64) {
         set(&self.0.not_taken, not_taken);

@@ -20,9 +20,9 @@ use crate::daemon::changes;
 use crate::daemon::clerk::USUAL_NAME;
 use crate::daemon::observer::{Duties, Observer};
 use crate::daemon::persist::{self, Beginning, Persist, SavedState};
+use crate::daemon::supervisor::Supervisor;
 use crate::daemon::take::{self, Recorder, Tape};
-use crate::daemon::watchdog::Supervisor;
-use crate::daemon::{self, Command, Daemon, Happened, Remote, Report, Show, watch};
+use crate::daemon::{self, Command, Daemon, Happened, Remote, Report, Show, reload};
 use crate::engine::Plan;
 use crate::map::Book;
 use crate::ports::{self, Backend, Connection, Ports};
@@ -118,13 +118,13 @@ fn perform(wanted: &Wanted<'_>, show: Arc<Show>, before: Before, log: Option<&Lo
         persist: persist(state, connections),
         supervisor: {
             let waker = remote.clone();
-            Supervisor::begin(daemon.pulse(), move || waker.wake())
+            Supervisor::begin(daemon.heartbeat(), move || waker.wake())
         },
     };
     threads.extend(follow(&observer, duties, log).map_err(no_thread)?);
     #[cfg(unix)]
     let post = claim.and_then(|claim| reach::open(claim, &observer, &remote, log, |words| print_lines(&[words])));
-    let watching = watch::watch(maps::read, remote);
+    let watching = reload::watch(maps::read, remote);
     if let Err(error) = &watching {
         print_lines(&[error.to_string()]);
     }

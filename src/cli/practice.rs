@@ -6,7 +6,7 @@ use std::sync::Arc;
 use super::{Failure, maps, page, tell};
 use crate::daemon::observer::{Duties, Observer};
 use crate::daemon::persist::Beginning;
-use crate::daemon::{Command, Daemon, Show, watch, wish};
+use crate::daemon::{Command, Daemon, Show, reload, wish};
 use crate::engine::Action;
 use crate::map::Gear;
 use crate::ports::memory::World;
@@ -46,7 +46,7 @@ pub(super) fn run(set: &Path) -> Result<(), Failure> {
     if let Ok(first) = Action::parse(FIRST, &show.plan) {
         remote.give(Command::Action(first));
     }
-    let watching = watch::watch(maps::read, remote);
+    let watching = reload::watch(maps::read, remote);
     daemon.run(&Beginning::Afresh);
     drop((open, watching));
     Ok(())

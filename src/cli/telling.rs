@@ -221,7 +221,7 @@ fn semitones(count: i32) -> String {
 mod tests {
     use super::*;
     use crate::daemon::observer::{Duties, Observer};
-    use crate::daemon::{Daemon, Handed, Relief, wish};
+    use crate::daemon::{Daemon, Handed, PreparedMaps, wish};
     use crate::ports::Direction;
     use crate::ports::memory::World;
 
@@ -265,8 +265,8 @@ mod tests {
         world.play(piano, &[0xB0, 66, 127, 0xB0, 66, 0, 0xB0, 67, 127, 0xB0, 67, 0]);
         remote.wake();
         while next() != ["      lamp is on"] {}
-        let relief = Relief::new(&before, show(&format!("{GEAR}{}", cue(67, "lamp"))).book, Vec::new());
-        assert_eq!(remote.load(Box::new(relief)), Handed::Loaded);
+        let prepared = PreparedMaps::new(&before, show(&format!("{GEAR}{}", cue(67, "lamp"))).book, Vec::new());
+        assert_eq!(remote.load(Box::new(prepared)), Handed::Loaded);
         assert_eq!(next(), ["      talkback is off"]);
         assert_eq!(next(), ["The saved maps are in force."]);
         remote.stop();

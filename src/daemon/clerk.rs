@@ -8,7 +8,7 @@ use super::changes::{self, Change, ChangeError, Read, SaveError};
 use super::inbox::Handed;
 use super::observer::Observer;
 use super::state::State;
-use super::{Relief, Remote, Show, Unasked, answer, wish};
+use super::{PreparedMaps, Remote, Show, Unasked, answer, wish};
 use crate::engine::Action;
 use crate::map::Book;
 
@@ -140,10 +140,10 @@ impl Clerk {
             let show = self.remote.show();
             let change = Change::parse(words, &show).map_err(refusal)?;
             let (book, changes) = changes::amend(&show, change.clone(), self.read).map_err(refusal)?;
-            let relief = Relief::new(&show, book, changes);
-            let next = Arc::clone(relief.show());
+            let prepared = PreparedMaps::new(&show, book, changes);
+            let next = Arc::clone(prepared.show());
             (self.asked)(&change.to_string());
-            match self.remote.load(Box::new(relief)) {
+            match self.remote.load(Box::new(prepared)) {
                 Handed::Loaded => return Ok(self.words_for(&change, &next)),
                 Handed::Ended => return Err(ended()),
                 Handed::Overtaken => {}
@@ -205,7 +205,7 @@ impl Clerk {
     fn take_saved(&self, show: &Arc<Show>, book: Book) -> Handed {
         let same_ports = wish(&book.gear) == wish(&show.book.gear);
         let book = if same_ports { book } else { show.book.clone() };
-        self.remote.load(Box::new(Relief::new(show, book, Vec::new())))
+        self.remote.load(Box::new(PreparedMaps::new(show, book, Vec::new())))
     }
 }
 

@@ -15,16 +15,16 @@ pub mod observer;
 pub mod persist;
 #[cfg(unix)]
 pub mod post;
+pub mod reload;
 mod report;
 mod saying;
 mod show;
 pub mod state;
+pub mod supervisor;
 pub mod take;
 pub mod telling;
 #[cfg(test)]
 mod tests;
-pub mod watch;
-pub mod watchdog;
 
 use std::sync::Arc;
 use std::time::{Duration, Instant, SystemTime};
@@ -46,9 +46,9 @@ pub use live_view::{LiveView, Sent};
 use metrics::Lateness;
 pub use metrics::Metrics;
 pub use report::{Happened, Report};
-pub use show::{Relief, Show};
+pub use show::{PreparedMaps, Show};
+use supervisor::Heartbeat;
 use take::Tape;
-use watchdog::Pulse;
 
 /// What was left when the performance ended.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -80,7 +80,7 @@ pub struct Daemon {
     /// What was noticed since somebody who waits for an outcome asked.
     noticed: Noticed,
     tape: Option<Tape>,
-    pulse: Pulse,
+    heartbeat: Heartbeat,
     metrics: Metrics,
     lateness: Lateness,
     view: LiveView,
@@ -143,7 +143,7 @@ impl Daemon {
             not_taken: 0,
             noticed: Noticed::default(),
             tape: None,
-            pulse: Pulse::default(),
+            heartbeat: Heartbeat::default(),
             metrics: Metrics::default(),
             lateness: Lateness::default(),
             view,
@@ -160,8 +160,8 @@ impl Daemon {
 
     /// Counts how often the owner has gone round its loop.
     #[must_use]
-    pub fn pulse(&self) -> Pulse {
-        self.pulse.clone()
+    pub fn heartbeat(&self) -> Heartbeat {
+        self.heartbeat.clone()
     }
 
     /// What was left out so far, kept up to date while it plays.
@@ -182,7 +182,7 @@ impl Daemon {
         while !self.inbox.is_to_stop() {
             self.take_one();
             self.count();
-            self.pulse.beat();
+            self.heartbeat.beat();
         }
         self.step(Event::Stop);
         let ended =
@@ -306,7 +306,7 @@ impl Daemon {
             }
             Request::Play { input, bytes } => self.play(input, bytes),
             Request::Ask(question) => self.answer(question),
-            Request::Load(relief) => self.load(relief),
+            Request::Load(prepared) => self.load(prepared),
             Request::Tell(what) => self.tell(what),
         }
     }
@@ -334,21 +334,21 @@ impl Daemon {
     }
 
     /// Loads maps between two events; what was played before goes back to be freed.
-    fn load(&mut self, mut relief: Box<Relief>) {
+    fn load(&mut self, mut prepared: Box<PreparedMaps>) {
         let now = self.now();
-        let successor = &relief.successor;
+        let successor = &prepared.successor;
         let stepped = contained(&mut self.engine, &mut self.out, |engine, out| engine.make_way(successor, now, out));
         self.after(stepped);
-        let successor = &mut relief.successor;
+        let successor = &mut prepared.successor;
         let stepped = contained(&mut self.engine, &mut self.out, |engine, out| engine.take_over(successor, now, out));
-        self.show = Arc::clone(&relief.show);
+        self.show = Arc::clone(&prepared.show);
         // All that belongs to the old maps was told; from here on every number is the new ones'.
         self.tell(Happened::Loaded);
         if let Some(tape) = &self.tape {
-            tape.plan(now, Arc::clone(&relief.show.plan));
+            tape.plan(now, Arc::clone(&prepared.show.plan));
         }
         self.after(stepped);
-        let _ = self.inbox.relieved.try_send(relief);
+        let _ = self.inbox.replaced.try_send(prepared);
     }
 
     fn step(&mut self, event: Event<'_>) {

@@ -15,7 +15,7 @@ use rtrb::Consumer;
 use super::persist::Persist;
 use super::report::LostReports;
 use super::state::{CountState, EntryState, PortState, SetState, SongState, State, TracksState};
-use super::watchdog::Supervisor;
+use super::supervisor::Supervisor;
 use super::{Daemon, Happened, LiveView, Metrics, Report, Show};
 use crate::engine::Snapshot;
 use crate::ports::{Connection, Direction};

@@ -6,7 +6,7 @@ use super::inbox::Handed;
 use super::mend::{Failed, contained};
 use super::observer::Observer;
 use super::persist::{Beginning, SavedState};
-use super::{Command, Daemon, Happened, Relief, Remote, Show, wish};
+use super::{Command, Daemon, Happened, PreparedMaps, Remote, Show, wish};
 use crate::engine::{Action, Engine, Standing};
 use crate::map;
 use crate::ports::Direction;
@@ -188,9 +188,9 @@ fn saved_maps_come_into_force_while_keys_are_held() {
     stage.world.play(stage.piano, &[0x90, 60, 90]);
     stage.sent();
     let saved = show(&SONG.replace("sound = \"warm\"\n", "sound = \"warm\"\noctave = 1\n"));
-    let relief = Box::new(Relief::new(&stage.show, saved.book, Vec::new()));
+    let prepared = Box::new(PreparedMaps::new(&stage.show, saved.book, Vec::new()));
     let remote = stage.remote.clone();
-    let handed_over = std::thread::spawn(move || remote.load(relief));
+    let handed_over = std::thread::spawn(move || remote.load(prepared));
     while !handed_over.is_finished() {
         assert_eq!(stage.sent(), [], "no note ends, nothing is said");
     }
@@ -207,9 +207,9 @@ fn what_began_on_a_channel_that_is_no_longer_heard_ends_there() {
     stage.world.play(stage.piano, &[0xB0, 64, 127, 0x90, 60, 90]);
     stage.sent();
     let saved = show_with(&GEAR.replace("port = \"piano\"", "port = \"piano\"\nchannel = 2"), SONG);
-    let relief = Box::new(Relief::new(&stage.show, saved.book, Vec::new()));
+    let prepared = Box::new(PreparedMaps::new(&stage.show, saved.book, Vec::new()));
     let remote = stage.remote.clone();
-    let handed_over = std::thread::spawn(move || remote.load(relief));
+    let handed_over = std::thread::spawn(move || remote.load(prepared));
     while !handed_over.is_finished() {
         stage.daemon.take_one();
     }

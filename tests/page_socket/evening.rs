@@ -9,7 +9,7 @@ use crossbeam_channel::{Receiver, unbounded};
 use handspan::daemon::clerk::Clerk;
 use handspan::daemon::observer::{Duties, Observer};
 use handspan::daemon::persist::Beginning;
-use handspan::daemon::{Daemon, Remote, Show, watch, wish};
+use handspan::daemon::{Daemon, Remote, Show, reload, wish};
 use handspan::map::{self, Stand};
 use handspan::page::Open;
 use handspan::ports::Direction;
@@ -49,7 +49,7 @@ pub struct Evening {
     pub address: SocketAddr,
     open: Option<Open>,
     playing: Option<JoinHandle<()>>,
-    _watching: watch::Watching,
+    _watching: reload::Watching,
 }
 
 /// A stand at some free port of this machine, without passcodes.
@@ -90,7 +90,7 @@ impl Evening {
         let came = move |words: &str| coming.lock().unwrap().push(words.to_owned());
         let open =
             handspan::page::open(stand, &mut daemon, &show, Arc::clone(&observer), clerk, came).unwrap().unwrap();
-        let watching = watch::watch(read, remote.clone()).unwrap();
+        let watching = reload::watch(read, remote.clone()).unwrap();
         let playing = std::thread::spawn(move || {
             daemon.run(&Beginning::Afresh);
         });

@@ -13,7 +13,7 @@ use handspan::daemon::observer::{Duties, Observer};
 use handspan::daemon::persist::{Beginning, Persist};
 use handspan::daemon::post::{self, Answer, Ask, Claim, Clerk, Outcome, Post};
 use handspan::daemon::state::State;
-use handspan::daemon::{Daemon, Happened, Remote, Report, Show, watch, wish};
+use handspan::daemon::{Daemon, Happened, Remote, Report, Show, reload, wish};
 use handspan::map;
 use handspan::ports::Direction;
 use handspan::ports::memory::World;
@@ -43,7 +43,7 @@ pub struct Evening {
     piano: usize,
     post: Option<Post>,
     playing: Option<JoinHandle<()>>,
-    _watching: watch::Watching,
+    _watching: reload::Watching,
 }
 
 impl Evening {
@@ -70,7 +70,7 @@ impl Evening {
         observer.begin(Duties { persist: Some(persist), ..Duties::default() }).unwrap();
         let claim = Claim::take(&folder.path().join("run/handspan"), name).unwrap();
         let post = post::open(claim, Clerk::new(remote.clone(), observer, read, |_| ())).unwrap();
-        let watching = watch::watch(read, remote.clone()).unwrap();
+        let watching = reload::watch(read, remote.clone()).unwrap();
         let playing = std::thread::spawn(move || {
             daemon.run(&Beginning::Afresh);
         });

@@ -23,7 +23,7 @@ use std::time::Instant;
 use handspan::daemon::clerk::Clerk;
 use handspan::daemon::observer::{Duties, Observer};
 use handspan::daemon::persist::Beginning;
-use handspan::daemon::{Daemon, Show, watch, wish};
+use handspan::daemon::{Daemon, Show, reload, wish};
 use handspan::map::{self, Stand};
 use handspan::page;
 use handspan::ports::Direction;
@@ -102,7 +102,7 @@ fn run() -> Result<(), String> {
     let open = page::open(&stand, &mut daemon, &show, Arc::clone(&observer), clerk, |words| eprintln!("{words}"))
         .map_err(|error| error.to_string())?
         .ok_or("the gear wants no stand")?;
-    let watching = watch::watch(read, remote.clone()).map_err(|error| error.to_string())?;
+    let watching = reload::watch(read, remote.clone()).map_err(|error| error.to_string())?;
     print(&format!("stand {}", open.link()));
     let owner = std::thread::spawn(move || daemon.run(&Beginning::Afresh));
     for line in std::io::stdin().lock().lines().map_while(Result::ok) {

@@ -15,7 +15,7 @@ use notify::{RecursiveMode, Watcher};
 
 use super::changes::{self, Read};
 use super::inbox::Handed;
-use super::{Happened, Relief, Remote, Show, wish};
+use super::{Happened, PreparedMaps, Remote, Show, wish};
 use crate::map::Level;
 
 /// The folders must have been quiet for this long.
@@ -37,7 +37,7 @@ enum Found {
     Same,
     Wrong(Vec<String>),
     Ready {
-        relief: Box<Relief>,
+        prepared: Box<PreparedMaps>,
         /// Changes of the evening that no longer fit, in sentences.
         dropped: Vec<String>,
     },
@@ -62,10 +62,10 @@ pub fn watch(read: Read, remote: Remote) -> Result<Watching, WatchError> {
         watcher.watch(&folder, RecursiveMode::NonRecursive)?;
     }
     let watcher = Arc::new(Mutex::new(watcher));
-    let follower = Follower { watched: folders(&show), read, remote, watcher: Arc::downgrade(&watcher) };
+    let reloader = Reloader { watched: folders(&show), read, remote, watcher: Arc::downgrade(&watcher) };
     thread::Builder::new()
-        .name("watch".to_owned())
-        .spawn(move || follower.follow(&notices))
+        .name("reload".to_owned())
+        .spawn(move || reloader.run(&notices))
         .map_err(|error| WatchError(notify::Error::io(error)))?;
     Ok(Watching { _watcher: watcher })
 }
@@ -101,7 +101,7 @@ fn may_be_maps(paths: &[PathBuf], endings: &[Option<OsString>]) -> bool {
     paths.is_empty() || paths.iter().any(known)
 }
 
-struct Follower {
+struct Reloader {
     /// The folders that are watched.
     watched: Vec<PathBuf>,
     read: Read,
@@ -109,8 +109,8 @@ struct Follower {
     watcher: Weak<Mutex<notify::RecommendedWatcher>>,
 }
 
-impl Follower {
-    fn follow(mut self, notices: &Receiver<()>) {
+impl Reloader {
+    fn run(mut self, notices: &Receiver<()>) {
         while notices.recv().is_ok() {
             wait_for_quiet(notices);
             // A song may have been added from another folder since.
@@ -123,26 +123,26 @@ impl Follower {
             match found {
                 Found::Same => {}
                 Found::Wrong(faults) => self.remote.tell(Happened::MapsRefused(Arc::new(faults))),
-                Found::Ready { relief, dropped } => self.hand_over(relief, dropped),
+                Found::Ready { prepared, dropped } => self.hand_over(prepared, dropped),
             }
         }
     }
 
-    fn hand_over(&mut self, mut relief: Box<Relief>, mut dropped: Vec<String>) {
+    fn hand_over(&mut self, mut prepared: Box<PreparedMaps>, mut dropped: Vec<String>) {
         // What is prepared may be overtaken by a change that somebody asks for at this moment: then it is read anew.
         for _ in 0..OVERTAKEN {
-            if self.watch_folders_of(relief.show()) {
+            if self.watch_folders_of(prepared.show()) {
                 // Something may have been saved there before it was watched.
-                if let Found::Ready { relief: newer, dropped: fewer } = self.read_again() {
-                    (relief, dropped) = (newer, fewer);
+                if let Found::Ready { prepared: newer, dropped: fewer } = self.read_again() {
+                    (prepared, dropped) = (newer, fewer);
                 }
             }
-            match self.remote.load(relief) {
+            match self.remote.load(prepared) {
                 Handed::Loaded if dropped.is_empty() => return,
                 Handed::Loaded => return self.remote.tell(Happened::ChangesDropped(Arc::new(dropped))),
                 Handed::Ended => return,
                 Handed::Overtaken => match self.read_again() {
-                    Found::Ready { relief: newer, dropped: fewer } => (relief, dropped) = (newer, fewer),
+                    Found::Ready { prepared: newer, dropped: fewer } => (prepared, dropped) = (newer, fewer),
                     Found::Same | Found::Wrong(_) => return,
                 },
             }
@@ -182,8 +182,8 @@ impl Follower {
             let words = "the saved gear asks for other inputs or outputs: they come into force at the next start";
             return Found::Wrong(vec![words.to_owned()]);
         }
-        let relief = Box::new(Relief::new(&show, book, changed.changes));
-        Found::Ready { relief, dropped: changed.dropped }
+        let prepared = Box::new(PreparedMaps::new(&show, book, changed.changes));
+        Found::Ready { prepared, dropped: changed.dropped }
     }
 }
 

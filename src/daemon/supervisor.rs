@@ -12,9 +12,9 @@ use crossbeam_channel::{Receiver, RecvTimeoutError, Sender, bounded};
 
 /// How often the owner has gone round its loop.
 #[derive(Debug, Clone, Default)]
-pub struct Pulse(Arc<AtomicU64>);
+pub struct Heartbeat(Arc<AtomicU64>);
 
-impl Pulse {
+impl Heartbeat {
     /// Once more round the loop.
     pub fn beat(&self) {
         self.0.fetch_add(1, Ordering::Relaxed);
@@ -27,7 +27,7 @@ impl Pulse {
     }
 }
 
-/// What a look at the pulse says.
+/// What a look at the heartbeat says.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Verdict {
     /// The owner had too little time to answer.
@@ -40,19 +40,19 @@ pub enum Verdict {
 
 /// Judges from counts and times alone whether the owner lives.
 #[derive(Debug, Clone)]
-pub struct Watch {
+pub struct LivenessCheck {
     every: Duration,
     /// Count and time of the last look that was not early.
     last: (u64, Duration),
 }
 
-impl Watch {
-    /// A watch for a service manager that waits so long for a sign of life; the owner's count and the time now.
+impl LivenessCheck {
+    /// A check for a service manager that waits so long for a sign of life; the owner's count and the time now.
     #[must_use]
-    pub fn new(patience: Duration, count: u64, now: Duration) -> Watch {
+    pub fn new(patience: Duration, count: u64, now: Duration) -> LivenessCheck {
         // The manual of sd_watchdog_enabled asks for a sign every half of the time; an answer may take as long as the
         // time from look to look, so it is a quarter.
-        Watch { every: patience / 4, last: (count, now) }
+        LivenessCheck { every: patience / 4, last: (count, now) }
     }
 
     /// Looks at the owner's count. After every look that is not early the owner is to be woken, so that it can answer
@@ -102,16 +102,16 @@ const WAITING: usize = 64;
 const PATIENCE: Duration = Duration::from_secs(1);
 
 impl Supervisor {
-    /// Begins to tell, if a service manager started us and wants to be told; `wake` makes the owner of `pulse` go
+    /// Begins to tell, if a service manager started us and wants to be told; `wake` makes the owner of `heartbeat` go
     /// round its loop.
     #[must_use]
-    pub fn begin(pulse: Pulse, wake: impl Fn() + Send + 'static) -> Option<Supervisor> {
+    pub fn begin(heartbeat: Heartbeat, wake: impl Fn() + Send + 'static) -> Option<Supervisor> {
         let patience = system::wanted()?;
         let (says, waiting) = bounded(WAITING);
         let (alive, told) = bounded::<()>(0);
         let tell = move || {
             let _alive = alive;
-            attend(&waiting, patience, &pulse, &wake, &mut system::tell);
+            attend(&waiting, patience, &heartbeat, &wake, &mut system::tell);
         };
         thread::Builder::new().name("service".to_owned()).spawn(tell).ok()?;
         Some(Supervisor { says, told, ready: false })
@@ -139,12 +139,12 @@ impl Supervisor {
 fn attend(
     waiting: &Receiver<Say>,
     patience: Option<Duration>,
-    pulse: &Pulse,
+    heartbeat: &Heartbeat,
     wake: &dyn Fn(),
     tell: &mut dyn FnMut(&Say),
 ) {
     let began = Instant::now();
-    let mut watch = patience.map(|patience| Watch::new(patience, pulse.count(), began.elapsed()));
+    let mut watch = patience.map(|patience| LivenessCheck::new(patience, heartbeat.count(), began.elapsed()));
     wake();
     loop {
         let said = match &watch {
@@ -156,7 +156,7 @@ fn attend(
             Err(RecvTimeoutError::Timeout) => {}
             Err(RecvTimeoutError::Disconnected) => return,
         }
-        let verdict = watch.as_mut().map(|watch| watch.look(pulse.count(), began.elapsed()));
+        let verdict = watch.as_mut().map(|watch| watch.look(heartbeat.count(), began.elapsed()));
         if verdict == Some(Verdict::Alive) {
             tell(&Say::Alive);
         }
@@ -221,7 +221,7 @@ mod tests {
 
     #[test]
     fn who_moves_lives_and_who_does_not_is_stuck() {
-        let mut watch = Watch::new(ms(400), 7, ms(1_000));
+        let mut watch = LivenessCheck::new(ms(400), 7, ms(1_000));
         assert_eq!(watch.rest(ms(1_000)), ms(100));
         assert_eq!(watch.look(8, ms(1_099)), Verdict::Early);
         assert_eq!(watch.look(8, ms(1_100)), Verdict::Alive);
@@ -238,15 +238,15 @@ mod tests {
     }
 
     /// What is told while an owner is woken so many times; `answer` is what the owner does when it is.
-    fn told(patience: Option<Duration>, wakes: u32, answer: &dyn Fn(&Pulse)) -> Vec<Say> {
-        let pulse = Pulse::default();
+    fn told(patience: Option<Duration>, wakes: u32, answer: &dyn Fn(&Heartbeat)) -> Vec<Say> {
+        let heartbeat = Heartbeat::default();
         let told = RefCell::new(Vec::new());
         let woken = Cell::new(0);
         let (sender, waiting) = bounded(8);
         sender.send(Say::Ready).unwrap();
         let sender = RefCell::new(Some(sender));
         let wake = || {
-            answer(&pulse);
+            answer(&heartbeat);
             woken.set(woken.get() + 1);
             if woken.get() == wakes
                 && let Some(sender) = sender.take()
@@ -254,24 +254,24 @@ mod tests {
                 sender.send(Say::Stopping).unwrap();
             }
         };
-        attend(&waiting, patience, &pulse, &wake, &mut |say| told.borrow_mut().push(say.clone()));
+        attend(&waiting, patience, &heartbeat, &wake, &mut |say| told.borrow_mut().push(say.clone()));
         told.into_inner()
     }
 
     #[test]
-    fn an_owner_that_answers_is_petted() {
-        let told = told(Some(ms(8)), 4, &Pulse::beat);
+    fn an_owner_that_answers_gives_signs_of_life() {
+        let told = told(Some(ms(8)), 4, &Heartbeat::beat);
         assert_eq!((told.first(), told.last()), (Some(&Say::Ready), Some(&Say::Stopping)));
         assert!(told.iter().filter(|say| **say == Say::Alive).count() >= 3, "{told:?}");
     }
 
     #[test]
-    fn an_owner_that_is_stuck_is_not_petted() {
+    fn an_owner_that_is_stuck_gives_none() {
         assert_eq!(told(Some(ms(8)), 6, &|_| ()), [Say::Ready, Say::Stopping]);
     }
 
     #[test]
-    fn nobody_is_petted_where_nobody_waits_for_it() {
-        assert_eq!(told(None, 1, &Pulse::beat), [Say::Ready, Say::Stopping]);
+    fn nobody_gives_signs_of_life_where_nobody_waits_for_it() {
+        assert_eq!(told(None, 1, &Heartbeat::beat), [Say::Ready, Say::Stopping]);
     }
 }

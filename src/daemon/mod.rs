@@ -6,18 +6,18 @@
 mod answer;
 pub mod changes;
 pub mod clerk;
-mod hearing;
 mod inbox;
 mod live_view;
-mod mend;
 mod metrics;
 pub mod observer;
 pub mod persist;
 #[cfg(unix)]
 pub mod post;
+mod receiving;
+mod recovery;
 pub mod reload;
 mod report;
-mod saying;
+mod sending;
 mod show;
 pub mod state;
 pub mod supervisor;
@@ -34,11 +34,11 @@ use rtrb::Consumer;
 use crate::engine::{Action, Counts, Engine, Event, Out, Standing};
 use crate::map::Gear;
 use crate::ports::{Arrival, InputWish, OutputWish, Ports, Target, Wish};
-use hearing::hear;
 use inbox::{Inbox, Question, Request};
 use live_view::LiveViewWriter;
-use mend::contained;
 use persist::Beginning;
+use receiving::receive;
+use recovery::contained;
 use report::Publisher;
 
 pub use inbox::{Command, Handed, Noticed, Outcome, Remote, Unasked};
@@ -233,7 +233,7 @@ impl Daemon {
                 // What cannot be decoded was counted by the ports.
                 let came = self.began.elapsed();
                 let Daemon { engine, out, tape, .. } = self;
-                if let Some(stepped) = hear(engine, out, tape.as_ref(), in_ticks(came), input, bytes) {
+                if let Some(stepped) = receive(engine, out, tape.as_ref(), in_ticks(came), input, bytes) {
                     self.after(stepped);
                     self.time(came);
                 }

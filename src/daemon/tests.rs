@@ -3,9 +3,9 @@
 use std::sync::Arc;
 
 use super::inbox::Handed;
-use super::mend::{Failed, contained};
 use super::observer::Observer;
 use super::persist::{Beginning, SavedState};
+use super::recovery::{Failed, contained};
 use super::{Command, Daemon, Happened, PreparedMaps, Remote, Show, wish};
 use crate::engine::{Action, Engine, Standing};
 use crate::map;

@@ -1,4 +1,4 @@
-//! The owner's mouth: what a step of the engine said goes to the outputs, and what it noticed is told.
+//! What the owner sends: what a step of the engine said goes to the outputs, and what it noticed is told.
 
 use super::{Daemon, Happened, in_ticks};
 
@@ -9,7 +9,7 @@ const LATE_TICK: u64 = 100_000;
 
 impl Daemon {
     /// Sends what the step said, then tells what it noticed.
-    pub(super) fn say(&mut self) {
+    pub(super) fn send(&mut self) {
         for said in self.out.said() {
             if said.bytes == [CLOCK] {
                 // After the process was held up, what is left of a clock's ticks would come all at once.

@@ -15,31 +15,31 @@ pub(super) fn contained<T>(
     out: &mut Out,
     step: impl FnOnce(&mut Engine, &mut Out) -> T,
 ) -> Result<T, Failed> {
-    // What a panic leaves behind is looked at by `mend` only, which trusts nothing but the list of what sounds.
+    // What a panic leaves behind is looked at by `recover` only, which trusts nothing but the list of what sounds.
     catch_unwind(AssertUnwindSafe(|| step(engine, out))).map_err(|_| Failed)
 }
 
 impl Daemon {
-    /// Sends what was said; after a failure of the engine, mends it first.
+    /// Sends what was said; after a failure of the engine, recovers first.
     pub(super) fn after(&mut self, stepped: Result<Option<u64>, Failed>) {
         match stepped {
             Ok(next) => {
                 self.next = next;
-                self.say();
+                self.send();
             }
-            Err(Failed) => self.mend(),
+            Err(Failed) => self.recover(),
         }
     }
 
     /// The engine failed in the middle of a step: what it said before that is sent, all that sounds is ended, and an
     /// engine built anew from the same plan goes on at the same song, section and key. If that fails too, the process
     /// ends visibly, for whoever watches over it to start it again.
-    fn mend(&mut self) {
-        self.say();
+    fn recover(&mut self) {
+        self.send();
         let standing = self.engine.standing();
         let cues: Vec<u16> = self.engine.standing_cues().collect();
         self.engine.end_everything(&mut self.out);
-        self.say();
+        self.send();
         self.engine = Engine::new(Arc::clone(self.engine.plan()));
         let now = self.now();
         self.engine.step(Event::Resume(standing), now, &mut self.out);
@@ -48,7 +48,7 @@ impl Daemon {
         for cue in cues {
             self.next = self.engine.step(Event::CloseCue(cue), now, &mut self.out);
         }
-        self.say();
+        self.send();
         self.tell(Happened::Rebuilt);
     }
 }

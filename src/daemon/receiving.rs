@@ -1,9 +1,9 @@
-//! The owner's ear: messages from ports and from the stand's keyboard go to the engine, each by itself, and how long each
+//! What the owner receives: messages from ports and from the stand's keyboard go to the engine, each by itself, and how long each
 //! took is reckoned.
 
 use std::time::Duration;
 
-use super::mend::{Failed, contained};
+use super::recovery::{Failed, contained};
 use super::take::Tape;
 use super::{Daemon, in_ticks};
 use crate::engine::{Engine, Event, Out};
@@ -14,7 +14,7 @@ impl Daemon {
     pub(super) fn play(&mut self, input: usize, bytes: [u8; 3]) {
         let came = self.began.elapsed();
         let Daemon { engine, out, tape, .. } = self;
-        if let Some(stepped) = hear(engine, out, tape.as_ref(), in_ticks(came), input, &bytes) {
+        if let Some(stepped) = receive(engine, out, tape.as_ref(), in_ticks(came), input, &bytes) {
             self.after(stepped);
             self.time(came);
         }
@@ -30,7 +30,7 @@ impl Daemon {
 }
 
 /// Has the engine hear a whole message; none where it cannot be decoded, which the ports have counted.
-pub(super) fn hear(
+pub(super) fn receive(
     engine: &mut Engine,
     out: &mut Out,
     tape: Option<&Tape>,

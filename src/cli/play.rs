@@ -20,8 +20,8 @@ use crate::daemon::changes;
 use crate::daemon::clerk::USUAL_NAME;
 use crate::daemon::observer::{Duties, Observer};
 use crate::daemon::persist::{self, Beginning, Persist, SavedState};
+use crate::daemon::recorder::{self, Recorder, RecorderHandle};
 use crate::daemon::supervisor::Supervisor;
-use crate::daemon::take::{self, Recorder, Tape};
 use crate::daemon::{self, Command, Daemon, Happened, Remote, Report, Show, reload};
 use crate::engine::Plan;
 use crate::map::Book;
@@ -98,8 +98,8 @@ fn perform(wanted: &Wanted<'_>, show: Arc<Show>, before: Before, log: Option<&Lo
     let (mut daemon, remote) = Daemon::new(&show, ports);
     let mut threads = Vec::new();
     if let Some(folder) = take {
-        let (tape, recorder, words) = begin_take(folder, &show)?;
-        daemon.record(tape);
+        let (handle, recorder, words) = begin_take(folder, &show)?;
+        daemon.record(handle);
         opening.push(words);
         let log = log.cloned();
         threads.extend(thread::Builder::new().name("take".to_owned()).spawn(move || record(recorder, log.as_ref())));
@@ -178,19 +178,19 @@ fn follow(observer: &Arc<Observer>, duties: Duties, log: Option<&Log>) -> std::i
 }
 
 /// Begins a take, named by the date and time of its beginning; the words say where it is.
-fn begin_take(folder: &Path, show: &Show) -> Result<(Tape, Recorder, String), Failure> {
+fn begin_take(folder: &Path, show: &Show) -> Result<(RecorderHandle, Recorder, String), Failure> {
     let name = ZonedDateTime::now().strftime("%Y-%m-%d %H.%M.%S").to_string();
-    let (tape, recorder, place) =
-        take::begin(folder, &name, &show.book.gear, Arc::clone(&show.plan)).map_err(|error| {
+    let (handle, recorder, place) =
+        recorder::begin(folder, &name, &show.book.gear, Arc::clone(&show.plan)).map_err(|error| {
             let folder = folder.display();
             Failure::Wrong(format!(
                 "nothing can be recorded in {folder} ({error}): give --take a folder that you may write to."
             ))
         })?;
-    Ok((tape, recorder, format!("  recorded in \"{}\"", place.display())))
+    Ok((handle, recorder, format!("  recorded in \"{}\"", place.display())))
 }
 
-/// Records until the tape ends. What cannot be recorded is said once; the music goes on.
+/// Records until the handle ends. What cannot be recorded is said once; the music goes on.
 fn record(recorder: Recorder, log: Option<&Log>) {
     let words = match recorder.run() {
         Ok(0) => return,

@@ -14,6 +14,7 @@ pub mod persist;
 #[cfg(unix)]
 pub mod post;
 mod receiving;
+pub mod recorder;
 mod recovery;
 pub mod reload;
 mod report;
@@ -21,7 +22,6 @@ mod sending;
 mod show;
 pub mod state;
 pub mod supervisor;
-pub mod take;
 pub mod telling;
 #[cfg(test)]
 mod tests;
@@ -45,10 +45,10 @@ pub use inbox::{Command, Handed, Noticed, Outcome, Remote, Unasked};
 pub use live_view::{LiveView, Sent};
 use metrics::Lateness;
 pub use metrics::Metrics;
+use recorder::RecorderHandle;
 pub use report::{Happened, Report};
 pub use show::{PreparedMaps, Show};
 use supervisor::Heartbeat;
-use take::Tape;
 
 /// What was left when the performance ended.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -79,7 +79,7 @@ pub struct Daemon {
     not_taken: u64,
     /// What was noticed since somebody who waits for an outcome asked.
     noticed: Noticed,
-    tape: Option<Tape>,
+    recorder: Option<RecorderHandle>,
     heartbeat: Heartbeat,
     metrics: Metrics,
     lateness: Lateness,
@@ -142,7 +142,7 @@ impl Daemon {
             unread: Some(unread),
             not_taken: 0,
             noticed: Noticed::default(),
-            tape: None,
+            recorder: None,
             heartbeat: Heartbeat::default(),
             metrics: Metrics::default(),
             lateness: Lateness::default(),
@@ -153,9 +153,9 @@ impl Daemon {
         (daemon, remote)
     }
 
-    /// Records the performance on this tape too.
-    pub fn record(&mut self, tape: Tape) {
-        self.tape = Some(tape);
+    /// Records the performance too.
+    pub fn record(&mut self, recorder: RecorderHandle) {
+        self.recorder = Some(recorder);
     }
 
     /// Counts how often the owner has gone round its loop.
@@ -232,8 +232,8 @@ impl Daemon {
             Arrival::Message { input, bytes } => {
                 // What cannot be decoded was counted by the ports.
                 let came = self.began.elapsed();
-                let Daemon { engine, out, tape, .. } = self;
-                if let Some(stepped) = receive(engine, out, tape.as_ref(), in_ticks(came), input, bytes) {
+                let Daemon { engine, out, recorder, .. } = self;
+                if let Some(stepped) = receive(engine, out, recorder.as_ref(), in_ticks(came), input, bytes) {
                     self.after(stepped);
                     self.time(came);
                 }
@@ -344,8 +344,8 @@ impl Daemon {
         self.show = Arc::clone(&prepared.show);
         // All that belongs to the old maps was told; from here on every number is the new ones'.
         self.tell(Happened::Loaded);
-        if let Some(tape) = &self.tape {
-            tape.plan(now, Arc::clone(&prepared.show.plan));
+        if let Some(recorder) = &self.recorder {
+            recorder.plan(now, Arc::clone(&prepared.show.plan));
         }
         self.after(stepped);
         let _ = self.inbox.replaced.try_send(prepared);
@@ -353,8 +353,8 @@ impl Daemon {
 
     fn step(&mut self, event: Event<'_>) {
         let now = self.now();
-        if let Some(tape) = &self.tape {
-            tape.event(now, event);
+        if let Some(recorder) = &self.recorder {
+            recorder.event(now, event);
         }
         let stepped = contained(&mut self.engine, &mut self.out, |engine, out| engine.step(event, now, out));
         self.after(stepped);
@@ -369,7 +369,7 @@ impl Daemon {
 
 /// The owner's time in microseconds, in whole ticks of a take: what is recorded is what the engine was told.
 fn in_ticks(since: Duration) -> u64 {
-    since.as_micros() as u64 / take::TICK * take::TICK
+    since.as_micros() as u64 / recorder::TICK * recorder::TICK
 }
 
 impl std::fmt::Debug for Daemon {

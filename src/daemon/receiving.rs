@@ -1,10 +1,10 @@
-//! What the owner receives: messages from ports and from the stand's keyboard go to the engine, each by itself, and how long each
+//! What the owner receives: messages from ports and from the page's keyboard go to the engine, each by itself, and how long each
 //! took is reckoned.
 
 use std::time::Duration;
 
+use super::recorder::RecorderHandle;
 use super::recovery::{Failed, contained};
-use super::take::Tape;
 use super::{Daemon, in_ticks};
 use crate::engine::{Engine, Event, Out};
 use crate::midi::decode;
@@ -13,8 +13,8 @@ impl Daemon {
     /// What is played on the page's keyboard.
     pub(super) fn play(&mut self, input: usize, bytes: [u8; 3]) {
         let came = self.began.elapsed();
-        let Daemon { engine, out, tape, .. } = self;
-        if let Some(stepped) = receive(engine, out, tape.as_ref(), in_ticks(came), input, &bytes) {
+        let Daemon { engine, out, recorder, .. } = self;
+        if let Some(stepped) = receive(engine, out, recorder.as_ref(), in_ticks(came), input, &bytes) {
             self.after(stepped);
             self.time(came);
         }
@@ -33,14 +33,14 @@ impl Daemon {
 pub(super) fn receive(
     engine: &mut Engine,
     out: &mut Out,
-    tape: Option<&Tape>,
+    recorder: Option<&RecorderHandle>,
     now: u64,
     input: usize,
     bytes: &[u8],
 ) -> Option<Result<Option<u64>, Failed>> {
     let message = decode(bytes).ok()?;
-    if let Some(tape) = tape {
-        tape.input(now, input, bytes);
+    if let Some(recorder) = recorder {
+        recorder.input(now, input, bytes);
     }
     Some(contained(engine, out, |engine, out| engine.step(Event::Message { input, message }, now, out)))
 }

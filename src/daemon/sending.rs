@@ -26,8 +26,8 @@ impl Daemon {
             let refused = self.ports.send(said.output, said.bytes).is_err();
             if refused {
                 self.not_taken += 1;
-            } else if let Some(tape) = &self.tape {
-                tape.output(said.at, said.output, said.bytes);
+            } else if let Some(recorder) = &self.recorder {
+                recorder.output(said.at, said.output, said.bytes);
             }
             self.view_writer.sent(said.output, said.bytes);
             if let Some(state) = self.outputs.get_mut(said.output) {

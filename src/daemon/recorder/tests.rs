@@ -62,14 +62,14 @@ struct Room {
     outputs: Vec<Shared>,
 }
 
-fn room(book: &Book, plan: &Arc<Plan>) -> (Tape, Room) {
+fn room(book: &Book, plan: &Arc<Plan>) -> (RecorderHandle, Room) {
     let played = Shared::default();
     let outputs: Vec<Shared> = book.gear.outputs.iter().map(|_| Shared::default()).collect();
     let named = book.gear.outputs.iter().zip(&outputs);
     let named = named.map(|(output, store)| (output.name.value.as_str(), store.clone()));
-    let (tape, recorder) =
+    let (handle, recorder) =
         begin_in(played.clone(), named, book.gear.outputs.iter().any(|output| output.clock), Arc::clone(plan)).unwrap();
-    (tape, Room { recorder, played, outputs })
+    (handle, Room { recorder, played, outputs })
 }
 
 impl Room {
@@ -151,18 +151,18 @@ proptest! {
     ) {
         let book = demo();
         let plan = Arc::new(Plan::new(&book));
-        let (tape, mut room) = room(&book, &plan);
+        let (handle, mut room) = room(&book, &plan);
         let mut engine = Engine::new(Arc::clone(&plan));
         let mut out = engine.out();
         // Not at 0, and in whole ticks, as the owner's clock is.
         let mut now = 1_250;
         let step = |engine: &mut Engine, out: &mut crate::engine::Out, now, event: Event<'_>, raw: Option<(usize, &[u8])>| {
             match raw {
-                Some((input, bytes)) => tape.input(now, input, bytes),
-                None => tape.event(now, event),
+                Some((input, bytes)) => handle.input(now, input, bytes),
+                None => handle.event(now, event),
             }
             engine.step(event, now, out);
-            out.said().for_each(|said| tape.output(said.at, said.output, said.bytes));
+            out.said().for_each(|said| handle.output(said.at, said.output, said.bytes));
             out.clear();
         };
         step(&mut engine, &mut out, now, Event::Start { entry: 0, place: 0 }, None);
@@ -209,8 +209,8 @@ fn perform(show: &Arc<Show>, beginning: &Beginning, happen: impl FnOnce(&World))
     let observer = Observer::new(&mut daemon, show, "choir").unwrap();
     let reports = observer.listen();
     observer.begin(Duties::default()).unwrap();
-    let (tape, mut room) = room(&show.book, &show.plan);
-    daemon.record(tape);
+    let (handle, mut room) = room(&show.book, &show.plan);
+    daemon.record(handle);
     happen(&world);
     world.output_back(1);
     let beginning = beginning.clone();
@@ -306,21 +306,21 @@ fn a_set_that_begins_afresh_after_a_kill_plays_again_from_its_beginning() {
 fn what_finds_no_room_is_counted_and_never_halved() {
     let book = demo();
     let plan = Arc::new(Plan::new(&book));
-    let (tape, mut room) = room(&book, &plan);
+    let (handle, mut room) = room(&book, &plan);
     let long = [&[0xF0][..], &vec![1; 100 * PART][..], &[0xF7]].concat();
     for tick in 0..RECORDS as u64 - 50 {
-        tape.input(tick * TICK, 0, &[0x90, 60, 1]);
+        handle.input(tick * TICK, 0, &[0x90, 60, 1]);
     }
     let now = RECORDS as u64 * TICK;
-    tape.input(now, 0, &long);
-    tape.marker(now, Marker::Do(Action::Panic));
+    handle.input(now, 0, &long);
+    handle.marker(now, Marker::Do(Action::Panic));
     room.flush();
     assert_eq!(room.played.markers(), ["from keyboard", "do panic", "missing 1: the recorder could not follow"]);
-    tape.input(now + TICK, 0, &long);
+    handle.input(now + TICK, 0, &long);
     room.flush();
     assert_eq!(room.played.messages().pop(), Some((RECORDS as u64 + 1, long)));
     for _ in 0..RECORDS + 3 {
-        tape.output(now + TICK, 0, &[0x90, 60, 1]);
+        handle.output(now + TICK, 0, &[0x90, 60, 1]);
     }
     room.flush();
     assert_eq!(room.outputs[0].messages().len(), RECORDS);
@@ -334,9 +334,9 @@ fn a_clock_is_kept_where_an_output_wants_it() {
     for wanted in [true, false] {
         book.gear.outputs.iter_mut().for_each(|output| output.clock = false);
         book.gear.outputs[0].clock = wanted;
-        let (tape, mut room) = room(&book, &plan);
+        let (handle, mut room) = room(&book, &plan);
         for bytes in [&[0xFE][..], &[0xF8], &[0xF2, 1, 0], &[0xFF], &[0xF6], &[0xF0, 1, 0xF7], &[0xC0, 1]] {
-            tape.input(0, 0, bytes);
+            handle.input(0, 0, bytes);
         }
         room.flush();
         let kept: Vec<u8> = room.played.messages().iter().map(|(_, bytes)| bytes[0]).collect();
@@ -348,11 +348,11 @@ fn a_clock_is_kept_where_an_output_wants_it() {
 fn saved_maps_change_the_names_from_there_on() {
     let book = demo();
     let plan = Arc::new(Plan::new(&book));
-    let (tape, mut room) = room(&book, &plan);
-    tape.event(7, Event::Start { entry: 0, place: 0 });
-    tape.marker(7, Marker::Back(0));
-    tape.plan(10_007, Arc::new(Plan::default()));
-    tape.marker(10_007, Marker::Back(0));
+    let (handle, mut room) = room(&book, &plan);
+    handle.event(7, Event::Start { entry: 0, place: 0 });
+    handle.marker(7, Marker::Back(0));
+    handle.plan(10_007, Arc::new(Plan::default()));
+    handle.marker(10_007, Marker::Back(0));
     room.flush();
     assert_eq!(room.played.markers(), ["back piano", "maps read again", "back "]);
 }
@@ -363,14 +363,14 @@ fn files_of_a_performance_lie_together_and_two_performances_do_not() {
     let plan = Arc::new(Plan::new(&book));
     let folder = tempfile::tempdir().unwrap();
     for wanted in ["2026-12-19 19.30.00", "2026-12-19 19.30.00 (2)"] {
-        let (tape, recorder, path) =
+        let (handle, recorder, path) =
             begin(folder.path(), "2026-12-19 19.30.00", &book.gear, Arc::clone(&plan)).unwrap();
         assert_eq!(path, folder.path().join(wanted));
-        tape.event(0, Event::Start { entry: 0, place: 0 });
-        tape.input(100 * TICK, 0, &[0x90, 60, 100]);
-        tape.output(100 * TICK, 1, &[0x91, 48, 90]);
-        tape.event(300 * TICK, Event::Stop);
-        drop(tape);
+        handle.event(0, Event::Start { entry: 0, place: 0 });
+        handle.input(100 * TICK, 0, &[0x90, 60, 100]);
+        handle.output(100 * TICK, 1, &[0x91, 48, 90]);
+        handle.event(300 * TICK, Event::Stop);
+        drop(handle);
         assert_eq!(recorder.run().unwrap(), 0);
         let read = |name: &str| file::read(&fs::read(path.join(name)).unwrap()).unwrap();
         assert_eq!(read("take.mid").end, 300 * TICK);

@@ -71,7 +71,7 @@ enum What {
 /// The owner's end. Nothing here waits, allocates or calls the system; what does not fit is counted and left out of
 /// the take.
 #[derive(Debug)]
-pub struct Tape {
+pub struct RecorderHandle {
     records: Sender<Record>,
     missing: Arc<AtomicU64>,
     /// Whether an output wants the clock that an input sends.
@@ -80,7 +80,7 @@ pub struct Tape {
     _running: Sender<()>,
 }
 
-impl Tape {
+impl RecorderHandle {
     /// A whole message from an input at `now`, in microseconds. What changes nothing is not kept: many a keyboard says
     /// several times a second that it is there, or sends a clock that nobody asked for, and a file can hold either
     /// only in a form that not every reader knows.
@@ -100,7 +100,7 @@ impl Tape {
         self.message(at, Side::Output(output), bytes);
     }
 
-    /// Something else that happened to the engine at `now`; messages are for [`Tape::input`]. What comes first begins the
+    /// Something else that happened to the engine at `now`; messages are for [`RecorderHandle::input`]. What comes first begins the
     /// time of the take.
     pub fn event(&self, now: u64, event: Event<'_>) {
         match event {
@@ -193,7 +193,12 @@ pub struct Recorder<S = TakeFile> {
 ///
 /// # Errors
 /// The folder or a file in it cannot be written.
-pub fn begin(folder: &Path, name: &str, gear: &Gear, plan: Arc<Plan>) -> Result<(Tape, Recorder, PathBuf), GrowError> {
+pub fn begin(
+    folder: &Path,
+    name: &str,
+    gear: &Gear,
+    plan: Arc<Plan>,
+) -> Result<(RecorderHandle, Recorder, PathBuf), GrowError> {
     let folder = new_folder(folder, name)?;
     let outputs = folder.join("outputs");
     fs::create_dir(&outputs)?;
@@ -203,8 +208,8 @@ pub fn begin(folder: &Path, name: &str, gear: &Gear, plan: Arc<Plan>) -> Result<
     let outputs: Result<Vec<_>, io::Error> =
         names.map(|name| Ok((name, file(outputs.join(format!("{}.mid", file_name(name))))?))).collect();
     let clock = gear.outputs.iter().any(|output| output.clock);
-    let (tape, recorder) = begin_in(played, outputs?, clock, plan)?;
-    Ok((tape, recorder, folder))
+    let (handle, recorder) = begin_in(played, outputs?, clock, plan)?;
+    Ok((handle, recorder, folder))
 }
 
 fn new_folder(folder: &Path, name: &str) -> io::Result<PathBuf> {
@@ -229,7 +234,7 @@ fn begin_in<'a, S: Store>(
     outputs: impl IntoIterator<Item = (&'a str, S)>,
     clock: bool,
     plan: Arc<Plan>,
-) -> Result<(Tape, Recorder<S>), GrowError> {
+) -> Result<(RecorderHandle, Recorder<S>), GrowError> {
     let division = Division::quarter(TICKS_IN_QUARTER).ok_or(GrowError::Full)?;
     let tempo = TempoEvent { tick: 0, kind: TempoKind::Tempo(TEMPO) };
     let grow = |store, name: &str| Growing::begin(store, division, tempo, name);
@@ -251,11 +256,11 @@ fn begin_in<'a, S: Store>(
         begun: Vec::new(),
         end: None,
     };
-    Ok((Tape { records: sender, missing, clock, _running: running_sender }, recorder))
+    Ok((RecorderHandle { records: sender, missing, clock, _running: running_sender }, recorder))
 }
 
 impl<S: Store> Recorder<S> {
-    /// Records until the tape is gone; returns how many messages are missing.
+    /// Records until the handle is gone; returns how many messages are missing.
     ///
     /// # Errors
     /// A file can no longer be written: what is in it stays readable, and nothing more is recorded.

@@ -87,7 +87,7 @@ fn perform(wanted: &Wanted<'_>, show: Arc<Show>, before: Before, log: Option<&Lo
     let Wanted { set, backend, take, .. } = *wanted;
     let Before { state, kept, lost } = before;
     #[cfg(unix)]
-    let claim = reach::claim(wanted.name, |words| print_lines(&[words]))?;
+    let name_lock = reach::name_lock(wanted.name, |words| print_lines(&[words]))?;
     let connections = kept.as_ref().map_or_else(Vec::new, |kept| kept.connections.clone());
     let wish = ports::Wish { remembered: connections.clone(), ..daemon::wish(&show.book.gear) };
     let ports = ports::open(backend, &wish).map_err(|error| Failure::Wrong(error.to_string()))?;
@@ -123,14 +123,15 @@ fn perform(wanted: &Wanted<'_>, show: Arc<Show>, before: Before, log: Option<&Lo
     };
     threads.extend(follow(&observer, duties, log).map_err(no_thread)?);
     #[cfg(unix)]
-    let post = claim.and_then(|claim| reach::open(claim, &observer, &remote, log, |words| print_lines(&[words])));
+    let control =
+        name_lock.and_then(|name_lock| reach::open(name_lock, &observer, &remote, log, |words| print_lines(&[words])));
     let watching = reload::watch(maps::read, remote);
     if let Err(error) = &watching {
         print_lines(&[error.to_string()]);
     }
     daemon.run(&beginning);
     #[cfg(unix)]
-    drop(post);
+    drop(control);
     drop(page);
     // They end with the last report.
     wait_for(&threads);

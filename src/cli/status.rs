@@ -5,7 +5,7 @@ use std::path::Path;
 use super::doing::printable;
 use super::reach::{self, Meant};
 use super::{Failure, tell};
-use crate::daemon::post::Ask;
+use crate::daemon::control::Ask;
 use crate::daemon::state::{PortState, State};
 
 pub(super) fn run(json: bool, name: Option<&str>) -> Result<(), Failure> {

@@ -6,13 +6,13 @@
 mod answer;
 pub mod changes;
 pub mod clerk;
+#[cfg(unix)]
+pub mod control;
 mod inbox;
 mod live_view;
 mod metrics;
 pub mod observer;
 pub mod persist;
-#[cfg(unix)]
-pub mod post;
 mod receiving;
 pub mod recorder;
 mod recovery;

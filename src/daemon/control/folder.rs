@@ -94,7 +94,7 @@ pub(super) fn socket_of(folder: &Path, name: &str) -> PathBuf {
 
 /// Why a name is not ours.
 #[derive(Debug, thiserror::Error)]
-pub enum ClaimError {
+pub enum NameLockError {
     /// It cannot be part of a file's name.
     #[error("\"{0}\" is no name for a performance: take up to {LONGEST_NAME} letters a to z, digits, - and _")]
     NoName(String),
@@ -108,7 +108,7 @@ pub enum ClaimError {
 
 /// The name of a performance, held by it alone as long as it lives.
 #[derive(Debug)]
-pub struct Claim {
+pub struct NameLock {
     /// The name.
     pub name: String,
     folder: PathBuf,
@@ -117,14 +117,14 @@ pub struct Claim {
     _lock: File,
 }
 
-impl Claim {
+impl NameLock {
     /// Takes a name in a folder, which is made if it is not there.
     ///
     /// # Errors
     /// Another performance has it, or the folder is not the user's alone.
-    pub fn take(folder: &Path, name: &str) -> Result<Claim, ClaimError> {
+    pub fn take(folder: &Path, name: &str) -> Result<NameLock, NameLockError> {
         if !is_name(name) {
-            return Err(ClaimError::NoName(name.to_owned()));
+            return Err(NameLockError::NoName(name.to_owned()));
         }
         prepare(folder)?;
         let path = folder.join(format!("{name}.lock"));
@@ -132,8 +132,8 @@ impl Claim {
         let mut options = OpenOptions::new();
         let lock = options.create(true).truncate(false).write(true).mode(0o600).open(&path).map_err(unusable)?;
         match lock.try_lock() {
-            Ok(()) => Ok(Claim { name: name.to_owned(), folder: folder.to_owned(), _lock: lock }),
-            Err(TryLockError::WouldBlock) => Err(ClaimError::Taken(name.to_owned())),
+            Ok(()) => Ok(NameLock { name: name.to_owned(), folder: folder.to_owned(), _lock: lock }),
+            Err(TryLockError::WouldBlock) => Err(NameLockError::Taken(name.to_owned())),
             Err(TryLockError::Error(error)) => Err(unusable(error).into()),
         }
     }
@@ -172,13 +172,13 @@ mod tests {
     fn folder_and_socket_are_for_the_user_alone() {
         let base = TempDir::new().unwrap();
         let folder = base.path().join("deep/handspan");
-        let claim = Claim::take(&folder, "choir").unwrap();
-        let _listener = claim.listen().unwrap();
-        assert_eq!((mode(&folder), mode(&claim.socket())), (0o700, 0o600));
+        let name_lock = NameLock::take(&folder, "choir").unwrap();
+        let _listener = name_lock.listen().unwrap();
+        assert_eq!((mode(&folder), mode(&name_lock.socket())), (0o700, 0o600));
         assert!(trust(&folder).is_ok());
         fs::set_permissions(&folder, Permissions::from_mode(0o755)).unwrap();
         assert!(matches!(trust(&folder), Err(FolderError::Shared(_))));
-        let _other = Claim::take(&folder, "other").unwrap();
+        let _other = NameLock::take(&folder, "other").unwrap();
         assert_eq!(mode(&folder), 0o700, "closed again");
     }
 
@@ -189,8 +189,8 @@ mod tests {
         std::os::unix::fs::symlink(base.path().join("elsewhere"), base.path().join("link")).unwrap();
         fs::write(base.path().join("file"), "").unwrap();
         for name in ["link", "file"] {
-            let taken = Claim::take(&base.path().join(name), "choir");
-            assert!(matches!(taken, Err(ClaimError::Folder(FolderError::Shared(_)))), "{name}: {taken:?}");
+            let taken = NameLock::take(&base.path().join(name), "choir");
+            assert!(matches!(taken, Err(NameLockError::Folder(FolderError::Shared(_)))), "{name}: {taken:?}");
         }
         assert_eq!(fs::read_dir(base.path().join("elsewhere")).unwrap().count(), 0);
     }
@@ -198,17 +198,17 @@ mod tests {
     #[test]
     fn a_name_is_held_by_one_and_free_again_after_its_end() {
         let base = TempDir::new().unwrap();
-        let first = Claim::take(base.path(), "choir").unwrap();
+        let first = NameLock::take(base.path(), "choir").unwrap();
         let listener = first.listen().unwrap();
-        let second = Claim::take(base.path(), "choir").unwrap_err();
+        let second = NameLock::take(base.path(), "choir").unwrap_err();
         assert_eq!(
             second.to_string(),
             "a handspan named \"choir\" is running already: end that one, or give this one another name with --name"
         );
-        assert!(Claim::take(base.path(), "band").is_ok());
+        assert!(NameLock::take(base.path(), "band").is_ok());
         // As after a kill: the socket's file stays, the lock does not.
         drop((first, listener));
-        let next = Claim::take(base.path(), "choir").unwrap();
+        let next = NameLock::take(base.path(), "choir").unwrap();
         assert!(next.socket().exists() && next.listen().is_ok());
     }
 
@@ -218,7 +218,7 @@ mod tests {
             assert!(is_name(name), "{name}");
         }
         for name in ["", "..", "a/b", "a b", ".x", "ü", "a.b", "a\0", &"x".repeat(41)] {
-            assert!(!is_name(name) && Claim::take(Path::new("/nowhere"), name).is_err(), "{name}");
+            assert!(!is_name(name) && NameLock::take(Path::new("/nowhere"), name).is_err(), "{name}");
         }
     }
 }

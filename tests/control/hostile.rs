@@ -4,7 +4,7 @@ use std::net::Shutdown;
 use std::os::unix::net::UnixStream;
 use std::sync::atomic::{AtomicBool, Ordering};
 
-use handspan::daemon::post::{LONGEST, MOST, Outcome};
+use handspan::daemon::control::{LONGEST, MOST, Outcome};
 use proptest::prelude::*;
 use proptest::test_runner::{Config, TestRunner};
 

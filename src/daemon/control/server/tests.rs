@@ -22,9 +22,10 @@ fn another_user_gets_no_answer() {
     let folder = TempDir::new().unwrap();
     let own = rustix::process::geteuid().as_raw();
     for (user, answered) in [(own, true), (own ^ 1, false)] {
-        let claim = Claim::take(folder.path(), "choir").unwrap();
-        let path = claim.socket();
-        let post = open_for(user, claim, Clerk::new(remote.clone(), Arc::clone(&observer), read, |_| ())).unwrap();
+        let name_lock = NameLock::take(folder.path(), "choir").unwrap();
+        let path = name_lock.socket();
+        let control =
+            open_for(user, name_lock, Clerk::new(remote.clone(), Arc::clone(&observer), read, |_| ())).unwrap();
         let mut stream = UnixStream::connect(&path).unwrap();
         stream.set_read_timeout(Some(Duration::from_secs(30))).unwrap();
         let _ = stream.write_all(b"{\"version\":1,\"ask\":\"status\"}\n");
@@ -33,7 +34,7 @@ fn another_user_gets_no_answer() {
         // A connection that is closed with something unread breaks.
         let _ = stream.read_to_string(&mut answer);
         assert_eq!(!answer.is_empty(), answered, "{answer}");
-        drop(post);
+        drop(control);
         assert!(!path.exists(), "a post that is closed leaves nothing behind");
     }
 }

@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use assert_cmd::Command;
-use handspan::daemon::post::Claim;
+use handspan::daemon::control::NameLock;
 use tempfile::TempDir;
 
 use crate::evening::{Evening, GEAR, LANTERN, SET, connect};
@@ -84,10 +84,10 @@ fn where_nothing_runs_it_says_so() {
     }
     // A socket that a killed one left behind is nobody.
     drop(Evening::begin());
-    let claim = Claim::take(&folder.path().join("run/handspan"), "dead").unwrap();
-    drop(std::os::unix::net::UnixListener::bind(claim.socket()).unwrap());
-    assert!(claim.socket().exists());
-    drop(claim);
+    let name_lock = NameLock::take(&folder.path().join("run/handspan"), "dead").unwrap();
+    drop(std::os::unix::net::UnixListener::bind(name_lock.socket()).unwrap());
+    assert!(name_lock.socket().exists());
+    drop(name_lock);
     assert_eq!(run(folder.path(), &["status"]).code, 1);
     let ran = run(folder.path(), &["do", "panic", "--name", "dead"]);
     assert_eq!(ran.code, 1);

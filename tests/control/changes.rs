@@ -3,7 +3,7 @@
 use std::fs;
 use std::os::unix::fs::PermissionsExt;
 
-use handspan::daemon::post::Outcome;
+use handspan::daemon::control::Outcome;
 use handspan::daemon::{Happened, changes, persist};
 
 use crate::evening::{BELLS, Evening, LANTERN, SET, read};

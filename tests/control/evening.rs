@@ -9,9 +9,9 @@ use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
 use crossbeam_channel::Receiver;
+use handspan::daemon::control::{self, Answer, Ask, Clerk, ControlSocket, NameLock, Outcome};
 use handspan::daemon::observer::{Duties, Observer};
 use handspan::daemon::persist::{Beginning, Persist};
-use handspan::daemon::post::{self, Answer, Ask, Claim, Clerk, Outcome, Post};
 use handspan::daemon::state::State;
 use handspan::daemon::{Daemon, Happened, Remote, Report, Show, reload, wish};
 use handspan::map;
@@ -41,7 +41,7 @@ pub struct Evening {
     pub remote: Remote,
     pub reports: Receiver<Report>,
     piano: usize,
-    post: Option<Post>,
+    control: Option<ControlSocket>,
     playing: Option<JoinHandle<()>>,
     _watching: reload::Watching,
 }
@@ -68,13 +68,22 @@ impl Evening {
         let reports = observer.listen();
         let persist = Persist::new(folder.path().join("run/kept.json"), Vec::new(), |error| panic!("{error}"));
         observer.begin(Duties { persist: Some(persist), ..Duties::default() }).unwrap();
-        let claim = Claim::take(&folder.path().join("run/handspan"), name).unwrap();
-        let post = post::open(claim, Clerk::new(remote.clone(), observer, read, |_| ())).unwrap();
+        let name_lock = NameLock::take(&folder.path().join("run/handspan"), name).unwrap();
+        let control = control::open(name_lock, Clerk::new(remote.clone(), observer, read, |_| ())).unwrap();
         let watching = reload::watch(read, remote.clone()).unwrap();
         let playing = std::thread::spawn(move || {
             daemon.run(&Beginning::Afresh);
         });
-        Evening { folder, world, remote, reports, piano, post: Some(post), playing: Some(playing), _watching: watching }
+        Evening {
+            folder,
+            world,
+            remote,
+            reports,
+            piano,
+            control: Some(control),
+            playing: Some(playing),
+            _watching: watching,
+        }
     }
 
     /// Where sockets lie.
@@ -95,7 +104,7 @@ impl Evening {
     }
 
     pub fn ask(&self, ask: Ask) -> Answer {
-        post::ask(&self.run(), "choir", ask).unwrap()
+        control::ask(&self.run(), "choir", ask).unwrap()
     }
 
     /// What comes of some words, each a word of its own.
@@ -184,7 +193,7 @@ impl Evening {
 
 impl Drop for Evening {
     fn drop(&mut self) {
-        drop(self.post.take());
+        drop(self.control.take());
         self.remote.stop();
         let _ = self.playing.take().map(JoinHandle::join);
     }

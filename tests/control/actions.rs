@@ -1,6 +1,6 @@
 //! Every action, said through the socket: what happens, and the sentence on it.
 
-use handspan::daemon::post::Outcome;
+use handspan::daemon::control::Outcome;
 use handspan::engine::Action;
 
 use crate::evening::Evening;

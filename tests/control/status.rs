@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use handspan::daemon::post::{self, Ask, Outcome};
+use handspan::daemon::control::{self, Ask, Outcome};
 use handspan::daemon::state::State;
 use tempfile::TempDir;
 
@@ -21,14 +21,14 @@ fn the_form_is_as_documented() {
     let evening = Evening::of(TempDir::new().unwrap(), &set.display().to_string(), "handspan");
     let say = |words: &str| {
         let words = words.split(' ').map(str::to_owned).collect();
-        let answer = post::ask(&evening.run(), "handspan", Ask::Do { words }).unwrap();
+        let answer = control::ask(&evening.run(), "handspan", Ask::Do { words }).unwrap();
         assert_eq!(answer.outcome, Outcome::Done, "{}", answer.words);
     };
     say("song carry the light");
     say("next-section");
     say("raise-key");
     say("song-key Snow at the Weir Gate Eb");
-    let state = post::ask(&evening.run(), "handspan", Ask::Status).unwrap().state.unwrap();
+    let state = control::ask(&evening.run(), "handspan", Ask::Status).unwrap().state.unwrap();
     assert!(is_a_time(&state.running_since), "{}", state.running_since);
     let mut shown = state;
     shown.running_since = "2026-12-19T19:30:00+01:00".to_owned();

@@ -7,7 +7,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 use std::thread::{self, JoinHandle};
 use std::time::{Duration, Instant};
 
-use super::{Answer, Claim, Clerk, LONGEST, MOST, Outcome, Request, VERSION};
+use super::{Answer, Clerk, LONGEST, MOST, NameLock, Outcome, Request, VERSION};
 
 /// A line must be there in this time, and so must room for its answer.
 const PATIENCE: Duration = Duration::from_secs(3);
@@ -20,33 +20,35 @@ const PAUSE: Duration = Duration::from_millis(100);
 
 /// An open post; closed when dropped.
 #[derive(Debug)]
-pub struct Post {
-    claim: Claim,
+pub struct ControlSocket {
+    name_lock: NameLock,
     closed: Arc<AtomicBool>,
     listening: Option<JoinHandle<()>>,
 }
 
-/// Opens the post at the socket of `claim`, on threads of its own.
+/// Opens the post at the socket of `name_lock`, on threads of its own.
 ///
 /// # Errors
 /// There is no socket or no thread to be had.
-pub fn open(claim: Claim, clerk: Clerk) -> io::Result<Post> {
-    open_for(rustix::process::geteuid().as_raw(), claim, clerk)
+pub fn open(name_lock: NameLock, clerk: Clerk) -> io::Result<ControlSocket> {
+    open_for(rustix::process::geteuid().as_raw(), name_lock, clerk)
 }
 
-fn open_for(user: u32, claim: Claim, clerk: Clerk) -> io::Result<Post> {
-    let listener = claim.listen()?;
+fn open_for(user: u32, name_lock: NameLock, clerk: Clerk) -> io::Result<ControlSocket> {
+    let listener = name_lock.listen()?;
     let closed = Arc::new(AtomicBool::new(false));
-    let office = Arc::new(Office { user, clerk, inside: AtomicUsize::new(0), pace: Mutex::new((Instant::now(), 0)) });
+    let shared =
+        Arc::new(Shared { user, clerk, connections: AtomicUsize::new(0), pace: Mutex::new((Instant::now(), 0)) });
     let told = Arc::clone(&closed);
-    let listening = thread::Builder::new().name("post".to_owned()).spawn(move || receive(&office, &listener, &told))?;
-    Ok(Post { claim, closed, listening: Some(listening) })
+    let listening =
+        thread::Builder::new().name("control".to_owned()).spawn(move || receive(&shared, &listener, &told))?;
+    Ok(ControlSocket { name_lock, closed, listening: Some(listening) })
 }
 
-impl Drop for Post {
+impl Drop for ControlSocket {
     fn drop(&mut self) {
         self.closed.store(true, Ordering::Release);
-        let path = self.claim.socket();
+        let path = self.name_lock.socket();
         // Connecting wakes it.
         if UnixStream::connect(&path).is_ok() {
             let _ = self.listening.take().map(JoinHandle::join);
@@ -56,26 +58,26 @@ impl Drop for Post {
 }
 
 /// What all connections share.
-struct Office {
+struct Shared {
     /// The user who may come in.
     user: u32,
     clerk: Clerk,
     /// Connections now.
-    inside: AtomicUsize,
+    connections: AtomicUsize,
     /// When this second began, and how many came in it.
     pace: Mutex<(Instant, u32)>,
 }
 
 /// A place among those who are inside.
-struct Inside(Arc<Office>);
+struct Connection(Arc<Shared>);
 
-impl Drop for Inside {
+impl Drop for Connection {
     fn drop(&mut self) {
-        self.0.inside.fetch_sub(1, Ordering::AcqRel);
+        self.0.connections.fetch_sub(1, Ordering::AcqRel);
     }
 }
 
-impl Office {
+impl Shared {
     /// Waits where too many have come in this second.
     fn keep_pace(&self) {
         let rest = {
@@ -93,7 +95,7 @@ impl Office {
     }
 }
 
-fn receive(office: &Arc<Office>, listener: &UnixListener, closed: &AtomicBool) {
+fn receive(shared: &Arc<Shared>, listener: &UnixListener, closed: &AtomicBool) {
     for stream in listener.incoming() {
         if closed.load(Ordering::Acquire) {
             return;
@@ -102,19 +104,19 @@ fn receive(office: &Arc<Office>, listener: &UnixListener, closed: &AtomicBool) {
             thread::sleep(PAUSE);
             continue;
         };
-        office.keep_pace();
-        if !peer_is(office.user, &stream) {
+        shared.keep_pace();
+        if !peer_is(shared.user, &stream) {
             continue;
         }
-        let before = office.inside.fetch_add(1, Ordering::AcqRel);
-        let inside = Inside(Arc::clone(office));
+        let before = shared.connections.fetch_add(1, Ordering::AcqRel);
+        let connection = Connection(Arc::clone(shared));
         if before >= MOST {
             // Nobody waits for one who does not read.
             let _ = stream.set_nonblocking(true);
             say(&mut stream, &Answer::new(Outcome::Busy, "Too many ask at this moment: try again."));
             continue;
         }
-        let _ = thread::Builder::new().name("post-visitor".to_owned()).spawn(move || attend(&inside.0, stream));
+        let _ = thread::Builder::new().name("control-client".to_owned()).spawn(move || attend(&connection.0, stream));
     }
 }
 
@@ -131,7 +133,7 @@ fn peer_is(_: u32, _: &UnixStream) -> bool {
 }
 
 /// Hears requests until one is wrong, or none comes in time.
-fn attend(office: &Office, mut stream: UnixStream) {
+fn attend(shared: &Shared, mut stream: UnixStream) {
     let mut waiting = Vec::with_capacity(LONGEST);
     if stream.set_write_timeout(Some(PATIENCE)).is_err() {
         return;
@@ -139,8 +141,8 @@ fn attend(office: &Office, mut stream: UnixStream) {
     loop {
         let answer = match line(&mut stream, &mut waiting) {
             Heard::Line(line) => {
-                office.keep_pace();
-                answer(office, &line)
+                shared.keep_pace();
+                answer(shared, &line)
             }
             Heard::TooLong => Answer::new(Outcome::Wrong, format!("A request is one line of at most {LONGEST} bytes.")),
             Heard::Nothing => return,
@@ -152,10 +154,12 @@ fn attend(office: &Office, mut stream: UnixStream) {
     }
 }
 
-fn answer(office: &Office, line: &[u8]) -> Answer {
+fn answer(shared: &Shared, line: &[u8]) -> Answer {
     match serde_json::from_slice::<Request>(line) {
-        Ok(request) if request.version == VERSION => office.clerk.answer(request.ask),
-        Ok(_) => Answer::new(Outcome::Wrong, format!("This handspan speaks version {VERSION} of the post only.")),
+        Ok(request) if request.version == VERSION => shared.clerk.answer(request.ask),
+        Ok(_) => {
+            Answer::new(Outcome::Wrong, format!("This handspan speaks version {VERSION} of the control socket only."))
+        }
         Err(error) => Answer::new(Outcome::Wrong, format!("This is no request ({error}).")),
     }
 }

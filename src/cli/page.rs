@@ -4,8 +4,8 @@ use std::sync::Arc;
 
 use super::log::Log;
 use super::maps;
-use crate::daemon::clerk::Clerk;
 use crate::daemon::observer::Observer;
+use crate::daemon::requests::RequestHandler;
 use crate::daemon::{Daemon, Remote, Show};
 use crate::page::{self, Open};
 
@@ -21,8 +21,8 @@ pub(super) fn open(
     let (asking, coming) = (log.cloned(), log.cloned());
     let asked = move |words: &str| asking.iter().for_each(|log| log.words(format!("The stand asks for {words}.")));
     let came = move |words: &str| coming.iter().for_each(|log| log.words(words));
-    let clerk = Arc::new(Clerk::new(remote.clone(), Arc::clone(observer), maps::read, asked));
-    match page::open(&show.book.gear.stand, daemon, show, Arc::clone(observer), clerk, came) {
+    let handler = Arc::new(RequestHandler::new(remote.clone(), Arc::clone(observer), maps::read, asked));
+    match page::open(&show.book.gear.stand, daemon, show, Arc::clone(observer), handler, came) {
         Ok(None) => (None, None),
         Ok(Some(open)) => {
             let words = format!("  the stand is at {}", open.link());

@@ -6,7 +6,9 @@ use std::sync::Arc;
 use super::log::Log;
 use super::{Failure, maps};
 use crate::daemon::Remote;
-use crate::daemon::control::{self, Answer, Ask, AskError, Clerk, ControlSocket, NameLock, NameLockError, USUAL_NAME};
+use crate::daemon::control::{
+    self, Answer, Ask, AskError, ControlSocket, NameLock, NameLockError, RequestHandler, USUAL_NAME,
+};
 use crate::daemon::observer::Observer;
 
 /// Takes this performance's name; where that cannot be for want of a folder, the music is worth more than its socket,
@@ -39,7 +41,7 @@ fn unreachable(why: &dyn std::fmt::Display) -> String {
     format!("`handspan do` and `handspan status` cannot reach this performance: {why}.")
 }
 
-/// Opens the post of a performance.
+/// Opens the control socket of a performance.
 pub(super) fn open(
     name_lock: NameLock,
     observer: &Arc<Observer>,
@@ -49,7 +51,7 @@ pub(super) fn open(
 ) -> Option<ControlSocket> {
     let log = log.cloned();
     let asked = move |words: &str| log.iter().for_each(|log| log.words(format!("Another terminal asks for {words}.")));
-    let opened = control::open(name_lock, Clerk::new(remote.clone(), Arc::clone(observer), maps::read, asked));
+    let opened = control::open(name_lock, RequestHandler::new(remote.clone(), Arc::clone(observer), maps::read, asked));
     opened.inspect_err(|error| tell(unreachable(error))).ok()
 }
 

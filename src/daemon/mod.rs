@@ -5,7 +5,6 @@
 
 mod answer;
 pub mod changes;
-pub mod clerk;
 #[cfg(unix)]
 pub mod control;
 mod inbox;
@@ -18,6 +17,7 @@ pub mod recorder;
 mod recovery;
 pub mod reload;
 mod report;
+pub mod requests;
 mod sending;
 mod show;
 pub mod state;

@@ -21,8 +21,8 @@ use super::publisher::Publisher;
 use super::requests::{self, Visit};
 use super::viewer;
 use super::worker;
-use crate::daemon::clerk::Clerk;
 use crate::daemon::observer::Observer;
+use crate::daemon::requests::RequestHandler;
 use crate::daemon::{Daemon, Show};
 use crate::map::Stand;
 
@@ -93,7 +93,7 @@ impl Drop for Open {
 }
 
 /// Opens the stand of a performance that does not run yet, on threads of its own; none where the gear wants none.
-/// `clerk` does what the pages ask for, `log` is given a line for who comes and goes.
+/// `handler` does what the pages ask for, `log` is given a line for who comes and goes.
 ///
 /// # Errors
 /// It cannot listen where it should, or the system gives no thread.
@@ -102,7 +102,7 @@ pub fn open(
     daemon: &mut Daemon,
     show: &Show,
     observer: Arc<Observer>,
-    clerk: Arc<Clerk>,
+    handler: Arc<RequestHandler>,
     log: impl Fn(&str) + Send + Sync + 'static,
 ) -> Result<Option<Open>, OpenError> {
     let Some(at) = stand.listen else { return Ok(None) };
@@ -119,7 +119,7 @@ pub fn open(
         name: observer.name().to_owned(),
         auth: Auth::new(stand),
         hosts: Hosts::of_system(),
-        keyboard: PageKeyboard::new(clerk.remote().clone(), stand.plays.filter(|_| input.is_some()), channel),
+        keyboard: PageKeyboard::new(handler.remote().clone(), stand.plays.filter(|_| input.is_some()), channel),
         jobs,
         wake_publisher,
         log: Box::new(log),
@@ -140,7 +140,7 @@ pub fn open(
         runtime.shutdown_background();
     })?);
     open.threads.push(begin("page-publisher", move || publisher.run())?);
-    open.threads.push(begin("page-worker", move || worker::answer_all(&answering, &clerk, &observer, &asked))?);
+    open.threads.push(begin("page-worker", move || worker::answer_all(&answering, &handler, &observer, &asked))?);
     Ok(Some(open))
 }
 

@@ -10,8 +10,8 @@ use super::frames;
 use super::hub::{Hub, Viewer};
 use super::messages::Do;
 use super::seen::SetPosition;
-use crate::daemon::clerk::{Ask, Clerk, Outcome};
 use crate::daemon::observer::Observer;
+use crate::daemon::requests::{Ask, Outcome, RequestHandler};
 
 /// What was pressed longer ago does not act, in milliseconds;
 pub(super) const STALE: f64 = 1_500.0;
@@ -37,10 +37,10 @@ pub(super) fn is_fresh(at: f64, now: u64) -> bool {
 }
 
 /// Does what is asked for until the end.
-pub(super) fn answer_all(hub: &Hub, clerk: &Clerk, observer: &Observer, jobs: &Receiver<Job>) {
+pub(super) fn answer_all(hub: &Hub, handler: &RequestHandler, observer: &Observer, jobs: &Receiver<Job>) {
     for asked in jobs {
         let Job::Do(viewer, asked) = asked else { return };
-        let (done, words) = answer(hub, clerk, observer, &asked);
+        let (done, words) = answer(hub, handler, observer, &asked);
         viewer.asking.fetch_sub(1, Ordering::AcqRel);
         viewer.send(&answered(asked.ask, done, &words));
     }
@@ -51,7 +51,7 @@ pub(super) fn answered(ask: u32, done: bool, words: &str) -> Utf8Bytes {
     frames::text(&frames::Frame::Answer { ask, done, words })
 }
 
-fn answer(hub: &Hub, clerk: &Clerk, observer: &Observer, asked: &Do) -> (bool, String) {
+fn answer(hub: &Hub, handler: &RequestHandler, observer: &Observer, asked: &Do) -> (bool, String) {
     if !is_fresh(asked.at, hub.now()) {
         return (false, "That came too late: press again.".to_owned());
     }
@@ -64,7 +64,7 @@ fn answer(hub: &Hub, clerk: &Clerk, observer: &Observer, asked: &Do) -> (bool, S
     if steps && !hub.seen.is_still(asked.seen, &SetPosition::of(&observer.state())) {
         return (false, "The set has just moved: look, and press again.".to_owned());
     }
-    let answer = clerk.answer(Ask::Do { words: asked.words.clone() });
+    let answer = handler.answer(Ask::Do { words: asked.words.clone() });
     (answer.outcome == Outcome::Done, answer.words)
 }
 

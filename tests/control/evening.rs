@@ -9,7 +9,7 @@ use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
 use crossbeam_channel::Receiver;
-use handspan::daemon::control::{self, Answer, Ask, Clerk, ControlSocket, NameLock, Outcome};
+use handspan::daemon::control::{self, Answer, Ask, ControlSocket, NameLock, Outcome, RequestHandler};
 use handspan::daemon::observer::{Duties, Observer};
 use handspan::daemon::persist::{Beginning, Persist};
 use handspan::daemon::state::State;
@@ -69,7 +69,7 @@ impl Evening {
         let persist = Persist::new(folder.path().join("run/kept.json"), Vec::new(), |error| panic!("{error}"));
         observer.begin(Duties { persist: Some(persist), ..Duties::default() }).unwrap();
         let name_lock = NameLock::take(&folder.path().join("run/handspan"), name).unwrap();
-        let control = control::open(name_lock, Clerk::new(remote.clone(), observer, read, |_| ())).unwrap();
+        let control = control::open(name_lock, RequestHandler::new(remote.clone(), observer, read, |_| ())).unwrap();
         let watching = reload::watch(read, remote.clone()).unwrap();
         let playing = std::thread::spawn(move || {
             daemon.run(&Beginning::Afresh);

@@ -6,9 +6,9 @@ use std::thread::JoinHandle;
 use std::time::Instant;
 
 use crossbeam_channel::{Receiver, unbounded};
-use handspan::daemon::clerk::Clerk;
 use handspan::daemon::observer::{Duties, Observer};
 use handspan::daemon::persist::Beginning;
+use handspan::daemon::requests::RequestHandler;
 use handspan::daemon::{Daemon, Remote, Show, reload, wish};
 use handspan::map::{self, Stand};
 use handspan::page::Open;
@@ -86,10 +86,10 @@ impl Evening {
         let log = Arc::new(Mutex::new(Vec::new()));
         let (asking, coming) = (Arc::clone(&log), Arc::clone(&log));
         let asked = move |words: &str| asking.lock().unwrap().push(format!("asks for {words}"));
-        let clerk = Arc::new(Clerk::new(remote.clone(), Arc::clone(&observer), read, asked));
+        let handler = Arc::new(RequestHandler::new(remote.clone(), Arc::clone(&observer), read, asked));
         let came = move |words: &str| coming.lock().unwrap().push(words.to_owned());
         let open =
-            handspan::page::open(stand, &mut daemon, &show, Arc::clone(&observer), clerk, came).unwrap().unwrap();
+            handspan::page::open(stand, &mut daemon, &show, Arc::clone(&observer), handler, came).unwrap().unwrap();
         let watching = reload::watch(read, remote.clone()).unwrap();
         let playing = std::thread::spawn(move || {
             daemon.run(&Beginning::Afresh);

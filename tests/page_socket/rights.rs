@@ -4,8 +4,8 @@ use std::net::SocketAddr;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
-use handspan::daemon::clerk::Clerk;
 use handspan::daemon::observer::{Duties, Observer};
+use handspan::daemon::requests::RequestHandler;
 use handspan::daemon::{Daemon, Show, wish};
 use handspan::map::{self, Stand};
 use handspan::page::{Open, OpenError};
@@ -129,8 +129,8 @@ fn opened(stand: &Stand) -> Result<(Option<Open>, Daemon), OpenError> {
     let (mut daemon, remote) = Daemon::new(&show, Box::new(ports.open(&wish(&show.book.gear)).unwrap()));
     let observer = Observer::new(&mut daemon, &show, "choir").unwrap();
     observer.begin(Duties::default()).unwrap();
-    let clerk = Arc::new(Clerk::new(remote, Arc::clone(&observer), read, |_| ()));
-    let open = handspan::page::open(stand, &mut daemon, &show, observer, clerk, |_| ())?;
+    let handler = Arc::new(RequestHandler::new(remote, Arc::clone(&observer), read, |_| ()));
+    let open = handspan::page::open(stand, &mut daemon, &show, observer, handler, |_| ())?;
     Ok((open, daemon))
 }
 

@@ -1,4 +1,4 @@
-//! The control: a local socket in the user's runtime folder, at which other terminals and scripts have something done, ask
+//! The control socket: a local socket in the user's runtime folder, at which other terminals and scripts have something done, ask
 //! how it stands, and change the set.
 //!
 //! One request and one answer are a line of JSON each ([`Request`], [`Answer`]); `docs/status.md` describes them. Nothing
@@ -11,7 +11,7 @@ mod server;
 
 use serde::{Deserialize, Serialize};
 
-pub use super::clerk::{Answer, Ask, Clerk, Outcome, USUAL_NAME, VERSION};
+pub use super::requests::{Answer, Ask, Outcome, RequestHandler, USUAL_NAME, VERSION};
 pub use client::{AskError, Running, ask, running};
 pub use folder::{FolderError, NameLock, NameLockError, folder, is_name};
 pub use server::{ControlSocket, open};

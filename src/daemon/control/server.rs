@@ -7,7 +7,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 use std::thread::{self, JoinHandle};
 use std::time::{Duration, Instant};
 
-use super::{Answer, Clerk, LONGEST, MOST, NameLock, Outcome, Request, VERSION};
+use super::{Answer, LONGEST, MOST, NameLock, Outcome, Request, RequestHandler, VERSION};
 
 /// A line must be there in this time, and so must room for its answer.
 const PATIENCE: Duration = Duration::from_secs(3);
@@ -18,7 +18,7 @@ const PER_SECOND: u32 = 400;
 /// After a connection that could not be accepted, as where no file can be opened any more.
 const PAUSE: Duration = Duration::from_millis(100);
 
-/// An open post; closed when dropped.
+/// An open control socket; closed when dropped.
 #[derive(Debug)]
 pub struct ControlSocket {
     name_lock: NameLock,
@@ -26,19 +26,19 @@ pub struct ControlSocket {
     listening: Option<JoinHandle<()>>,
 }
 
-/// Opens the post at the socket of `name_lock`, on threads of its own.
+/// Opens the control socket of `name_lock`, on threads of its own.
 ///
 /// # Errors
 /// There is no socket or no thread to be had.
-pub fn open(name_lock: NameLock, clerk: Clerk) -> io::Result<ControlSocket> {
-    open_for(rustix::process::geteuid().as_raw(), name_lock, clerk)
+pub fn open(name_lock: NameLock, handler: RequestHandler) -> io::Result<ControlSocket> {
+    open_for(rustix::process::geteuid().as_raw(), name_lock, handler)
 }
 
-fn open_for(user: u32, name_lock: NameLock, clerk: Clerk) -> io::Result<ControlSocket> {
+fn open_for(user: u32, name_lock: NameLock, handler: RequestHandler) -> io::Result<ControlSocket> {
     let listener = name_lock.listen()?;
     let closed = Arc::new(AtomicBool::new(false));
     let shared =
-        Arc::new(Shared { user, clerk, connections: AtomicUsize::new(0), pace: Mutex::new((Instant::now(), 0)) });
+        Arc::new(Shared { user, handler, connections: AtomicUsize::new(0), pace: Mutex::new((Instant::now(), 0)) });
     let told = Arc::clone(&closed);
     let listening =
         thread::Builder::new().name("control".to_owned()).spawn(move || receive(&shared, &listener, &told))?;
@@ -61,14 +61,14 @@ impl Drop for ControlSocket {
 struct Shared {
     /// The user who may come in.
     user: u32,
-    clerk: Clerk,
+    handler: RequestHandler,
     /// Connections now.
     connections: AtomicUsize,
     /// When this second began, and how many came in it.
     pace: Mutex<(Instant, u32)>,
 }
 
-/// A place among those who are inside.
+/// A connection, counted as long as it lives.
 struct Connection(Arc<Shared>);
 
 impl Drop for Connection {
@@ -156,7 +156,7 @@ fn attend(shared: &Shared, mut stream: UnixStream) {
 
 fn answer(shared: &Shared, line: &[u8]) -> Answer {
     match serde_json::from_slice::<Request>(line) {
-        Ok(request) if request.version == VERSION => shared.clerk.answer(request.ask),
+        Ok(request) if request.version == VERSION => shared.handler.answer(request.ask),
         Ok(_) => {
             Answer::new(Outcome::Wrong, format!("This handspan speaks version {VERSION} of the control socket only."))
         }

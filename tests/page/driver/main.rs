@@ -20,9 +20,9 @@ use std::process::ExitCode;
 use std::sync::Arc;
 use std::time::Instant;
 
-use handspan::daemon::clerk::Clerk;
 use handspan::daemon::observer::{Duties, Observer};
 use handspan::daemon::persist::Beginning;
+use handspan::daemon::requests::RequestHandler;
 use handspan::daemon::{Daemon, Show, reload, wish};
 use handspan::map::{self, Stand};
 use handspan::page;
@@ -98,8 +98,8 @@ fn run() -> Result<(), String> {
     let (mut daemon, remote) = Daemon::new(&show, Box::new(ports));
     let observer = Observer::new(&mut daemon, &show, "handspan").map_err(|error| error.to_string())?;
     observer.begin(Duties::default()).map_err(|error| error.to_string())?;
-    let clerk = Arc::new(Clerk::new(remote.clone(), Arc::clone(&observer), read, |_| ()));
-    let open = page::open(&stand, &mut daemon, &show, Arc::clone(&observer), clerk, |words| eprintln!("{words}"))
+    let handler = Arc::new(RequestHandler::new(remote.clone(), Arc::clone(&observer), read, |_| ()));
+    let open = page::open(&stand, &mut daemon, &show, Arc::clone(&observer), handler, |words| eprintln!("{words}"))
         .map_err(|error| error.to_string())?
         .ok_or("the gear wants no stand")?;
     let watching = reload::watch(read, remote.clone()).map_err(|error| error.to_string())?;

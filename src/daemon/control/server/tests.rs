@@ -25,7 +25,8 @@ fn another_user_gets_no_answer() {
         let name_lock = NameLock::take(folder.path(), "choir").unwrap();
         let path = name_lock.socket();
         let control =
-            open_for(user, name_lock, Clerk::new(remote.clone(), Arc::clone(&observer), read, |_| ())).unwrap();
+            open_for(user, name_lock, RequestHandler::new(remote.clone(), Arc::clone(&observer), read, |_| ()))
+                .unwrap();
         let mut stream = UnixStream::connect(&path).unwrap();
         stream.set_read_timeout(Some(Duration::from_secs(30))).unwrap();
         let _ = stream.write_all(b"{\"version\":1,\"ask\":\"status\"}\n");
@@ -35,6 +36,6 @@ fn another_user_gets_no_answer() {
         let _ = stream.read_to_string(&mut answer);
         assert_eq!(!answer.is_empty(), answered, "{answer}");
         drop(control);
-        assert!(!path.exists(), "a post that is closed leaves nothing behind");
+        assert!(!path.exists(), "a socket that is closed leaves nothing behind");
     }
 }

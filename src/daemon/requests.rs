@@ -69,7 +69,7 @@ impl Answer {
 }
 
 /// Who answers requests.
-pub struct Clerk {
+pub struct RequestHandler {
     remote: Remote,
     observer: Arc<Observer>,
     read: Read,
@@ -79,7 +79,7 @@ pub struct Clerk {
 /// Why something was not done: what came of it, and the sentence.
 type Refusal = (Outcome, String);
 
-impl Clerk {
+impl RequestHandler {
     /// Answers for the performance that `remote` reaches; a song's map that is added is read with `read`, and what is
     /// asked for and understood is handed to `asked` before it is done.
     #[must_use]
@@ -88,8 +88,8 @@ impl Clerk {
         observer: Arc<Observer>,
         read: Read,
         asked: impl Fn(&str) + Send + Sync + 'static,
-    ) -> Clerk {
-        Clerk { remote, observer, read, asked: Box::new(asked) }
+    ) -> RequestHandler {
+        RequestHandler { remote, observer, read, asked: Box::new(asked) }
     }
 
     /// Reaches the performance that it answers for.
@@ -209,9 +209,9 @@ impl Clerk {
     }
 }
 
-impl std::fmt::Debug for Clerk {
+impl std::fmt::Debug for RequestHandler {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.debug_struct("Clerk").field("remote", &self.remote).finish_non_exhaustive()
+        f.debug_struct("RequestHandler").field("remote", &self.remote).finish_non_exhaustive()
     }
 }
 

@@ -21,7 +21,7 @@ mod rotation;
 #[cfg(unix)]
 mod status;
 mod table;
-mod telling;
+mod teller;
 mod terminal;
 mod tryout;
 

@@ -1,4 +1,4 @@
-//! The stand of a performance: opened where the gear wants it, and told where it is.
+//! The page of a performance: opened where the gear wants it, and told where it is.
 
 use std::sync::Arc;
 
@@ -8,8 +8,9 @@ use crate::daemon::observer::Observer;
 use crate::daemon::requests::RequestHandler;
 use crate::daemon::{Daemon, Remote, Show};
 use crate::page::{self, Open};
+use crate::wording::page as wording;
 
-/// Opens the stand of a performance that does not run yet, and says where it is; where it cannot be opened, why. The music
+/// Opens the page of a performance that does not run yet, and says where it is; where it cannot be opened, why. The music
 /// goes on without it.
 pub(super) fn open(
     daemon: &mut Daemon,
@@ -19,15 +20,15 @@ pub(super) fn open(
     log: Option<&Log>,
 ) -> (Option<Open>, Option<String>) {
     let (asking, coming) = (log.cloned(), log.cloned());
-    let asked = move |words: &str| asking.iter().for_each(|log| log.words(format!("The stand asks for {words}.")));
+    let asked = move |words: &str| asking.iter().for_each(|log| log.words(words));
     let came = move |words: &str| coming.iter().for_each(|log| log.words(words));
     let handler = Arc::new(RequestHandler::new(remote.clone(), Arc::clone(observer), maps::read, asked));
     match page::open(&show.book.gear.stand, daemon, show, Arc::clone(observer), handler, came) {
         Ok(None) => (None, None),
         Ok(Some(open)) => {
-            let words = format!("  the stand is at {}", open.link());
+            let words = format!("  {}", wording::address(&open.link()));
             (Some(open), Some(words))
         }
-        Err(error) => (None, Some(format!("  {error}; the music goes on without it"))),
+        Err(error) => (None, Some(format!("  {}", wording::not_opened(&error)))),
     }
 }

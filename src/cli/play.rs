@@ -13,7 +13,7 @@ use jiff::ZonedDateTime;
 use super::log::Log;
 #[cfg(unix)]
 use super::reach;
-use super::telling::Teller;
+use super::teller::Teller;
 use super::terminal::SingleKeys;
 use super::{Failure, maps, page};
 use crate::daemon::changes;
@@ -26,6 +26,7 @@ use crate::daemon::{self, Command, Daemon, Happened, Remote, Report, Show, reloa
 use crate::engine::Plan;
 use crate::map::Book;
 use crate::ports::{self, Backend, Connection, Ports};
+use crate::wording::{self, actions, changes as maps_wording, performance};
 
 /// Columns of a terminal that does not say how many it has, and the fewest that a keyboard can be drawn in.
 const USUAL: usize = 100;
@@ -94,7 +95,7 @@ fn perform(wanted: &Wanted<'_>, show: Arc<Show>, before: Before, log: Option<&Lo
     let beginning = Beginning::after(kept, &show);
     let mut opening = opening(&show.book, ports.as_ref());
     opening.extend(words_for(&beginning));
-    opening.extend(lost.into_iter().map(|lost| format!("  no longer changed: {lost}")));
+    opening.extend(lost.into_iter().map(|lost| format!("  {}", maps_wording::no_longer(&lost))));
     let (mut daemon, remote) = Daemon::new(&show, ports);
     let mut threads = Vec::new();
     if let Some(folder) = take {
@@ -109,7 +110,7 @@ fn perform(wanted: &Wanted<'_>, show: Arc<Show>, before: Before, log: Option<&Lo
     let (page, words) = page::open(&mut daemon, &show, &remote, &observer, log);
     opening.extend(words);
     if let Some(log) = log {
-        log.words(format!("handspan {} plays {set}", env!("CARGO_PKG_VERSION")));
+        log.words(performance::begins(env!("CARGO_PKG_VERSION"), set));
         opening.iter().for_each(|line| log.words(line));
     }
     let keys = steer(&remote, log, &show)?;
@@ -143,7 +144,7 @@ fn perform(wanted: &Wanted<'_>, show: Arc<Show>, before: Before, log: Option<&Lo
 fn steer(remote: &Remote, log: Option<&Log>, show: &Show) -> Result<Option<SingleKeys>, Failure> {
     let (stopper, signalled) = (remote.clone(), log.cloned());
     ctrlc::set_handler(move || {
-        signalled.iter().for_each(|log| log.words("A signal asks for the end."));
+        signalled.iter().for_each(|log| log.words(actions::asked(actions::SIGNAL, actions::STOP)));
         stopper.stop();
     })
     .map_err(|error| Failure::Undone(format!("signals cannot be listened to ({error}): start it again.")))?;
@@ -160,11 +161,11 @@ fn no_thread(error: std::io::Error) -> Failure {
 /// Keeps where the set stands for a restart, where this system has a place for that.
 fn persist(state: Option<PathBuf>, connections: Vec<Connection>) -> Option<Persist> {
     let Some(file) = state else {
-        print_lines(&["Where the set stands is not kept: this system has no folder for that.".into()]);
+        print_lines(&[performance::NOT_SAVED.into()]);
         return None;
     };
     Some(Persist::new(file, connections, |error| {
-        print_lines(&[format!("Where the set stands cannot be kept for a restart ({error}).")]);
+        print_lines(&[performance::cannot_save(error)]);
     }))
 }
 
@@ -188,27 +189,28 @@ fn begin_take(folder: &Path, show: &Show) -> Result<(RecorderHandle, Recorder, S
                 "nothing can be recorded in {folder} ({error}): give --take a folder that you may write to."
             ))
         })?;
-    Ok((handle, recorder, format!("  recorded in \"{}\"", place.display())))
+    Ok((handle, recorder, format!("  {}", performance::recorded_in(&place.display()))))
 }
 
 /// Records until the handle ends. What cannot be recorded is said once; the music goes on.
 fn record(recorder: Recorder, log: Option<&Log>) {
     let words = match recorder.run() {
         Ok(0) => return,
-        Ok(missing) => format!("{missing} messages are missing from the take: they could not be written in time."),
-        Err(error) => format!("The take ends here ({error}); what was recorded before can be read, the music goes on."),
+        Ok(missing) => performance::take_incomplete(missing),
+        Err(error) => performance::take_ended(&error),
     };
     say_aside(&words);
     log.iter().for_each(|log| log.words(&*words));
 }
 
-/// What a key of the terminal asks for.
+/// What a key of the terminal asks for, for the log.
 fn words_for_key(command: Option<Command>, plan: &Plan) -> String {
-    match command {
-        Some(Command::Action(action)) => format!("A key asks for {}.", action.words(plan)),
-        Some(Command::TurnZone(number)) => format!("A key asks to turn zone {} of the song.", number + 1),
-        None => "A key asks for the end.".to_owned(),
-    }
+    let what = match command {
+        Some(Command::Action(action)) => action.words(plan),
+        Some(Command::TurnZone(number)) => actions::turn_zone(number),
+        None => actions::STOP.to_owned(),
+    };
+    actions::asked(actions::TERMINAL, &what)
 }
 
 /// Says something on the terminal from a thread beside the music.
@@ -228,31 +230,22 @@ fn wait_for(threads: &[JoinHandle<()>]) {
 fn words_for(beginning: &Beginning) -> Option<String> {
     match beginning {
         Beginning::Afresh => None,
-        Beginning::Changed(_) => {
-            Some("The last run was broken off, but the maps have changed since: the set begins afresh.".to_owned())
-        }
-        Beginning::GoOn(_) => {
-            Some("The last run was broken off: the set goes on where it stood, and says nothing again.".to_owned())
-        }
+        Beginning::Changed(_) => Some(performance::BEGINS_AGAIN.to_owned()),
+        Beginning::GoOn(_) => Some(performance::GOES_ON.to_owned()),
     }
 }
 
 /// What is played tonight, on which ports.
 fn opening(book: &Book, ports: &dyn Ports) -> Vec<String> {
-    let mut lines = vec![format!("{}: {} songs and pauses", book.set.title, book.set.entries.len())];
-    for (number, input) in book.gear.inputs.iter().enumerate() {
-        let there = if ports.input_connected(number) { "is connected" } else { "is not connected yet" };
-        lines.push(format!("  {} (\"{}\") {there}", input.name.value, input.port.value));
-    }
-    for (number, output) in book.gear.outputs.iter().enumerate() {
-        lines.push(match &output.port {
-            None => format!("  {} waits as port \"{}\" of \"{}\"", output.name.value, output.name.value, ports::CLIENT),
-            Some(port) if ports.output_available(number) => {
-                format!("  {} goes to \"{}\"", output.name.value, port.value)
-            }
-            Some(port) => format!("  {} (\"{}\") is not connected yet", output.name.value, port.value),
-        });
-    }
+    let inputs = book.gear.inputs.iter().enumerate().map(|(number, input)| {
+        wording::ports::input(&input.name.value, &input.port.value, ports.input_connected(number))
+    });
+    let outputs = book.gear.outputs.iter().enumerate().map(|(number, output)| match &output.port {
+        None => wording::ports::own_output(&output.name.value, ports::CLIENT),
+        Some(port) => wording::ports::output(&output.name.value, &port.value, ports.output_available(number)),
+    });
+    let mut lines = vec![performance::set(&book.set.title, book.set.entries.len())];
+    lines.extend(inputs.chain(outputs).map(|line| format!("  {line}")));
     lines
 }
 

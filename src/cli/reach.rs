@@ -10,6 +10,7 @@ use crate::daemon::control::{
     self, Answer, Ask, AskError, ControlSocket, NameLock, NameLockError, RequestHandler, USUAL_NAME,
 };
 use crate::daemon::observer::Observer;
+use crate::wording::performance::unreachable;
 
 /// Takes this performance's name; where that cannot be for want of a folder, the music is worth more than its socket,
 /// and `tell` says so.
@@ -37,10 +38,6 @@ pub(super) fn name_lock(name: Option<&str>, tell: impl Fn(String)) -> Result<Opt
     }
 }
 
-fn unreachable(why: &dyn std::fmt::Display) -> String {
-    format!("`handspan do` and `handspan status` cannot reach this performance: {why}.")
-}
-
 /// Opens the control socket of a performance.
 pub(super) fn open(
     name_lock: NameLock,
@@ -50,7 +47,7 @@ pub(super) fn open(
     tell: impl Fn(String),
 ) -> Option<ControlSocket> {
     let log = log.cloned();
-    let asked = move |words: &str| log.iter().for_each(|log| log.words(format!("Another terminal asks for {words}.")));
+    let asked = move |words: &str| log.iter().for_each(|log| log.words(words));
     let opened = control::open(name_lock, RequestHandler::new(remote.clone(), Arc::clone(observer), maps::read, asked));
     opened.inspect_err(|error| tell(unreachable(error))).ok()
 }

@@ -7,6 +7,7 @@ use super::reach::{self, Meant};
 use super::{Failure, tell};
 use crate::daemon::control::Ask;
 use crate::daemon::state::{PortState, State};
+use crate::wording;
 
 pub(super) fn run(json: bool, name: Option<&str>) -> Result<(), Failure> {
     match reach::meant(name)? {
@@ -61,10 +62,9 @@ fn lines(state: &State) -> Vec<String> {
             lines.extend(section.remark.iter().map(|remark| format!("  {remark}")));
         }
         let keys = &song.keys;
-        let added = if keys.added == 0 { String::new() } else { format!(", {:+} from tonight's key", keys.added) };
         lines.push(format!(
-            "  heard in {}{added}, fingers in {} ({:+} semitones), chart in {}",
-            keys.sounding, keys.play_in, keys.shift, keys.chart
+            "  {}",
+            wording::keys::now(&keys.sounding, keys.added, &keys.play_in, keys.shift, &keys.chart)
         ));
         let zones = song.zones.iter().map(|zone| match (zone.on, zone.in_use) {
             (true, true) => zone.name.clone(),
@@ -76,13 +76,13 @@ fn lines(state: &State) -> Vec<String> {
         lines.push("  the keys play nothing yet".to_owned());
     }
     if state.drone {
-        lines.push("  the drone sounds".to_owned());
+        lines.push("  the drone is on".to_owned());
     }
     lines.extend(state.cues.iter().map(|name| format!("  {name} is on")));
     lines.extend(state.lined_up.iter().map(|title| format!("  next song: {title}")));
     let beats = |tempo: Option<f64>| tempo.map_or_else(String::new, |tempo| format!(", ♩ = {tempo:.1}"));
     if let Some(at) = &state.tracks {
-        let runs = if at.running { "run" } else { "stand" };
+        let runs = if at.running { "run" } else { "have stopped" };
         lines.push(format!("  the tracks {runs} at bar {}, beat {}{}", at.bar, at.beat, beats(at.tempo)));
     }
     lines.extend(state.tempo.zip(state.tempo_late_us).map(|(tempo, late)| {
@@ -94,7 +94,7 @@ fn lines(state: &State) -> Vec<String> {
         format!("  from a message in to the last byte out: 99 of 100 take less than {took:.2} ms")
     }));
     if state.held_back > 0 {
-        lines.push(format!("  held back as the set began, resend-messages says it: {}", state.held_back));
+        lines.push(format!("  not sent as the set began, resend-messages sends it: {}", state.held_back));
     }
     lines.extend(ports("inputs", &state.inputs));
     lines.extend(ports("outputs", &state.outputs));
@@ -106,8 +106,7 @@ fn lines(state: &State) -> Vec<String> {
 fn ports(what: &str, ports: &[PortState]) -> Option<String> {
     let words = ports.iter().map(|port| match (port.there, &port.port) {
         (true, _) => port.name.clone(),
-        (false, Some(_)) => format!("{} (not there)", port.name),
-        (false, None) => format!("{} (nobody listens)", port.name),
+        (false, port_name) => wording::ports::not_connected(&port.name, port_name.is_none()),
     });
     let words: Vec<String> = words.collect();
     (!words.is_empty()).then(|| format!("  {what}: {}", words.join(", ")))
@@ -116,13 +115,13 @@ fn ports(what: &str, ports: &[PortState]) -> Option<String> {
 fn counts(state: &State) -> String {
     let counts = &state.counts;
     let all = [
-        (counts.not_taken, "not taken by an output"),
-        (counts.shed, "shed because they came too fast"),
+        (counts.not_taken, "refused by an output"),
+        (counts.shed, "dropped because they came too fast"),
         (counts.dropped, "malformed or too late"),
         (counts.overruns, "losses on the way here"),
         (counts.out_of_range, "notes outside the MIDI range"),
         (counts.not_understood, "of no known form"),
-        (counts.unheard, "reports unread"),
+        (counts.unheard, "reports lost"),
     ];
     let words = all.iter().filter(|(count, _)| *count > 0).map(|(count, what)| format!("{count} {what}"));
     let words: Vec<String> = words.collect();

@@ -3,7 +3,6 @@
 //! Everybody else reaches it through a [`Remote`] (a bounded channel and a waker) and hears of it through a bounded
 //! channel of [`Report`]s, which drops for them and never holds up the music.
 
-mod answer;
 pub mod changes;
 #[cfg(unix)]
 pub mod control;
@@ -22,7 +21,6 @@ mod sending;
 mod show;
 pub mod state;
 pub mod supervisor;
-pub mod telling;
 #[cfg(test)]
 mod tests;
 

@@ -19,6 +19,7 @@ use super::supervisor::Supervisor;
 use super::{Daemon, Happened, LiveView, Metrics, Report, Show};
 use crate::engine::Snapshot;
 use crate::ports::{Connection, Direction};
+use crate::wording::notices::Context;
 
 /// How often its thread looks for reports.
 const LOOK: Duration = Duration::from_millis(20);
@@ -125,7 +126,8 @@ impl Observer {
         drop(seen);
         if begun {
             if let Some(supervisor) = &mut duties.supervisor {
-                supervisor.stands(&title_line(&show, &snapshot));
+                let context = Context { book: &show.book, plan: &show.plan, snapshot: &snapshot };
+                supervisor.stands(&context.title_line());
             }
             if let Some(persist) = &mut duties.persist {
                 persist.save(&show, &snapshot, connections.as_deref(), ended);
@@ -274,38 +276,5 @@ impl Seen {
             Happened::Ended(_) => self.ended = true,
             _ => {}
         }
-    }
-}
-
-/// Where the set stands, in a line for whoever looks at the service.
-fn title_line(show: &Show, Snapshot { standing, .. }: &Snapshot) -> String {
-    let plan = &show.plan;
-    let mut words = format!("{}/{} {}", standing.entry + 1, plan.entries(), plan.title(standing.entry));
-    let here = standing.song.filter(|song| *song == standing.entry);
-    if let Some(section) = here.and_then(|song| plan.section_name(song, standing.section)) {
-        words.push_str(&format!(", {section}"));
-    }
-    words
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::engine::Standing;
-
-    #[test]
-    fn the_title_line_is_the_song_and_its_section() {
-        let book = crate::map::load("maps/midwinter.toml", &mut |path| std::fs::read(path)).book.unwrap();
-        let show = Show::new(book);
-        let title = |entry: usize| show.plan.title(entry).to_owned();
-        let entries = show.plan.entries();
-        let song = (0..entries).find(|entry| show.plan.section_name(*entry, 0).is_some()).unwrap();
-        let standing = Standing { entry: song, song: Some(song), ..Standing::default() };
-        let section = show.plan.section_name(song, 0).unwrap();
-        let line = |standing| title_line(&show, &Snapshot::from(standing));
-        assert_eq!(line(standing), format!("{}/{entries} {}, {section}", song + 1, title(song)));
-        let pause = (0..entries).find(|entry| show.plan.order_length(*entry) == 0).unwrap();
-        let standing = Standing { entry: pause, ..standing };
-        assert_eq!(line(standing), format!("{}/{entries} {}", pause + 1, title(pause)));
     }
 }

@@ -17,6 +17,7 @@ use super::changes::{self, Read};
 use super::inbox::Handed;
 use super::{Happened, PreparedMaps, Remote, Show, wish};
 use crate::map::Level;
+use crate::wording::changes::OTHER_PORTS;
 
 /// The folders must have been quiet for this long.
 const QUIET: Duration = Duration::from_millis(80);
@@ -179,8 +180,7 @@ impl Reloader {
             return Found::Same;
         }
         if wish(&book.gear) != wish(&show.book.gear) {
-            let words = "the saved gear asks for other inputs or outputs: they come into force at the next start";
-            return Found::Wrong(vec![words.to_owned()]);
+            return Found::Wrong(vec![OTHER_PORTS.to_owned()]);
         }
         let prepared = Box::new(PreparedMaps::new(&show, book, changed.changes));
         Found::Ready { prepared, dropped: changed.dropped }

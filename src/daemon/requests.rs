@@ -8,9 +8,11 @@ use super::changes::{self, Change, ChangeError, Read, SaveError};
 use super::inbox::Handed;
 use super::observer::Observer;
 use super::state::State;
-use super::{PreparedMaps, Remote, Show, Unasked, answer, wish};
+use super::{PreparedMaps, Remote, Show, Unasked, wish};
 use crate::engine::Action;
 use crate::map::Book;
+use crate::wording::notices::{Context, sentence};
+use crate::wording::{self, actions, performance};
 
 /// The version of the form of requests and answers.
 pub const VERSION: u32 = 1;
@@ -81,7 +83,7 @@ type Refusal = (Outcome, String);
 
 impl RequestHandler {
     /// Answers for the performance that `remote` reaches; a song's map that is added is read with `read`, and what is
-    /// asked for and understood is handed to `asked` before it is done.
+    /// asked for and understood is handed to `asked` before it is done, with who asks: a line for the log.
     #[must_use]
     pub fn new(
         remote: Remote,
@@ -98,16 +100,16 @@ impl RequestHandler {
         &self.remote
     }
 
-    /// Answers a request.
+    /// Answers a request; `who` asks, as the log is told.
     #[must_use]
-    pub fn answer(&self, ask: Ask) -> Answer {
+    pub fn answer(&self, who: &str, ask: Ask) -> Answer {
         match ask {
             Ask::Status => Answer { state: Some(self.observer.state()), ..Answer::new(Outcome::Done, String::new()) },
             Ask::Do { words } => {
                 let done = match words.first().map(String::as_str) {
-                    Some("save-set") if words.len() == 1 => self.save(),
-                    Some("move-song" | "add-song" | "song-key") => self.change(&words),
-                    _ => self.act(&words.join(" ")),
+                    Some("save-set") if words.len() == 1 => self.save(who),
+                    Some("move-song" | "add-song" | "song-key") => self.change(who, &words),
+                    _ => self.act(who, &words.join(" ")),
                 };
                 match done {
                     Ok(words) => Answer::new(Outcome::Done, words),
@@ -117,23 +119,27 @@ impl RequestHandler {
         }
     }
 
-    fn act(&self, words: &str) -> Result<String, Refusal> {
+    fn act(&self, who: &str, words: &str) -> Result<String, Refusal> {
         let read = |show: &Show| {
-            let action = Action::parse(words, &show.plan).map_err(|error| answer::no_action(&error, show))?;
-            (self.asked)(&action.words(&show.plan));
+            let action = Action::parse(words, &show.plan)
+                .map_err(|error| actions::no_action(&error, &changes::WORDS, &show.plan, &show.book))?;
+            (self.asked)(&actions::asked(who, &action.words(&show.plan)));
             Ok(action)
         };
         match self.remote.ask(read) {
-            Ok((action, outcome, show)) => match answer::outcome(action, &outcome, &show) {
-                (true, words) => Ok(words),
-                (false, words) => Err((Outcome::Undone, words)),
-            },
+            Ok((action, outcome, show)) => {
+                let context = Context { book: &show.book, plan: &show.plan, snapshot: &outcome.snapshot };
+                match actions::outcome(action, outcome.noticed.all(), &context) {
+                    (true, words) => Ok(words),
+                    (false, words) => Err((Outcome::Undone, words)),
+                }
+            }
             Err(Unasked::Unread(words)) => Err((Outcome::Wrong, words)),
             Err(silent) => Err((Outcome::Undone, sentence(&silent))),
         }
     }
 
-    fn change(&self, words: &[String]) -> Result<String, Refusal> {
+    fn change(&self, who: &str, words: &[String]) -> Result<String, Refusal> {
         let refusal =
             |error: ChangeError| (if error.is_wrong() { Outcome::Wrong } else { Outcome::Undone }, sentence(&error));
         for _ in 0..OVERTAKEN {
@@ -142,44 +148,36 @@ impl RequestHandler {
             let (book, changes) = changes::amend(&show, change.clone(), self.read).map_err(refusal)?;
             let prepared = PreparedMaps::new(&show, book, changes);
             let next = Arc::clone(prepared.show());
-            (self.asked)(&change.to_string());
+            (self.asked)(&actions::asked(who, &change.to_string()));
             match self.remote.load(Box::new(prepared)) {
                 Handed::Loaded => return Ok(self.words_for(&change, &next)),
                 Handed::Ended => return Err(ended()),
                 Handed::Overtaken => {}
             }
         }
-        Err((Outcome::Undone, "The maps are being changed by others at this moment: try again.".to_owned()))
+        Err((Outcome::Undone, wording::changes::OVERTAKEN.to_owned()))
     }
 
-    /// What a change that came into force means now.
+    /// What a change that was loaded means now.
     fn words_for(&self, change: &Change, show: &Show) -> String {
-        let unsaved = "Until it is saved with save-set it holds for this run only.";
+        let entries = show.plan.entries();
         match change {
-            Change::MoveSong { song, to } => format!("\"{}\" is {to} of {} now. {unsaved}", song.title, entries(show)),
+            Change::MoveSong { song, to } => wording::changes::moved(&song.title, *to, entries),
             Change::AddSong { key, .. } => {
-                let last = show.plan.entries().saturating_sub(1);
-                let key = key.as_ref().map_or_else(String::new, |key| format!(", in {key}"));
-                format!("\"{}\" is the last of {} now{key}. {unsaved}", show.plan.title(last), entries(show))
+                let title = show.plan.title(entries.saturating_sub(1));
+                wording::changes::added(title, entries, key.as_ref().map(ToString::to_string).as_deref())
             }
             Change::SetKey { song, key } => {
                 let state = self.observer.state();
-                let current = state.song.filter(|now| now.title == song.title);
-                let heard = match current.map(|now| now.keys) {
-                    Some(keys) if keys.added == 0 => format!(" New notes are heard in {} already.", keys.sounding),
-                    Some(keys) => format!(
-                        " It is heard in {} still, because its key was changed by hand: tonights-key goes there.",
-                        keys.sounding
-                    ),
-                    None => String::new(),
-                };
-                format!("\"{}\" is in {key} tonight.{heard} {unsaved}", song.title)
+                let keys = state.song.filter(|now| now.title == song.title).map(|now| now.keys);
+                let room = keys.as_ref().map(|keys| (keys.sounding.as_str(), keys.added));
+                wording::changes::key_set(&song.title, &key.to_string(), room)
             }
         }
     }
 
-    fn save(&self) -> Result<String, Refusal> {
-        (self.asked)("save-set");
+    fn save(&self, who: &str) -> Result<String, Refusal> {
+        (self.asked)(&actions::asked(who, "save-set"));
         for _ in 0..OVERTAKEN {
             let show = self.remote.show();
             let set = show.book.sources.first().map_or("", |set| set.path.as_str());
@@ -195,9 +193,9 @@ impl RequestHandler {
                 Handed::Ended => return Err(ended()),
                 Handed::Loaded => {}
             }
-            return Ok(format!("Saved to {set}; what stood there before is in {}.", backup.display()));
+            return Ok(wording::changes::saved(set, &backup.display().to_string()));
         }
-        Err((Outcome::Undone, "The maps are being changed by others at this moment: try again.".to_owned()))
+        Err((Outcome::Undone, wording::changes::OVERTAKEN.to_owned()))
     }
 
     /// What was saved is played on, with nothing left to save. Where the files ask for other ports, those wait for the
@@ -215,19 +213,6 @@ impl std::fmt::Debug for RequestHandler {
     }
 }
 
-fn entries(show: &Show) -> usize {
-    show.plan.entries()
-}
-
 fn ended() -> Refusal {
-    (Outcome::Undone, "The performance has just ended.".to_owned())
-}
-
-/// An error's words as a sentence.
-fn sentence(error: &dyn std::fmt::Display) -> String {
-    let words = error.to_string();
-    let mut letters = words.chars();
-    let first: String = letters.next().into_iter().flat_map(char::to_uppercase).collect();
-    let end = if words.ends_with(['.', '?', '!']) || words.contains('\n') { "" } else { "." };
-    format!("{first}{}{end}", letters.as_str())
+    (Outcome::Undone, performance::ENDED.to_owned())
 }

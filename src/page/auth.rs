@@ -10,6 +10,7 @@ use subtle::{ConstantTimeEq, ConstantTimeGreater};
 
 use super::messages::LONGEST;
 use crate::map::Stand;
+use crate::wording::page::{PASSCODE_WANTED, PASSCODE_WRONG, TOO_MANY_PASSCODES};
 
 /// After the first wrong passcode it is so long until the next may be tried, each time double, at the most this.
 const SHORTEST: Duration = Duration::from_secs(1);
@@ -101,7 +102,7 @@ impl Auth {
     pub fn admit(&self, peer: IpAddr, passcode: Option<&str>, now: Instant) -> Result<May, Refused> {
         let Some(moving) = &self.moving else { return Ok(May::Move) };
         let Some(said) = passcode else {
-            let words = "This stand asks for its passcode.";
+            let words = PASSCODE_WANTED;
             return Err(Refused { words, wait: Duration::ZERO, wrong: false, passcode: true });
         };
         let peer = network(peer);
@@ -109,12 +110,7 @@ impl Auth {
         let wait = attempts.wait(peer, now);
         if !wait.is_zero() {
             // Right or wrong: who guesses must not learn it sooner.
-            return Err(Refused {
-                words: "Too many wrong passcodes: wait a little.",
-                wait,
-                wrong: false,
-                passcode: true,
-            });
+            return Err(Refused { words: TOO_MANY_PASSCODES, wait, wrong: false, passcode: true });
         }
         // Both are compared, whatever the first says.
         let (moves, looks) =
@@ -124,7 +120,7 @@ impl Auth {
             return Ok(if moves { May::Move } else { May::Look });
         }
         attempts.bad(peer, now);
-        Err(Refused { words: "That is not the passcode.", wait: attempts.wait(peer, now), wrong: true, passcode: true })
+        Err(Refused { words: PASSCODE_WRONG, wait: attempts.wait(peer, now), wrong: true, passcode: true })
     }
 }
 

@@ -1,6 +1,7 @@
 //! What the threads of the page share: the registry of viewers, who plays, and how the end is told.
 
 use std::fmt;
+use std::net::IpAddr;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Instant;
@@ -91,13 +92,14 @@ impl Hub {
     }
 
     /// One more, if there is room; what it is to be sent comes out of the receiver.
-    pub fn join(&self, most: usize) -> Option<(Arc<Viewer>, mpsc::Receiver<Utf8Bytes>)> {
+    pub fn join(&self, most: usize, peer: IpAddr) -> Option<(Arc<Viewer>, mpsc::Receiver<Utf8Bytes>)> {
         let mut viewers = self.viewers();
         if viewers.len() >= most || self.is_closed() {
             return None;
         }
         let (queue, waiting) = mpsc::channel(WAITING);
         let viewer = Arc::new(Viewer {
+            peer,
             queue,
             gone: Notify::new(),
             is_gone: AtomicBool::new(false),
@@ -149,6 +151,8 @@ impl Hub {
 /// Somebody who was let in.
 #[derive(Debug)]
 pub(super) struct Viewer {
+    /// Where it is.
+    pub peer: IpAddr,
     queue: mpsc::Sender<Utf8Bytes>,
     /// Told when it is to go.
     pub gone: Notify,

@@ -4,7 +4,8 @@ use std::time::{Duration, Instant};
 
 use serde::Serialize;
 
-use crate::daemon::{Happened, Report, telling};
+use crate::daemon::{Happened, Report};
+use crate::wording::performance::reports_lost;
 
 /// What is over is told for so long,
 const OVER: Duration = Duration::from_secs(6);
@@ -59,27 +60,19 @@ pub(super) struct Troubles {
 impl Troubles {
     /// Hears of something.
     pub fn hear(&mut self, report: &Report, now: Instant) {
-        let sentence = || telling::sentence(&report.what, &report.show).unwrap_or_default();
+        let sentence = || report.sentence().unwrap_or_default();
         match &report.what {
             Happened::InputGone(number) => self.add(About::Input(*number), sentence(), None, now),
             Happened::OutputGone(number) => self.add(About::Output(*number), sentence(), None, now),
             Happened::InputBack(number) => self.over(About::Input(*number), sentence(), now),
             Happened::OutputBack(number) => self.over(About::Output(*number), sentence(), now),
-            Happened::MapsRefused(_) => {
-                let words = "The saved maps have a fault: what was played before goes on.".to_owned();
-                self.add(About::Maps, words, None, now);
-            }
-            Happened::Loaded => self.over(About::Maps, "The saved maps are in force.".to_owned(), now),
-            Happened::ChangesDropped(changes) => {
-                let words = match changes.len() {
-                    1 => "One of this evening's changes does not fit the saved maps and is gone.".to_owned(),
-                    count => format!("{count} of this evening's changes do not fit the saved maps and are gone."),
-                };
-                self.add(About::Once, words, Some(ONCE), now);
-            }
-            Happened::Overrun | Happened::NotTaken(_) | Happened::Rebuilt | Happened::Silenced(_) => {
-                self.add(About::Once, sentence(), Some(ONCE), now);
-            }
+            Happened::MapsRefused(_) => self.add(About::Maps, sentence(), None, now),
+            Happened::Loaded => self.over(About::Maps, sentence(), now),
+            Happened::ChangesDropped(_)
+            | Happened::Overrun
+            | Happened::NotTaken(_)
+            | Happened::Rebuilt
+            | Happened::Silenced(_) => self.add(About::Once, sentence(), Some(ONCE), now),
             Happened::Noticed(_) | Happened::Connections(_) | Happened::Ended(_) => {}
         }
     }
@@ -88,7 +81,7 @@ impl Troubles {
     pub fn count_unheard(&mut self, unheard: u64, now: Instant) {
         if unheard > self.unheard {
             self.unheard = unheard;
-            self.add(About::Reports, "Something that happened could not be told in time.".to_owned(), Some(ONCE), now);
+            self.add(About::Reports, reports_lost(unheard), Some(ONCE), now);
         }
     }
 
@@ -145,16 +138,16 @@ mod tests {
             troubles.last(now).filter(|trouble| trouble.is != Is::Past).map(|trouble| trouble.words.clone())
         };
         assert_eq!(hear(Happened::InputBack(0), 0), None, "it was never away");
-        let gone = "keyboard is gone: its notes have ended, its pedals are up. Plug it in again.";
+        let gone = "keyboard is not connected: its notes have ended, its pedals are up. Plug it in again.";
         assert_eq!(hear(Happened::InputGone(0), 1).as_deref(), Some(gone));
-        let lost = "The system lost messages on their way here: all held notes were ended.";
+        let lost = "The system lost messages on their way here: the notes of all keys were ended.";
         assert_eq!(hear(Happened::Overrun, 2).as_deref(), Some(lost));
         assert_eq!(hear(Happened::OutputBack(0), 33).as_deref(), Some(gone), "that is still so");
-        assert_eq!(hear(Happened::InputBack(0), 34).as_deref(), Some("keyboard is back."));
-        assert_eq!(hear(Happened::OutputBack(0), 39).as_deref(), Some("keyboard is back."));
+        assert_eq!(hear(Happened::InputBack(0), 34).as_deref(), Some("keyboard is connected again."));
+        assert_eq!(hear(Happened::OutputBack(0), 39).as_deref(), Some("keyboard is connected again."));
         assert_eq!(hear(Happened::OutputBack(0), 40), None);
         assert!(hear(Happened::MapsRefused(Arc::new(vec!["line\nof text".into()])), 50).is_some());
-        assert!(hear(Happened::Loaded, 51).is_some_and(|words| words.contains("in force")));
+        assert!(hear(Happened::Loaded, 51).is_some_and(|words| words.contains("loaded")));
         for number in 0..1_000 {
             hear(Happened::NotTaken(number), 60);
         }

@@ -17,6 +17,7 @@ use super::hub::{Hub, Viewer};
 use super::keyboard::HeldKeys;
 use super::messages::{Do, Hello, Said, VERSION};
 use super::worker::{self, Job};
+use crate::wording::page as wording;
 
 /// The most viewers at a time.
 const MOST: usize = 32;
@@ -80,14 +81,13 @@ struct Session {
     hub: Arc<Hub>,
     viewer: Arc<Viewer>,
     held: HeldKeys,
-    peer: IpAddr,
 }
 
 impl Drop for Session {
     fn drop(&mut self) {
         self.hub.keyboard.let_go(&mut self.held);
         self.hub.leave(&self.viewer);
-        (self.hub.log)(&format!("The page at {} is gone.", self.peer));
+        (self.hub.log)(&wording::disconnected(&self.viewer.peer));
     }
 }
 
@@ -105,17 +105,16 @@ async fn greet(
     let admitted = if hello.hello == VERSION {
         hub.auth.admit(peer, hello.passcode.as_deref(), hub.began + hub.began.elapsed())
     } else {
-        Err(refused("This page is of another version: load it anew.", Duration::ZERO))
+        Err(refused(wording::OTHER_VERSION, Duration::ZERO))
     };
-    let joined = admitted.and_then(|may| match hub.join(MOST) {
+    let joined = admitted.and_then(|may| match hub.join(MOST, peer) {
         Some(joined) => Ok((may, joined)),
-        None => Err(refused("Too many look at this moment.", Duration::from_secs(2))),
+        None => Err(refused(wording::TOO_MANY, Duration::from_secs(2))),
     });
     match joined {
         Ok((may, (viewer, waiting))) => {
-            let session = Session { hub: Arc::clone(hub), viewer, held: HeldKeys::default(), peer };
-            let may_what = if may == May::Move { "move the set" } else { "look" };
-            (hub.log)(&format!("A page at {peer} is here and may {may_what}."));
+            let session = Session { hub: Arc::clone(hub), viewer, held: HeldKeys::default() };
+            (hub.log)(&wording::connected(&peer, may == May::Move));
             let now = hub.now();
             let name = hub.name.as_str();
             say(sender, frames::text(&Frame::Welcome { version: VERSION, may, now, name })).await?;
@@ -123,7 +122,7 @@ async fn greet(
         }
         Err(refused) => {
             if refused.wrong {
-                (hub.log)(&format!("A page at {peer} gave a wrong passcode."));
+                (hub.log)(&wording::wrong_passcode(&peer));
             }
             let wait_ms = refused.wait.as_millis() as u64;
             let passcode = refused.passcode;
@@ -222,7 +221,7 @@ fn take(may: May, session: &mut Session, said: Said) {
     match said {
         Said::Do(asked) if moves => give(session, asked),
         Said::Do(asked) => {
-            session.viewer.send(&worker::answered(asked.ask, false, "This page may look, not move the set."));
+            session.viewer.send(&worker::answered(asked.ask, false, wording::VIEW_ONLY));
         }
         Said::Down(key) if moves && is_fresh(key.at) => hub.keyboard.press(&mut session.held, key.down, key.velocity),
         Said::Up(key) => hub.keyboard.lift(&mut session.held, key.up),
@@ -245,7 +244,7 @@ fn give(session: &Session, asked: Do) {
     let before = viewer.asking.fetch_add(1, Ordering::AcqRel);
     if before >= worker::WAITING || session.hub.jobs.try_send(Job::Do(Arc::clone(viewer), asked)).is_err() {
         viewer.asking.fetch_sub(1, Ordering::AcqRel);
-        viewer.send(&worker::answered(ask, false, "Too much at once: wait for what was pressed before."));
+        viewer.send(&worker::answered(ask, false, wording::TOO_MUCH));
     }
 }
 

@@ -12,6 +12,7 @@ use super::messages::Do;
 use super::seen::SetPosition;
 use crate::daemon::observer::Observer;
 use crate::daemon::requests::{Ask, Outcome, RequestHandler};
+use crate::wording::page::{AT_THE_COMPUTER, JUST_MOVED, TOO_LATE, name};
 
 /// What was pressed longer ago does not act, in milliseconds;
 pub(super) const STALE: f64 = 1_500.0;
@@ -40,7 +41,7 @@ pub(super) fn is_fresh(at: f64, now: u64) -> bool {
 pub(super) fn answer_all(hub: &Hub, handler: &RequestHandler, observer: &Observer, jobs: &Receiver<Job>) {
     for asked in jobs {
         let Job::Do(viewer, asked) = asked else { return };
-        let (done, words) = answer(hub, handler, observer, &asked);
+        let (done, words) = answer(hub, handler, observer, &name(&viewer.peer), &asked);
         viewer.asking.fetch_sub(1, Ordering::AcqRel);
         viewer.send(&answered(asked.ask, done, &words));
     }
@@ -51,20 +52,20 @@ pub(super) fn answered(ask: u32, done: bool, words: &str) -> Utf8Bytes {
     frames::text(&frames::Frame::Answer { ask, done, words })
 }
 
-fn answer(hub: &Hub, handler: &RequestHandler, observer: &Observer, asked: &Do) -> (bool, String) {
+fn answer(hub: &Hub, handler: &RequestHandler, observer: &Observer, who: &str, asked: &Do) -> (bool, String) {
     if !is_fresh(asked.at, hub.now()) {
-        return (false, "That came too late: press again.".to_owned());
+        return (false, TOO_LATE.to_owned());
     }
     let word = asked.words.first().map_or("", String::as_str);
     if word == "add-song" {
         // It reads a file of this machine, and says what is wrong in it.
-        return (false, "A song is added at the computer: handspan do add-song FILE.".to_owned());
+        return (false, AT_THE_COMPUTER.to_owned());
     }
     let steps = word.starts_with("next-") || word.starts_with("previous-");
     if steps && !hub.seen.is_still(asked.seen, &SetPosition::of(&observer.state())) {
-        return (false, "The set has just moved: look, and press again.".to_owned());
+        return (false, JUST_MOVED.to_owned());
     }
-    let answer = handler.answer(Ask::Do { words: asked.words.clone() });
+    let answer = handler.answer(who, Ask::Do { words: asked.words.clone() });
     (answer.outcome == Outcome::Done, answer.words)
 }
 

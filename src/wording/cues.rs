@@ -1,6 +1,8 @@
 //! Cues in the player's words: what comes, how it is pressed, what it does (rule R19).
 
-use crate::map::{Clock, Does, Press, SongChoice, Trigger};
+use super::on_off;
+use crate::engine::{By, Notice};
+use crate::map::{Clock, Cue, Does, Press, SongChoice, Trigger};
 use crate::midi::machine_control::Transport;
 use crate::midi::{Note, U7};
 use crate::music::note;
@@ -63,6 +65,35 @@ pub(crate) fn does(does: &Does, received: Option<u8>, name: Option<&str>) -> Str
         Does::Tap => "a beat".to_owned(),
         Does::Panic => "panic".to_owned(),
     }
+}
+
+/// What the press that fired a cue was; nothing for a single one that was known at once, and for messages.
+pub(crate) fn pressed(trigger: Trigger, by: By) -> &'static str {
+    match (trigger.press(), by) {
+        (Some(Press::Double), _) => press(trigger),
+        (Some(Press::Long), _) => press(trigger),
+        (Some(Press::Single), By::Time) => "once, 0.4 s ago",
+        (Some(_), By::Release) => "comes up",
+        _ => "",
+    }
+}
+
+/// What a cue did that fired, by what the engine noticed then.
+pub(crate) fn did(cue: &Cue, received: Option<u8>, noticed: &[Notice]) -> String {
+    let mut words = does(&cue.does, received, cue.name.as_deref());
+    if cue.off.is_some() {
+        let on = noticed.iter().any(|notice| matches!(notice, Notice::Cue(_, true)));
+        words.push_str(&format!(" {}", on_off(on)));
+    }
+    if noticed.contains(&Notice::NothingThere) {
+        words.push_str(": nothing changes");
+    }
+    words
+}
+
+/// A cue as who asks for something, for the log: `cue control 66`.
+pub(crate) fn name(cue: &Cue, received: Option<u8>) -> String {
+    format!("cue {}", what(cue.when.trigger, received))
 }
 
 /// How a key or pedal is pressed; nothing for a single press, and for messages.

@@ -110,21 +110,21 @@ pub(crate) fn helps(zone: &Zone, song: &Song) -> Vec<String> {
     }
     match zone.linger {
         Linger::Next if what.is_none() => {
-            lines.push("what you let go rings on until you strike again: move your hand without a hole".to_owned());
+            lines.push("notes are held until you play again: move your hand without a gap".to_owned());
         }
-        Linger::Toggle => lines.push("a key rings until you strike it again".to_owned()),
+        Linger::Toggle => lines.push("a note is held until you strike its key again".to_owned()),
         Linger::Off | Linger::Next => {}
     }
     if zone.fade > 0 {
-        lines.push(format!("where that ends for good, it dies away in {}", seconds(zone.fade)));
+        lines.push(format!("fades out over {}", seconds(zone.fade)));
     }
     lines.extend(match zone.stay_in_key {
         StayInKey::Off => None,
         StayInKey::Nearest => Some(format!("a wrong note sounds as the nearest that fits: •{}", hollow(song, zone))),
-        StayInKey::Silent => Some(format!("only what fits sounds: •{}", hollow(song, zone))),
+        StayInKey::Silent => Some(format!("only keys that fit sound: •{}", hollow(song, zone))),
     });
     if zone.by_handful {
-        lines.push("one note so hard, and the whole handful comes along".to_owned());
+        lines.push("one note that hard lets in all that are struck with it".to_owned());
     }
     lines
 }
@@ -149,11 +149,11 @@ pub(crate) fn drones(book: &Book, drone: &Drone, keys: &Keys) -> Vec<String> {
         .map(|note| note::name_in(note, keys.tonight, 4))
         .collect();
     let mut lines = vec![
-        format!("{}{goes}: rings by itself from when you ask for it until you ask again", notes.join(" ")),
+        format!("{}{goes}: sounds from when you turn it on until you turn it off", notes.join(" ")),
         "goes on into the next song, and moves to its key with your first chord there".to_owned(),
     ];
     if drone.fade > 0 {
-        lines.push(format!("dies away in {}", seconds(drone.fade)));
+        lines.push(format!("fades out over {}", seconds(drone.fade)));
     }
     lines
 }

@@ -9,28 +9,28 @@ use crate::evening::Evening;
 fn actions_are_done_and_told_in_a_sentence() {
     let evening = Evening::begin();
     for (words, said) in [
-        ("next-section", "Chorus (2 of 2), heard in C."),
-        ("previous-section", "Verse (1 of 2), heard in C."),
-        ("section Chorus", "Chorus (2 of 2), heard in C."),
+        ("next-section", "Chorus (2 of 2), room C."),
+        ("previous-section", "Verse (1 of 2), room C."),
+        ("section Chorus", "Chorus (2 of 2), room C."),
         ("section Chorus", "Chorus is current already: nothing has changed."),
-        ("raise-key", "Heard in Db from here on: +1 from tonight's key."),
-        ("lower-key", "Heard in C from here on: tonight's key."),
-        ("key Eb", "Heard in Eb from here on: +3 from tonight's key."),
-        ("tonights-key", "Heard in C from here on: tonight's key."),
+        ("raise-key", "Room Db, +1 from tonight's key."),
+        ("lower-key", "Room C, tonight's key."),
+        ("key Eb", "Room Eb, +3 from tonight's key."),
+        ("tonights-key", "Room C, tonight's key."),
         ("zone bed", "Zone bed is on."),
         ("zone bed off", "Zone bed is off."),
         ("drone on", "The drone is on."),
         ("drone", "The drone is off."),
-        ("fade 100", "What rings without a finger fades."),
-        ("resend-messages", "What entering \"Lantern\" says was said again."),
+        ("fade 100", "Held notes fade out."),
+        ("resend-messages", "The messages for the entry of \"Lantern\" were sent again."),
         ("resend-sounds", "All sounds were set up again."),
         ("panic", "Panic: everything is silent."),
-        ("from-the-top", "1/3 Lantern, Verse, heard in C."),
+        ("from-the-top", "1/3 Lantern, Verse (1 of 2), room C."),
         ("song 1", "\"Lantern\" is current already: nothing has changed."),
         ("next-song", "2/3 Welcome: a pause."),
-        ("song nine bells", "3/3 Nine Bells, heard in Am."),
+        ("song nine bells", "3/3 Nine Bells, room Am."),
         ("previous-song", "2/3 Welcome: a pause."),
-        ("song Lantern", "1/3 Lantern, Verse, heard in C."),
+        ("song Lantern", "1/3 Lantern, Verse (1 of 2), room C."),
     ] {
         assert_eq!(evening.done(words), said, "{words}");
     }
@@ -53,7 +53,7 @@ fn what_cannot_be_done_says_why() {
     for (words, said) in [
         ("previous-song", "There is nothing further that way."),
         ("previous-section", "There is nothing further that way."),
-        ("key Cm", "Not that key: it is more than an octave away, or of the other mode."),
+        ("key Cm", "Nothing changes: that key is more than an octave away, or of the other mode."),
     ] {
         assert_eq!(evening.say(&words.split(' ').collect::<Vec<_>>()), (Outcome::Undone, said.to_owned()));
     }

@@ -15,7 +15,7 @@ fn a_guest_singer_gets_her_key_at_once() {
     let evening = Evening::begin();
     assert_eq!(evening.music(1), 60);
     let said = evening.done("song-key Lantern Eb");
-    assert_eq!(said, format!("\"Lantern\" is in Eb tonight. New notes are heard in Eb already. {UNSAVED}"));
+    assert_eq!(said, format!("\"Lantern\" is in Eb tonight. New notes sound in Eb already. {UNSAVED}"));
     assert_eq!(evening.music(1), 63);
     assert_eq!(evening.done("song-key nine bells Dm"), format!("\"Nine Bells\" is in Dm tonight. {UNSAVED}"));
     evening.done("song 3");
@@ -27,11 +27,11 @@ fn a_key_that_was_gone_to_by_hand_stays_what_is_heard() {
     let evening = Evening::begin();
     evening.done("key Eb");
     let said = evening.done("song-key Lantern Eb");
-    assert!(said.contains("heard in Eb already"), "what was tried is written down: {said}");
+    assert!(said.contains("sound in Eb already"), "what was tried is written down: {said}");
     assert_eq!((evening.music(1), evening.state().song.unwrap().keys.added), (63, 0));
     evening.done("lower-key");
     let said = evening.done("song-key Lantern F");
-    assert!(said.contains("heard in D still, because its key was changed by hand"), "{said}");
+    assert!(said.contains("The room stays in D, because the key was changed by hand"), "{said}");
     assert_eq!(evening.music(1), 62);
     evening.done("tonights-key");
     assert_eq!(evening.music(1), 65);
@@ -57,7 +57,7 @@ fn a_song_is_moved_and_the_current_one_stays_current() {
     assert_eq!(evening.done("move-song Lantern 3"), format!("\"Lantern\" is 3 of 3 now. {UNSAVED}"));
     assert_eq!(evening.titles(), ["Welcome", "Nine Bells", "Lantern"]);
     assert_eq!((evening.state().entry.place, evening.state().entry.title.as_str()), (3, "Lantern"));
-    assert_eq!(evening.done("previous-song"), "2/3 Nine Bells, heard in Am.");
+    assert_eq!(evening.done("previous-song"), "2/3 Nine Bells, room Am.");
     // A place in the set may stand for the title.
     evening.done("move-song 1 2");
     assert_eq!(evening.titles(), ["Nine Bells", "Welcome", "Lantern"]);
@@ -79,7 +79,7 @@ fn a_song_is_added_at_the_end() {
     assert_eq!(evening.music(1), 65);
     // Of several with one title, a place says which.
     evening.done("song-key 5 G");
-    assert!(evening.done("song 5").contains("heard in G"));
+    assert!(evening.done("song 5").contains("room G"));
 }
 
 #[test]

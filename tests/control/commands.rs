@@ -32,7 +32,7 @@ fn something_is_done_and_told() {
     let evening = Evening::begin();
     let folder = evening.folder.path();
     let ran = run(folder, &["do", "section", "Chorus"]);
-    assert_eq!((ran.code, ran.out.as_str(), ran.err.as_str()), (0, "Chorus (2 of 2), heard in C.\n", ""));
+    assert_eq!((ran.code, ran.out.as_str(), ran.err.as_str()), (0, "Chorus (2 of 2), room C.\n", ""));
     let ran = run(folder, &["do", "--name", "choir", "next-section"]);
     assert_eq!((ran.code, ran.out.as_str()), (1, ""));
     assert_eq!(ran.err, "There is nothing further that way.\n");
@@ -62,8 +62,8 @@ fn how_it_stands_is_shown() {
     for words in [
         "choir plays Tonight (",
         "\n  1/3 Lantern\n  Verse (1 of 2)  → Chorus\n",
-        "\n  heard in Eb, fingers in C (+3 semitones), chart in C\n  zones: grand, bed (off)\n",
-        "\n  inputs: keyboard\n  outputs: keys (nobody listens)\n  not saved: song-key \"Lantern\" Eb\n",
+        "\n  room Eb, fingers C, +3, chart C\n  zones: grand, bed (off)\n",
+        "\n  inputs: keyboard\n  outputs: keys (nothing connected)\n  not saved: song-key \"Lantern\" Eb\n",
         "\n  nothing was left out\n",
     ] {
         assert!(ran.out.contains(words), "{words:?} is not in\n{}", ran.out);

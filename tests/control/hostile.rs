@@ -66,7 +66,7 @@ fn a_request_in_pieces_and_several_at_once_are_understood() {
     assert!(hear(&mut stream).unwrap().state.is_some());
     tell(&mut stream, &[NEXT, NEXT].concat());
     let first = hear(&mut stream).unwrap();
-    assert_eq!((first.outcome, first.words.as_str()), (Outcome::Done, "Chorus (2 of 2), heard in C."));
+    assert_eq!((first.outcome, first.words.as_str()), (Outcome::Done, "Chorus (2 of 2), room C."));
 }
 
 #[test]

@@ -117,6 +117,6 @@ fn one_that_never_reads_is_dropped_while_the_others_go_on() {
         }
     });
     assert!(notes > 0);
-    assert!(evening.logged().iter().any(|line| line.ends_with("is gone.")));
+    assert!(evening.logged().iter().any(|line| line.ends_with(": disconnected")));
     page.does(&["panic"]);
 }

@@ -85,7 +85,7 @@ impl Evening {
         observer.begin(Duties::default()).unwrap();
         let log = Arc::new(Mutex::new(Vec::new()));
         let (asking, coming) = (Arc::clone(&log), Arc::clone(&log));
-        let asked = move |words: &str| asking.lock().unwrap().push(format!("asks for {words}"));
+        let asked = move |words: &str| asking.lock().unwrap().push(words.to_owned());
         let handler = Arc::new(RequestHandler::new(remote.clone(), Arc::clone(&observer), read, asked));
         let came = move |words: &str| coming.lock().unwrap().push(words.to_owned());
         let open =

@@ -74,7 +74,7 @@ fn troubles_are_told_in_words_until_they_are_over() {
     assert_eq!(page.next("state")["trouble"], json!(null));
     evening.world.unplug(evening.piano);
     let gone = page.frame_where("state", |state| !state["trouble"].is_null());
-    let words = "keyboard is gone: its notes have ended, its pedals are up. Plug it in again.";
+    let words = "keyboard is not connected: its notes have ended, its pedals are up. Plug it in again.";
     assert_eq!(gone["trouble"]["words"], words);
     assert!(gone["trouble"]["ago_ms"].as_u64().unwrap() < PATIENCE.as_millis() as u64);
     assert_eq!(gone["state"]["inputs"][0]["there"], false);
@@ -83,7 +83,7 @@ fn troubles_are_told_in_words_until_they_are_over() {
     assert_eq!(later.frame_where("state", |_| true)["trouble"]["words"], words);
     evening.world.plug(handspan::ports::Direction::Input, "stage piano", "keys", None);
     let back = page.frame_where("state", |state| state["trouble"]["words"] != words);
-    assert_eq!(back["trouble"]["words"], "keyboard is back.");
+    assert_eq!(back["trouble"]["words"], "keyboard is connected again.");
     evening.world.overrun();
     page.frame_where("state", |state| {
         state["trouble"]["words"] == "The system lost messages on their way here: all held notes were ended."
@@ -100,13 +100,13 @@ fn saved_maps_are_shown_anew() {
     let path = evening.folder.path().join("lantern.toml");
     std::fs::write(&path, LANTERN.replace("key = \"D\"\n", "key = \"Z\"\n")).unwrap();
     page.frame_where("state", |state| {
-        state["trouble"]["words"] == "The saved maps have a fault: what was played before goes on."
+        state["trouble"]["words"] == "The saved maps were not loaded: the set goes on as before."
     });
     std::fs::write(&path, LANTERN.replace("\"Lantern\"", "\"Lantern and Snow\"").replace("D Bm", "D G")).unwrap();
     assert_eq!(page.next("set")["entries"][0]["title"], "Lantern and Snow");
     let song = page.next("song");
     assert_eq!((&song["title"], &song["sections"][0]["fingers"][0]), (&json!("Lantern and Snow"), &json!(["C", "F"])));
-    page.frame_where("state", |state| state["trouble"]["words"] == "The saved maps are in force.");
+    page.frame_where("state", |state| state["trouble"]["words"] == "The saved maps are loaded.");
     // The input hears another channel from now on, and the page plays on that.
     let gear = evening.folder.path().join("gear.toml");
     std::fs::write(&gear, crate::evening::GEAR.replace("channel = 3", "channel = 4")).unwrap();

@@ -77,12 +77,12 @@ fn what_is_pressed_is_done_answered_logged_and_shown_to_all() {
     let (mut page, mut other) = (evening.page(), evening.page());
     page.frame_where("state", |state| state["viewers"] == 2);
     other.next("state");
-    assert_eq!(page.does(&["next-section"]), "Chorus (2 of 3), heard in F.");
+    assert_eq!(page.does(&["next-section"]), "Chorus (2 of 3), room F.");
     for page in [&mut page, &mut other] {
         let state = page.frame_where("state", |state| state["state"]["song"]["section"]["name"] == "Chorus");
         assert_eq!(state["state"]["song"]["keys"]["sounding"], "F");
     }
-    assert!(evening.logged().iter().any(|line| line == "asks for next-section"), "{:?}", evening.logged());
+    assert!(evening.logged().iter().any(|line| line == "page on 127.0.0.1: next-section"), "{:?}", evening.logged());
     for (words, field, value) in [
         (&["zone", "bed", "on"][..], "/state/song/zones/1/on", json!(true)),
         (&["raise-key"], "/state/song/keys/added", json!(1)),

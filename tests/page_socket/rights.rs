@@ -47,7 +47,7 @@ fn who_may_look_sees_and_hears_and_moves_nothing() {
     looks.next("state");
     for words in [&["next-section"][..], &["panic"], &["save-set"], &["song-key", "Lantern", "F"]] {
         let (done, said) = looks.presses(words, looks.seen);
-        assert!(!done && said.contains("may look"), "{words:?}: {said}");
+        assert!(!done && said.contains("view only"), "{words:?}: {said}");
     }
     looks.down(60, 80);
     looks.say(&json!({ "pedal": true }));
@@ -105,7 +105,7 @@ fn a_page_of_another_version_is_told_to_load_anew() {
     let mut page = Page::at(evening.address);
     page.say(&json!({ "hello": 2, "passcode": null }));
     let refused = page.frame().expect("an answer");
-    assert!(refused["words"].as_str().unwrap().contains("load it anew"), "{refused}");
+    assert!(refused["words"].as_str().unwrap().contains("load it again"), "{refused}");
 }
 
 #[test]

@@ -7,6 +7,8 @@ use std::sync::{Arc, Mutex, PoisonError};
 use std::thread::{self, JoinHandle};
 use std::time::{Duration, Instant};
 
+use crate::wording::actions::CONTROL_SOCKET;
+
 use super::{Answer, LONGEST, MOST, NameLock, Outcome, Request, RequestHandler, VERSION};
 
 /// A line must be there in this time, and so must room for its answer.
@@ -156,7 +158,7 @@ fn attend(shared: &Shared, mut stream: UnixStream) {
 
 fn answer(shared: &Shared, line: &[u8]) -> Answer {
     match serde_json::from_slice::<Request>(line) {
-        Ok(request) if request.version == VERSION => shared.handler.answer(request.ask),
+        Ok(request) if request.version == VERSION => shared.handler.answer(CONTROL_SOCKET, request.ask),
         Ok(_) => {
             Answer::new(Outcome::Wrong, format!("This handspan speaks version {VERSION} of the control socket only."))
         }

@@ -23,7 +23,8 @@
 //!
 //! [`map`] reads TOML text into gear, songs and set as written, with every fault at its place; [`evening`] says what
 //! tonight makes of them, each rule once; [`engine::Plan`] is that compiled flat; [`check`] looks for what could go
-//! wrong tonight; [`stand`] is the page for a tablet on the music stand; [`cli`] is the command line.
+//! wrong tonight; `wording` puts it into the player's words; [`page`] is the page for a tablet
+//! on the music stand, [`paper`] the same on paper; [`cli`] is the command line.
 //!
 //! Each module says in its first lines what it does not know; `tests/tidy.rs` holds it to that.
 
@@ -35,5 +36,7 @@ pub mod evening;
 pub mod map;
 pub mod midi;
 pub mod music;
+pub mod page;
+pub mod paper;
 pub mod ports;
-pub mod stand;
+pub(crate) mod wording;

@@ -361,11 +361,11 @@ fn try_says_what_helps_the_hand_and_shows_it() {
         assert!(lullaby.contains(said), "{said}: {lullaby}");
     }
     for (title, said) in [
-        ("Long Night Round", "a key rings until you strike it again"),
+        ("Long Night Round", "a note is held until you strike its key again"),
         ("The Ferry at First Light", "drone    F3 C4 → pad 4"),
         ("The Ferry at First Light", "moving as little as it can"),
         ("Nine Bells Under the Ice", "the whole handful comes along"),
-        ("Carry the Light", "what you let go rings on until you strike again"),
+        ("Carry the Light", "notes are held until you play again"),
     ] {
         assert!(song(title).contains(said), "{title}, {said}: {}", song(title));
     }

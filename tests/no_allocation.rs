@@ -344,17 +344,17 @@ fn to_record_allocates_nothing_even_where_nobody_takes_the_records() {
     let book = loaded.book.expect("the demo loads");
     let plan = Arc::new(Plan::new(&book));
     let folder = tempfile::tempdir().expect("a folder");
-    let begun = handspan::daemon::take::begin(folder.path(), "tonight", &book.gear, Arc::clone(&plan));
-    let (tape, _recorder, _) = begun.expect("a take");
+    let begun = handspan::daemon::recorder::begin(folder.path(), "tonight", &book.gear, Arc::clone(&plan));
+    let (handle, _recorder, _) = begun.expect("a take");
     let exclusive = [&[0xF0][..], &[1; 500], &[0xF7]].concat();
     let allocations = counted(|| {
-        tape.event(0, Event::Start { entry: 0, place: 0 });
+        handle.event(0, Event::Start { entry: 0, place: 0 });
         for now in 0..20_000 {
-            tape.input(now, 0, &[0x90, 60, 100]);
-            tape.output(now, 0, &[0x90, 60, 100]);
-            tape.event(now, Event::Action(Action::NextSection));
-            tape.input(now, 0, &exclusive);
-            tape.plan(now, Arc::clone(&plan));
+            handle.input(now, 0, &[0x90, 60, 100]);
+            handle.output(now, 0, &[0x90, 60, 100]);
+            handle.event(now, Event::Action(Action::NextSection));
+            handle.input(now, 0, &exclusive);
+            handle.plan(now, Arc::clone(&plan));
         }
     });
     assert_eq!(allocations, 0);

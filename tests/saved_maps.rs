@@ -7,9 +7,9 @@ use std::thread::JoinHandle;
 use std::time::Duration;
 
 use crossbeam_channel::Receiver;
-use handspan::daemon::keep::Beginning;
 use handspan::daemon::observer::{Duties, Observer};
-use handspan::daemon::{Daemon, Happened, Remote, Report, Show, watch, wish};
+use handspan::daemon::persist::Beginning;
+use handspan::daemon::{Daemon, Happened, Remote, Report, Show, reload, wish};
 use handspan::map;
 use handspan::ports::Direction;
 use handspan::ports::memory::World;
@@ -28,7 +28,7 @@ struct Evening {
     reports: Receiver<Report>,
     remote: Remote,
     playing: Option<JoinHandle<()>>,
-    _watching: watch::Watching,
+    _watching: reload::Watching,
 }
 
 impl Evening {
@@ -46,7 +46,7 @@ impl Evening {
         let observer = Observer::new(&mut daemon, &show, "tonight").unwrap();
         let reports = observer.listen();
         observer.begin(Duties::default()).unwrap();
-        let watching = watch::watch(|path| fs::read(path), remote.clone()).unwrap();
+        let watching = reload::watch(|path| fs::read(path), remote.clone()).unwrap();
         let playing = std::thread::spawn(move || {
             daemon.run(&Beginning::Afresh);
         });

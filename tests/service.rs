@@ -8,9 +8,9 @@ use std::process::{Command, Stdio};
 use std::sync::Arc;
 use std::time::Duration;
 
-use handspan::daemon::keep::Beginning;
 use handspan::daemon::observer::{Duties, Observer};
-use handspan::daemon::watchdog::Supervisor;
+use handspan::daemon::persist::Beginning;
+use handspan::daemon::supervisor::Supervisor;
 use handspan::daemon::{Daemon, Happened, Show, wish};
 use handspan::engine::Notice;
 use handspan::ports::Direction;
@@ -29,7 +29,7 @@ fn a_performance_tells_whoever_started_it() {
     let reports = observer.listen();
     observer.begin(Duties::default()).unwrap();
     let waker = remote.clone();
-    let supervisor = Supervisor::begin(daemon.pulse(), move || waker.wake());
+    let supervisor = Supervisor::begin(daemon.heartbeat(), move || waker.wake());
     assert_eq!(supervisor.is_some(), std::env::var_os("NOTIFY_SOCKET").is_some());
     let playing = std::thread::spawn(move || daemon.run(&Beginning::Afresh));
     assert!(reports.iter().any(|report| matches!(report.what, Happened::Noticed(Notice::Song))));

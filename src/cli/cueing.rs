@@ -5,9 +5,9 @@ mod tests;
 
 use crate::engine::{self, By, Notice, Rehearsal};
 use crate::evening::title_of;
-use crate::map::{Book, Cue, Press};
+use crate::map::{Book, Cue};
 use crate::midi::file::{Take, TakeKind};
-use crate::stand::words::cues;
+use crate::wording::cues;
 
 /// A cue that fired.
 pub(super) struct Fired<'a> {
@@ -33,26 +33,13 @@ impl Fired<'_> {
 
     /// What the press was; nothing for a single one that was known at once, and for messages.
     pub fn how(&self) -> &'static str {
-        match (self.cue.when.trigger.press(), self.by) {
-            (Some(Press::Double), _) => "twice",
-            (Some(Press::Long), _) => "held for 0.7 s",
-            (Some(Press::Single), By::Time) => "once, 0.4 s ago",
-            (Some(_), By::Release) => "comes up",
-            _ => "",
-        }
+        cues::pressed(self.cue.when.trigger, self.by)
     }
 
     /// What it did, with the song or pause that it led to.
     pub fn does(&self, book: &Book, rehearsal: &Rehearsal) -> (String, Option<String>) {
         let Some(step) = rehearsal.steps.get(self.step) else { return (String::new(), None) };
-        let mut does = cues::does(&self.cue.does, self.received, self.cue.name.as_deref());
-        if self.cue.off.is_some() {
-            let on = step.notices.iter().any(|notice| matches!(notice, Notice::Cue(_, true)));
-            does.push_str(if on { " on" } else { " off" });
-        }
-        if step.notices.contains(&Notice::NothingThere) {
-            does.push_str(": nothing there");
-        }
+        let does = cues::did(self.cue, self.received, &step.notices);
         let title = step.notices.contains(&Notice::Song).then(|| title_of(book, step.standing.entry).to_owned());
         (does, title)
     }

@@ -4,7 +4,7 @@ use std::path;
 
 use super::reach::{self, Meant};
 use super::{Failure, tell};
-use crate::daemon::post::{Ask, Outcome};
+use crate::daemon::control::{Ask, Outcome};
 
 /// What can be done, for `--help`.
 pub(super) const HELP: &str = "Actions:

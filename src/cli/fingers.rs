@@ -3,7 +3,7 @@
 use crate::evening::{Keys, chord_on};
 use crate::map::Song;
 use crate::music::chord::Kind;
-use crate::stand::drawing::BLACK;
+use crate::paper::drawing::BLACK;
 
 /// Columns of a white key, at least.
 const WHITE: usize = 7;

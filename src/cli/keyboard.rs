@@ -5,8 +5,8 @@ use crate::evening::{Keys, listens, zone_fits};
 use crate::map::{Book, Input, KeyRange, Song, StayInKey, Trigger, Zone};
 use crate::midi::Note;
 use crate::music::note;
-use crate::stand::drawing::BLACK;
-use crate::stand::words::{cues, zones};
+use crate::paper::drawing::BLACK;
+use crate::wording::{cues, zones};
 
 /// How keys become columns: one or two keys to each.
 struct Scale {

@@ -14,9 +14,12 @@ use jiff::ZonedDateTime;
 
 use super::Failure;
 use super::rotation::Rotating;
-use super::telling::Teller;
+use super::teller::Teller;
 use crate::daemon::{Happened, Report};
+use crate::engine::{Fired, Notice};
+use crate::map::Book;
 use crate::ports::{Connection, Direction};
+use crate::wording::{self, actions, cues, performance};
 
 /// Bytes of one file; with its predecessors five times that, some weeks of rehearsals.
 const MOST: u64 = 1024 * 1024;
@@ -63,7 +66,7 @@ impl Log {
         let write = move || {
             let teller = Teller::default();
             write_all(teller, &waiting, &missing, &mut |line| file.line(line), &|error| {
-                complain(&format!("The log {name} cannot be written any longer ({error}); the music goes on."));
+                complain(&performance::log_ended(&name, error));
             });
         };
         let writing = thread::Builder::new().name("log".to_owned()).spawn(write).map_err(unwritable)?;
@@ -113,36 +116,44 @@ fn write_all(
         }
         result.is_ok()
     };
-    let gap = |count: u64| format!("{count} lines are missing: they could not be written in time");
     for (when, about) in waiting {
         let words = match about {
             About::Report(report) => match &report.what {
                 Happened::Connections(connections) => connected(connections),
+                Happened::Noticed(Notice::Fired(fired)) => cue_fired(fired, &report.show.book),
                 _ => in_one_line(&teller.lines(&report)),
             },
             About::Words(words) => in_one_line(&[words]),
             About::End => break,
         };
         let count = missing.swap(0, Ordering::Relaxed);
-        let told = count == 0 || write(&when, &gap(count));
+        let told = count == 0 || write(&when, &performance::log_incomplete(count));
         let written = told && (words.is_empty() || write(&when, &words));
         let still = if told { 0 } else { count } + u64::from(!written);
         missing.fetch_add(still, Ordering::Relaxed);
     }
     let count = missing.load(Ordering::Relaxed);
     if count > 0 {
-        write(&ZonedDateTime::now(), &gap(count));
+        write(&ZonedDateTime::now(), &performance::log_incomplete(count));
     }
+}
+
+/// A cue that fired asks for something, like a key of the terminal or a page.
+fn cue_fired(fired: &Fired, book: &Book) -> String {
+    let cue = book.cues().nth(fired.cue.index());
+    cue.map_or_else(String::new, |cue| {
+        let what = cues::does(&cue.does, fired.received, cue.name.as_deref());
+        actions::asked(&cues::name(cue, fired.received), &what)
+    })
 }
 
 /// Who is connected to our ports.
 fn connected(connections: &[Connection]) -> String {
-    let words = connections.iter().map(|Connection { direction, port, peer }| match direction {
-        Direction::Input => format!("{peer} to {port}"),
-        Direction::Output => format!("{port} to {peer}"),
+    let pairs = connections.iter().map(|Connection { direction, port, peer }| match direction {
+        Direction::Input => (peer.as_str(), port.as_str()),
+        Direction::Output => (port.as_str(), peer.as_str()),
     });
-    let words: Vec<String> = words.collect();
-    if words.is_empty() { "Nobody is connected.".to_owned() } else { format!("Connected: {}.", words.join(", ")) }
+    wording::ports::connections(&pairs.collect::<Vec<_>>())
 }
 
 /// What the terminal shows in several lines, in one; titles and remarks may hold what would end a line.
@@ -168,7 +179,7 @@ fn in_one_line(lines: &[String]) -> String {
 mod tests {
     use super::*;
     use crate::daemon::{Ended, Show};
-    use crate::engine::{Counts, Notice, Snapshot, Standing};
+    use crate::engine::{Counts, Snapshot, Standing};
 
     fn demo() -> Arc<Show> {
         Arc::new(Show::new(crate::map::load("maps/midwinter.toml", &mut |path| std::fs::read(path)).book.unwrap()))
@@ -186,7 +197,7 @@ mod tests {
         let both =
             [connection(Direction::Input, "keyboard", "stage piano"), connection(Direction::Output, "pad", "strings")];
         assert_eq!(connected(&both), "Connected: stage piano to keyboard, pad to strings.");
-        assert_eq!(connected(&[]), "Nobody is connected.");
+        assert_eq!(connected(&[]), "Nothing is connected.");
     }
 
     fn said(abouts: Vec<About>, missing: u64, mut write: impl FnMut(&str) -> std::io::Result<()>) -> usize {
@@ -222,9 +233,9 @@ mod tests {
             [
                 "2026-12-19T19:30:00.042+01:00 handspan begins: [2J keyboard is there",
                 "2026-12-19T19:30:00.042+01:00 Panic: everything is silent.",
-                "2026-12-19T19:30:00.042+01:00 keyboard is gone: its notes have ended, its pedals are up. Plug it in again.",
+                "2026-12-19T19:30:00.042+01:00 keyboard is not connected: its notes have ended, its pedals are up. Plug it in again.",
                 "2026-12-19T19:30:00.042+01:00 The end: every note has ended, every pedal is up. 2 notes lay outside \
-                 the MIDI range and were not sent. 3 lines like these were dropped because nobody read them.",
+                 the MIDI range and were not sent. 3 reports were lost, because they were not read in time.",
             ]
         );
     }
@@ -239,7 +250,7 @@ mod tests {
         });
         assert_eq!(lines.len(), 1);
         let line = &lines[0];
-        assert!(line.contains("2/") && line.contains("; heard in ") && !line.contains('\n'), "{line}");
+        assert!(line.contains("2/") && line.contains("; room ") && !line.contains('\n'), "{line}");
     }
 
     #[test]

@@ -9,6 +9,7 @@ mod fingers;
 mod keyboard;
 mod log;
 mod maps;
+mod page;
 mod play;
 mod ports;
 mod practice;
@@ -17,11 +18,10 @@ mod print;
 mod reach;
 mod replay;
 mod rotation;
-mod stand;
 #[cfg(unix)]
 mod status;
 mod table;
-mod telling;
+mod teller;
 mod terminal;
 mod tryout;
 

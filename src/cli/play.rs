@@ -13,19 +13,20 @@ use jiff::ZonedDateTime;
 use super::log::Log;
 #[cfg(unix)]
 use super::reach;
-use super::telling::Teller;
+use super::teller::Teller;
 use super::terminal::SingleKeys;
-use super::{Failure, maps, stand};
+use super::{Failure, maps, page};
 use crate::daemon::changes;
-use crate::daemon::clerk::USUAL_NAME;
-use crate::daemon::keep::{self, Beginning, Keeper, Kept};
 use crate::daemon::observer::{Duties, Observer};
-use crate::daemon::take::{self, Recorder, Tape};
-use crate::daemon::watchdog::Supervisor;
-use crate::daemon::{self, Command, Daemon, Happened, Remote, Report, Show, watch};
+use crate::daemon::persist::{self, Beginning, Persist, SavedState};
+use crate::daemon::recorder::{self, Recorder, RecorderHandle};
+use crate::daemon::requests::USUAL_NAME;
+use crate::daemon::supervisor::Supervisor;
+use crate::daemon::{self, Command, Daemon, Happened, Remote, Report, Show, reload};
 use crate::engine::Plan;
 use crate::map::Book;
 use crate::ports::{self, Backend, Connection, Ports};
+use crate::wording::{self, actions, changes as maps_wording, performance};
 
 /// Columns of a terminal that does not say how many it has, and the fewest that a keyboard can be drawn in.
 const USUAL: usize = 100;
@@ -48,8 +49,8 @@ pub(super) struct Wanted<'a> {
 
 pub(super) fn run(wanted: &Wanted<'_>) -> Result<(), Failure> {
     let book = maps::load_sound(wanted.set)?;
-    let state = keep::file_of(Path::new(wanted.set), wanted.name);
-    let kept = state.as_deref().and_then(keep::read);
+    let state = persist::file_of(Path::new(wanted.set), wanted.name);
+    let kept = state.as_deref().and_then(persist::read);
     let (show, lost) = with_changes(wanted.set, book, kept.as_ref());
     let show = Arc::new(show);
     let before = Before { state, kept, lost };
@@ -68,13 +69,13 @@ pub(super) fn run(wanted: &Wanted<'_>) -> Result<(), Failure> {
 struct Before {
     /// Where it is kept.
     state: Option<PathBuf>,
-    kept: Option<Kept>,
+    kept: Option<SavedState>,
     /// Changes of its set that do not fit the maps any longer, each in a sentence.
     lost: Vec<String>,
 }
 
 /// The set, with the changes that were made and not saved in a performance that was broken off.
-fn with_changes(set: &str, book: Book, kept: Option<&Kept>) -> (Show, Vec<String>) {
+fn with_changes(set: &str, book: Book, kept: Option<&SavedState>) -> (Show, Vec<String>) {
     let wanted = kept.filter(|kept| !kept.ended_well).map_or(&[][..], |kept| &kept.changes);
     let changed = changes::load(set, maps::read, wanted);
     match changed.loaded.book {
@@ -87,51 +88,52 @@ fn perform(wanted: &Wanted<'_>, show: Arc<Show>, before: Before, log: Option<&Lo
     let Wanted { set, backend, take, .. } = *wanted;
     let Before { state, kept, lost } = before;
     #[cfg(unix)]
-    let claim = reach::claim(wanted.name, |words| print_lines(&[words]))?;
+    let name_lock = reach::name_lock(wanted.name, |words| print_lines(&[words]))?;
     let connections = kept.as_ref().map_or_else(Vec::new, |kept| kept.connections.clone());
     let wish = ports::Wish { remembered: connections.clone(), ..daemon::wish(&show.book.gear) };
     let ports = ports::open(backend, &wish).map_err(|error| Failure::Wrong(error.to_string()))?;
     let beginning = Beginning::after(kept, &show);
     let mut opening = opening(&show.book, ports.as_ref());
     opening.extend(words_for(&beginning));
-    opening.extend(lost.into_iter().map(|lost| format!("  no longer changed: {lost}")));
+    opening.extend(lost.into_iter().map(|lost| format!("  {}", maps_wording::no_longer(&lost))));
     let (mut daemon, remote) = Daemon::new(&show, ports);
     let mut threads = Vec::new();
     if let Some(folder) = take {
-        let (tape, recorder, words) = begin_take(folder, &show)?;
-        daemon.record(tape);
+        let (handle, recorder, words) = begin_take(folder, &show)?;
+        daemon.record(handle);
         opening.push(words);
         let log = log.cloned();
         threads.extend(thread::Builder::new().name("take".to_owned()).spawn(move || record(recorder, log.as_ref())));
     }
     let observer = Observer::new(&mut daemon, &show, wanted.name.unwrap_or(USUAL_NAME))
         .map_err(|error| Failure::Failed(format!("{error}.")))?;
-    let (stand, words) = stand::open(&mut daemon, &show, &remote, &observer, log);
+    let (page, words) = page::open(&mut daemon, &show, &remote, &observer, log);
     opening.extend(words);
     if let Some(log) = log {
-        log.words(format!("handspan {} plays {set}", env!("CARGO_PKG_VERSION")));
+        log.words(performance::begins(env!("CARGO_PKG_VERSION"), set));
         opening.iter().for_each(|line| log.words(line));
     }
     let keys = steer(&remote, log, &show)?;
     print_lines(&opening);
     let duties = Duties {
-        keeper: keeper(state, connections),
+        persist: persist(state, connections),
         supervisor: {
             let waker = remote.clone();
-            Supervisor::begin(daemon.pulse(), move || waker.wake())
+            Supervisor::begin(daemon.heartbeat(), move || waker.wake())
         },
     };
     threads.extend(follow(&observer, duties, log).map_err(no_thread)?);
     #[cfg(unix)]
-    let post = claim.and_then(|claim| reach::open(claim, &observer, &remote, log, |words| print_lines(&[words])));
-    let watching = watch::watch(maps::read, remote);
+    let control =
+        name_lock.and_then(|name_lock| reach::open(name_lock, &observer, &remote, log, |words| print_lines(&[words])));
+    let watching = reload::watch(maps::read, remote);
     if let Err(error) = &watching {
         print_lines(&[error.to_string()]);
     }
     daemon.run(&beginning);
     #[cfg(unix)]
-    drop(post);
-    drop(stand);
+    drop(control);
+    drop(page);
     // They end with the last report.
     wait_for(&threads);
     drop(keys);
@@ -142,7 +144,7 @@ fn perform(wanted: &Wanted<'_>, show: Arc<Show>, before: Before, log: Option<&Lo
 fn steer(remote: &Remote, log: Option<&Log>, show: &Show) -> Result<Option<SingleKeys>, Failure> {
     let (stopper, signalled) = (remote.clone(), log.cloned());
     ctrlc::set_handler(move || {
-        signalled.iter().for_each(|log| log.words("A signal asks for the end."));
+        signalled.iter().for_each(|log| log.words(actions::asked(actions::SIGNAL, actions::STOP)));
         stopper.stop();
     })
     .map_err(|error| Failure::Failed(format!("signals cannot be listened to ({error}): start it again.")))?;
@@ -157,13 +159,13 @@ fn no_thread(error: std::io::Error) -> Failure {
 }
 
 /// Keeps where the set stands for a restart, where this system has a place for that.
-fn keeper(state: Option<PathBuf>, connections: Vec<Connection>) -> Option<Keeper> {
+fn persist(state: Option<PathBuf>, connections: Vec<Connection>) -> Option<Persist> {
     let Some(file) = state else {
-        print_lines(&["Where the set stands is not kept: this system has no folder for that.".into()]);
+        print_lines(&[performance::NOT_SAVED.into()]);
         return None;
     };
-    Some(Keeper::new(file, connections, |error| {
-        print_lines(&[format!("Where the set stands cannot be kept for a restart ({error}).")]);
+    Some(Persist::new(file, connections, |error| {
+        print_lines(&[performance::cannot_save(error)]);
     }))
 }
 
@@ -178,36 +180,37 @@ fn follow(observer: &Arc<Observer>, duties: Duties, log: Option<&Log>) -> std::i
 }
 
 /// Begins a take, named by the date and time of its beginning; the words say where it is.
-fn begin_take(folder: &Path, show: &Show) -> Result<(Tape, Recorder, String), Failure> {
+fn begin_take(folder: &Path, show: &Show) -> Result<(RecorderHandle, Recorder, String), Failure> {
     let name = ZonedDateTime::now().strftime("%Y-%m-%d %H.%M.%S").to_string();
-    let (tape, recorder, place) =
-        take::begin(folder, &name, &show.book.gear, Arc::clone(&show.plan)).map_err(|error| {
+    let (handle, recorder, place) =
+        recorder::begin(folder, &name, &show.book.gear, Arc::clone(&show.plan)).map_err(|error| {
             let folder = folder.display();
             Failure::Wrong(format!(
                 "nothing can be recorded in {folder} ({error}): give --take a folder that you may write to."
             ))
         })?;
-    Ok((tape, recorder, format!("  recorded in \"{}\"", place.display())))
+    Ok((handle, recorder, format!("  {}", performance::recorded_in(&place.display()))))
 }
 
-/// Records until the tape ends. What cannot be recorded is said once; the music goes on.
+/// Records until the handle ends. What cannot be recorded is said once; the music goes on.
 fn record(recorder: Recorder, log: Option<&Log>) {
     let words = match recorder.run() {
         Ok(0) => return,
-        Ok(missing) => format!("{missing} messages are missing from the take: they could not be written in time."),
-        Err(error) => format!("The take ends here ({error}); what was recorded before can be read, the music goes on."),
+        Ok(missing) => performance::take_incomplete(missing),
+        Err(error) => performance::take_ended(&error),
     };
     say_aside(&words);
     log.iter().for_each(|log| log.words(&*words));
 }
 
-/// What a key of the terminal asks for.
+/// What a key of the terminal asks for, for the log.
 fn words_for_key(command: Option<Command>, plan: &Plan) -> String {
-    match command {
-        Some(Command::Action(action)) => format!("A key asks for {}.", action.words(plan)),
-        Some(Command::TurnZone(number)) => format!("A key asks to turn zone {} of the song.", number + 1),
-        None => "A key asks for the end.".to_owned(),
-    }
+    let what = match command {
+        Some(Command::Action(action)) => action.words(plan),
+        Some(Command::TurnZone(number)) => actions::turn_zone(number),
+        None => actions::STOP.to_owned(),
+    };
+    actions::asked(actions::TERMINAL, &what)
 }
 
 /// Says something on the terminal from a thread beside the music.
@@ -227,31 +230,22 @@ fn wait_for(threads: &[JoinHandle<()>]) {
 fn words_for(beginning: &Beginning) -> Option<String> {
     match beginning {
         Beginning::Afresh => None,
-        Beginning::Changed(_) => {
-            Some("The last run was broken off, but the maps have changed since: the set begins afresh.".to_owned())
-        }
-        Beginning::GoOn(_) => {
-            Some("The last run was broken off: the set goes on where it stood, and says nothing again.".to_owned())
-        }
+        Beginning::Changed(_) => Some(performance::BEGINS_AGAIN.to_owned()),
+        Beginning::GoOn(_) => Some(performance::GOES_ON.to_owned()),
     }
 }
 
 /// What is played tonight, on which ports.
 fn opening(book: &Book, ports: &dyn Ports) -> Vec<String> {
-    let mut lines = vec![format!("{}: {} songs and pauses", book.set.title, book.set.entries.len())];
-    for (number, input) in book.gear.inputs.iter().enumerate() {
-        let there = if ports.input_connected(number) { "is connected" } else { "is not connected yet" };
-        lines.push(format!("  {} (\"{}\") {there}", input.name.value, input.port.value));
-    }
-    for (number, output) in book.gear.outputs.iter().enumerate() {
-        lines.push(match &output.port {
-            None => format!("  {} waits as port \"{}\" of \"{}\"", output.name.value, output.name.value, ports::CLIENT),
-            Some(port) if ports.output_available(number) => {
-                format!("  {} goes to \"{}\"", output.name.value, port.value)
-            }
-            Some(port) => format!("  {} (\"{}\") is not connected yet", output.name.value, port.value),
-        });
-    }
+    let inputs = book.gear.inputs.iter().enumerate().map(|(number, input)| {
+        wording::ports::input(&input.name.value, &input.port.value, ports.input_connected(number))
+    });
+    let outputs = book.gear.outputs.iter().enumerate().map(|(number, output)| match &output.port {
+        None => wording::ports::own_output(&output.name.value, ports::CLIENT),
+        Some(port) => wording::ports::output(&output.name.value, &port.value, ports.output_available(number)),
+    });
+    let mut lines = vec![performance::set(&book.set.title, book.set.entries.len())];
+    lines.extend(inputs.chain(outputs).map(|line| format!("  {line}")));
     lines
 }
 

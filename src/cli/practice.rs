@@ -3,10 +3,10 @@
 use std::path::Path;
 use std::sync::Arc;
 
-use super::{Failure, maps, stand, tell};
-use crate::daemon::keep::Beginning;
+use super::{Failure, maps, page, tell};
 use crate::daemon::observer::{Duties, Observer};
-use crate::daemon::{Command, Daemon, Show, watch, wish};
+use crate::daemon::persist::Beginning;
+use crate::daemon::{Command, Daemon, Show, reload, wish};
 use crate::engine::Action;
 use crate::map::Gear;
 use crate::ports::memory::World;
@@ -24,7 +24,7 @@ pub(super) fn run(set: &Path) -> Result<(), Failure> {
     let failed = |error: &dyn std::fmt::Display| Failure::Failed(format!("the page cannot be opened: {error}."));
     let observer = Observer::new(&mut daemon, &show, "try").map_err(|error| failed(&error))?;
     observer.begin(Duties::default()).map_err(|error| failed(&error))?;
-    let (open, words) = stand::open(&mut daemon, &show, &remote, &observer, None);
+    let (open, words) = page::open(&mut daemon, &show, &remote, &observer, None);
     let Some(open) = open else {
         return Err(failed(&words.unwrap_or_else(|| "the gear file says listen = \"off\"".to_owned()).trim()));
     };
@@ -46,7 +46,7 @@ pub(super) fn run(set: &Path) -> Result<(), Failure> {
     if let Ok(first) = Action::parse(FIRST, &show.plan) {
         remote.give(Command::Action(first));
     }
-    let watching = watch::watch(maps::read, remote);
+    let watching = reload::watch(maps::read, remote);
     daemon.run(&Beginning::Afresh);
     drop((open, watching));
     Ok(())

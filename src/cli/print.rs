@@ -9,7 +9,7 @@ use tempfile::NamedTempFile;
 use super::replay::open_to_all;
 use super::{Failure, maps, tell};
 use crate::map::Book;
-use crate::stand::sheet::{Fonts, PictureError, Sheet};
+use crate::paper::{Fonts, PictureError, Sheet};
 
 pub(super) const HELP: &str = "Each song, and the set, become one HTML file, and SVG and PNG pages (A4).\n\nExamples:\n  \
     handspan print maps/midwinter.toml --out paper\n  handspan print midwinter.toml --out paper-for-the-substitute";

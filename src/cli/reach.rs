@@ -6,50 +6,49 @@ use std::sync::Arc;
 use super::log::Log;
 use super::{Failure, maps};
 use crate::daemon::Remote;
+use crate::daemon::control::{
+    self, Answer, Ask, AskError, ControlSocket, NameLock, NameLockError, RequestHandler, USUAL_NAME,
+};
 use crate::daemon::observer::Observer;
-use crate::daemon::post::{self, Answer, Ask, AskError, Claim, ClaimError, Clerk, Post, USUAL_NAME};
+use crate::wording::performance::unreachable;
 
 /// Takes this performance's name; where that cannot be for want of a folder, the music is worth more than its socket,
 /// and `tell` says so.
 ///
 /// # Errors
 /// Another performance has the name, or it is none.
-pub(super) fn claim(name: Option<&str>, tell: impl Fn(String)) -> Result<Option<Claim>, Failure> {
+pub(super) fn name_lock(name: Option<&str>, tell: impl Fn(String)) -> Result<Option<NameLock>, Failure> {
     let name = name.unwrap_or(USUAL_NAME);
-    let folder = match post::folder() {
+    let folder = match control::folder() {
         Ok(folder) => folder,
-        Err(error) if post::is_name(name) => {
+        Err(error) if control::is_name(name) => {
             tell(unreachable(&error));
             return Ok(None);
         }
-        Err(_) => return Err(Failure::Wrong(format!("{}.", ClaimError::NoName(name.to_owned())))),
+        Err(_) => return Err(Failure::Wrong(format!("{}.", NameLockError::NoName(name.to_owned())))),
     };
-    match Claim::take(&folder, name) {
-        Ok(claim) => Ok(Some(claim)),
-        Err(ClaimError::Folder(error)) => {
+    match NameLock::take(&folder, name) {
+        Ok(name_lock) => Ok(Some(name_lock)),
+        Err(NameLockError::Folder(error)) => {
             tell(unreachable(&error));
             Ok(None)
         }
-        Err(error @ ClaimError::NoName(_)) => Err(Failure::Wrong(format!("{error}."))),
-        Err(error @ ClaimError::Taken(_)) => Err(Failure::Failed(format!("{error}."))),
+        Err(error @ NameLockError::NoName(_)) => Err(Failure::Wrong(format!("{error}."))),
+        Err(error @ NameLockError::Taken(_)) => Err(Failure::Failed(format!("{error}."))),
     }
 }
 
-fn unreachable(why: &dyn std::fmt::Display) -> String {
-    format!("`handspan do` and `handspan status` cannot reach this performance: {why}.")
-}
-
-/// Opens the post of a performance.
+/// Opens the control socket of a performance.
 pub(super) fn open(
-    claim: Claim,
+    name_lock: NameLock,
     observer: &Arc<Observer>,
     remote: &Remote,
     log: Option<&Log>,
     tell: impl Fn(String),
-) -> Option<Post> {
+) -> Option<ControlSocket> {
     let log = log.cloned();
-    let asked = move |words: &str| log.iter().for_each(|log| log.words(format!("Another terminal asks for {words}.")));
-    let opened = post::open(claim, Clerk::new(remote.clone(), Arc::clone(observer), maps::read, asked));
+    let asked = move |words: &str| log.iter().for_each(|log| log.words(words));
+    let opened = control::open(name_lock, RequestHandler::new(remote.clone(), Arc::clone(observer), maps::read, asked));
     opened.inspect_err(|error| tell(unreachable(error))).ok()
 }
 
@@ -66,11 +65,11 @@ pub(super) enum Meant {
 /// # Errors
 /// None runs.
 pub(super) fn meant(name: Option<&str>) -> Result<Meant, Failure> {
-    if let Some(name) = name.filter(|name| !post::is_name(name)) {
-        return Err(Failure::Wrong(format!("{}.", ClaimError::NoName(name.to_owned()))));
+    if let Some(name) = name.filter(|name| !control::is_name(name)) {
+        return Err(Failure::Wrong(format!("{}.", NameLockError::NoName(name.to_owned()))));
     }
-    let folder = post::folder().map_err(|error| Failure::Failed(format!("{error}.")))?;
-    let running = post::running(&folder).map_err(|error| Failure::Failed(format!("{error}.")))?;
+    let folder = control::folder().map_err(|error| Failure::Failed(format!("{error}.")))?;
+    let running = control::running(&folder).map_err(|error| Failure::Failed(format!("{error}.")))?;
     let mut names: Vec<String> = running.into_iter().map(|running| running.name).collect();
     match name {
         Some(name) if names.iter().any(|known| known == name) => Ok(Meant::One(folder, name.to_owned())),
@@ -94,7 +93,7 @@ pub(super) fn meant(name: Option<&str>) -> Result<Meant, Failure> {
 /// # Errors
 /// It has ended meanwhile, or does not answer.
 pub(super) fn ask(folder: &std::path::Path, name: &str, ask: Ask) -> Result<Answer, Failure> {
-    post::ask(folder, name, ask).map_err(|error| match error {
+    control::ask(folder, name, ask).map_err(|error| match error {
         AskError::TooLong => Failure::Wrong(format!("{error}.")),
         error => Failure::Failed(format!("{error}.")),
     })

@@ -5,8 +5,9 @@ use std::path::Path;
 use super::doing::printable;
 use super::reach::{self, Meant};
 use super::{Failure, tell};
-use crate::daemon::post::Ask;
+use crate::daemon::control::Ask;
 use crate::daemon::state::{PortState, State};
+use crate::wording;
 
 pub(super) fn run(json: bool, name: Option<&str>) -> Result<(), Failure> {
     match reach::meant(name)? {
@@ -61,14 +62,9 @@ fn lines(state: &State) -> Vec<String> {
             lines.extend(section.remark.iter().map(|remark| format!("  {remark}")));
         }
         let keys = &song.keys;
-        let added = if keys.transposed_by_hand == 0 {
-            String::new()
-        } else {
-            format!(", {:+} from tonight's key", keys.transposed_by_hand)
-        };
         lines.push(format!(
-            "  heard in {}{added}, fingers in {} ({:+} semitones), chart in {}",
-            keys.room, keys.fingers, keys.shift, keys.chart
+            "  {}",
+            wording::keys::now(&keys.room, keys.transposed_by_hand, &keys.fingers, keys.shift, &keys.chart)
         ));
         let zones = song.zones.iter().map(|zone| match (zone.on, zone.in_use) {
             (true, true) => zone.name.clone(),
@@ -80,13 +76,13 @@ fn lines(state: &State) -> Vec<String> {
         lines.push("  the keys play nothing yet".to_owned());
     }
     if state.drone {
-        lines.push("  the drone sounds".to_owned());
+        lines.push("  the drone is on".to_owned());
     }
     lines.extend(state.cues.iter().map(|name| format!("  {name} is on")));
     lines.extend(state.next_song.iter().map(|title| format!("  next song: {title}")));
     let beats = |tempo: Option<f64>| tempo.map_or_else(String::new, |tempo| format!(", ♩ = {tempo:.1}"));
     if let Some(at) = &state.tracks {
-        let runs = if at.running { "run" } else { "stand" };
+        let runs = if at.running { "run" } else { "have stopped" };
         lines.push(format!("  the tracks {runs} at bar {}, beat {}{}", at.bar, at.beat, beats(at.tempo)));
     }
     lines.extend(state.tempo.zip(state.tempo_late_us).map(|(tempo, late)| {
@@ -98,7 +94,7 @@ fn lines(state: &State) -> Vec<String> {
         format!("  from a message in to the last byte out: 99 of 100 take less than {took:.2} ms")
     }));
     if state.not_sent > 0 {
-        lines.push(format!("  held back as the set began, resend-messages says it: {}", state.not_sent));
+        lines.push(format!("  not sent as the set began, resend-messages sends it: {}", state.not_sent));
     }
     lines.extend(ports("inputs", &state.inputs));
     lines.extend(ports("outputs", &state.outputs));
@@ -110,8 +106,7 @@ fn lines(state: &State) -> Vec<String> {
 fn ports(what: &str, ports: &[PortState]) -> Option<String> {
     let words = ports.iter().map(|port| match (port.connected, &port.port) {
         (true, _) => port.name.clone(),
-        (false, Some(_)) => format!("{} (not there)", port.name),
-        (false, None) => format!("{} (nobody listens)", port.name),
+        (false, port_name) => wording::ports::not_connected(&port.name, port_name.is_none()),
     });
     let words: Vec<String> = words.collect();
     (!words.is_empty()).then(|| format!("  {what}: {}", words.join(", ")))
@@ -120,13 +115,13 @@ fn ports(what: &str, ports: &[PortState]) -> Option<String> {
 fn counts(state: &State) -> String {
     let counts = &state.counts;
     let all = [
-        (counts.refused, "not taken by an output"),
-        (counts.dropped_overload, "shed because they came too fast"),
+        (counts.refused, "refused by an output"),
+        (counts.dropped_overload, "dropped because they came too fast"),
         (counts.dropped, "malformed or too late"),
         (counts.overruns, "losses on the way here"),
         (counts.out_of_range, "notes outside the MIDI range"),
         (counts.not_understood, "of no known form"),
-        (counts.reports_lost, "reports unread"),
+        (counts.reports_lost, "reports lost"),
     ];
     let words = all.iter().filter(|(count, _)| *count > 0).map(|(count, what)| format!("{count} {what}"));
     let words: Vec<String> = words.collect();

@@ -9,7 +9,7 @@ use crate::midi::Note;
 use crate::midi::file::{Take, TakeKind};
 use crate::midi::words::channel;
 use crate::music::{chord, note};
-use crate::stand::words::messages::spoken;
+use crate::wording::messages::spoken;
 
 /// Columns of the hand's part, and of an output's at most.
 const COLUMN: usize = 20;

@@ -6,13 +6,13 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use super::table::{self, Kind, Moment};
-use super::telling::in_which_keys;
 use super::{Failure, demo, keyboard, practice, replay, tell};
 use crate::engine::{Action, Notice, Plan, Rehearsal};
 use crate::evening::{Keys, worth_drawing};
 use crate::map::{self, Book};
 use crate::midi::file::{self, Take, TakeKind};
-use crate::stand::words::zones::{self, Detail};
+use crate::wording;
+use crate::wording::zones::{self, Detail};
 
 /// Keys shown after the beginning of a song and of each section; all of them are in the replayed files.
 const KEYS_SHOWN: usize = 5;
@@ -135,7 +135,7 @@ fn show(book: &Book, song: usize, entry: usize, rehearsal: &Rehearsal, take: &Ta
     let song = &book.songs[song];
     let keys = Keys::of(book, &book.set.entries[entry], song);
     tell(&format!("\n{}", song.title.value));
-    tell(&format!("  {}", in_which_keys(&keys, song)));
+    tell(&format!("  {}", wording::keys::tonight(&keys, song)));
     for input in worth_drawing(book, song) {
         tell(&format!("\n  {}", input.name.value));
         let drawn = keyboard::draw(book, song, &keys, input, KEYBOARD);

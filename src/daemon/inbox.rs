@@ -10,7 +10,7 @@ use std::time::{Duration, Instant};
 
 use crossbeam_channel::{Receiver, Sender, bounded};
 
-use super::{Happened, Relief, Show};
+use super::{Happened, PreparedMaps, Show};
 use crate::engine::{Action, Notice, Snapshot};
 use crate::ports::Waker;
 
@@ -41,7 +41,7 @@ pub(super) enum Request {
     /// An action whose outcome somebody waits for.
     Ask(Question),
     /// Maps that are to be loaded.
-    Load(Box<Relief>),
+    Load(Box<PreparedMaps>),
     /// Something that another thread wants everybody to hear.
     Tell(Happened),
 }
@@ -141,7 +141,7 @@ struct Turn {
 pub struct Remote {
     requests: Sender<Request>,
     answers: Receiver<Outcome>,
-    relieved: Receiver<Box<Relief>>,
+    replaced: Receiver<Box<PreparedMaps>>,
     turn: Arc<Mutex<Turn>>,
     stop: Arc<AtomicBool>,
     waker: Waker,
@@ -153,7 +153,7 @@ pub(super) struct Inbox {
     /// Takes an outcome back to whoever asked, if there is room.
     pub answers: Sender<Outcome>,
     /// Takes what is no longer played back to whoever brought the new maps.
-    pub relieved: Sender<Box<Relief>>,
+    pub replaced: Sender<Box<PreparedMaps>>,
     stop: Arc<AtomicBool>,
 }
 
@@ -163,11 +163,11 @@ impl Inbox {
         let (sender, requests) = bounded(REQUESTS);
         // One more than questions: an answer that came too late for who asked must not be in the next one's way.
         let (answer_sender, answers) = bounded(2);
-        let (relieved_sender, relieved) = bounded(1);
+        let (replaced_sender, replaced) = bounded(1);
         let stop = Arc::new(AtomicBool::new(false));
         let turn = Arc::new(Mutex::new(Turn { show, asked: 0 }));
-        let inbox = Inbox { requests, answers: answer_sender, relieved: relieved_sender, stop: Arc::clone(&stop) };
-        (Remote { requests: sender, answers, relieved, turn, stop, waker }, inbox)
+        let inbox = Inbox { requests, answers: answer_sender, replaced: replaced_sender, stop: Arc::clone(&stop) };
+        (Remote { requests: sender, answers, replaced, turn, stop, waker }, inbox)
     }
 
     /// The next request. Neither waits nor allocates.
@@ -257,13 +257,13 @@ impl Remote {
 
     /// Hands over maps to be loaded. Returns when they are, or will not be. What was played before is freed here, in the
     /// caller's thread.
-    pub fn load(&self, relief: Box<Relief>) -> Handed {
+    pub fn load(&self, prepared: Box<PreparedMaps>) -> Handed {
         let mut turn = self.turn();
-        if !Arc::ptr_eq(&turn.show, &relief.follows) {
+        if !Arc::ptr_eq(&turn.show, &prepared.follows) {
             return Handed::Overtaken;
         }
-        let show = Arc::clone(relief.show());
-        if !self.put_surely(Request::Load(relief)) || self.relieved.recv().is_err() {
+        let show = Arc::clone(prepared.show());
+        if !self.put_surely(Request::Load(prepared)) || self.replaced.recv().is_err() {
             return Handed::Ended;
         }
         turn.show = show;

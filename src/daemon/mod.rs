@@ -3,28 +3,26 @@
 //! Everybody else reaches it through a [`Remote`] (a bounded channel and a waker) and hears of it through a bounded
 //! channel of [`Report`]s, which drops for them and never holds up the music.
 
-mod answer;
 pub mod changes;
-pub mod clerk;
-mod hearing;
-mod inbox;
-pub mod keep;
-mod live_view;
-mod mend;
-pub mod observer;
 #[cfg(unix)]
-pub mod post;
+pub mod control;
+mod inbox;
+mod live_view;
+mod metrics;
+pub mod observer;
+pub mod persist;
+mod receiving;
+pub mod recorder;
+mod recovery;
+pub mod reload;
 mod report;
-mod saying;
+pub mod requests;
+mod sending;
 mod show;
 pub mod state;
-pub mod take;
-mod tally;
-pub mod telling;
+pub mod supervisor;
 #[cfg(test)]
 mod tests;
-pub mod watch;
-pub mod watchdog;
 
 use std::sync::Arc;
 use std::time::{Duration, Instant, SystemTime};
@@ -35,18 +33,18 @@ use crate::engine::{Action, Counts, Engine, Event, Micros, Out, Standing};
 use crate::map::Gear;
 use crate::ports::{Arrival, InputWish, OutputWish, Ports, Target, Wish};
 use inbox::{Inbox, Question, Request};
-use keep::Beginning;
 use live_view::LiveViewWriter;
+use persist::Beginning;
 use report::Publisher;
 
 pub use inbox::{Command, Handed, Noticed, Outcome, Remote, Unasked};
 pub use live_view::{LiveView, Sent};
+use metrics::Lateness;
+pub use metrics::Metrics;
+use recorder::RecorderHandle;
 pub use report::{Happened, Report};
-pub use show::{Relief, Show};
-use take::Tape;
-use tally::Lateness;
-pub use tally::Tally;
-use watchdog::Pulse;
+pub use show::{PreparedMaps, Show};
+use supervisor::Heartbeat;
 
 /// The longest message that is handed on, in bytes (rule R18).
 const LONGEST_MESSAGE: usize = 65_536;
@@ -82,9 +80,9 @@ pub struct Daemon {
     not_taken: u64,
     /// What was noticed since somebody who waits for an outcome asked.
     noticed: Noticed,
-    tape: Option<Tape>,
-    pulse: Pulse,
-    tally: Tally,
+    recorder: Option<RecorderHandle>,
+    heartbeat: Heartbeat,
+    metrics: Metrics,
     lateness: Lateness,
     view: LiveView,
     view_writer: LiveViewWriter,
@@ -146,9 +144,9 @@ impl Daemon {
             unread: Some(unread),
             not_taken: 0,
             noticed: Noticed::default(),
-            tape: None,
-            pulse: Pulse::default(),
-            tally: Tally::default(),
+            recorder: None,
+            heartbeat: Heartbeat::default(),
+            metrics: Metrics::default(),
             lateness: Lateness::default(),
             view,
             view_writer,
@@ -157,21 +155,21 @@ impl Daemon {
         (daemon, remote)
     }
 
-    /// Records the performance on this tape too.
-    pub fn record(&mut self, tape: Tape) {
-        self.tape = Some(tape);
+    /// Records the performance too.
+    pub fn record(&mut self, recorder: RecorderHandle) {
+        self.recorder = Some(recorder);
     }
 
     /// Counts how often the owner has gone round its loop.
     #[must_use]
-    pub fn pulse(&self) -> Pulse {
-        self.pulse.clone()
+    pub fn heartbeat(&self) -> Heartbeat {
+        self.heartbeat.clone()
     }
 
     /// What was left out so far, kept up to date while it plays.
     #[must_use]
-    pub fn tally(&self) -> Tally {
-        self.tally.clone()
+    pub fn metrics(&self) -> Metrics {
+        self.metrics.clone()
     }
 
     /// What can be seen of it at any moment, kept up to date while it plays.
@@ -186,7 +184,7 @@ impl Daemon {
         while !self.inbox.is_to_stop() {
             self.take_one();
             self.count();
-            self.pulse.beat();
+            self.heartbeat.beat();
         }
         self.step(Event::Stop);
         let ended =
@@ -309,7 +307,7 @@ impl Daemon {
             }
             Request::Play { input, bytes } => self.receive(input, &bytes, self.began.elapsed()),
             Request::Ask(question) => self.answer(question),
-            Request::Load(relief) => self.load(relief),
+            Request::Load(prepared) => self.load(prepared),
             Request::Tell(what) => self.tell(what),
         }
     }
@@ -327,9 +325,9 @@ impl Daemon {
             self.view_writer.set_down(input, self.engine.keys_down(input));
         }
         let counts = self.engine.counts();
-        let Daemon { tally, ports, not_taken, engine, .. } = self;
-        tally.set(&counts, *not_taken, ports.dropped_overload(), ports.dropped());
-        tally.set_tempo(engine.position(), engine.tempo());
+        let Daemon { metrics, ports, not_taken, engine, .. } = self;
+        metrics.set(&counts, *not_taken, ports.dropped_overload(), ports.dropped());
+        metrics.set_tempo(engine.position(), engine.tempo());
     }
 
     fn now(&self) -> Micros {
@@ -337,29 +335,29 @@ impl Daemon {
     }
 
     /// Loads maps between two events; what was played before goes back to be freed.
-    fn load(&mut self, mut relief: Box<Relief>) {
+    fn load(&mut self, mut prepared: Box<PreparedMaps>) {
         let now = self.now();
-        let successor = &relief.successor;
+        let successor = &prepared.successor;
         let stepped = self.contain(|engine, sink| engine.make_way(successor, now, sink));
         self.after(stepped);
-        let successor = &mut relief.successor;
+        let successor = &mut prepared.successor;
         successor.exchange_out(&mut self.out);
         let stepped = self.contain(|engine, sink| engine.take_over(successor, now, sink));
-        self.show = Arc::clone(&relief.show);
+        self.show = Arc::clone(&prepared.show);
         // All that belongs to the old maps was told; from here on every number is the new ones'.
         self.tell(Happened::Loaded);
-        if let Some(tape) = &self.tape {
-            tape.plan(now.0, Arc::clone(&relief.show.plan));
+        if let Some(recorder) = &self.recorder {
+            recorder.plan(now.0, Arc::clone(&prepared.show.plan));
         }
         self.after(stepped);
-        let _ = self.inbox.relieved.try_send(relief);
+        let _ = self.inbox.replaced.try_send(prepared);
     }
 
     fn step(&mut self, event: Event<'_>) {
         let now = self.now();
         let stepped = self.contain(|engine, sink| engine.step(event, now, sink));
-        if let Some(tape) = &self.tape {
-            tape.event(now.0, event);
+        if let Some(recorder) = &self.recorder {
+            recorder.event(now.0, event);
         }
         self.after(stepped);
     }
@@ -373,7 +371,7 @@ impl Daemon {
 
 /// The owner's time in whole ticks of a take: what is recorded is what the engine was told.
 fn in_ticks(since: Duration) -> Micros {
-    Micros(since.as_micros() as u64 / take::TICK * take::TICK)
+    Micros(since.as_micros() as u64 / recorder::TICK * recorder::TICK)
 }
 
 impl std::fmt::Debug for Daemon {

@@ -12,13 +12,14 @@ use crossbeam_channel::{Receiver, bounded};
 use jiff::ZonedDateTime;
 use rtrb::Consumer;
 
-use super::keep::Keeper;
+use super::persist::Persist;
 use super::report::LostReports;
 use super::state::{CountState, EntryState, PortState, SetState, SongState, State, TracksState};
-use super::watchdog::Supervisor;
-use super::{Daemon, Happened, LiveView, Report, Show, Tally};
+use super::supervisor::Supervisor;
+use super::{Daemon, Happened, LiveView, Metrics, Report, Show};
 use crate::engine::Snapshot;
 use crate::ports::{Connection, Direction};
+use crate::wording::notices::Context;
 
 /// How often its thread looks for reports.
 const LOOK: Duration = Duration::from_millis(20);
@@ -32,7 +33,7 @@ type Listener = Box<dyn FnMut(&Report) + Send>;
 pub struct Observer {
     name: String,
     since: String,
-    tally: Tally,
+    metrics: Metrics,
     view: LiveView,
     lost: LostReports,
     seen: Mutex<Seen>,
@@ -57,7 +58,7 @@ struct Seen {
 #[derive(Default)]
 pub struct Duties {
     /// Keeps how the performance stands for a restart.
-    pub keeper: Option<Keeper>,
+    pub persist: Option<Persist>,
     /// Tells the service manager.
     pub supervisor: Option<Supervisor>,
 }
@@ -94,7 +95,7 @@ impl Observer {
         Ok(Arc::new(Observer {
             name: name.to_owned(),
             since: ZonedDateTime::now().strftime("%Y-%m-%dT%H:%M:%S%:z").to_string(),
-            tally: daemon.tally(),
+            metrics: daemon.metrics(),
             view: daemon.live_view(),
             lost: daemon.publisher.lost(),
             seen: Mutex::new(seen),
@@ -125,10 +126,11 @@ impl Observer {
         drop(seen);
         if begun {
             if let Some(supervisor) = &mut duties.supervisor {
-                supervisor.stands(&title_line(&show, &snapshot));
+                let context = Context { book: &show.book, plan: &show.plan, snapshot: &snapshot };
+                supervisor.stands(&context.title_line());
             }
-            if let Some(keeper) = &mut duties.keeper {
-                keeper.keep(&show, &snapshot, connections.as_deref(), ended);
+            if let Some(persist) = &mut duties.persist {
+                persist.save(&show, &snapshot, connections.as_deref(), ended);
             }
         }
         ended
@@ -221,24 +223,24 @@ impl Observer {
             not_sent: snapshot.not_sent,
             next_song: snapshot.next_song.map(|entry| show.plan.title(entry).to_owned()),
             cues: snapshot.cues_on(&show.plan).filter_map(|cue| show.plan.cue_name(cue)).map(str::to_owned).collect(),
-            tracks: self.tally.position().map(|at| TracksState {
+            tracks: self.metrics.position().map(|at| TracksState {
                 running: at.running,
                 bar: at.bar,
                 beat: at.beat,
                 tempo: at.tempo,
             }),
-            tempo: self.tally.tempo(),
-            tempo_late_us: Some(self.tally.late()).filter(|late| *late > 0),
+            tempo: self.metrics.tempo(),
+            tempo_late_us: Some(self.metrics.late()).filter(|late| *late > 0),
             latency_us: self.view.latency(),
             inputs: inputs.collect(),
             outputs: outputs.collect(),
             counts: CountState {
-                refused: self.tally.not_taken(),
-                dropped_overload: self.tally.shed(),
-                dropped: self.tally.dropped(),
+                refused: self.metrics.not_taken(),
+                dropped_overload: self.metrics.shed(),
+                dropped: self.metrics.dropped(),
                 overruns: seen.overruns,
-                out_of_range: self.tally.out_of_range(),
-                not_understood: self.tally.not_understood(),
+                out_of_range: self.metrics.out_of_range(),
+                not_understood: self.metrics.not_understood(),
                 reports_lost: self.lost.count(),
             },
         }
@@ -274,38 +276,5 @@ impl Seen {
             Happened::Ended(_) => self.ended = true,
             _ => {}
         }
-    }
-}
-
-/// Where the set stands, in a line for whoever looks at the service.
-fn title_line(show: &Show, Snapshot { standing, .. }: &Snapshot) -> String {
-    let plan = &show.plan;
-    let mut words = format!("{}/{} {}", standing.entry + 1, plan.entries(), plan.title(standing.entry));
-    let here = standing.song.filter(|song| *song == standing.entry);
-    if let Some(section) = here.and_then(|song| plan.section_name(song, standing.section)) {
-        words.push_str(&format!(", {section}"));
-    }
-    words
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::engine::Standing;
-
-    #[test]
-    fn the_title_line_is_the_song_and_its_section() {
-        let book = crate::map::load("maps/midwinter.toml", &mut |path| std::fs::read(path)).book.unwrap();
-        let show = Show::new(book);
-        let title = |entry: usize| show.plan.title(entry).to_owned();
-        let entries = show.plan.entries();
-        let song = (0..entries).find(|entry| show.plan.section_name(*entry, 0).is_some()).unwrap();
-        let standing = Standing { entry: song, song: Some(song), ..Standing::default() };
-        let section = show.plan.section_name(song, 0).unwrap();
-        let line = |standing| title_line(&show, &Snapshot::from(standing));
-        assert_eq!(line(standing), format!("{}/{entries} {}, {section}", song + 1, title(song)));
-        let pause = (0..entries).find(|entry| show.plan.order_length(*entry) == 0).unwrap();
-        let standing = Standing { entry: pause, ..standing };
-        assert_eq!(line(standing), format!("{}/{entries} {}", pause + 1, title(pause)));
     }
 }

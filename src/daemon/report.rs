@@ -13,6 +13,8 @@ use rtrb::{Consumer, Producer, RingBuffer};
 use super::{Ended, Show};
 use crate::engine::{Notice, Snapshot};
 use crate::ports::Connection;
+use crate::wording::notices::Context;
+use crate::wording::{changes, performance, ports};
 
 /// Reports that may wait to be read.
 const REPORTS: usize = 1024;
@@ -33,6 +35,36 @@ pub struct Report {
     pub snapshot: Snapshot,
     /// What happened.
     pub what: Happened,
+}
+
+impl Report {
+    /// The sentence for what happened, the same for everybody; none where it says nothing by itself.
+    #[must_use]
+    pub fn sentence(&self) -> Option<String> {
+        let gear = &self.show.book.gear;
+        let input = |number: &usize| gear.inputs.get(*number).map_or("?", |input| input.name.value.as_str());
+        let output = |number: &usize| gear.outputs.get(*number).map_or("?", |output| output.name.value.as_str());
+        Some(match &self.what {
+            Happened::Noticed(notice) => return self.context().notice(*notice),
+            Happened::InputGone(number) => ports::input_lost(input(number)),
+            Happened::InputBack(number) => ports::input_back(input(number)),
+            Happened::OutputGone(number) => ports::output_lost(output(number)),
+            Happened::OutputBack(number) => ports::output_back(output(number)),
+            Happened::Silenced(number) => ports::silenced(output(number)),
+            Happened::NotTaken(number) => ports::refused(output(number)),
+            Happened::Overrun => ports::OVERRUN.to_owned(),
+            Happened::Rebuilt => performance::STARTED_AGAIN.to_owned(),
+            Happened::Loaded => changes::LOADED.to_owned(),
+            Happened::MapsRefused(_) => changes::REFUSED.to_owned(),
+            Happened::ChangesDropped(dropped) => changes::dropped(dropped.len()),
+            Happened::Connections(_) | Happened::Ended(_) => return None,
+        })
+    }
+
+    /// What the engine knew, and of which maps.
+    pub(crate) fn context(&self) -> Context<'_> {
+        Context { book: &self.show.book, plan: &self.show.plan, snapshot: &self.snapshot }
+    }
 }
 
 /// What happened.

@@ -46,20 +46,20 @@ impl Show {
 
 /// A saved set, ready to come into force between two events.
 #[derive(Debug)]
-pub struct Relief {
+pub struct PreparedMaps {
     pub(super) successor: Successor,
     pub(super) show: Arc<Show>,
     /// What it was prepared to follow.
     pub(super) follows: Arc<Show>,
 }
 
-impl Relief {
+impl PreparedMaps {
     /// Prepares `book`, which has `changes` in it, to follow what is played.
     #[must_use]
-    pub fn new(current: &Arc<Show>, book: Book, changes: Vec<Change>) -> Relief {
+    pub fn new(current: &Arc<Show>, book: Book, changes: Vec<Change>) -> PreparedMaps {
         let successor = Successor::new(&current.plan, Plan::after(&book, &current.plan));
         let show = Arc::new(Show { plan: Arc::clone(successor.plan()), book, changes });
-        Relief { successor, show, follows: Arc::clone(current) }
+        PreparedMaps { successor, show, follows: Arc::clone(current) }
     }
 
     /// What will be played.

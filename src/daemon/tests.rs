@@ -3,10 +3,11 @@
 use std::sync::Arc;
 
 use super::inbox::Handed;
-use super::keep::{Beginning, Kept};
+
 use super::observer::Observer;
-use super::saying::Failed;
-use super::{Command, Daemon, Happened, Relief, Remote, Show, wish};
+use super::persist::{Beginning, SavedState};
+use super::sending::Failed;
+use super::{Command, Daemon, Happened, PreparedMaps, Remote, Show, wish};
 use crate::engine::{Action, CueId, Standing};
 use crate::map;
 use crate::ports::Direction;
@@ -64,9 +65,9 @@ impl Stage {
     }
 }
 
-fn kept(show: &Show) -> Kept {
+fn kept(show: &Show) -> SavedState {
     let standing = Standing { entry: 1, song: Some(1), place: 1, section: 1, added: 1, ..Standing::default() };
-    Kept {
+    SavedState {
         maps: show.fingerprint(),
         ended_well: false,
         standing,
@@ -137,11 +138,12 @@ fn a_talkback_that_a_killed_run_left_open_is_closed() {
          name = \"talkback\"\nwhile_down = true\n"
     );
     let show = Arc::new(show(&song));
-    let left = || Kept { cues: vec![(CueId(0), "talkback".into())], ..kept(&show) };
+    let left = || SavedState { cues: vec![(CueId(0), "talkback".into())], ..kept(&show) };
     // The same maps, or others in which it has another number.
-    for beginning in
-        [Beginning::GoOn(left()), Beginning::Changed(Kept { cues: vec![(CueId(7), "talkback".into())], ..left() })]
-    {
+    for beginning in [
+        Beginning::GoOn(left()),
+        Beginning::Changed(SavedState { cues: vec![(CueId(7), "talkback".into())], ..left() }),
+    ] {
         let world = World::default();
         world.plug(Direction::Input, "stage piano", "keys", None);
         let ports = world.open(&wish(&show.book.gear)).unwrap();
@@ -173,9 +175,9 @@ fn a_run_that_was_broken_off_goes_on_silences_what_it_left_and_says_nothing_twic
 fn other_maps_or_a_good_end_begin_afresh() {
     let show = show(SONG);
     assert_eq!(Beginning::after(None, &show), Beginning::Afresh);
-    let ended = Kept { ended_well: true, ..kept(&show) };
+    let ended = SavedState { ended_well: true, ..kept(&show) };
     assert_eq!(Beginning::after(Some(ended), &show), Beginning::Afresh);
-    let other = Kept { maps: 1, ..kept(&show) };
+    let other = SavedState { maps: 1, ..kept(&show) };
     let changed = Beginning::after(Some(other.clone()), &show);
     assert_eq!(changed, Beginning::Changed(other));
     assert!(changed.was_broken_off() && !Beginning::Afresh.was_broken_off());
@@ -188,9 +190,9 @@ fn saved_maps_come_into_force_while_keys_are_held() {
     stage.world.play(stage.piano, &[0x90, 60, 90]);
     stage.sent();
     let saved = show(&SONG.replace("sound = \"warm\"\n", "sound = \"warm\"\noctave = 1\n"));
-    let relief = Box::new(Relief::new(&stage.show, saved.book, Vec::new()));
+    let prepared = Box::new(PreparedMaps::new(&stage.show, saved.book, Vec::new()));
     let remote = stage.remote.clone();
-    let handed_over = std::thread::spawn(move || remote.load(relief));
+    let handed_over = std::thread::spawn(move || remote.load(prepared));
     while !handed_over.is_finished() {
         assert_eq!(stage.sent(), [], "no note ends, nothing is said");
     }
@@ -207,9 +209,9 @@ fn what_began_on_a_channel_that_is_no_longer_heard_ends_there() {
     stage.world.play(stage.piano, &[0xB0, 64, 127, 0x90, 60, 90]);
     stage.sent();
     let saved = show_with(&GEAR.replace("port = \"piano\"", "port = \"piano\"\nchannel = 2"), SONG);
-    let relief = Box::new(Relief::new(&stage.show, saved.book, Vec::new()));
+    let prepared = Box::new(PreparedMaps::new(&stage.show, saved.book, Vec::new()));
     let remote = stage.remote.clone();
-    let handed_over = std::thread::spawn(move || remote.load(relief));
+    let handed_over = std::thread::spawn(move || remote.load(prepared));
     while !handed_over.is_finished() {
         stage.daemon.take_one();
     }

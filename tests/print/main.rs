@@ -10,8 +10,8 @@ use std::path::Path;
 
 use handspan::evening::Keys;
 use handspan::map::{self, Book};
-use handspan::stand::drawing::{Keyboard, Now};
-use handspan::stand::sheet::Sheet;
+use handspan::paper::Sheet;
+use handspan::paper::drawing::{Keyboard, Now};
 use page::{check_html, check_svg};
 
 /// The set of these files; it must load.

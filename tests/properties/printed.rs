@@ -3,7 +3,7 @@
 #[path = "../print/page.rs"]
 mod page;
 
-use handspan::stand::sheet::Sheet;
+use handspan::paper::Sheet;
 use proptest::prelude::*;
 
 use super::config;

@@ -52,7 +52,7 @@ fn a_press_that_may_become_another_is_known_later() {
     let line = "1.30 s  keyboard: control 67 twice → next song: Frost on the Window";
     assert_eq!(lines(SINGLE, &twice), [line]);
     let long = [(1000, Ok(127)), (3000, Ok(0))];
-    assert_eq!(lines(SINGLE, &long), ["1.70 s  keyboard: control 67 held for 0.7 s → drone: nothing there"]);
+    assert_eq!(lines(SINGLE, &long), ["1.70 s  keyboard: control 67 held for 0.7 s → drone: nothing changes"]);
 }
 
 #[test]
@@ -72,6 +72,6 @@ fn in_a_song_its_own_cue_counts_and_in_a_pause_the_gears() {
     let long = |song| [(1000, Err(song)), (2000, Ok(127)), (3000, Ok(0))];
     assert_eq!(lines("", &long("song 2")), ["2.70 s  keyboard: control 67 held for 0.7 s → fade"]);
     let double = [(1000, Err("song 13")), (2000, Ok(127)), (2100, Ok(0)), (2300, Ok(127)), (2400, Ok(0))];
-    assert_eq!(lines("", &double), ["2.30 s  keyboard: control 67 twice → next song: nothing there"]);
-    assert_eq!(lines("", &long("song 4")), ["2.70 s  keyboard: control 67 held for 0.7 s → drone: nothing there"]);
+    assert_eq!(lines("", &double), ["2.30 s  keyboard: control 67 twice → next song: nothing changes"]);
+    assert_eq!(lines("", &long("song 4")), ["2.70 s  keyboard: control 67 held for 0.7 s → drone: nothing changes"]);
 }

@@ -108,7 +108,7 @@ pub enum Press {
     Single,
     /// Twice within 400 ms.
     Double,
-    /// Kept down for 700 ms.
+    /// SavedState down for 700 ms.
     Long,
     /// Down or up: for pedals that stay down.
     Either,

@@ -90,7 +90,7 @@ fn kept(signal: Signal) -> Said {
         compared += kept.len();
     }
     let lines = fs::read_to_string(&log).map_err(|error| format!("{}: {error}", log.display()))?;
-    let ending = if signal == Signal::KILL { "A key asks for next-section." } else { "The end: " };
+    let ending = if signal == Signal::KILL { "terminal: next-section" } else { "The end: " };
     if !lines.contains(ending) || lines.contains("missing") {
         return Err(format!("the log says: {lines}"));
     }

@@ -24,7 +24,7 @@ mod latency;
 mod memory;
 #[cfg(target_os = "linux")]
 #[allow(dead_code)]
-#[path = "../../stand/page.rs"]
+#[path = "../../page_socket/page.rs"]
 mod page;
 #[cfg(target_os = "linux")]
 mod playing;

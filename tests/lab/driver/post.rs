@@ -43,7 +43,7 @@ pub fn scenarios() -> Vec<(String, Scenario)> {
 
 /// The folder of sockets where the system gives none.
 fn folder() -> Result<PathBuf, String> {
-    handspan::daemon::post::folder().map_err(|error| error.to_string())
+    handspan::daemon::control::folder().map_err(|error| error.to_string())
 }
 
 struct Evening {

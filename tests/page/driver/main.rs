@@ -20,14 +20,14 @@ use std::process::ExitCode;
 use std::sync::Arc;
 use std::time::Instant;
 
-use handspan::daemon::clerk::Clerk;
-use handspan::daemon::keep::Beginning;
 use handspan::daemon::observer::{Duties, Observer};
-use handspan::daemon::{Daemon, Show, watch, wish};
+use handspan::daemon::persist::Beginning;
+use handspan::daemon::requests::RequestHandler;
+use handspan::daemon::{Daemon, Show, reload, wish};
 use handspan::map::{self, Stand};
+use handspan::page;
 use handspan::ports::Direction;
 use handspan::ports::memory::World;
-use handspan::stand;
 
 fn main() -> ExitCode {
     match run() {
@@ -98,11 +98,11 @@ fn run() -> Result<(), String> {
     let (mut daemon, remote) = Daemon::new(&show, Box::new(ports));
     let observer = Observer::new(&mut daemon, &show, "handspan").map_err(|error| error.to_string())?;
     observer.begin(Duties::default()).map_err(|error| error.to_string())?;
-    let clerk = Arc::new(Clerk::new(remote.clone(), Arc::clone(&observer), read, |_| ()));
-    let open = stand::open(&stand, &mut daemon, &show, Arc::clone(&observer), clerk, |words| eprintln!("{words}"))
+    let handler = Arc::new(RequestHandler::new(remote.clone(), Arc::clone(&observer), read, |_| ()));
+    let open = page::open(&stand, &mut daemon, &show, Arc::clone(&observer), handler, |words| eprintln!("{words}"))
         .map_err(|error| error.to_string())?
         .ok_or("the gear wants no stand")?;
-    let watching = watch::watch(read, remote.clone()).map_err(|error| error.to_string())?;
+    let watching = reload::watch(read, remote.clone()).map_err(|error| error.to_string())?;
     print(&format!("stand {}", open.link()));
     let owner = std::thread::spawn(move || daemon.run(&Beginning::Afresh));
     for line in std::io::stdin().lock().lines().map_while(Result::ok) {

@@ -1,0 +1,218 @@
+//! Answers requests: has actions done, changes the set, says how it stands.
+
+use std::sync::Arc;
+
+use serde::{Deserialize, Serialize};
+
+use super::changes::{self, Change, ChangeError, Read, SaveError};
+use super::inbox::Handed;
+use super::observer::Observer;
+use super::state::State;
+use super::{PreparedMaps, Remote, Show, Unasked, wish};
+use crate::engine::Action;
+use crate::map::Book;
+use crate::wording::notices::{Context, sentence};
+use crate::wording::{self, actions, performance};
+
+/// The version of the form of requests and answers.
+pub const VERSION: u32 = 1;
+
+/// The name of a performance that was given no other.
+pub const USUAL_NAME: &str = "handspan";
+
+/// So often a change may be overtaken by maps that are saved at this moment.
+const OVERTAKEN: usize = 8;
+
+/// What a request is for.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(tag = "ask", rename_all = "kebab-case")]
+pub enum Ask {
+    /// Something is to be done.
+    Do {
+        /// The action, or the change to the set.
+        words: Vec<String>,
+    },
+    /// How it stands.
+    Status,
+}
+
+/// What came of a request.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Outcome {
+    /// It was done.
+    Done,
+    /// It could not be done; nothing has changed.
+    Failed,
+    /// It was not understood; nothing has changed.
+    Wrong,
+    /// Too many ask at this moment; the same may be asked again a little later.
+    Busy,
+}
+
+/// The answer to a request.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Answer {
+    /// [`VERSION`].
+    pub version: u32,
+    /// What came of it.
+    pub outcome: Outcome,
+    /// What happened, or why not.
+    pub words: String,
+    /// How it stands, where that was asked.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub state: Option<State>,
+}
+
+impl Answer {
+    pub(super) fn new(outcome: Outcome, words: impl Into<String>) -> Answer {
+        Answer { version: VERSION, outcome, words: words.into(), state: None }
+    }
+}
+
+/// Who answers requests.
+pub struct RequestHandler {
+    remote: Remote,
+    observer: Arc<Observer>,
+    read: Read,
+    asked: Box<dyn Fn(&str) + Send + Sync>,
+}
+
+/// Why something was not done: what came of it, and the sentence.
+type Refusal = (Outcome, String);
+
+impl RequestHandler {
+    /// Answers for the performance that `remote` reaches; a song's map that is added is read with `read`, and what is
+    /// asked for and understood is handed to `asked` before it is done, with who asks: a line for the log.
+    #[must_use]
+    pub fn new(
+        remote: Remote,
+        observer: Arc<Observer>,
+        read: Read,
+        asked: impl Fn(&str) + Send + Sync + 'static,
+    ) -> RequestHandler {
+        RequestHandler { remote, observer, read, asked: Box::new(asked) }
+    }
+
+    /// Reaches the performance that it answers for.
+    #[must_use]
+    pub fn remote(&self) -> &Remote {
+        &self.remote
+    }
+
+    /// Answers a request; `who` asks, as the log is told.
+    #[must_use]
+    pub fn answer(&self, who: &str, ask: Ask) -> Answer {
+        match ask {
+            Ask::Status => Answer { state: Some(self.observer.state()), ..Answer::new(Outcome::Done, String::new()) },
+            Ask::Do { words } => {
+                let done = match words.first().map(String::as_str) {
+                    Some("save-set") if words.len() == 1 => self.save(who),
+                    Some("move-song" | "add-song" | "song-key") => self.change(who, &words),
+                    _ => self.act(who, &words.join(" ")),
+                };
+                match done {
+                    Ok(words) => Answer::new(Outcome::Done, words),
+                    Err((outcome, words)) => Answer::new(outcome, words),
+                }
+            }
+        }
+    }
+
+    fn act(&self, who: &str, words: &str) -> Result<String, Refusal> {
+        let read = |show: &Show| {
+            let action = Action::parse(words, &show.plan)
+                .map_err(|error| actions::no_action(&error, &changes::WORDS, &show.plan, &show.book))?;
+            (self.asked)(&actions::asked(who, &action.words(&show.plan)));
+            Ok(action)
+        };
+        match self.remote.ask(read) {
+            Ok((action, outcome, show)) => {
+                let context = Context { book: &show.book, plan: &show.plan, snapshot: &outcome.snapshot };
+                match actions::outcome(action, outcome.noticed.all(), &context) {
+                    (true, words) => Ok(words),
+                    (false, words) => Err((Outcome::Failed, words)),
+                }
+            }
+            Err(Unasked::Unread(words)) => Err((Outcome::Wrong, words)),
+            Err(silent) => Err((Outcome::Failed, sentence(&silent))),
+        }
+    }
+
+    fn change(&self, who: &str, words: &[String]) -> Result<String, Refusal> {
+        let refusal =
+            |error: ChangeError| (if error.is_wrong() { Outcome::Wrong } else { Outcome::Failed }, sentence(&error));
+        for _ in 0..OVERTAKEN {
+            let show = self.remote.show();
+            let change = Change::parse(words, &show).map_err(refusal)?;
+            let (book, changes) = changes::amend(&show, change.clone(), self.read).map_err(refusal)?;
+            let prepared = PreparedMaps::new(&show, book, changes);
+            let next = Arc::clone(prepared.show());
+            (self.asked)(&actions::asked(who, &change.to_string()));
+            match self.remote.load(Box::new(prepared)) {
+                Handed::Loaded => return Ok(self.words_for(&change, &next)),
+                Handed::Ended => return Err(ended()),
+                Handed::Overtaken => {}
+            }
+        }
+        Err((Outcome::Failed, wording::changes::OVERTAKEN.to_owned()))
+    }
+
+    /// What a change that was loaded means now.
+    fn words_for(&self, change: &Change, show: &Show) -> String {
+        let entries = show.plan.entries();
+        match change {
+            Change::MoveSong { song, to } => wording::changes::moved(&song.title, *to, entries),
+            Change::AddSong { key, .. } => {
+                let title = show.plan.title(entries.saturating_sub(1));
+                wording::changes::added(title, entries, key.as_ref().map(ToString::to_string).as_deref())
+            }
+            Change::SetKey { song, key } => {
+                let state = self.observer.state();
+                let keys = state.song.filter(|now| now.title == song.title).map(|now| now.keys);
+                let room = keys.as_ref().map(|keys| (keys.room.as_str(), keys.transposed_by_hand));
+                wording::changes::key_set(&song.title, &key.to_string(), room)
+            }
+        }
+    }
+
+    fn save(&self, who: &str) -> Result<String, Refusal> {
+        (self.asked)(&actions::asked(who, "save-set"));
+        for _ in 0..OVERTAKEN {
+            let show = self.remote.show();
+            let set = show.book.sources.first().map_or("", |set| set.path.as_str());
+            let (backup, book) = changes::save(set, self.read, &show.changes)
+                .map_err(|error: SaveError| (Outcome::Failed, sentence(&error)))?;
+            match self.take_saved(&show, book) {
+                Handed::Overtaken => {
+                    // Somebody changed the set meanwhile. What was saved is right; what came since is not in it yet.
+                    if self.remote.show().changes == show.changes {
+                        continue;
+                    }
+                }
+                Handed::Ended => return Err(ended()),
+                Handed::Loaded => {}
+            }
+            return Ok(wording::changes::saved(set, &backup.display().to_string()));
+        }
+        Err((Outcome::Failed, wording::changes::OVERTAKEN.to_owned()))
+    }
+
+    /// What was saved is played on, with nothing left to save. Where the files ask for other ports, those wait for the
+    /// next start, as whenever such maps are saved.
+    fn take_saved(&self, show: &Arc<Show>, book: Book) -> Handed {
+        let same_ports = wish(&book.gear) == wish(&show.book.gear);
+        let book = if same_ports { book } else { show.book.clone() };
+        self.remote.load(Box::new(PreparedMaps::new(show, book, Vec::new())))
+    }
+}
+
+impl std::fmt::Debug for RequestHandler {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("RequestHandler").field("remote", &self.remote).finish_non_exhaustive()
+    }
+}
+
+fn ended() -> Refusal {
+    (Outcome::Failed, performance::ENDED.to_owned())
+}

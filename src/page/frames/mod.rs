@@ -1,0 +1,77 @@
+//! What the program sends to a page: each frame is made once, whoever gets it.
+
+mod hand;
+mod set;
+mod song;
+
+use axum::extract::ws::Utf8Bytes;
+use serde::Serialize;
+
+use super::auth::May;
+use super::trouble::Is;
+use crate::daemon::state::State;
+
+pub(super) use hand::Hand;
+pub(super) use set::Set;
+pub(super) use song::SongFrame;
+
+/// A frame; its kind stands in it.
+#[derive(Debug, Serialize)]
+#[serde(tag = "kind", rename_all = "lowercase")]
+pub(super) enum Frame<'a> {
+    /// Admitted.
+    Welcome { version: u32, can: May, now: u64, name: &'a str },
+    /// Not admitted.
+    Refused { words: &'a str, wait_ms: u64, passcode: bool },
+    /// The set.
+    Set(Set<'a>),
+    /// The song that the keys play; in what has no song yet, null everywhere.
+    Song(Box<SongFrame>),
+    /// How it stands.
+    State {
+        now: u64,
+        seen: u64,
+        #[serde(flatten)]
+        stands: &'a Stands,
+    },
+    /// What is under the hand.
+    Hand(Hand),
+    /// What the outputs got: number of the output and bytes.
+    Sent { now: u64, messages: &'a [(usize, Vec<u8>)], lost: bool },
+    /// What came of a `do`.
+    Answer { ask: u32, done: bool, words: &'a str },
+    /// A sign of life.
+    Alive { now: u64 },
+}
+
+/// What is told again whenever anything of it changes.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub(super) struct Stands {
+    pub state: State,
+    pub trouble: Option<TroubleFrame>,
+    pub latency_us: Option<u64>,
+    pub viewers: usize,
+    /// Title of the song or pause that follows.
+    pub next: Option<String>,
+}
+
+/// The last trouble.
+#[derive(Debug, Clone, Serialize)]
+pub(super) struct TroubleFrame {
+    pub is: Is,
+    pub words: String,
+    pub ago_ms: u64,
+}
+
+impl PartialEq for TroubleFrame {
+    /// That it grows older is nothing new.
+    fn eq(&self, other: &TroubleFrame) -> bool {
+        (self.is, &self.words) == (other.is, &other.words)
+    }
+}
+
+/// A frame as it is sent.
+pub(super) fn text(frame: &Frame<'_>) -> Utf8Bytes {
+    // Nothing in a frame can fail to be written: all keys of its maps are names.
+    serde_json::to_string(frame).unwrap_or_default().into()
+}

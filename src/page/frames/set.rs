@@ -1,0 +1,70 @@
+//! The set and the gear, as a page lists them.
+
+use serde::Serialize;
+
+use crate::daemon::Show;
+use crate::evening::Keys;
+use crate::map::{Entry, Input};
+
+/// The set.
+#[derive(Debug, Serialize)]
+pub(in crate::page) struct Set<'a> {
+    title: &'a str,
+    entries: Vec<EntryFrame<'a>>,
+    inputs: Vec<InputFrame<'a>>,
+    outputs: Vec<&'a str>,
+    plays_as: Option<&'a str>,
+}
+
+#[derive(Debug, Serialize)]
+struct EntryFrame<'a> {
+    position: usize,
+    title: &'a str,
+    pause: bool,
+    /// The room's key on entering it, and the fingers' key.
+    room: Option<String>,
+    fingers: Option<String>,
+    remark: Option<&'a str>,
+}
+
+#[derive(Debug, Serialize)]
+struct InputFrame<'a> {
+    name: &'a str,
+    low: u8,
+    high: u8,
+    plays: bool,
+}
+
+impl Set<'_> {
+    /// The set of a show; the page plays as this input.
+    pub fn of(show: &Show, plays_as: Option<usize>) -> Set<'_> {
+        let gear = &show.book.gear;
+        let input = |input: &'_ Input| (input.keys.0 as u8, input.keys.1 as u8);
+        Set {
+            title: &show.book.set.title,
+            entries: show.book.set.entries.iter().enumerate().map(|(number, entry)| one(show, number, entry)).collect(),
+            inputs: gear
+                .inputs
+                .iter()
+                .map(|known| {
+                    let (low, high) = input(known);
+                    InputFrame { name: &known.name.value, low, high, plays: known.play }
+                })
+                .collect(),
+            outputs: gear.outputs.iter().map(|output| output.name.value.as_str()).collect(),
+            plays_as: plays_as.and_then(|number| gear.inputs.get(number)).map(|input| input.name.value.as_str()),
+        }
+    }
+}
+
+fn one<'a>(show: &'a Show, number: usize, entry: &'a Entry) -> EntryFrame<'a> {
+    let keys = entry.song.and_then(|song| show.book.songs.get(song)).map(|song| Keys::of(&show.book, entry, song));
+    EntryFrame {
+        position: number + 1,
+        title: show.plan.title(number),
+        pause: entry.song.is_none(),
+        room: keys.map(|keys| keys.tonight.to_string()),
+        fingers: keys.map(|keys| keys.play_in.to_string()),
+        remark: entry.remark.as_deref(),
+    }
+}

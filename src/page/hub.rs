@@ -1,0 +1,188 @@
+//! What the threads of the page share: the registry of viewers, who plays, and how the end is told.
+
+use std::fmt;
+use std::net::IpAddr;
+use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::time::Instant;
+
+use axum::extract::ws::Utf8Bytes;
+use crossbeam_channel::Sender;
+use tokio::sync::{Notify, mpsc};
+
+use super::auth::Auth;
+use super::hosts::Hosts;
+use super::keyboard::PageKeyboard;
+use super::seen::Seen;
+use super::worker::Job;
+
+/// Frames that may wait for a viewer: more than the answers to all that it may say in a second. Who is further behind is
+/// dropped.
+const WAITING: usize = 512;
+
+/// Shared by all threads of the page.
+pub(super) struct Hub {
+    /// What the performance is called.
+    pub name: String,
+    pub began: Instant,
+    pub auth: Auth,
+    pub hosts: Hosts,
+    pub keyboard: PageKeyboard,
+    pub seen: Seen,
+    /// What is asked for goes to the thread that answers.
+    pub jobs: Sender<Job>,
+    /// Wakes the publisher.
+    pub wake_publisher: Sender<()>,
+    /// A line for the log.
+    pub log: Box<dyn Fn(&str) + Send + Sync>,
+    /// Wakes the one who lets people in, at the end.
+    pub closing: Notify,
+    closed: AtomicBool,
+    viewers: Mutex<Vec<Arc<Viewer>>>,
+}
+
+impl fmt::Debug for Hub {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.debug_struct("Hub").field("began", &self.began).field("viewers", &self.viewers).finish_non_exhaustive()
+    }
+}
+
+/// What the hub is made of.
+pub(super) struct Parts {
+    pub name: String,
+    pub auth: Auth,
+    pub hosts: Hosts,
+    pub keyboard: PageKeyboard,
+    pub jobs: Sender<Job>,
+    pub wake_publisher: Sender<()>,
+    pub log: Box<dyn Fn(&str) + Send + Sync>,
+}
+
+impl Hub {
+    pub fn new(parts: Parts) -> Hub {
+        let Parts { name, auth, hosts, keyboard, jobs, wake_publisher, log } = parts;
+        Hub {
+            name,
+            began: Instant::now(),
+            auth,
+            hosts,
+            keyboard,
+            seen: Seen::default(),
+            jobs,
+            wake_publisher,
+            log,
+            closing: Notify::new(),
+            closed: AtomicBool::new(false),
+            viewers: Mutex::new(Vec::new()),
+        }
+    }
+
+    /// Milliseconds since the stand was opened.
+    pub fn now(&self) -> u64 {
+        self.began.elapsed().as_millis() as u64
+    }
+
+    fn viewers(&self) -> MutexGuard<'_, Vec<Arc<Viewer>>> {
+        self.viewers.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// How many look.
+    pub fn count(&self) -> usize {
+        self.viewers().len()
+    }
+
+    /// One more, if there is room; what it is to be sent comes out of the receiver.
+    pub fn join(&self, most: usize, peer: IpAddr) -> Option<(Arc<Viewer>, mpsc::Receiver<Utf8Bytes>)> {
+        let mut viewers = self.viewers();
+        if viewers.len() >= most || self.is_closed() {
+            return None;
+        }
+        let (queue, waiting) = mpsc::channel(WAITING);
+        let viewer = Arc::new(Viewer {
+            peer,
+            queue,
+            gone: Notify::new(),
+            is_gone: AtomicBool::new(false),
+            sound: AtomicBool::new(false),
+            wants_set_up: AtomicBool::new(false),
+            asking: AtomicUsize::new(0),
+            is_new: AtomicBool::new(true),
+        });
+        viewers.push(Arc::clone(&viewer));
+        drop(viewers);
+        self.wake();
+        Some((viewer, waiting))
+    }
+
+    /// One fewer.
+    pub fn leave(&self, viewer: &Arc<Viewer>) {
+        self.viewers().retain(|known| !Arc::ptr_eq(known, viewer));
+        self.wake();
+    }
+
+    /// All who look now.
+    pub fn all(&self) -> Vec<Arc<Viewer>> {
+        self.viewers().clone()
+    }
+
+    /// Makes the publisher look.
+    pub fn wake(&self) {
+        // One that waits already says the same.
+        let _ = self.wake_publisher.try_send(());
+    }
+
+    /// Whether the stand is closed.
+    pub fn is_closed(&self) -> bool {
+        self.closed.load(Ordering::Acquire)
+    }
+
+    /// Ends it for all.
+    pub fn close(&self) {
+        if self.closed.swap(true, Ordering::AcqRel) {
+            return;
+        }
+        self.closing.notify_one();
+        self.all().iter().for_each(|viewer| viewer.drop_out());
+        let _ = self.jobs.try_send(Job::End);
+        self.wake();
+    }
+}
+
+/// Somebody who was let in.
+#[derive(Debug)]
+pub(super) struct Viewer {
+    /// Where it is.
+    pub peer: IpAddr,
+    queue: mpsc::Sender<Utf8Bytes>,
+    /// Told when it is to go.
+    pub gone: Notify,
+    is_gone: AtomicBool,
+    /// Whether it wants to hear.
+    pub sound: AtomicBool,
+    /// It has only just begun to hear, and must be told what was set up before.
+    pub wants_set_up: AtomicBool,
+    /// How much it has asked for that is not answered yet.
+    pub asking: AtomicUsize,
+    /// Whether it has been shown nothing yet.
+    pub is_new: AtomicBool,
+}
+
+impl Viewer {
+    /// Puts a frame where it will be sent from. Nobody waits for one who does not read: it has to go.
+    pub fn send(&self, frame: &Utf8Bytes) {
+        if self.queue.try_send(frame.clone()).is_err() {
+            self.drop_out();
+        }
+    }
+
+    /// It has to go.
+    pub fn drop_out(&self) {
+        self.is_gone.store(true, Ordering::Release);
+        self.gone.notify_one();
+    }
+
+    /// Whether it has to go.
+    pub fn is_gone(&self) -> bool {
+        self.is_gone.load(Ordering::Acquire)
+    }
+}

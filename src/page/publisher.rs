@@ -1,0 +1,296 @@
+//! The publisher: a thread that waits for whatever changes, makes each frame once, and puts it where the viewers' connections send it
+//! from. It never waits for a viewer, and the owner never waits for it.
+
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::sync::Arc;
+use std::sync::atomic::Ordering;
+use std::thread;
+use std::time::{Duration, Instant};
+
+use axum::extract::ws::Utf8Bytes;
+use crossbeam_channel::{Receiver, Select, TryRecvError};
+
+use super::frames::{self, Frame, Hand, Set, SongFrame, Stands, TroubleFrame};
+use super::hub::{Hub, Viewer};
+use super::seen::SetPosition;
+use super::trouble::Troubles;
+use crate::daemon::observer::Observer;
+use crate::daemon::{Happened, LiveView, Report, Sent, Show};
+use crate::engine::{Notice, Snapshot, Standing};
+
+/// How often it looks while somebody is connected: the owner does not wake it.
+const REST: Duration = Duration::from_millis(5);
+/// How often it looks for what nobody tells: the beat, counts, what grows old.
+const LOOK: Duration = Duration::from_millis(100);
+/// However much happens, the state is not told more often.
+const CROWDED: Duration = Duration::from_millis(15);
+/// How often it gives a sign of life.
+const ALIVE: Duration = Duration::from_millis(250);
+/// Messages of outputs in one frame.
+const MOST_SAID: usize = 4096;
+/// After a failure of its own.
+const PAUSE: Duration = Duration::from_millis(500);
+
+/// Makes the frames.
+pub(super) struct Publisher {
+    pub hub: Arc<Hub>,
+    pub view: LiveView,
+    pub observer: Arc<Observer>,
+    pub reports: Receiver<Report>,
+    pub wakes: Receiver<()>,
+    /// The input that the page plays as.
+    pub plays: Option<usize>,
+    told: Told,
+}
+
+/// What the viewers know.
+#[derive(Default)]
+struct Told {
+    troubles: Troubles,
+    /// The set has to be told anew, the song may.
+    set_changed: bool,
+    song_changed: bool,
+    hand_changed: bool,
+    /// The number of changes of keys and notes that were seen.
+    changes: u64,
+    /// Something happened that the state may tell of.
+    happened: bool,
+    stands: Option<Stands>,
+    song: Option<SongFrame>,
+    alive: Option<Instant>,
+    looked: Option<Instant>,
+    /// How many messages of outputs were left out until now.
+    missed: u64,
+    hears: bool,
+}
+
+impl Told {
+    /// How long it is from one look at the state to the next.
+    fn between(&self) -> Duration {
+        if self.happened { CROWDED } else { LOOK }
+    }
+}
+
+impl Publisher {
+    pub fn new(
+        hub: Arc<Hub>,
+        view: LiveView,
+        observer: Arc<Observer>,
+        reports: Receiver<Report>,
+        wakes: Receiver<()>,
+        plays: Option<usize>,
+    ) -> Publisher {
+        Publisher { hub, view, observer, reports, wakes, plays, told: Told::default() }
+    }
+
+    /// Publishes until the performance ends or the stand is closed. Should it fail, it begins anew.
+    pub fn run(mut self) {
+        while !self.hub.is_closed() {
+            let published = catch_unwind(AssertUnwindSafe(|| self.publish_until_the_end()));
+            if published.is_ok() {
+                break;
+            }
+            self.told = Told::default();
+            self.hub.all().iter().for_each(|viewer| viewer.drop_out());
+            thread::sleep(PAUSE);
+        }
+        self.view.hear(false);
+        self.hub.close();
+    }
+
+    fn publish_until_the_end(&mut self) {
+        while !self.hub.is_closed() {
+            self.wait();
+            if !self.hear_reports() {
+                return;
+            }
+            let viewers = self.hub.all();
+            let has_pending = self.hub.keyboard.flush();
+            if viewers.is_empty() {
+                self.told.stands = None;
+                self.hear_outputs(&viewers);
+                if has_pending {
+                    thread::sleep(REST);
+                    self.hub.wake();
+                }
+                continue;
+            }
+            self.welcome(&viewers);
+            self.tell_set_and_song(&viewers);
+            self.tell_hand(&viewers);
+            self.hear_outputs(&viewers);
+            self.tell_state(&viewers);
+            self.tell_alive(&viewers);
+        }
+    }
+
+    /// While nobody is connected it waits until something happens, else for a moment.
+    fn wait(&mut self) {
+        if self.hub.count() == 0 {
+            let mut select = Select::new();
+            select.recv(&self.reports);
+            select.recv(&self.wakes);
+            select.ready();
+            while self.wakes.try_recv().is_ok() {}
+        } else {
+            let _ = self.wakes.recv_timeout(REST);
+            self.observer.catch_up();
+        }
+        let changes = self.view.changes();
+        self.told.hand_changed |= std::mem::replace(&mut self.told.changes, changes) != changes;
+    }
+
+    /// Hears what happened; whether the performance goes on.
+    fn hear_reports(&mut self) -> bool {
+        loop {
+            match self.reports.try_recv() {
+                Err(TryRecvError::Disconnected) => return false,
+                Err(TryRecvError::Empty) => return true,
+                Ok(Report { what: Happened::Ended(_), .. }) => return false,
+                Ok(report) => self.hear(&report),
+            }
+        }
+    }
+
+    fn hear(&mut self, report: &Report) {
+        self.told.troubles.hear(report, Instant::now());
+        self.told.happened = true;
+        match &report.what {
+            Happened::Loaded => self.take_over(&report.show),
+            Happened::Noticed(Notice::Song | Notice::Section | Notice::Key | Notice::Zone(..) | Notice::TakenOver)
+            | Happened::Rebuilt => {
+                self.told.song_changed = true;
+                self.told.hand_changed = true;
+            }
+            _ => {}
+        }
+    }
+
+    fn take_over(&mut self, show: &Show) {
+        self.told.set_changed = true;
+        self.told.song_changed = true;
+        let input = self.plays.and_then(|number| show.book.gear.inputs.get(number));
+        if let Some(input) = input {
+            self.hub.keyboard.retune(input.channel.map_or(0, |channel| channel.index()));
+        }
+    }
+
+    /// Who is new gets everything.
+    fn welcome(&mut self, viewers: &[Arc<Viewer>]) {
+        if viewers.iter().any(|viewer| viewer.is_new.swap(false, Ordering::AcqRel)) {
+            self.told.set_changed = true;
+            self.told.song_changed = true;
+            self.told.song = None;
+            self.told.hand_changed = true;
+            self.told.stands = None;
+            self.told.looked = None;
+        }
+    }
+
+    fn tell_hand(&mut self, viewers: &[Arc<Viewer>]) {
+        if !std::mem::take(&mut self.told.hand_changed) {
+            return;
+        }
+        let (show, snapshot) = self.observer.snapshot();
+        let hand = Hand::of(&self.view, &show, &snapshot, self.hub.now());
+        send(viewers, &frames::text(&Frame::Hand(hand)));
+    }
+
+    /// What the outputs got goes to those who want to hear it.
+    fn hear_outputs(&mut self, viewers: &[Arc<Viewer>]) {
+        let listeners: Vec<Arc<Viewer>> =
+            viewers.iter().filter(|viewer| viewer.sound.load(Ordering::Relaxed)).cloned().collect();
+        let wanted = !listeners.is_empty();
+        if wanted != self.told.hears {
+            self.told.hears = wanted;
+            self.view.hear(wanted);
+            self.told.missed = self.view.missed();
+        }
+        let new = listeners.iter().filter(|viewer| viewer.wants_set_up.swap(false, Ordering::AcqRel));
+        let new: Vec<Arc<Viewer>> = new.cloned().collect();
+        if !new.is_empty() {
+            self.tell_set_up(&new);
+        }
+        let messages: Vec<(usize, Vec<u8>)> = self.view.sent(MOST_SAID).into_iter().map(said).collect();
+        let missed = self.view.missed();
+        let lost = std::mem::replace(&mut self.told.missed, missed) != missed;
+        if wanted && (lost || !messages.is_empty()) {
+            send(&listeners, &frames::text(&Frame::Sent { now: self.hub.now(), messages: &messages, lost }));
+        }
+    }
+
+    /// Programs and volumes that were told before somebody began to hear.
+    fn tell_set_up(&self, viewers: &[Arc<Viewer>]) {
+        let (show, _) = self.observer.snapshot();
+        let places = (0..show.book.gear.outputs.len()).flat_map(|output| (0..16).map(move |channel| (output, channel)));
+        let messages = places.flat_map(|(output, channel)| self.view.set_up(output, channel)).map(said);
+        let messages: Vec<(usize, Vec<u8>)> = messages.collect();
+        send(viewers, &frames::text(&Frame::Sent { now: self.hub.now(), messages: &messages, lost: false }));
+    }
+
+    fn tell_set_and_song(&mut self, viewers: &[Arc<Viewer>]) {
+        if !self.told.song_changed && !self.told.set_changed {
+            return;
+        }
+        let (show, snapshot) = self.observer.snapshot();
+        if std::mem::take(&mut self.told.set_changed) {
+            send(viewers, &frames::text(&Frame::Set(Set::of(&show, self.plays))));
+        }
+        if std::mem::take(&mut self.told.song_changed) {
+            let song = SongFrame::of(&show, &snapshot);
+            if self.told.song.as_ref() != Some(&song) {
+                let frame = Frame::Song(Box::new(song));
+                send(viewers, &frames::text(&frame));
+                if let Frame::Song(song) = frame {
+                    self.told.song = Some(*song);
+                }
+            }
+        }
+    }
+
+    fn tell_state(&mut self, viewers: &[Arc<Viewer>]) {
+        let now = Instant::now();
+        if self.told.looked.is_some_and(|looked| now.duration_since(looked) < self.told.between()) {
+            return;
+        }
+        self.told.looked = Some(now);
+        self.told.happened = false;
+        let state = self.observer.state();
+        self.told.troubles.count_unheard(self.observer.reports_lost(), now);
+        let trouble = self.told.troubles.last(now).map(|trouble| TroubleFrame {
+            is: trouble.is,
+            words: trouble.words.clone(),
+            ago_ms: now.duration_since(trouble.since).as_millis() as u64,
+        });
+        let (show, Snapshot { standing, .. }) = self.observer.snapshot();
+        let next = state.next_song.clone().or_else(|| next_title(&show, &standing));
+        let stands = Stands { state, trouble, latency_us: self.view.latency(), viewers: viewers.len(), next };
+        if self.told.stands.as_ref() == Some(&stands) {
+            return;
+        }
+        let seen = self.hub.seen.show(SetPosition::of(&stands.state));
+        send(viewers, &frames::text(&Frame::State { now: self.hub.now(), seen, stands: &stands }));
+        self.told.stands = Some(stands);
+    }
+
+    fn tell_alive(&mut self, viewers: &[Arc<Viewer>]) {
+        if self.told.alive.is_none_or(|alive| alive.elapsed() >= ALIVE) {
+            self.told.alive = Some(Instant::now());
+            send(viewers, &frames::text(&Frame::Alive { now: self.hub.now() }));
+        }
+    }
+}
+
+fn next_title(show: &Show, standing: &Standing) -> Option<String> {
+    let next = standing.entry + 1;
+    (next < show.plan.entries()).then(|| show.plan.title(next).to_owned())
+}
+
+/// Output and bytes of a message.
+fn said(sent: Sent) -> (usize, Vec<u8>) {
+    (sent.output, sent.bytes[..usize::from(sent.length).min(3)].to_vec())
+}
+
+fn send(viewers: &[Arc<Viewer>], frame: &Utf8Bytes) {
+    viewers.iter().for_each(|viewer| viewer.send(frame));
+}

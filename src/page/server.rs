@@ -1,0 +1,225 @@
+//! Opens the stand, lets connections in, and answers their requests.
+
+use std::io;
+use std::net::{SocketAddr, TcpListener};
+use std::sync::Arc;
+use std::thread::{self, JoinHandle};
+use std::time::Duration;
+
+use crossbeam_channel::bounded;
+use hyper::server::conn::http1;
+use hyper::service::service_fn;
+use hyper_util::rt::{TokioIo, TokioTimer};
+use tokio::time::timeout;
+
+use super::auth::Auth;
+use super::hosts::Hosts;
+use super::hub::{Hub, Parts};
+use super::keyboard::PageKeyboard;
+use super::limits::Limits;
+use super::publisher::Publisher;
+use super::requests::{self, Visit};
+use super::viewer;
+use super::worker;
+use crate::daemon::observer::Observer;
+use crate::daemon::requests::RequestHandler;
+use crate::daemon::{Daemon, Show};
+use crate::map::Stand;
+
+/// So many ports are tried after the usual one.
+const MORE_PORTS: u16 = 9;
+/// The head of a request must be there in this time,
+const HEAD: Duration = Duration::from_secs(5);
+/// and a connection that becomes no live socket has ended after this.
+const REQUESTS: Duration = Duration::from_secs(20);
+/// The longest head in bytes.
+const LONGEST_HEAD: usize = 16 << 10;
+/// Connections in a second; more wait in the system. A flood must not take the machine's time from the music.
+const PER_SECOND: u32 = 1_000;
+/// What the system keeps for one who reads slowly, in bytes.
+const SENDING: usize = 256 << 10;
+/// At the end viewers get so long to hear of it.
+const LAST_WORDS: Duration = Duration::from_millis(300);
+
+/// Why there is no stand.
+#[derive(Debug, thiserror::Error)]
+pub enum OpenError {
+    /// Another program listens there.
+    #[error("the stand cannot listen at {0}: another program does; end that one, or give the stand another port")]
+    Taken(SocketAddr),
+    /// Everybody in the network could move the set.
+    #[error("the stand cannot listen at {0} without a passcode: everybody in the network could move the set")]
+    NoPasscode(SocketAddr),
+    /// The system says no.
+    #[error("the stand cannot listen at {0} ({1})")]
+    Refused(SocketAddr, io::Error),
+    /// There is no thread to be had.
+    #[error("the stand cannot begin ({0})")]
+    NoThread(#[from] io::Error),
+}
+
+/// An open stand; closed when dropped.
+#[derive(Debug)]
+pub struct Open {
+    hub: Arc<Hub>,
+    address: SocketAddr,
+    threads: Vec<JoinHandle<()>>,
+}
+
+impl Open {
+    /// Where it listens.
+    #[must_use]
+    pub fn address(&self) -> SocketAddr {
+        self.address
+    }
+
+    /// What a browser is told to open.
+    #[must_use]
+    pub fn link(&self) -> String {
+        match self.hub.hosts.local_name().filter(|_| self.address.ip().is_unspecified()) {
+            Some(name) => format!("http://{name}:{}/", self.address.port()),
+            None => format!("http://{}/", self.address),
+        }
+    }
+}
+
+impl Drop for Open {
+    fn drop(&mut self) {
+        self.hub.close();
+        for thread in self.threads.drain(..) {
+            let _ = thread.join();
+        }
+    }
+}
+
+/// Opens the stand of a performance that does not run yet, on threads of its own; none where the gear wants none.
+/// `handler` does what the pages ask for, `log` is given a line for who comes and goes.
+///
+/// # Errors
+/// It cannot listen where it should, or the system gives no thread.
+pub fn open(
+    stand: &Stand,
+    daemon: &mut Daemon,
+    show: &Show,
+    observer: Arc<Observer>,
+    handler: Arc<RequestHandler>,
+    log: impl Fn(&str) + Send + Sync + 'static,
+) -> Result<Option<Open>, OpenError> {
+    let Some(at) = stand.listen else { return Ok(None) };
+    if stand.passcode.is_none() && !at.ip().to_canonical().is_loopback() {
+        return Err(OpenError::NoPasscode(at));
+    }
+    let listener = listen(at, stand.asked)?;
+    let address = listener.local_addr()?;
+    let input = stand.input.and_then(|number| show.book.gear.inputs.get(number));
+    let channel = input.and_then(|input| input.channel).map_or(0, |channel| channel.index());
+    let (jobs, asked) = bounded(viewer::JOBS);
+    let (wake_publisher, wakes) = bounded(1);
+    let hub = Arc::new(Hub::new(Parts {
+        name: observer.name().to_owned(),
+        auth: Auth::new(stand),
+        hosts: Hosts::of_system(),
+        keyboard: PageKeyboard::new(handler.remote().clone(), stand.input.filter(|_| input.is_some()), channel),
+        jobs,
+        wake_publisher,
+        log: Box::new(log),
+    }));
+    let publisher = Publisher::new(
+        Arc::clone(&hub),
+        daemon.live_view(),
+        Arc::clone(&observer),
+        observer.listen(),
+        wakes,
+        stand.input,
+    );
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_io().enable_time().build()?;
+    let (receiving, answering) = (Arc::clone(&hub), Arc::clone(&hub));
+    let mut open = Open { hub, address, threads: Vec::new() };
+    open.threads.push(begin("page", move || {
+        runtime.block_on(receive(listener, &receiving));
+        runtime.shutdown_background();
+    })?);
+    open.threads.push(begin("page-publisher", move || publisher.run())?);
+    open.threads.push(begin("page-worker", move || worker::answer_all(&answering, &handler, &observer, &asked))?);
+    Ok(Some(open))
+}
+
+/// A thread that gives way to the music.
+fn begin(name: &str, run: impl FnOnce() + Send + 'static) -> io::Result<JoinHandle<()>> {
+    thread::Builder::new().name(name.to_owned()).spawn(move || {
+        give_way();
+        run();
+    })
+}
+
+/// Where the processor is short, the owner comes first: whatever comes in at the page, the stand gets what is left. On
+/// Linux a nice value belongs to the thread. Where it cannot be set the stand is as good as others.
+#[cfg(target_os = "linux")]
+fn give_way() {
+    let _ = rustix::process::setpriority_process(None, 5);
+}
+
+#[cfg(not(target_os = "linux"))]
+fn give_way() {}
+
+fn listen(at: SocketAddr, asked: bool) -> Result<TcpListener, OpenError> {
+    let more = if asked || at.port() == 0 { 0 } else { MORE_PORTS };
+    for port in at.port()..=at.port().saturating_add(more) {
+        let here = SocketAddr::new(at.ip(), port);
+        match TcpListener::bind(here) {
+            Ok(listener) => {
+                listener.set_nonblocking(true).map_err(|error| OpenError::Refused(here, error))?;
+                #[cfg(unix)]
+                let _ = rustix::net::sockopt::set_socket_send_buffer_size(&listener, SENDING);
+                return Ok(listener);
+            }
+            Err(error) if error.kind() == io::ErrorKind::AddrInUse => {}
+            Err(error) => return Err(OpenError::Refused(here, error)),
+        }
+    }
+    Err(OpenError::Taken(at))
+}
+
+/// Lets connections in until the end.
+async fn receive(listener: TcpListener, hub: &Arc<Hub>) {
+    let Ok(listener) = tokio::net::TcpListener::from_std(listener) else { return hub.close() };
+    let limits = Arc::new(Limits::default());
+    let mut pace = (tokio::time::Instant::now(), 0);
+    loop {
+        let accepted = tokio::select! {
+            accepted = listener.accept() => accepted,
+            () = hub.closing.notified() => break,
+        };
+        let second = Duration::from_secs(1);
+        pace = if pace.0.elapsed() >= second { (tokio::time::Instant::now(), 1) } else { (pace.0, pace.1 + 1) };
+        if pace.1 > PER_SECOND || accepted.is_err() {
+            // Without a file for one more, waiting is all that helps.
+            tokio::time::sleep(Duration::from_millis(100)).await;
+        }
+        let Ok((stream, peer)) = accepted else { continue };
+        let Ok(at) = stream.local_addr() else { continue };
+        let Some(slot) = limits.take(peer.ip()) else { continue };
+        // A key that is drawn late is a key drawn wrong.
+        let _ = stream.set_nodelay(true);
+        let visit = Visit { hub: Arc::clone(hub), at, peer: peer.ip().to_canonical(), slot: Arc::new(slot) };
+        tokio::spawn(serve(stream, visit));
+    }
+    let waiting = async {
+        while hub.count() > 0 {
+            tokio::time::sleep(Duration::from_millis(5)).await;
+        }
+    };
+    let _ = timeout(LAST_WORDS, waiting).await;
+}
+
+/// Answers the requests of one connection.
+async fn serve(stream: tokio::net::TcpStream, visit: Visit) {
+    let service = service_fn(move |request| requests::answer(visit.clone(), request));
+    let connection = http1::Builder::new()
+        .timer(TokioTimer::new())
+        .header_read_timeout(HEAD)
+        .max_buf_size(LONGEST_HEAD)
+        .serve_connection(TokioIo::new(stream), service)
+        .with_upgrades();
+    let _ = timeout(REQUESTS, connection).await;
+}

@@ -1,0 +1,252 @@
+//! One viewer at its socket: greeted or refused, heard strictly, told what the publisher makes.
+
+use std::net::IpAddr;
+use std::sync::Arc;
+use std::sync::atomic::Ordering;
+use std::time::Duration;
+
+use axum::extract::ws::{CloseFrame, Message, Utf8Bytes, WebSocket, close_code};
+use futures_util::stream::{SplitSink, SplitStream};
+use futures_util::{SinkExt, StreamExt};
+use tokio::sync::mpsc;
+use tokio::time::{Instant, timeout, timeout_at};
+
+use super::auth::{May, Refused};
+use super::frames::{self, Frame};
+use super::hub::{Hub, Viewer};
+use super::keyboard::HeldKeys;
+use super::messages::{Do, Hello, Said, VERSION};
+use super::worker::{self, Job};
+use crate::wording::page as wording;
+
+/// The most viewers at a time.
+const MOST: usize = 32;
+/// The greeting must be there in this time.
+const GREETING: Duration = Duration::from_secs(3);
+/// A write that takes longer is to one who does not read.
+const WRITING: Duration = Duration::from_secs(2);
+/// Without a sign of life for so long, its keys come up;
+const SILENT: Duration = Duration::from_secs(1);
+/// and for so long, it is gone.
+const LIFELESS: Duration = Duration::from_secs(15);
+/// Messages in a second; ten fingers need fewer.
+const PER_SECOND: u32 = 200;
+/// What is said last gets so long to arrive.
+const LAST_WORDS: Duration = Duration::from_millis(500);
+
+type SocketSender = SplitSink<WebSocket, Message>;
+type SocketReceiver = SplitStream<WebSocket>;
+
+/// Why somebody has to go.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Why {
+    Left,
+    Form,
+    TooMany,
+    Slow,
+    Silent,
+    End,
+}
+
+impl Why {
+    fn closing(self) -> (u16, &'static str) {
+        match self {
+            Why::Left => (close_code::NORMAL, ""),
+            Why::Form => (close_code::POLICY, "that is no message of this form"),
+            Why::TooMany => (close_code::POLICY, "too many messages"),
+            Why::Slow => (close_code::POLICY, "too slow"),
+            Why::Silent => (close_code::POLICY, "no sign of life"),
+            Why::End => (close_code::AWAY, "the end"),
+        }
+    }
+}
+
+/// Attends to a socket until one end has enough.
+pub(super) async fn attend(hub: Arc<Hub>, socket: WebSocket, peer: IpAddr) {
+    let (mut sender, mut receiver) = socket.split();
+    let why = match greet(&hub, &mut sender, &mut receiver, peer).await {
+        Ok((may, session, waiting)) => stay(may, session, waiting, &mut sender, &mut receiver).await,
+        Err(why) => why,
+    };
+    let (code, reason) = why.closing();
+    let close = Message::Close(Some(CloseFrame { code, reason: Utf8Bytes::from_static(reason) }));
+    if timeout(LAST_WORDS, sender.send(close)).await.is_ok_and(|sent| sent.is_ok()) {
+        // What was not read when a connection ends may break it before the last word has arrived.
+        let _ = timeout(LAST_WORDS, async { while let Some(Ok(_)) = receiver.next().await {} }).await;
+    }
+}
+
+/// A viewer from its welcome to its end; given back with everything that is held.
+struct Session {
+    hub: Arc<Hub>,
+    viewer: Arc<Viewer>,
+    held: HeldKeys,
+}
+
+impl Drop for Session {
+    fn drop(&mut self) {
+        self.hub.keyboard.let_go(&mut self.held);
+        self.hub.leave(&self.viewer);
+        (self.hub.log)(&wording::disconnected(&self.viewer.peer));
+    }
+}
+
+type Admitted = (May, Session, mpsc::Receiver<Utf8Bytes>);
+
+async fn greet(
+    hub: &Arc<Hub>,
+    sender: &mut SocketSender,
+    receiver: &mut SocketReceiver,
+    peer: IpAddr,
+) -> Result<Admitted, Why> {
+    let Ok(hello) = timeout(GREETING, greeting(receiver)).await else { return Err(Why::Silent) };
+    let hello = hello?;
+    let refused = |words, wait| Refused { words, wait, wrong: false, passcode: false };
+    let admitted = if hello.hello == VERSION {
+        hub.auth.admit(peer, hello.passcode.as_deref(), hub.began + hub.began.elapsed())
+    } else {
+        Err(refused(wording::OTHER_VERSION, Duration::ZERO))
+    };
+    let joined = admitted.and_then(|may| match hub.join(MOST, peer) {
+        Some(joined) => Ok((may, joined)),
+        None => Err(refused(wording::TOO_MANY, Duration::from_secs(2))),
+    });
+    match joined {
+        Ok((may, (viewer, waiting))) => {
+            let session = Session { hub: Arc::clone(hub), viewer, held: HeldKeys::default() };
+            (hub.log)(&wording::connected(&peer, may == May::Control));
+            let now = hub.now();
+            let name = hub.name.as_str();
+            say(sender, frames::text(&Frame::Welcome { version: VERSION, can: may, now, name })).await?;
+            Ok((may, session, waiting))
+        }
+        Err(refused) => {
+            if refused.wrong {
+                (hub.log)(&wording::wrong_passcode(&peer));
+            }
+            let wait_ms = refused.wait.as_millis() as u64;
+            let passcode = refused.passcode;
+            say(sender, frames::text(&Frame::Refused { words: refused.words, wait_ms, passcode })).await?;
+            Err(Why::Left)
+        }
+    }
+}
+
+/// The first message.
+async fn greeting(receiver: &mut SocketReceiver) -> Result<Hello, Why> {
+    for _ in 0..PER_SECOND {
+        match receiver.next().await {
+            Some(Ok(Message::Text(text))) => return Hello::read(&text).ok_or(Why::Form),
+            Some(Ok(Message::Ping(_) | Message::Pong(_))) => {}
+            Some(Ok(Message::Binary(_)) | Err(_)) => return Err(Why::Form),
+            Some(Ok(Message::Close(_))) | None => return Err(Why::Left),
+        }
+    }
+    Err(Why::TooMany)
+}
+
+/// Hears and tells at once, until one of both ends.
+async fn stay(
+    may: May,
+    mut session: Session,
+    mut waiting: mpsc::Receiver<Utf8Bytes>,
+    sender: &mut SocketSender,
+    receiver: &mut SocketReceiver,
+) -> Why {
+    let told = async {
+        while let Some(frame) = waiting.recv().await {
+            if say(sender, frame).await.is_err() {
+                break;
+            }
+        }
+        Why::Slow
+    };
+    tokio::select! {
+        why = hear(may, &mut session, receiver) => why,
+        why = told => why,
+    }
+}
+
+async fn say(sender: &mut SocketSender, frame: Utf8Bytes) -> Result<(), Why> {
+    match timeout(WRITING, sender.send(Message::Text(frame))).await {
+        Ok(Ok(())) => Ok(()),
+        Ok(Err(_)) => Err(Why::Left),
+        Err(_) => Err(Why::Slow),
+    }
+}
+
+async fn hear(may: May, session: &mut Session, receiver: &mut SocketReceiver) -> Why {
+    let viewer = Arc::clone(&session.viewer);
+    let mut heard = Instant::now();
+    let mut pace = (Instant::now(), 0);
+    loop {
+        let patience = heard + if session.held.is_empty() { LIFELESS } else { SILENT };
+        let said = tokio::select! {
+            () = viewer.gone.notified() => return if session.hub.is_closed() { Why::End } else { Why::Slow },
+            said = timeout_at(patience, receiver.next()) => said,
+        };
+        if viewer.is_gone() {
+            return if session.hub.is_closed() { Why::End } else { Why::Slow };
+        }
+        let message = match said {
+            Err(_) if session.held.is_empty() => return Why::Silent,
+            Err(_) => {
+                session.hub.keyboard.let_go(&mut session.held);
+                continue;
+            }
+            Ok(None | Some(Ok(Message::Close(_)))) => return Why::Left,
+            Ok(Some(Err(_) | Ok(Message::Binary(_)))) => return Why::Form,
+            Ok(Some(Ok(message))) => message,
+        };
+        heard = Instant::now();
+        if heard.duration_since(pace.0) >= Duration::from_secs(1) {
+            pace = (heard, 0);
+        }
+        pace.1 += 1;
+        if pace.1 > PER_SECOND {
+            return Why::TooMany;
+        }
+        if let Message::Text(text) = message {
+            let Some(said) = Said::read(&text) else { return Why::Form };
+            take(may, session, said);
+        }
+    }
+}
+
+/// Does what a page said, if it may.
+fn take(may: May, session: &mut Session, said: Said) {
+    let hub = Arc::clone(&session.hub);
+    let moves = may == May::Control;
+    let is_fresh = |at: f64| worker::is_fresh(at, hub.now());
+    match said {
+        Said::Do(asked) if moves => give(session, asked),
+        Said::Do(asked) => {
+            session.viewer.send(&worker::answered(asked.ask, false, wording::VIEW_ONLY));
+        }
+        Said::Down(key) if moves && is_fresh(key.at) => hub.keyboard.press(&mut session.held, key.down, key.velocity),
+        Said::Up(key) => hub.keyboard.lift(&mut session.held, key.up),
+        Said::Pedal(pedal) => {
+            let down = pedal.pedal && moves && pedal.at.is_none_or(is_fresh);
+            hub.keyboard.pedal(&mut session.held, down);
+        }
+        Said::Sound(sound) => {
+            session.viewer.sound.store(sound.sound, Ordering::Relaxed);
+            session.viewer.wants_set_up.store(sound.sound, Ordering::Release);
+            hub.wake();
+        }
+        Said::Down(_) | Said::Here(_) => {}
+    }
+}
+
+fn give(session: &Session, asked: Do) {
+    let ask = asked.ask;
+    let viewer = &session.viewer;
+    let before = viewer.asking.fetch_add(1, Ordering::AcqRel);
+    if before >= worker::WAITING || session.hub.jobs.try_send(Job::Do(Arc::clone(viewer), asked)).is_err() {
+        viewer.asking.fetch_sub(1, Ordering::AcqRel);
+        viewer.send(&worker::answered(ask, false, wording::TOO_MUCH));
+    }
+}
+
+/// How many may wait to be done in all.
+pub(super) const JOBS: usize = MOST * worker::WAITING + 1;

@@ -1,0 +1,258 @@
+//! The rows of a sheet's tables, in words: zones, cues, sends, inputs and outputs.
+
+use super::{Table, bold, plain};
+use crate::evening::{Keys, listens};
+use crate::map::{
+    Book, Cable, Controls, Cue, Curve, Does, Input, Moment, Output, Pedal, Send, SendMessage, Song, Sound, Trigger,
+    Zone,
+};
+use crate::midi::{Channel, U7};
+use crate::music::{Key, note};
+use crate::paper::drawing::{key_name, span};
+use crate::wording::messages::spoken;
+use crate::wording::{cues, zones};
+
+/// Bytes of a system exclusive message that are spelled out.
+const BYTES_SPELLED: usize = 16;
+
+/// A channel as one counts them.
+fn channel(channel: Channel) -> String {
+    format!("channel {}", channel.number())
+}
+
+fn joined(words: Vec<String>) -> Vec<String> {
+    if words.is_empty() { Vec::new() } else { vec![words.join(", ")] }
+}
+
+/// The zones: where their keys lie, what they sound on, what they make of notes, and the touch.
+pub(super) fn of_zones(book: &Book, song: &Song, keys: &Keys) -> Table {
+    let rows = song.zones.iter().map(|zone| {
+        let sound = book.gear.sound(&zone.sound.value);
+        vec![
+            under_the_hand(book, zone),
+            sound.map_or_else(Vec::new, |sound| of_sound(sound, zone.volume)),
+            {
+                let mut lines = joined(zones::pitch(zone, keys).into_iter().chain(zones::place(zone)).collect());
+                lines.extend(zones::helps(zone, song));
+                lines.extend(joined(followed(zone)));
+                lines
+            },
+            {
+                let mut lines = zones::touch(zone);
+                lines.insert(0, zone.curve.as_ref().map_or("as struck".to_owned(), |curve| of_curve(book, curve)));
+                lines
+            },
+        ]
+    });
+    let columns =
+        vec![bold("zone", 0.2), bold("sound", 0.25), plain("what it makes of its keys", 0.35), plain("touch", 0.2)];
+    Table { columns, rows: rows.collect() }
+}
+
+/// A zone's name, keys, and input.
+fn under_the_hand(book: &Book, zone: &Zone) -> Vec<String> {
+    let (low, high) = zone.keys.value;
+    let mut lines = vec![zone.name.clone()];
+    let whole = |input: &&Input| listens(zone, input) && !(low <= input.keys.0 && high >= input.keys.1);
+    if book.gear.inputs.iter().any(|input| whole(&input)) {
+        lines.push(span(low, high));
+    }
+    lines.extend(zone.input.as_ref().map(|input| format!("on {}", input.value)));
+    lines.extend(zone.pedals_from.as_ref().map(|feet| format!("pedals of {}", feet.value)));
+    lines
+}
+
+/// Where a sound is and how it is set up; programs count from 1 as in the maps.
+fn of_sound(sound: &Sound, volume: Option<U7>) -> Vec<String> {
+    let mut set_up = Vec::new();
+    set_up.extend(sound.program.map(|program| format!("program {}", u8::from(program) + 1)));
+    set_up.extend(sound.bank.map(|(msb, lsb)| format!("bank {} {}", u8::from(msb), u8::from(lsb))));
+    set_up.extend(volume.or(sound.volume).map(|volume| format!("volume {}", u8::from(volume))));
+    set_up.extend(sound.pan.map(|pan| format!("pan {}", u8::from(pan))));
+    let mut lines = vec![sound.name.value.clone(), format!("→ {}, {}", sound.output.value, channel(sound.channel))];
+    lines.extend(joined(set_up));
+    lines.extend(sound.label.clone());
+    lines
+}
+
+/// What a zone follows of pedals and wheels, where it is not everything.
+fn followed(zone: &Zone) -> Vec<String> {
+    let mut words = Vec::new();
+    match zone.pedal {
+        Pedal::Follow => {}
+        Pedal::Ignore => words.push("no pedals".to_owned()),
+        Pedal::Switch => words.push("pedals down or up, nothing between".to_owned()),
+    }
+    match &zone.controls {
+        Controls::Follow => {}
+        Controls::Ignore => words.push("no controllers".to_owned()),
+        Controls::List(list) if list.is_empty() => words.push("no controllers".to_owned()),
+        Controls::List(list) => {
+            let numbers: Vec<String> = list.iter().map(|number| u8::from(*number).to_string()).collect();
+            words.push(format!("controllers {} only", numbers.join(", ")));
+        }
+    }
+    if !zone.bend {
+        words.push("no bend".to_owned());
+    }
+    if !zone.follow_key {
+        words.push("does not move with the key".to_owned());
+    }
+    words
+}
+
+/// A touch curve in words, with its name where the gear has one.
+pub(super) fn of_curve(book: &Book, curve: &Curve) -> String {
+    let what = match curve {
+        Curve::Bent { heavier, low, high } => {
+            let bend = if *heavier < 0 { "lighter" } else { "heavier" };
+            let ends = if (*low, *high) == (1.0, 127.0) { String::new() } else { format!(" from {low} to {high}") };
+            format!("{bend} {}{ends}", heavier.unsigned_abs())
+        }
+        Curve::Points(points) => {
+            let points: Vec<String> = points.iter().map(|(from, to)| format!("{from} → {to}")).collect();
+            points.join(", ")
+        }
+        Curve::Always(value) => format!("always {value}"),
+    };
+    let named = book.gear.curves.iter().find(|(_, known)| known == curve);
+    named.map_or_else(|| what.clone(), |(name, _)| format!("{}: {what}", name.value))
+}
+
+/// A message to another machine.
+fn message(message: &SendMessage, key: Key) -> String {
+    match message {
+        SendMessage::Program { channel: on, bank, program } => {
+            let bank =
+                bank.map_or_else(String::new, |(msb, lsb)| format!(", bank {} {}", u8::from(msb), u8::from(lsb)));
+            format!("program {}{bank}, {}", u8::from(*program) + 1, channel(*on))
+        }
+        SendMessage::Control { channel: on, number, value } => {
+            format!("control {} {}, {}", u8::from(*number), u8::from(*value), channel(*on))
+        }
+        SendMessage::Note { channel: on, note, velocity, length } => {
+            let (name, velocity) = (note::name(*note, 4), u8::from(*velocity));
+            format!("note {name} {velocity} for {}, {}", zones::seconds(*length), channel(*on))
+        }
+        SendMessage::System { bytes, .. } => {
+            let words = spoken(bytes, key);
+            match words.starts_with("bytes ") && bytes.len() > BYTES_SPELLED {
+                true => {
+                    let shown: Vec<String> = bytes[..BYTES_SPELLED].iter().map(|byte| format!("{byte:02X}")).collect();
+                    format!("bytes {} … ({} bytes)", shown.join(" "), bytes.len())
+                }
+                false => words,
+            }
+        }
+    }
+}
+
+/// Cues: where they come from, what comes, what that does.
+pub(super) fn of_cues<'a>(all: impl Iterator<Item = &'a Cue>, key: Key, whose: impl Fn(&Cue) -> &'static str) -> Table {
+    let rows = all.map(|cue| {
+        let trigger = cue.when.trigger;
+        let any = matches!(trigger, Trigger::Program { program: None, .. } | Trigger::SongSelect(None));
+        let what = cues::what(trigger, None);
+        let mut comes = vec![if any { format!("any {what}") } else { what }];
+        comes.extend(trigger.channel().map(|on| format!("on {}", channel(on))));
+        comes.push(cues::press(trigger).to_owned());
+        comes.retain(|word| !word.is_empty());
+        let mut does = vec![cues::does(&cue.does, None, cue.name.as_deref())];
+        if let Does::Send { to, message: said } = &cue.does {
+            does.push(format!("to {}: {}", to.value, message(said, key)));
+        }
+        if let Does::Fade(time) = &cue.does {
+            does.push(format!("what rings dies away in {}", zones::seconds(*time)));
+        }
+        if let Some(off) = &cue.off {
+            let when = if cue.while_down { "as it comes up" } else { "the second time" };
+            does.push(format!("{when}: {}", message(&off.message, key)));
+        }
+        vec![vec![cue.when.input.value.clone()], vec![comes.join(" ")], does, joined(vec![whose(cue).to_owned()])]
+    });
+    let columns =
+        vec![plain("from", 0.18), bold("what comes", 0.28), plain("what it does", 0.4), plain("written in", 0.14)];
+    Table { columns, rows: rows.collect() }
+}
+
+/// What is sent to other machines, and when.
+pub(super) fn of_sends(song: &Song, key: Key) -> Table {
+    let turn = |send: &Send| match &send.at.value {
+        Moment::Enter => 0,
+        Moment::Section(name) => 1 + song.sections.iter().take_while(|section| section.name.value != *name).count(),
+        Moment::Leave => usize::MAX,
+    };
+    let mut sends: Vec<&Send> = song.sends.iter().collect();
+    sends.sort_by_key(|send| (turn(send), send.after));
+    let rows = sends.into_iter().map(|send| {
+        let when = match &send.at.value {
+            Moment::Enter => "as the song begins".to_owned(),
+            Moment::Leave => "on leaving the song".to_owned(),
+            Moment::Section(name) => format!("as {name} begins"),
+        };
+        let when = if send.after > 0 { format!("{when}, {} later", zones::seconds(send.after)) } else { when };
+        vec![vec![when], vec![send.to.value.clone()], vec![message(&send.message, key)]]
+    });
+    Table { columns: vec![bold("when", 0.36), plain("to", 0.16), plain("what", 0.48)], rows: rows.collect() }
+}
+
+/// The inputs and what is heard of them.
+pub(super) fn of_inputs(book: &Book) -> Table {
+    let rows = book.gear.inputs.iter().map(|input| {
+        let mut heard = vec![match input.play {
+            true => format!("plays, {}–{}", key_name(input.keys.0 as u8), key_name(input.keys.1 as u8)),
+            false => "plays nothing, has cues only".to_owned(),
+        }];
+        heard.extend(input.channel.map(channel));
+        heard.extend(
+            input
+                .renumber
+                .iter()
+                .map(|(from, to)| format!("controller {} heard as {}", u8::from(*from), u8::from(*to))),
+        );
+        heard.extend(input.curve.as_ref().map(|curve| format!("touch {}", of_curve(book, curve))));
+        let mut port = vec![format!("\"{}\"", input.port.value)];
+        port.extend(input.serial.as_ref().map(|serial| format!("serial {serial}")));
+        vec![vec![input.name.value.clone()], port, joined(heard), vec![there(input.optional)]]
+    });
+    let columns = vec![
+        bold("input", 0.18),
+        plain("its port has in its name", 0.28),
+        plain("what is heard", 0.36),
+        plain("must it be there", 0.18),
+    ];
+    Table { columns, rows: rows.collect() }
+}
+
+fn there(optional: bool) -> String {
+    if optional { "may be absent" } else { "must be there" }.to_owned()
+}
+
+/// The outputs, where each leads, and the sounds on it.
+pub(super) fn of_outputs(book: &Book) -> Table {
+    let rows = book.gear.outputs.iter().map(|output| {
+        let sounds = book.gear.sounds.iter().filter(|sound| sound.output.value == output.name.value);
+        let sounds = sounds.map(|sound| {
+            let label = sound.label.as_ref().map_or_else(String::new, |label| format!(" ({label})"));
+            format!("{} {}{label}", sound.channel.number(), sound.name.value)
+        });
+        vec![vec![output.name.value.clone()], leads(output), sounds.collect()]
+    });
+    let columns = vec![bold("output", 0.18), plain("where it leads", 0.42), plain("channel and sound", 0.4)];
+    Table { columns, rows: rows.collect() }
+}
+
+fn leads(output: &Output) -> Vec<String> {
+    let mut lines = vec![match &output.port {
+        Some(port) => format!("to the port with \"{}\" in its name", port.value),
+        None => format!("a port of our own: connect the sounds to handspan's \"{}\"", output.name.value),
+    }];
+    if output.cable == Cable::Din {
+        lines.push("by a five-pin cable".to_owned());
+    }
+    lines.extend(output.pass_clock.then(|| "gets the clock of others".to_owned()));
+    lines.extend(output.send_clock.then(|| "gets our clock".to_owned()));
+    lines.extend(output.pass_sysex.then(|| "gets system exclusive messages".to_owned()));
+    lines.push(there(output.optional));
+    lines
+}

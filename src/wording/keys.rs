@@ -1,0 +1,39 @@
+//! The keys of a song: the room's, the fingers' and the chart's (rule R5).
+
+use crate::evening::Keys;
+use crate::map::Song;
+
+/// The keys of a song as it is entered tonight, with its tempo and meter: `room F, fingers C, +5, ♩ = 72, 4/4`.
+pub(crate) fn tonight(keys: &Keys, song: &Song) -> String {
+    let chart = (keys.chart != keys.tonight).then(|| keys.chart.to_string());
+    let mut words = line(&keys.tonight.to_string(), &keys.play_in.to_string(), keys.shift, chart.as_deref());
+    words.extend(song.tempo.map(|tempo| format!("♩ = {tempo}")));
+    words.extend(song.meter.map(|(beats, value)| format!("{beats}/{value}")));
+    words.join(", ")
+}
+
+/// The keys at this moment: `room F (+1 from tonight's key), fingers C, +5, chart D`.
+pub(crate) fn now(room: &str, added: i32, fingers: &str, shift: i32, chart: &str) -> String {
+    let room = if added == 0 { room.to_owned() } else { format!("{room} ({})", from_tonight(added)) };
+    line(&room, fingers, shift, Some(chart)).join(", ")
+}
+
+fn line(room: &str, fingers: &str, shift: i32, chart: Option<&str>) -> Vec<String> {
+    let mut words = vec![self::room(room), format!("fingers {fingers}")];
+    words.extend((shift != 0).then(|| format!("{shift:+}")));
+    words.extend(chart.map(|chart| format!("chart {chart}")));
+    words
+}
+
+/// The room's key: `room F`.
+pub(crate) fn room(key: &str) -> String {
+    format!("room {key}")
+}
+
+/// How far a key is from tonight's: `tonight's key`, or `+1 from tonight's key`.
+pub(crate) fn from_tonight(added: i32) -> String {
+    match added {
+        0 => "tonight's key".to_owned(),
+        added => format!("{added:+} from tonight's key"),
+    }
+}

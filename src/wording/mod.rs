@@ -1,0 +1,23 @@
+//! What is said of an evening, each sentence once: for terminal, log, page, paper, the answers at the control socket and
+//! `try`. Whoever shows a sentence adds an indent or breaks the line; the words are here.
+//!
+//! It knows neither ports nor files nor threads, and nobody who shows its words. What those call happenings reaches it
+//! as names and numbers.
+
+pub(crate) mod actions;
+pub(crate) mod changes;
+pub(crate) mod cues;
+pub(crate) mod keys;
+pub(crate) mod messages;
+pub(crate) mod notices;
+pub(crate) mod page;
+pub(crate) mod performance;
+pub(crate) mod ports;
+#[cfg(test)]
+mod tests;
+pub(crate) mod zones;
+
+/// Something that is on, or off.
+pub(crate) fn on_off(on: bool) -> &'static str {
+    if on { "on" } else { "off" }
+}

@@ -1,0 +1,55 @@
+//! What the page is told, and what is told of it.
+
+use std::fmt::Display;
+
+/// A page, for the log and as who asks for something.
+pub(crate) fn name(peer: &dyn Display) -> String {
+    format!("page on {peer}")
+}
+
+/// A page was let in.
+pub(crate) fn connected(peer: &dyn Display, controls: bool) -> String {
+    let may = if controls { "can control" } else { "view only" };
+    format!("{}: connected, {may}", name(peer))
+}
+
+/// A page has left.
+pub(crate) fn disconnected(peer: &dyn Display) -> String {
+    format!("{}: disconnected", name(peer))
+}
+
+/// A page gave a wrong passcode.
+pub(crate) fn wrong_passcode(peer: &dyn Display) -> String {
+    format!("{}: wrong passcode", name(peer))
+}
+
+/// Where the page is.
+pub(crate) fn address(link: &str) -> String {
+    format!("the stand is at {link}")
+}
+
+/// The page cannot be opened.
+pub(crate) fn not_opened(error: &dyn Display) -> String {
+    format!("{error}; the music goes on without it")
+}
+
+/// A press that took too long on its way.
+pub(crate) const TOO_LATE: &str = "That came too late: press again.";
+/// A press for what the thumb has not seen yet.
+pub(crate) const JUST_MOVED: &str = "The set has just moved: look, and press again.";
+/// What reads a file of this machine.
+pub(crate) const AT_THE_COMPUTER: &str = "A song is added at the computer: handspan do add-song FILE.";
+/// A press on a page that has the viewing passcode.
+pub(crate) const VIEW_ONLY: &str = "This page is view only: it cannot control the set.";
+/// Many presses at once.
+pub(crate) const TOO_MUCH: &str = "Too much at once: wait for what was pressed before.";
+/// A page from before an update.
+pub(crate) const OTHER_VERSION: &str = "This page is of another version: load it again.";
+/// No room for one more.
+pub(crate) const TOO_MANY: &str = "Too many pages are connected at this moment.";
+/// A page without a passcode.
+pub(crate) const PASSCODE_WANTED: &str = "This stand asks for its passcode.";
+/// A page with another passcode.
+pub(crate) const PASSCODE_WRONG: &str = "That is not the passcode.";
+/// A page that has to wait before it may try again.
+pub(crate) const TOO_MANY_PASSCODES: &str = "Too many wrong passcodes: wait a little.";

@@ -1,0 +1,63 @@
+//! Inputs and outputs, and what is connected to them.
+
+/// An input is lost (rule R17).
+pub(crate) fn input_lost(name: &str) -> String {
+    format!("{name} is not connected: its notes have ended, its pedals are up. Plug it in again.")
+}
+
+/// An input is back.
+pub(crate) fn input_back(name: &str) -> String {
+    format!("{name} is connected again.")
+}
+
+/// An output is lost, or nothing is connected to it any longer.
+pub(crate) fn output_lost(name: &str) -> String {
+    format!("Nothing is connected to output {name}.")
+}
+
+/// An output is back, or something was connected to it (rule R21).
+pub(crate) fn output_back(name: &str) -> String {
+    format!("Output {name} is connected, and its sounds are set up.")
+}
+
+/// An output was silenced at the start (rule R16).
+pub(crate) fn silenced(name: &str) -> String {
+    format!("Output {name} was silenced, because the last run ended unexpectedly.")
+}
+
+/// An output did not take a message.
+pub(crate) fn refused(name: &str) -> String {
+    format!("Output {name} refused a message: what is connected to it is too slow.")
+}
+
+/// The system lost messages of inputs.
+pub(crate) const OVERRUN: &str = "The system lost messages on their way here: the notes of all keys were ended.";
+
+/// What is connected to our ports, as pairs from where to where.
+pub(crate) fn connections(pairs: &[(&str, &str)]) -> String {
+    let words: Vec<String> = pairs.iter().map(|(from, to)| format!("{from} to {to}")).collect();
+    if words.is_empty() { "Nothing is connected.".to_owned() } else { format!("Connected: {}.", words.join(", ")) }
+}
+
+/// An input at the start, by the part of its port's name that the gear file has.
+pub(crate) fn input(name: &str, port: &str, connected: bool) -> String {
+    format!("{name} (\"{port}\") is {}", if connected { "connected" } else { "not connected yet" })
+}
+
+/// An output to a port of others at the start.
+pub(crate) fn output(name: &str, port: &str, connected: bool) -> String {
+    match connected {
+        true => format!("{name} goes to \"{port}\""),
+        false => format!("{name} (\"{port}\") is not connected yet"),
+    }
+}
+
+/// An output that is a port of our own, which others connect to.
+pub(crate) fn own_output(name: &str, client: &str) -> String {
+    format!("{name} waits as port \"{name}\" of \"{client}\"")
+}
+
+/// An input or output that is not connected, in a list; `own` is a port of our own.
+pub(crate) fn not_connected(name: &str, own: bool) -> String {
+    if own { format!("{name} (nothing connected)") } else { format!("{name} (not connected)") }
+}

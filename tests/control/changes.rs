@@ -1,0 +1,275 @@
+//! The set is changed while it is played: at once, checked, over saved maps, and into the file when asked.
+
+use std::fs;
+use std::os::unix::fs::PermissionsExt;
+
+use handspan::daemon::control::Outcome;
+use handspan::daemon::{Happened, changes, persist};
+
+use crate::evening::{BELLS, Evening, LANTERN, SET, read};
+
+const UNSAVED: &str = "Until it is saved with save-set it holds for this run only.";
+
+#[test]
+fn a_guest_singer_gets_her_key_at_once() {
+    let evening = Evening::begin();
+    assert_eq!(evening.music(1), 60);
+    let said = evening.done("song-key Lantern Eb");
+    assert_eq!(said, format!("\"Lantern\" is in Eb tonight. New notes sound in Eb already. {UNSAVED}"));
+    assert_eq!(evening.music(1), 63);
+    assert_eq!(evening.done("song-key nine bells Dm"), format!("\"Nine Bells\" is in Dm tonight. {UNSAVED}"));
+    evening.done("song 3");
+    assert_eq!(evening.music(1), 65);
+}
+
+#[test]
+fn a_key_that_was_gone_to_by_hand_stays_what_is_heard() {
+    let evening = Evening::begin();
+    evening.done("key Eb");
+    let said = evening.done("song-key Lantern Eb");
+    assert!(said.contains("sound in Eb already"), "what was tried is written down: {said}");
+    assert_eq!((evening.music(1), evening.state().song.unwrap().keys.transposed_by_hand), (63, 0));
+    evening.done("lower-key");
+    let said = evening.done("song-key Lantern F");
+    assert!(said.contains("The room stays in D, because the key was changed by hand"), "{said}");
+    assert_eq!(evening.music(1), 62);
+    evening.done("tonights-key");
+    assert_eq!(evening.music(1), 65);
+}
+
+#[test]
+fn a_held_note_ends_as_it_began() {
+    let evening = Evening::begin();
+    evening.world.message(0, &[0x90, 60, 90]);
+    let sounding = || evening.world.take_sent().into_iter().map(|(_, bytes)| bytes).collect::<Vec<_>>();
+    while !sounding().contains(&vec![0x90, 60, 90]) {}
+    evening.done("song-key Lantern Eb");
+    evening.world.message(0, &[0x80, 60, 64]);
+    let deadline = std::time::Instant::now() + crate::evening::PATIENCE;
+    while !sounding().contains(&vec![0x80, 60, 64]) {
+        assert!(std::time::Instant::now() < deadline);
+    }
+}
+
+#[test]
+fn a_song_is_moved_and_the_current_one_stays_current() {
+    let evening = Evening::begin();
+    assert_eq!(evening.done("move-song Lantern 3"), format!("\"Lantern\" is 3 of 3 now. {UNSAVED}"));
+    assert_eq!(evening.titles(), ["Welcome", "Nine Bells", "Lantern"]);
+    assert_eq!((evening.state().entry.position, evening.state().entry.title.as_str()), (3, "Lantern"));
+    assert_eq!(evening.done("previous-song"), "2/3 Nine Bells, room Am.");
+    // A place in the set may stand for the title.
+    evening.done("move-song 1 2");
+    assert_eq!(evening.titles(), ["Nine Bells", "Welcome", "Lantern"]);
+}
+
+#[test]
+fn a_song_is_added_at_the_end() {
+    let evening = Evening::begin();
+    fs::write(evening.file("encore.toml"), LANTERN.replace("Lantern", "Encore")).unwrap();
+    let file = evening.file("encore.toml").display().to_string();
+    let (outcome, said) = evening.say(&["add-song", &file, "F"]);
+    assert_eq!((outcome, said), (Outcome::Done, format!("\"Encore\" is the last of 4 now, in F. {UNSAVED}")));
+    // From the set's own folder; and one that is there already is the same song.
+    evening.done("add-song lantern.toml");
+    evening.say(&["add-song", &evening.file("lantern.toml").display().to_string()]);
+    assert_eq!(evening.titles(), ["Lantern", "Welcome", "Nine Bells", "Encore", "Lantern", "Lantern"]);
+    assert_eq!(evening.remote.show().book.songs.len(), 3);
+    evening.done("song Encore");
+    assert_eq!(evening.music(1), 65);
+    // Of several with one title, a place says which.
+    evening.done("song-key 5 G");
+    assert!(evening.done("song 5").contains("room G"));
+}
+
+#[test]
+fn what_does_not_fit_is_refused_and_changes_nothing() {
+    let evening = Evening::begin();
+    fs::write(evening.file("broken.toml"), "title = \"Broken\nkey = \"C\"\n").unwrap();
+    for (words, outcome, said) in [
+        ("song-key Lantern H", Outcome::Wrong, "\"H\" is no key"),
+        (
+            "song-key Lantern Cm",
+            Outcome::Failed,
+            "The room's key is minor, but the song is in C, which is major: write \"C\".",
+        ),
+        ("song-key Welcome C", Outcome::Wrong, "\"Welcome\" is a pause, which has no key."),
+        ("song-key Lantren C", Outcome::Wrong, "did you mean \"Lantern\"?"),
+        ("song-key", Outcome::Wrong, "\"song-key\" needs a title and a key"),
+        ("song-key Lantern", Outcome::Wrong, "\"song-key\" needs a title and a key"),
+        ("move-song Lantern 4", Outcome::Wrong, "There is no position 4: the set has 3, counted from 1."),
+        ("move-song Lantern 0", Outcome::Wrong, "There is no position 0"),
+        ("move-song Lantern down", Outcome::Wrong, "There is no position down"),
+        ("move-song 2", Outcome::Wrong, "\"move-song\" needs a title and a new position"),
+        ("add-song", Outcome::Wrong, "\"add-song\" needs a song's map"),
+        ("add-song nowhere.toml", Outcome::Failed, "nowhere.toml"),
+        ("add-song broken.toml", Outcome::Failed, "broken.toml, line 1\n"),
+        ("add-song gear.toml", Outcome::Failed, "gear"),
+        ("add-song set.toml", Outcome::Failed, "set.toml"),
+        ("add-song bells.toml H", Outcome::Wrong, "\"H\" is no key"),
+        ("add-song bells.toml C", Outcome::Failed, "minor"),
+        ("save-set", Outcome::Failed, "Nothing was changed since the set was last saved."),
+        ("save-set now", Outcome::Wrong, "\"save-set\" takes nothing more after it"),
+    ] {
+        let (came, words_said) = evening.say(&words.split(' ').collect::<Vec<_>>());
+        assert_eq!(came, outcome, "{words}: {words_said}");
+        assert!(words_said.contains(said), "{words}: {words_said}");
+    }
+    assert_eq!(evening.titles(), ["Lantern", "Welcome", "Nine Bells"]);
+    assert_eq!(evening.state().set.unsaved, Vec::<String>::new());
+    assert_eq!((evening.text("set.toml"), evening.music(1)), (SET.to_owned(), 60));
+}
+
+#[test]
+fn changes_survive_maps_that_are_saved_meanwhile() {
+    let evening = Evening::begin();
+    evening.done("song-key Lantern Eb");
+    evening.done("move-song Nine Bells 1");
+    evening.done("song-key Lantern F");
+    assert_eq!(
+        evening.state().set.unsaved,
+        ["song-key \"Lantern\" Eb", "move-song \"Nine Bells\" 1", "song-key \"Lantern\" F"]
+    );
+    evening.forget_reports();
+    fs::write(
+        evening.file("lantern.toml"),
+        LANTERN.replacen("sound = \"grand\"\n", "sound = \"grand\"\noctave = 1\n", 1),
+    )
+    .unwrap();
+    evening.maps();
+    assert_eq!(evening.music(1), 77, "an octave up, and still in F");
+    assert_eq!(evening.titles()[0], "Nine Bells");
+    // The set itself is saved with a song more, and its order in another way.
+    fs::write(evening.file("set.toml"), format!("{SET}\n[[song]]\ntitle = \"Talk\"\n")).unwrap();
+    evening.maps();
+    assert_eq!(evening.titles(), ["Nine Bells", "Lantern", "Welcome", "Talk"]);
+}
+
+#[test]
+fn a_change_that_no_longer_fits_is_told_and_left_out() {
+    let evening = Evening::begin();
+    evening.done("song-key Nine Bells Dm");
+    evening.done("song-key Lantern Eb");
+    evening.forget_reports();
+    let without = SET.replace("# Quiet.\n[[song]]\nmap = \"bells.toml\"\n", "");
+    fs::write(evening.file("set.toml"), without).unwrap();
+    evening.maps();
+    let told = loop {
+        if let Happened::ChangesDropped(told) = evening.reports.recv_timeout(crate::evening::PATIENCE).unwrap().what {
+            break told;
+        }
+    };
+    assert_eq!(*told, ["song-key \"Nine Bells\" Dm: there is no song \"Nine Bells\" in this set"]);
+    assert_eq!((evening.music(1), evening.state().set.unsaved), (63, vec!["song-key \"Lantern\" Eb".to_owned()]));
+}
+
+#[test]
+fn saving_writes_the_changes_and_nothing_else() {
+    let evening = Evening::begin();
+    fs::set_permissions(evening.file("set.toml"), fs::Permissions::from_mode(0o640)).unwrap();
+    evening.done("song-key Lantern Eb");
+    evening.done("move-song Nine Bells 1");
+    let said = evening.done("save-set");
+    assert!(said.starts_with("Saved to ") && said.contains("set.toml.bak"), "{said}");
+    let expected = "# Ours.\ntitle = \"Tonight\"\ngear = \"gear.toml\"\n\n# Quiet.\n[[song]]\nmap = \"bells.toml\"\n\n\
+                    [[song]] # opens\nmap = \"lantern.toml\"\nkey = \"Eb\"\n\n[[song]]\ntitle = \"Welcome\"\n";
+    assert_eq!(evening.text("set.toml"), expected);
+    assert_eq!(evening.text("set.toml.bak"), SET);
+    let mode = |name: &str| fs::metadata(evening.file(name)).unwrap().permissions().mode() & 0o777;
+    assert_eq!((mode("set.toml"), mode("set.toml.bak")), (0o640, 0o640));
+    assert_eq!(evening.state().set.unsaved, Vec::<String>::new());
+    assert_eq!(evening.music(1), 63);
+    assert_eq!(evening.say(&["save-set"]).0, Outcome::Failed, "nothing is left to save");
+    let left: Vec<_> = fs::read_dir(evening.folder.path()).unwrap().map(|file| file.unwrap().file_name()).collect();
+    assert_eq!(left.len(), 6, "no passing files stay: {left:?}");
+}
+
+#[test]
+fn what_cannot_be_saved_loses_nothing() {
+    let evening = Evening::begin();
+    evening.done("song-key Lantern Eb");
+    // A folder lies where the old set would be kept.
+    fs::create_dir(evening.file("set.toml.bak")).unwrap();
+    let (outcome, said) = evening.say(&["save-set"]);
+    assert!(outcome == Outcome::Failed && said.contains("set.toml.bak cannot be written"), "{said}");
+    assert_eq!(evening.text("set.toml"), SET);
+    assert_eq!((evening.state().set.unsaved.len(), evening.music(1)), (1, 63));
+    fs::remove_dir(evening.file("set.toml.bak")).unwrap();
+    evening.done("save-set");
+    assert!(evening.text("set.toml").contains("key = \"Eb\""));
+}
+
+#[test]
+fn a_set_on_disk_that_has_errors_is_not_written_over() {
+    let evening = Evening::begin();
+    evening.done("song-key Lantern Eb");
+    evening.forget_reports();
+    let broken = SET.replace("gear.toml", "gear.tom");
+    fs::write(evening.file("set.toml"), &broken).unwrap();
+    let (outcome, said) = evening.say(&["save-set"]);
+    assert!(outcome == Outcome::Failed && said.contains("errors"), "{said}");
+    assert_eq!(evening.text("set.toml"), broken);
+    // Meanwhile the set can be changed further: what is played has no errors.
+    evening.done("song-key Lantern F");
+    assert_eq!(evening.music(1), 65);
+}
+
+#[test]
+fn a_set_that_is_a_link_stays_one() {
+    let evening = Evening::begin();
+    evening.done("song-key Lantern Eb");
+    fs::rename(evening.file("set.toml"), evening.file("tonight.toml")).unwrap();
+    std::os::unix::fs::symlink("tonight.toml", evening.file("set.toml")).unwrap();
+    evening.done("save-set");
+    assert!(fs::symlink_metadata(evening.file("set.toml")).unwrap().is_symlink());
+    assert!(evening.text("tonight.toml").contains("key = \"Eb\"") && evening.text("tonight.toml.bak") == SET);
+}
+
+#[test]
+fn a_performance_that_was_broken_off_goes_on_with_its_changes() {
+    let evening = Evening::begin();
+    let show = evening.remote.show();
+    let told = {
+        evening.done("song-key Nine Bells Dm");
+        evening.done("song 3");
+        evening.remote.show()
+    };
+    let kept = persist::SavedState {
+        maps: told.fingerprint(),
+        ended_well: false,
+        standing: Default::default(),
+        cues: Vec::new(),
+        zones: Vec::new(),
+        connections: Vec::new(),
+        changes: told.changes.clone(),
+    };
+    let kept: persist::SavedState = serde_json::from_str(&serde_json::to_string(&kept).unwrap()).unwrap();
+    let changed = changes::load(&show.book.sources[0].path, read, &kept.changes);
+    let again = handspan::daemon::Show::changed(changed.loaded.book.unwrap(), changed.changes);
+    assert_eq!(again.changes, told.changes);
+    assert!(matches!(persist::Beginning::after(Some(kept.clone()), &again), persist::Beginning::GoOn(_)));
+    let beginning = persist::Beginning::after(Some(kept), &show);
+    assert!(matches!(beginning, persist::Beginning::Changed(_)), "without them it is another set");
+}
+
+#[test]
+fn changes_and_saves_at_one_moment_lose_none() {
+    let evening = Evening::begin();
+    std::thread::scope(|scope| {
+        scope.spawn(|| {
+            for octave in 0..10 {
+                fs::write(evening.file("bells.toml"), format!("{BELLS}octave = {}\n", octave % 4)).unwrap();
+                evening.music(2);
+            }
+        });
+        for round in 0..20 {
+            let key = if round % 2 == 0 { "Eb" } else { "F" };
+            evening.done(&format!("song-key Lantern {key}"));
+            evening.done("next-section");
+            evening.done("previous-section");
+        }
+    });
+    assert_eq!(evening.state().set.unsaved, ["song-key \"Lantern\" F"]);
+    assert_eq!(evening.music(1), 65);
+    assert_eq!(evening.titles(), ["Lantern", "Welcome", "Nine Bells"]);
+}

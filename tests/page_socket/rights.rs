@@ -1,0 +1,175 @@
+//! Who may do what: passcodes for moving and looking, wrong ones slowed, none in another network without one.
+
+use std::net::SocketAddr;
+use std::sync::Arc;
+use std::time::{Duration, Instant};
+
+use handspan::daemon::observer::{Duties, Observer};
+use handspan::daemon::requests::RequestHandler;
+use handspan::daemon::{Daemon, Show, wish};
+use handspan::map::{self, Stand};
+use handspan::page::{Open, OpenError};
+use handspan::ports::memory::World;
+use serde_json::{Value, json};
+
+use crate::evening::{Evening, anybody, guarded, read};
+use crate::page::Page;
+
+/// What is said to a greeting, first of all.
+fn greeted(evening: &Evening, passcode: Option<&str>) -> Value {
+    Page::greets(evening.address, passcode).frame().expect("an answer")
+}
+
+#[test]
+fn who_reaches_an_open_stand_of_this_machine_may_move() {
+    let evening = Evening::begin();
+    let welcome = greeted(&evening, None);
+    assert_eq!((&welcome["can"], &welcome["name"]), (&json!("control"), &json!("choir")));
+    assert_eq!(greeted(&evening, Some("whatever"))["can"], "control");
+}
+
+#[test]
+fn a_passcode_moves_another_looks() {
+    let evening = Evening::with(&guarded());
+    assert_eq!(greeted(&evening, Some("nine bells"))["can"], "control");
+    assert_eq!(greeted(&evening, Some("lantern"))["can"], "view");
+    let nothing = greeted(&evening, None);
+    assert_eq!((&nothing["kind"], &nothing["wait_ms"]), (&json!("refused"), &json!(0)));
+    let mut refused = Page::greets(evening.address, None);
+    assert_eq!(refused.frame().expect("an answer")["kind"], "refused");
+    assert!(refused.frame().is_none(), "it is closed");
+}
+
+#[test]
+fn who_may_look_sees_and_hears_and_moves_nothing() {
+    let evening = Evening::with(&guarded());
+    let mut looks = Page::admitted(evening.address, Some("lantern"));
+    looks.next("state");
+    for words in [&["next-section"][..], &["panic"], &["save-set"], &["song-key", "Lantern", "F"]] {
+        let (done, said) = looks.presses(words, looks.seen);
+        assert!(!done && said.contains("view only"), "{words:?}: {said}");
+    }
+    looks.down(60, 80);
+    looks.say(&json!({ "pedal": true }));
+    looks.say(&json!({ "sound": true }));
+    // What it said has been heard by the time that it is answered.
+    looks.presses(&["panic"], 1);
+    evening.world.play(evening.piano, &[0x92, 62, 90]);
+    assert_eq!(evening.heard(), (0, vec![0x90, 65, 90]), "the first note that sounds is the piano's");
+    let (mut heard, mut seen) = (false, false);
+    while !heard || !seen {
+        let frame = looks.frame().expect("a frame");
+        let messages = frame["messages"].as_array();
+        heard |= messages.is_some_and(|messages| messages.contains(&json!([0, [0x90, 65, 90]])));
+        seen |= frame["down"] == json!([[62], []]);
+        if frame["kind"] == "alive" {
+            // It may have begun to hear only after the first one.
+            evening.world.play(evening.piano, &[0x82, 62, 0, 0x92, 62, 90]);
+        }
+    }
+    let state = evening.observer.state();
+    assert_eq!(state.song.unwrap().section.unwrap().step, 1);
+    assert!(!evening.logged().iter().any(|line| line.starts_with("asks")), "{:?}", evening.logged());
+    // Beside it one who may.
+    let mut moves = Page::admitted(evening.address, Some("nine bells"));
+    moves.next("state");
+    moves.does(&["next-section"]);
+    looks.frame_where("state", |state| state["state"]["song"]["section"]["step"] == 2);
+}
+
+#[test]
+fn wrong_passcodes_are_slowed_down() {
+    let evening = Evening::with(&guarded());
+    let mut tried = 0;
+    let began = Instant::now();
+    let mut waits = Vec::new();
+    while began.elapsed() < Duration::from_millis(2_500) {
+        let refused = greeted(&evening, Some(&format!("guess {tried}")));
+        assert_eq!(refused["kind"], "refused");
+        if refused["words"].as_str().unwrap().contains("not the passcode") {
+            tried += 1;
+            waits.push(refused["wait_ms"].as_u64().unwrap());
+            // A right one must wait as well.
+            assert_eq!(greeted(&evening, Some("nine bells"))["kind"], "refused");
+        }
+    }
+    // After one and two seconds at the earliest: the second falls into the time, the third does not.
+    assert_eq!((tried, waits), (2, vec![1_000, 2_000]));
+    let wrong = evening.logged().iter().filter(|line| line.contains("wrong passcode")).count();
+    assert_eq!(wrong, 2);
+}
+
+#[test]
+fn a_page_of_another_version_is_told_to_load_again() {
+    let evening = Evening::begin();
+    let mut page = Page::at(evening.address);
+    page.say(&json!({ "hello": 2, "passcode": null }));
+    let refused = page.frame().expect("an answer");
+    assert!(refused["words"].as_str().unwrap().contains("load it again"), "{refused}");
+}
+
+#[test]
+fn nobody_waits_long_for_a_greeting() {
+    let evening = Evening::begin();
+    let mut silent = Page::at(evening.address);
+    let began = Instant::now();
+    assert_eq!(silent.shown_out().1, "no sign of life");
+    assert!(began.elapsed() >= Duration::from_secs(2));
+    let mut early = Page::at(evening.address);
+    early.say(&json!({ "do": ["panic"], "ask": 1, "at": 0, "seen": 0 }));
+    assert_eq!(early.shown_out().1, "that is no message of this form");
+    assert!(evening.logged().is_empty());
+}
+
+/// Opens a stand beside a performance that never runs.
+fn opened(stand: &Stand) -> Result<(Option<Open>, Daemon), OpenError> {
+    let show = Arc::new(Show::new(map::load("maps/midwinter.toml", &mut read).book.unwrap()));
+    let ports = World::default();
+    ports.plug(handspan::ports::Direction::Input, "stage piano", "keys", None);
+    let (mut daemon, remote) = Daemon::new(&show, Box::new(ports.open(&wish(&show.book.gear)).unwrap()));
+    let observer = Observer::new(&mut daemon, &show, "choir").unwrap();
+    observer.begin(Duties::default()).unwrap();
+    let handler = Arc::new(RequestHandler::new(remote, Arc::clone(&observer), read, |_| ()));
+    let open = handspan::page::open(stand, &mut daemon, &show, observer, handler, |_| ())?;
+    Ok((open, daemon))
+}
+
+#[test]
+fn in_a_network_there_is_none_without_a_passcode() {
+    for address in ["0.0.0.0:0", "[::]:0", "192.0.2.1:0"] {
+        let listen: SocketAddr = address.parse().unwrap();
+        let open = opened(&Stand { listen: Some(listen), ..anybody() });
+        assert!(matches!(open, Err(OpenError::NoPasscode(at)) if at == listen), "{address}");
+    }
+    let (open, _daemon) = opened(&Stand { listen: Some("0.0.0.0:0".parse().unwrap()), ..guarded() }).unwrap();
+    let open = open.expect("a stand");
+    let link = open.link();
+    assert!(link.ends_with(&format!(".local:{}/", open.address().port())), "{link}");
+    let here = SocketAddr::from(([127, 0, 0, 1], open.address().port()));
+    let mut page = Page::greets(here, Some("nine bells"));
+    assert_eq!(page.frame().expect("an answer")["can"], "control");
+    assert!(matches!(opened(&Stand { listen: None, ..anybody() }), Ok((None, _))));
+}
+
+#[test]
+fn where_the_usual_port_is_taken_the_next_free_one_is() {
+    // Some port with another free one after it.
+    let (taken, port) = loop {
+        let taken = std::net::TcpListener::bind(("127.0.0.1", 0)).unwrap();
+        let port = taken.local_addr().unwrap().port();
+        if port < 60_000 && std::net::TcpListener::bind(("127.0.0.1", port + 1)).is_ok() {
+            break (taken, port);
+        }
+    };
+    let at = SocketAddr::from(([127, 0, 0, 1], port));
+    let usual = Stand { listen: Some(at), asked: false, ..anybody() };
+    let (open, _daemon) = opened(&usual).unwrap();
+    let open = open.expect("a stand");
+    assert!((port + 1..=port + 9).contains(&open.address().port()));
+    assert_eq!(open.link(), format!("http://127.0.0.1:{}/", open.address().port()));
+    let refused = opened(&Stand { asked: true, ..usual.clone() }).map(|_| ()).expect_err("refused");
+    assert!(matches!(refused, OpenError::Taken(where_) if where_ == at));
+    assert!(refused.to_string().contains("another program does"), "{refused}");
+    drop(taken);
+    assert_eq!(opened(&usual).unwrap().0.expect("a stand").address(), at);
+}

@@ -16,7 +16,7 @@ pub(super) const HELP: &str = "Actions:
   tap            a beat of the tempo: four make one
   resend-messages  what entering the song sends to other machines
   resend-sounds  the set-up of all sounds
-  panic          silence everything
+  panic          all notes off
 
 Changes to the set; they hold for this run, and longer once they are saved:
   move-song TITLE PLACE     to this place in the set, counted from 1

@@ -17,12 +17,12 @@ pub(super) const KEYS_HELP: &str = "While it runs in a terminal, single keys ste
   0             back to tonight's key
   1 to 9        turn a zone of the song on or off, in the order of its map
   t             from the top: enter the song again
-  a             say again what entering the song says to other machines
+  a             send again what entering the song sends to other machines
   d             the drone on, or off again
-  f             fade all that rings without a finger, over 2 s
+  f             fade out held notes, over 2 s
   b             a beat: four or more give the tempo
   s             set up all sounds again
-  !             panic: silence everything
+  !             panic: all notes off
   q             end, with every note ended and every pedal lifted
 
 Example:

@@ -37,7 +37,7 @@ use live_view::LiveViewWriter;
 use persist::Beginning;
 use receiving::receive;
 use recovery::contained;
-use report::Publisher;
+use report::ReportQueue;
 
 pub use inbox::{Command, Handed, Noticed, Outcome, Remote, Unasked};
 pub use live_view::{LiveView, Sent};
@@ -70,7 +70,7 @@ pub struct Daemon {
     inbox: Inbox,
     /// What is played.
     show: Arc<Show>,
-    publisher: Publisher,
+    reports: ReportQueue,
     /// Where reports come out, until somebody observes.
     unread: Option<Consumer<Report>>,
     outputs: Vec<OutputState>,
@@ -126,7 +126,7 @@ impl Daemon {
         let outputs = outputs.iter().map(|output| OutputState { tempo: output.tempo, ..OutputState::default() });
         let (view, view_writer) = LiveView::new(show.book.gear.inputs.len(), show.book.gear.outputs.len());
         let (remote, inbox) = Inbox::new(ports.waker(), Arc::clone(show));
-        let (publisher, unread) = Publisher::new();
+        let (reports, unread) = ReportQueue::new();
         let daemon = Daemon {
             out: engine.out(),
             outputs: outputs.collect(),
@@ -136,7 +136,7 @@ impl Daemon {
             next: None,
             inbox,
             show: Arc::clone(show),
-            publisher,
+            reports,
             unread: Some(unread),
             not_taken: 0,
             noticed: Noticed::default(),
@@ -184,9 +184,9 @@ impl Daemon {
         }
         self.step(Event::Stop);
         let ended =
-            Ended { counts: self.engine.counts(), not_taken: self.not_taken, unheard: self.publisher.lost().count() };
+            Ended { counts: self.engine.counts(), not_taken: self.not_taken, unheard: self.reports.lost().count() };
         let report = self.report(Happened::Ended(ended));
-        self.publisher.publish_last(report);
+        self.reports.publish_last(report);
         ended
     }
 
@@ -291,7 +291,7 @@ impl Daemon {
 
     fn tell(&mut self, what: Happened) {
         let report = self.report(what);
-        self.publisher.publish(report);
+        self.reports.publish(report);
     }
 
     fn fulfil(&mut self, request: Request) {

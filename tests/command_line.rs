@@ -364,7 +364,7 @@ fn try_says_what_helps_the_hand_and_shows_it() {
         ("Long Night Round", "a note is held until you strike its key again"),
         ("The Ferry at First Light", "drone    F3 C4 → pad 4"),
         ("The Ferry at First Light", "moving as little as it can"),
-        ("Nine Bells Under the Ice", "the whole handful comes along"),
+        ("Nine Bells Under the Ice", "lets in all that are struck with it"),
         ("Carry the Light", "notes are held until you play again"),
     ] {
         assert!(song(title).contains(said), "{title}, {said}: {}", song(title));

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 /// A module and those that it may import.
 const MAY_IMPORT: [(&str, &[&str]); 12] = [
     ("music", &[]),
-    ("midi", &[]),
+    ("midi", &["music"]),
     ("map", &["music", "midi"]),
     ("evening", &["music", "midi", "map"]),
     ("engine", &["music", "midi", "map", "evening"]),

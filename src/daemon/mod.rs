@@ -35,7 +35,7 @@ use crate::ports::{Arrival, InputWish, OutputWish, Ports, Target, Wish};
 use inbox::{Inbox, Question, Request};
 use live_view::LiveViewWriter;
 use persist::Beginning;
-use report::Publisher;
+use report::ReportQueue;
 
 pub use inbox::{Command, Handed, Noticed, Outcome, Remote, Unasked};
 pub use live_view::{LiveView, Sent};
@@ -73,7 +73,7 @@ pub struct Daemon {
     inbox: Inbox,
     /// What is played.
     show: Arc<Show>,
-    publisher: Publisher,
+    reports: ReportQueue,
     /// Where reports come out, until somebody observes.
     unread: Option<Consumer<Report>>,
     outputs: Vec<OutputState>,
@@ -129,7 +129,7 @@ impl Daemon {
         let outputs = outputs.iter().map(|output| OutputState { tempo: output.send_clock, ..OutputState::default() });
         let (view, view_writer) = LiveView::new(show.book.gear.inputs.len(), show.book.gear.outputs.len());
         let (remote, inbox) = Inbox::new(ports.waker(), Arc::clone(show));
-        let (publisher, unread) = Publisher::new();
+        let (reports, unread) = ReportQueue::new();
         let daemon = Daemon {
             out: engine.out(),
             outputs: outputs.collect(),
@@ -140,7 +140,7 @@ impl Daemon {
             received: Vec::with_capacity(LONGEST_MESSAGE),
             inbox,
             show: Arc::clone(show),
-            publisher,
+            reports,
             unread: Some(unread),
             not_taken: 0,
             noticed: Noticed::default(),
@@ -188,9 +188,9 @@ impl Daemon {
         }
         self.step(Event::Stop);
         let ended =
-            Ended { counts: self.engine.counts(), not_taken: self.not_taken, unheard: self.publisher.lost().count() };
+            Ended { counts: self.engine.counts(), not_taken: self.not_taken, unheard: self.reports.lost().count() };
         let report = self.report(Happened::Ended(ended));
-        self.publisher.publish_last(report);
+        self.reports.publish_last(report);
         ended
     }
 
@@ -294,7 +294,7 @@ impl Daemon {
 
     fn tell(&mut self, what: Happened) {
         let report = self.report(what);
-        self.publisher.publish(report);
+        self.reports.publish(report);
     }
 
     fn fulfil(&mut self, request: Request) {

@@ -97,7 +97,7 @@ impl Observer {
             since: ZonedDateTime::now().strftime("%Y-%m-%dT%H:%M:%S%:z").to_string(),
             metrics: daemon.metrics(),
             view: daemon.live_view(),
-            lost: daemon.publisher.lost(),
+            lost: daemon.reports.lost(),
             seen: Mutex::new(seen),
         }))
     }

@@ -102,7 +102,7 @@ pub enum Happened {
 
 /// The owner's end of the reports.
 #[derive(Debug)]
-pub(super) struct Publisher {
+pub(super) struct ReportQueue {
     reports: Producer<Report>,
     lost: LostReports,
 }
@@ -121,11 +121,11 @@ impl LostReports {
     }
 }
 
-impl Publisher {
-    /// A publisher, and where its reports come out.
-    pub fn new() -> (Publisher, Consumer<Report>) {
+impl ReportQueue {
+    /// A queue, and where its reports come out.
+    pub fn new() -> (ReportQueue, Consumer<Report>) {
         let (reports, consumer) = RingBuffer::new(REPORTS);
-        (Publisher { reports, lost: LostReports::default() }, consumer)
+        (ReportQueue { reports, lost: LostReports::default() }, consumer)
     }
 
     /// Leaves a report for the observer, or counts it as lost.

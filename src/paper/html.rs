@@ -119,9 +119,9 @@ fn of_keys(keys: &Keys, body: &mut String) {
         shift => format!("{} semitones", signed(shift)),
     };
     let cells = [
-        ("first", "fingers in", Some(&keys.fingers)),
+        ("first", "fingers", Some(&keys.fingers)),
         ("", "shift", Some(&shift)),
-        ("first", "the room hears", Some(&keys.room)),
+        ("first", "room", Some(&keys.room)),
         ("", "chart", Some(&keys.chart)),
         ("", "♩ a minute", keys.tempo.as_ref()),
         ("", "meter", keys.meter.as_ref()),

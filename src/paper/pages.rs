@@ -151,7 +151,7 @@ fn of_keys(keys: &Keys) -> Vec<Piece> {
         let size = most.min(most * wide / width(value, most, Weight::Bold).max(0.1));
         text(x, 3.6, name, &caption) + &text(x, base, value, &Ink { size, ..BOLD })
     };
-    let mut body = cell(0.0, CELL - 3.0, "fingers in", &keys.fingers, KEY);
+    let mut body = cell(0.0, CELL - 3.0, "fingers", &keys.fingers, KEY);
     // The way from one key to the other, as a reach is drawn.
     let (from, to, y) = (CELL, CELL + 26.0, base - 4.6);
     body.push_str(&line(from, y, (to, y), 0.4));
@@ -164,7 +164,7 @@ fn of_keys(keys: &Keys) -> Vec<Piece> {
         let unit = if keys.shift.abs() == 1 { "semitone" } else { "semitones" };
         body.push_str(&text((from + to) / 2.0, y + 4.4, unit, &Ink { size: SMALL, anchor: "middle", ..PLAIN }));
     }
-    body.push_str(&cell(to + 5.0, CELL - 3.0, "the room hears", &keys.room, KEY));
+    body.push_str(&cell(to + 5.0, CELL - 3.0, "room", &keys.room, KEY));
     let mut x = to + 5.0 + CELL;
     let rest = [("chart", Some(&keys.chart)), ("♩ a minute", keys.tempo.as_ref()), ("meter", keys.meter.as_ref())];
     let wide = (WIDE - x) / 3.0;

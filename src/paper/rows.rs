@@ -196,7 +196,7 @@ pub(super) fn of_sends(song: &Song, key: Key) -> Table {
     Table { columns: vec![bold("when", 0.36), plain("to", 0.16), plain("what", 0.48)], rows: rows.collect() }
 }
 
-/// The inputs and what is heard of them.
+/// The inputs and what is received of them.
 pub(super) fn of_inputs(book: &Book) -> Table {
     let rows = book.gear.inputs.iter().map(|input| {
         let mut heard = vec![match input.play {
@@ -208,7 +208,7 @@ pub(super) fn of_inputs(book: &Book) -> Table {
             input
                 .renumber
                 .iter()
-                .map(|(from, to)| format!("controller {} heard as {}", u8::from(*from), u8::from(*to))),
+                .map(|(from, to)| format!("controller {} counts as {}", u8::from(*from), u8::from(*to))),
         );
         heard.extend(input.curve.as_ref().map(|curve| format!("touch {}", of_curve(book, curve))));
         let mut port = vec![format!("\"{}\"", input.port.value)];
@@ -218,14 +218,14 @@ pub(super) fn of_inputs(book: &Book) -> Table {
     let columns = vec![
         bold("input", 0.18),
         plain("its port has in its name", 0.28),
-        plain("what is heard", 0.36),
-        plain("must it be there", 0.18),
+        plain("what is received", 0.36),
+        plain("must it be connected", 0.18),
     ];
     Table { columns, rows: rows.collect() }
 }
 
 fn there(optional: bool) -> String {
-    if optional { "may be absent" } else { "must be there" }.to_owned()
+    if optional { "optional" } else { "required" }.to_owned()
 }
 
 /// The outputs, where each leads, and the sounds on it.

@@ -70,7 +70,7 @@ fn sections(entry: &Entry, song: &Song, keys: &evening::Keys) -> Vec<Block> {
         moved = false;
     }
     if moved {
-        let words = format!("large: what the fingers play, in {}; small: what the room hears", keys.play_in);
+        let words = format!("large: for the fingers, in {}; small: for the room", keys.play_in);
         blocks.push(Block::Note(words));
     }
     blocks.extend(parts.into_iter().map(Block::Part));

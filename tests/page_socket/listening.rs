@@ -86,7 +86,7 @@ fn troubles_are_told_in_words_until_they_are_over() {
     assert_eq!(back["trouble"]["words"], "keyboard is connected again.");
     evening.world.overrun();
     page.frame_where("state", |state| {
-        state["trouble"]["words"] == "The system lost messages on their way here: all held notes were ended."
+        state["trouble"]["words"] == "The system lost messages on their way here: the notes of all keys were ended."
             && state["state"]["counts"]["overruns"] == 1
     });
 }

@@ -148,8 +148,10 @@ impl Sequencer {
         sequencer.connect_all()?;
         sequencer.connect_remembered();
         // What was played before is read now, or it could not be told from what is played later.
-        while sequencer.has_more() || sequencer.fresh.until().is_some_and(|until| sequencer.sleep(Some(until))) {
-            sequencer.read();
+        while let Some(until) = sequencer.fresh.ends().max().filter(|until| *until > Instant::now()) {
+            if sequencer.has_more() || sequencer.sleep(Some(until)) {
+                sequencer.read();
+            }
         }
         Ok(sequencer)
     }
@@ -158,15 +160,32 @@ impl Sequencer {
         Addr { client: self.client, port }
     }
 
+    /// Says where in what comes the time of old notes is over, where it is.
+    fn mark_fresh(&mut self) {
+        if !self.fresh.is_empty() {
+            let Sequencer { fresh, seq, client, announcements, .. } = self;
+            fresh.mark(Instant::now(), || {
+                let mut mark = Event::new(EventType::Usr1, &[0; 12]);
+                mark.set_source(*announcements);
+                mark.set_dest(Addr { client: *client, port: *announcements });
+                mark.set_direct();
+                deliver(seq, &mut mark).is_ok()
+            });
+        }
+    }
+
     /// Reads one event into the outbox, or does what it says.
     fn read(&mut self) {
+        self.mark_fresh();
         let notice = {
             let mut input = self.seq.input();
             match input.event_input() {
                 Ok(event) => {
                     let owner = usize::try_from(event.get_dest().port).ok().and_then(|port| self.owners.get(port));
                     match (notice(&event, self.announcements), owner) {
-                        (Notice::None, Some(Some(_))) if self.fresh.is_old(&event) => {
+                        (Notice::None, Some(Some(_)))
+                            if !self.fresh.is_empty() && self.fresh.is_old(&event, Instant::now()) =>
+                        {
                             self.refused += 1;
                             Notice::None
                         }
@@ -194,7 +213,9 @@ impl Sequencer {
         let told = self.outbox.news.len();
         match notice {
             Notice::None => return,
+            Notice::Mark => return self.fresh.marked(),
             Notice::Lost => {
+                self.fresh.lost(Instant::now());
                 self.outbox.news.push_back(Ready::Overrun);
                 self.streams.iter_mut().for_each(Stream::reset);
                 self.look_again();
@@ -319,7 +340,9 @@ fn take_in(event: &Event<'_>, input: usize, stream: Option<&mut Stream>, outbox:
 impl Ports for Sequencer {
     fn wait(&mut self, timeout: Option<Duration>) -> Arrival<'_> {
         let mut deadline = None;
+        self.fresh.awaited();
         while self.outbox.is_empty() {
+            self.mark_fresh();
             // What an earlier read has brought along is there without asking the kernel.
             if self.has_more() {
                 self.read();
@@ -334,8 +357,11 @@ impl Ports for Sequencer {
             }
             let due = self.due.iter().map(|due| due.at).min();
             let retry = (!self.arrears.is_empty()).then_some(self.retry);
-            if self.sleep([deadline, due, retry].into_iter().flatten().min()) {
+            let fresh = self.fresh.ends().min();
+            if self.sleep([deadline, due, retry, fresh].into_iter().flatten().min()) {
                 self.read();
+            } else if fresh.is_some_and(|fresh| fresh <= Instant::now()) {
+                continue;
             } else if due.is_some_and(|due| due <= Instant::now()) {
                 self.connect_due();
             } else if retry.is_some_and(|retry| retry <= Instant::now()) {

@@ -13,6 +13,8 @@ pub(super) enum Notice {
     /// Somebody has taken a connection away; told to all.
     Parted(Connect),
     Lost,
+    /// What we sent to ourselves, see [`super::fresh`].
+    Mark,
     None,
 }
 
@@ -28,6 +30,7 @@ pub(super) fn notice(event: &Event<'_>, announcements: i32) -> Notice {
         return Notice::None;
     }
     match (kind, event.get_data::<Addr>(), event.get_data::<Connect>()) {
+        (EventType::Usr1, _, _) => Notice::Mark,
         (EventType::PortStart, Some(port), _) => Notice::Started(port),
         (EventType::PortExit, Some(port), _) => Notice::Ended(port),
         (EventType::ClientExit, Some(port), _) => Notice::ClientEnded(port.client),

@@ -14,6 +14,8 @@ use std::time::{Duration, Instant};
 
 use ::alsa::seq::{Addr, EvNote, Event, EventType};
 
+use super::{Sequencer, deliver};
+
 /// How soon after the connection what was kept begins to come.
 const BEGINS: Duration = Duration::from_millis(20);
 /// A pause that ends it.
@@ -44,11 +46,6 @@ impl Fresh {
         self.devices.push(New { device, until: now + BEGINS, at_most: now + LONGEST, is_marked: false });
     }
 
-    /// Whether there is none.
-    pub(super) fn is_empty(&self) -> bool {
-        self.devices.is_empty()
-    }
-
     /// Until when old notes may come of each that is not marked, as far as is known by now.
     pub(super) fn ends(&self) -> impl Iterator<Item = Instant> + '_ {
         self.devices.iter().filter(|new| !new.is_marked).map(|new| new.until)
@@ -61,7 +58,7 @@ impl Fresh {
 
     /// Has the mark sent where it is time for it. `send` says whether it could be: where not, the system's queue is full,
     /// and is thrown away with all that is old.
-    pub(super) fn mark(&mut self, now: Instant, send: impl FnOnce() -> bool) {
+    fn mark(&mut self, now: Instant, send: impl FnOnce() -> bool) {
         let is_over = |new: &New| !new.is_marked && new.until <= now;
         if !self.is_awaited || !self.devices.iter().any(is_over) {
             return;
@@ -83,14 +80,44 @@ impl Fresh {
         self.devices.retain(|new| new.until > now);
     }
 
-    /// Whether an event begins a note that was played before we listened.
-    pub(super) fn is_old(&mut self, event: &Event<'_>, now: Instant) -> bool {
+    /// Whether an event that is read now begins a note that was played before we listened.
+    pub(super) fn is_old(&mut self, event: &Event<'_>) -> bool {
+        !self.devices.is_empty() && self.is_old_at(event, Instant::now())
+    }
+
+    fn is_old_at(&mut self, event: &Event<'_>, now: Instant) -> bool {
         let source = event.get_source();
         let Some(new) = self.devices.iter_mut().find(|new| new.device == source) else { return false };
         if new.until > now {
             new.until = new.until.max(now + PAUSE).min(new.at_most);
         }
         event.get_type() == EventType::Noteon && event.get_data::<EvNote>().is_some_and(|note| note.velocity > 0)
+    }
+}
+
+impl Sequencer {
+    /// Reads what was played before, as long as it may come.
+    pub(super) fn read_old(&mut self) {
+        while let Some(until) = self.fresh.ends().max().filter(|until| *until > Instant::now()) {
+            if self.has_more() || self.sleep(Some(until)) {
+                self.read();
+            }
+        }
+    }
+
+    /// Sends the mark to ourselves where it is time for it.
+    pub(super) fn mark_fresh(&mut self) {
+        if self.fresh.devices.is_empty() {
+            return;
+        }
+        let Sequencer { fresh, seq, client, announcements, .. } = self;
+        fresh.mark(Instant::now(), || {
+            let mut mark = Event::new(EventType::Usr1, &[0; 12]);
+            mark.set_source(*announcements);
+            mark.set_dest(Addr { client: *client, port: *announcements });
+            mark.set_direct();
+            deliver(seq, &mut mark).is_ok()
+        });
     }
 }
 
@@ -117,9 +144,9 @@ mod tests {
             true
         });
         fresh.mark(late, || unreachable!("one is enough"));
-        assert_eq!((sent, fresh.is_old(&note(1), late), fresh.is_old(&note(0), late)), (1, true, false));
+        assert_eq!((sent, fresh.is_old_at(&note(1), late), fresh.is_old_at(&note(0), late)), (1, true, false));
         fresh.marked();
-        assert!(!fresh.is_old(&note(1), late) && fresh.is_empty());
+        assert!(!fresh.is_old_at(&note(1), late) && fresh.devices.is_empty());
     }
 
     #[test]
@@ -130,15 +157,15 @@ mod tests {
         fresh.connected(source, began);
         let late = began + Duration::from_secs(3);
         fresh.mark(late, || unreachable!("nobody waits"));
-        assert!(fresh.is_old(&note(1), late));
+        assert!(fresh.is_old_at(&note(1), late));
         fresh.awaited();
         fresh.mark(late, || true);
-        assert!(fresh.is_old(&note(1), late));
+        assert!(fresh.is_old_at(&note(1), late));
         fresh.marked();
-        assert!(!fresh.is_old(&note(1), late));
+        assert!(!fresh.is_old_at(&note(1), late));
         fresh.connected(source, began);
         fresh.mark(late, || false);
-        assert!(fresh.is_empty(), "where the queue is full all that waits is lost");
+        assert!(fresh.devices.is_empty(), "where the queue is full all that waits is lost");
     }
 
     #[test]
@@ -151,8 +178,8 @@ mod tests {
         fresh.mark(began + BEGINS, || true);
         fresh.connected(source, began + BEGINS);
         fresh.marked();
-        assert!(fresh.is_old(&note(1), began + BEGINS));
+        assert!(fresh.is_old_at(&note(1), began + BEGINS));
         fresh.lost(began + LONGEST);
-        assert!(fresh.is_empty());
+        assert!(fresh.devices.is_empty());
     }
 }

@@ -147,31 +147,12 @@ impl Sequencer {
             .map_err(refused("Listening to the MIDI sequencer's announcements"))?;
         sequencer.connect_all()?;
         sequencer.connect_remembered();
-        // What was played before is read now, or it could not be told from what is played later.
-        while let Some(until) = sequencer.fresh.ends().max().filter(|until| *until > Instant::now()) {
-            if sequencer.has_more() || sequencer.sleep(Some(until)) {
-                sequencer.read();
-            }
-        }
+        sequencer.read_old();
         Ok(sequencer)
     }
 
     fn at(&self, port: i32) -> Addr {
         Addr { client: self.client, port }
-    }
-
-    /// Says where in what comes the time of old notes is over, where it is.
-    fn mark_fresh(&mut self) {
-        if !self.fresh.is_empty() {
-            let Sequencer { fresh, seq, client, announcements, .. } = self;
-            fresh.mark(Instant::now(), || {
-                let mut mark = Event::new(EventType::Usr1, &[0; 12]);
-                mark.set_source(*announcements);
-                mark.set_dest(Addr { client: *client, port: *announcements });
-                mark.set_direct();
-                deliver(seq, &mut mark).is_ok()
-            });
-        }
     }
 
     /// Reads one event into the outbox, or does what it says.
@@ -183,9 +164,7 @@ impl Sequencer {
                 Ok(event) => {
                     let owner = usize::try_from(event.get_dest().port).ok().and_then(|port| self.owners.get(port));
                     match (notice(&event, self.announcements), owner) {
-                        (Notice::None, Some(Some(_)))
-                            if !self.fresh.is_empty() && self.fresh.is_old(&event, Instant::now()) =>
-                        {
+                        (Notice::None, Some(Some(_))) if self.fresh.is_old(&event) => {
                             self.refused += 1;
                             Notice::None
                         }
@@ -355,13 +334,10 @@ impl Ports for Sequencer {
             if self.bell.heard() {
                 return Arrival::Woken;
             }
-            let due = self.due.iter().map(|due| due.at).min();
+            let due = self.due.iter().map(|due| due.at).chain(self.fresh.ends()).min();
             let retry = (!self.arrears.is_empty()).then_some(self.retry);
-            let fresh = self.fresh.ends().min();
-            if self.sleep([deadline, due, retry, fresh].into_iter().flatten().min()) {
+            if self.sleep([deadline, due, retry].into_iter().flatten().min()) {
                 self.read();
-            } else if fresh.is_some_and(|fresh| fresh <= Instant::now()) {
-                continue;
             } else if due.is_some_and(|due| due <= Instant::now()) {
                 self.connect_due();
             } else if retry.is_some_and(|retry| retry <= Instant::now()) {

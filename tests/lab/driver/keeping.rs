@@ -344,29 +344,34 @@ fn slept() -> Said {
         ports.send(0, &[0x90, key, 100]).map_err(|fault| fault.to_string())?;
     }
     ports.send(0, &[0xB0, 64, 127]).map_err(|fault| fault.to_string())?;
-    let full = (0..300).filter(|_| ports.send(0, &[0xE0, 0, 64]) == Err(ports::SendFault::Full)).count();
-    ports.send(0, &[0xB0, 64, 0]).map_err(|fault| fault.to_string())?;
-    for key in 0..100 {
-        ports.send(0, &[0x80, key, 64]).map_err(|fault| fault.to_string())?;
-    }
-    let mut sounding = 0_usize;
-    let mut pedal = 0;
-    let mut beats = 0..Beats::within(ALL_ENDED).times(1);
-    loop {
+    let (mut sounding, mut pedal) = (0_usize, 0);
+    let mut reads = || {
         while read(&sleeper, &coder, |message| match *message {
             [0x90, ..] => sounding += 1,
             [0x80, ..] => sounding = sounding.saturating_sub(1),
             [0xB0, 64, value] => pedal = value,
             _ => {}
         }) {}
-        if sounding == 0 && pedal == 0 {
-            break;
-        }
-        if beats.next().is_none() {
-            return Err(format!("{sounding} notes sound, the pedal is at {pedal}; {full} were refused"));
-        }
-        beat();
+        (sounding, pedal)
+    };
+    // It has heard every beginning when it falls asleep.
+    if reads() != (100, 127) {
+        return Err("the sleeper did not hear what began".into());
+    }
+    let full = (0..300).filter(|_| ports.send(0, &[0xE0, 0, 64]) == Err(ports::SendFault::Full)).count();
+    ports.send(0, &[0xB0, 64, 0]).map_err(|fault| fault.to_string())?;
+    for key in 0..100 {
+        ports.send(0, &[0x80, key, 64]).map_err(|fault| fault.to_string())?;
+    }
+    let mut last = (100, 127);
+    let has_ended = || {
+        last = reads();
         ports.wait(Some(Duration::ZERO));
+        last == (0, 0)
+    };
+    if Beats::within(ALL_ENDED).until(has_ended).is_none() {
+        let (sounding, pedal) = last;
+        return Err(format!("{sounding} notes sound, the pedal is at {pedal}; {full} were refused"));
     }
     calm(&record, Duration::from_millis(100));
     let ends = taken(&record).iter().filter(|heard| heard.bytes[0] == 0x80).count();

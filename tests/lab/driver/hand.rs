@@ -125,7 +125,7 @@ fn steps() -> Vec<(u32, Step)> {
     for handful in 0..HANDFULS {
         let at = handful * APART;
         let number = handful as u8;
-        let lowest = 48 + number * 5 % 24;
+        let lowest = 48 + number.wrapping_mul(5) % 24;
         let keys: Vec<u8> = SHAPES[usize::from(number % 3)].iter().map(|above| lowest + above).collect();
         let late: Vec<u8> = held.drain(..).filter(|key| !keys.contains(key)).collect();
         // Every fourth handful is rolled, every third of the others legato: the old fingers come up 120 ms later.

@@ -58,7 +58,7 @@ pub const SCENARIOS: &[(&str, Scenario)] = &[
 ];
 
 /// Long enough for a busy machine; only a failure waits so long. Back ends in memory do not wait at all.
-const PATIENCE: Duration = Duration::from_secs(3);
+const PATIENCE: Duration = Duration::from_secs(60);
 /// How long nothing must come for nothing to have come.
 const CALM: Duration = Duration::from_millis(150);
 

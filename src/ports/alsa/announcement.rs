@@ -12,6 +12,8 @@ pub(super) enum Announcement {
     Disconnected(Connect),
     /// Somebody has taken a connection away; told to all.
     Cut(Connect),
+    /// What we sent to ourselves, see [`super::stale`].
+    Mark,
     /// Events were lost.
     Lost,
 }
@@ -28,6 +30,7 @@ pub(super) fn announcement(event: &Event<'_>, announcements: i32) -> Option<Anno
         return None;
     }
     Some(match (kind, event.get_data::<Addr>(), event.get_data::<Connect>()) {
+        (EventType::Usr1, _, _) => Announcement::Mark,
         (EventType::PortStart, Some(port), _) => Announcement::Started(port),
         (EventType::PortExit, Some(port), _) => Announcement::Ended(port),
         (EventType::ClientExit, Some(port), _) => Announcement::ClientEnded(port.client),

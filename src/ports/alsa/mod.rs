@@ -140,10 +140,7 @@ impl Sequencer {
             .map_err(refused("Listening to the MIDI sequencer's announcements"))?;
         sequencer.connect_all()?;
         sequencer.connect_remembered();
-        // What was played before is read now, or it could not be told from what is played later.
-        while sequencer.has_more() || sequencer.stale.until().is_some_and(|until| sequencer.sleep(Some(until))) {
-            sequencer.read();
-        }
+        sequencer.read_stale();
         Ok(sequencer)
     }
 
@@ -158,6 +155,7 @@ impl Sequencer {
 
     /// Reads one event into the input queue, or does what it says.
     fn read(&mut self) {
+        self.send_mark();
         let announced = match self.seq.input().event_input() {
             Ok(event) => {
                 let owner = usize::try_from(event.get_dest().port).ok().and_then(|port| *self.owners.get(port)?);
@@ -187,7 +185,9 @@ impl Sequencer {
     fn handle(&mut self, announced: Announcement) {
         let changes = self.queue.changes.len();
         match announced {
+            Announcement::Mark => return self.stale.marked(),
             Announcement::Lost => {
+                self.stale.lost(Instant::now());
                 self.queue.changes.push_back(Arrival::Overrun);
                 self.streams.iter_mut().for_each(Stream::reset);
                 self.look_again();
@@ -313,7 +313,9 @@ fn enqueue(event: &Event<'_>, input: usize, stream: Option<&mut Stream>, queue: 
 impl Ports for Sequencer {
     fn wait(&mut self, timeout: Option<Duration>) -> Arrival<'_> {
         let mut deadline = None;
+        self.stale.awaited();
         while self.queue.is_empty() {
+            self.send_mark();
             // What an earlier read has brought along is there without asking the kernel.
             if self.has_more() {
                 self.read();
@@ -326,7 +328,7 @@ impl Ports for Sequencer {
             if self.waker.take_woken() {
                 return Arrival::Woken;
             }
-            let due = self.due.iter().map(|due| due.at).min();
+            let due = self.due.iter().map(|due| due.at).chain(self.stale.ends()).min();
             let retry = (!self.catch_up.is_empty()).then_some(self.retry);
             if self.sleep([deadline, due, retry].into_iter().flatten().min()) {
                 self.read();

@@ -5,7 +5,7 @@ use std::io::{ErrorKind, Write};
 use std::os::unix::fs::{OpenOptionsExt, symlink};
 use std::path::{Path, PathBuf};
 use std::thread;
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 use rustix::fs::OFlags;
 
@@ -13,6 +13,9 @@ use crate::sequencer::{is_there, until};
 
 /// How long the kernel may take to find a keyboard that was plugged in; 0.4 s is usual.
 const PATIENCE: Duration = Duration::from_secs(10);
+
+/// A keyboard that refuses bytes so often, each time half a millisecond later, is not listened to.
+const REFUSED: u32 = 20_000;
 
 /// A keyboard that can be plugged in and unplugged. Dropping it unplugs it.
 pub struct Keyboard {
@@ -115,11 +118,14 @@ impl Hands {
 
     /// Plays all of these bytes, as fast as they are taken; false where the cable is out, or nobody takes them.
     pub fn play_all(&mut self, bytes: &[u8]) -> bool {
-        let (mut rest, end) = (bytes, Instant::now() + PATIENCE);
-        while !rest.is_empty() && Instant::now() < end {
+        let (mut rest, mut refused) = (bytes, 0);
+        while !rest.is_empty() && refused < REFUSED {
             match self.0.write(rest) {
-                Ok(count) => rest = &rest[count..],
-                Err(error) if error.kind() == ErrorKind::WouldBlock => thread::sleep(Duration::from_micros(500)),
+                Ok(count) => (rest, refused) = (&rest[count..], 0),
+                Err(error) if error.kind() == ErrorKind::WouldBlock => {
+                    refused += 1;
+                    thread::sleep(Duration::from_micros(500));
+                }
                 Err(_) => return false,
             }
         }

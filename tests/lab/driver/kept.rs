@@ -12,7 +12,7 @@ use rustix::process::Signal;
 use crate::Said;
 use crate::gadget::Keyboard;
 use crate::program::{NEXT_SECTION, Program, run};
-use crate::sequencer::{Listener, Record, calm, is_there, until};
+use crate::sequencer::{Listener, Record, calm, is_there, set_up, until};
 use crate::sets;
 
 type Scenario = Box<dyn FnOnce() -> Said>;
@@ -42,8 +42,8 @@ fn kept(signal: Signal) -> Said {
     until("handspan's ports", Duration::from_secs(20), || OUTPUTS.iter().all(|output| is_there(CLIENT, output)))?;
     let record = Record::default();
     let _listener = Listener::to(CLIENT, "piano", std::slice::from_ref(&record))?;
-    // In the first instants a keyboard may give what was played before anybody listened; its notes are left out.
-    thread::sleep(Duration::from_millis(200));
+    // Before, a keyboard may give what was played before anybody listened; its notes are left out.
+    set_up(&record, Duration::from_millis(200))?;
     let mut played = 0;
     for handful in 0..40u8 {
         keyboard.play(&[0x90, 48 + handful % 24, 90, 0x90, 55 + handful % 24, 80])?;

@@ -14,6 +14,7 @@ use crate::Said;
 use crate::program::Program;
 use crate::sequencer::{Listener, Player, Record, attach, calm, ear, read, sleep, taken};
 use crate::sets;
+use crate::yardstick::LONG;
 
 type Scenario = Box<dyn FnOnce() -> Said>;
 
@@ -89,7 +90,7 @@ impl Path {
         }
         let mut count = 0;
         while count < self.each {
-            if !sleep(&self.ear.0, 2000) {
+            if !sleep(&self.ear.0, i32::try_from(LONG.as_millis()).unwrap_or(i32::MAX)) {
                 return Err(format!("{count} of {} came out for {message:02X?}", self.each));
             }
             while read(&self.ear.0, &self.ear.2, |bytes| {

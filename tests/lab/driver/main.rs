@@ -1,5 +1,7 @@
 //! Runs inside the lab: plugs and unplugs real USB keyboards, plays on them, listens to what comes out of handspan's
-//! ports, and says a line for each scenario. Arguments choose scenarios by parts of their names.
+//! ports, and says a line for each scenario. Arguments: parts of the names of scenarios that are to run, none for all;
+//! `clock=wall` chooses those that need the wall's clock, `clock=counted` all others; `seed=N` for chances, `stand=PORT` for
+//! the page that is seen from outside. `names` as the first argument says the names only.
 
 #[cfg(target_os = "linux")]
 mod checking;
@@ -44,10 +46,18 @@ mod tablet;
 mod take;
 #[cfg(target_os = "linux")]
 mod trouble;
+#[cfg(target_os = "linux")]
+mod yardstick;
 
 #[cfg(target_os = "linux")]
 #[global_allocator]
 static MEMORY: memory::Counting = memory::Counting;
+
+/// Scenarios that need the clock of the world outside, where the browser is; or processors that really run at the same
+/// time, where it counts that one listens while others are still at it. With a counted clock each has its turn until the
+/// other's next timer, some milliseconds.
+#[cfg(target_os = "linux")]
+const BY_THE_WALL: [&str; 3] = ["tablet/", "stand/latency_under_siege", "latency/through_8_zones"];
 
 /// What a scenario says: a remark when it went well, what went otherwise than it must.
 #[cfg(target_os = "linux")]
@@ -73,12 +83,18 @@ fn main() -> std::process::ExitCode {
             }
         };
     }
-    let seed = std::env::args().find_map(|argument| argument.strip_prefix("seed=")?.parse().ok());
-    trouble::set_seed(seed);
-    let parts: Vec<String> = std::env::args().skip(1).filter(|part| !part.starts_with("seed=")).collect();
-    let wanted = |name: &str| parts.is_empty() || parts.iter().any(|part| name.contains(part));
-    // First: the browser outside waits for it.
-    let mut scenarios = tablet::scenarios();
+    let given = |name: &str| arguments.iter().find_map(|argument| argument.strip_prefix(name)?.strip_prefix('='));
+    trouble::set_seed(given("seed").and_then(|seed| seed.parse().ok()));
+    let port = given("stand").and_then(|port| port.parse().ok()).unwrap_or(7355);
+    let only_names = arguments.get(1).is_some_and(|first| first == "names");
+    let parts: Vec<&String> =
+        arguments.iter().skip(1 + usize::from(only_names)).filter(|part| !part.contains('=')).collect();
+    let wanted = |name: &str| {
+        let by_the_wall = BY_THE_WALL.iter().any(|part| name.starts_with(part));
+        let is_out = given("clock").is_some_and(|clock| (clock == "wall") != by_the_wall);
+        !is_out && (parts.is_empty() || parts.iter().any(|part| name.contains(part.as_str())))
+    };
+    let mut scenarios = tablet::scenarios(port);
     scenarios.extend(keeping::scenarios());
     scenarios.extend(playing::scenarios());
     scenarios.extend(take::scenarios());
@@ -91,8 +107,13 @@ fn main() -> std::process::ExitCode {
     scenarios.extend(checking::scenarios());
     scenarios.extend(trouble::scenarios());
     scenarios.extend(latency::scenarios());
+    scenarios.retain(|(name, _)| wanted(name));
+    if only_names {
+        scenarios.iter().for_each(|(name, _)| println!("{name}"));
+        return ExitCode::SUCCESS;
+    }
     let mut failed = 0;
-    for (name, scenario) in scenarios.into_iter().filter(|(name, _)| wanted(name)) {
+    for (name, scenario) in scenarios {
         let said = catch_unwind(AssertUnwindSafe(scenario)).unwrap_or_else(|_| Err("the scenario panicked".into()));
         match said {
             Ok(remark) => println!("ok {name} {remark}"),

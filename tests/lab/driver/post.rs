@@ -14,16 +14,19 @@ use std::time::{Duration, Instant};
 
 use handspan::ports::CLIENT;
 use rustix::process::Signal;
+use serde_json::Value;
 
 use crate::Said;
 use crate::gadget::Keyboard;
 use crate::program::{Program, run};
-use crate::sequencer::{Listener, Record, calm, taken, until};
+use crate::sequencer::{Heard, Listener, Record, calm, set_up, taken, until};
 use crate::sets;
 
 type Scenario = Box<dyn FnOnce() -> Said>;
 
 const QUIET: Duration = Duration::from_millis(250);
+/// Only a failure takes so long.
+const PATIENCE: Duration = Duration::from_secs(20);
 /// Somebody without rights.
 const STRANGER: u32 = 1000;
 /// Notes of a flood.
@@ -61,8 +64,7 @@ fn evening(state: &Path) -> Result<Evening, String> {
     let program = Program::play_on(&set, &["piano", "pad", "desk"], state)?;
     let piano = Record::default();
     let listener = Listener::to(CLIENT, "piano", std::slice::from_ref(&piano))?;
-    calm(&piano, QUIET);
-    taken(&piano);
+    set_up(&piano, QUIET)?;
     Ok(Evening { keyboard, program, piano, set, _listener: listener })
 }
 
@@ -107,13 +109,25 @@ fn section() -> Said {
     Ok(format!("answered after {} ms, the start of the command among it", answered.as_millis()))
 }
 
+/// Whether the folder of a state knows of the changed key and of the second section.
+fn is_kept(state: &Path) -> bool {
+    let Ok(entries) = fs::read_dir(state) else { return false };
+    entries.flatten().any(|entry| {
+        if entry.path().is_dir() {
+            return is_kept(&entry.path());
+        }
+        let kept = fs::read(entry.path()).ok().and_then(|text| serde_json::from_slice::<Value>(&text).ok());
+        kept.is_some_and(|kept| kept["standing"]["place"] == 1 && kept["changes"][0].is_object())
+    })
+}
+
 fn kill() -> Said {
     let state = state()?;
     let Evening { keyboard, program, piano, set, .. } = evening(&state)?;
     done(&["do", "song-key", "Snow at the Weir Gate", "F"])?;
     done(&["do", "next-section"])?;
     // What is kept is written by a thread of its own.
-    thread::sleep(Duration::from_millis(300));
+    until("what is kept", PATIENCE, || is_kept(&state))?;
     program.signal(Signal::KILL)?;
     let _ = program.end();
     let (status, said) = run(&["status"])?;
@@ -122,8 +136,7 @@ fn kill() -> Said {
     }
     let program = Program::play_on(&set, &["piano", "pad", "desk"], &state)?;
     let _listener = Listener::to(CLIENT, "piano", std::slice::from_ref(&piano))?;
-    calm(&piano, QUIET);
-    taken(&piano);
+    set_up(&piano, QUIET)?;
     let json = done(&["status", "--json"])?;
     if !json.contains("\"room\": \"F\"") || !json.contains("\"name\": \"Chorus\"") {
         return Err(format!("it goes on elsewhere: {json}; it said: {}", program.said()));
@@ -179,9 +192,12 @@ fn stranger() -> Said {
         return Err(format!("a stranger was answered: {answer}"));
     }
     evening.keyboard.play(&[0x90, 60, 100, 0x80, 60, 64])?;
+    let ended = |heard: &[Heard]| heard.iter().any(|heard| heard.bytes[0] == 0x80);
+    until("the end of a note", PATIENCE, || evening.piano.lock().is_ok_and(|heard| ended(&heard)))?;
     calm(&evening.piano, QUIET);
-    if bytes(&evening.piano).len() != 2 {
-        return Err("the music was touched".into());
+    let heard = bytes(&evening.piano);
+    if heard.iter().map(|bytes| (bytes[0], bytes[1])).ne([(0x90, 63), (0x80, 63)]) {
+        return Err(format!("the music was touched: {heard:02X?}"));
     }
     for (path, mode) in [(&folder, 0o700), (&socket, 0o600)] {
         fs::set_permissions(path, fs::Permissions::from_mode(mode)).map_err(|error| error.to_string())?;
@@ -255,7 +271,7 @@ fn hostile() -> Said {
     if pestered < 50 {
         return Err(format!("it was pestered {pestered} times only"));
     }
-    until("an answer again", Duration::from_secs(20), || run(&["status"]).is_ok_and(|(status, _)| status.success()))?;
+    until("an answer again", PATIENCE, || run(&["status"]).is_ok_and(|(status, _)| status.success()))?;
     let alone = play(&evening)?;
     Ok(format!(
         "{pestered} connections; {NOTES} notes all heard, at most {} ms late, without them at most {} ms",
@@ -292,11 +308,9 @@ fn side_by_side() -> Said {
     let socket = |name: &str| folder().map(|folder| folder.join(format!("{name}.socket")));
     let there = |name: &str| socket(name).is_ok_and(|socket| socket.exists());
     let first = Program::start(&["play", &set, "--name", "choir"])?;
-    until("the first socket", Duration::from_secs(20), || there("choir"))
-        .map_err(|e| format!("{e}: {}", first.said()))?;
+    until("the first socket", PATIENCE, || there("choir")).map_err(|e| format!("{e}: {}", first.said()))?;
     let second = Program::start(&["play", &set, "--name", "band"])?;
-    until("the second socket", Duration::from_secs(20), || there("band"))
-        .map_err(|error| format!("{error}: {}", second.said()))?;
+    until("the second socket", PATIENCE, || there("band")).map_err(|error| format!("{error}: {}", second.said()))?;
     let listed = done(&["status"])?;
     let (status, said) = run(&["do", "next-song"])?;
     if !["choir", "band"].iter().all(|name| listed.contains(name)) || status.code() != Some(2) {

@@ -6,7 +6,7 @@ use std::os::fd::OwnedFd;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, ExitStatus, Stdio};
 use std::thread;
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 use rustix::process::{Pid, Signal, kill_process};
 use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
@@ -89,15 +89,14 @@ impl Program {
 
     /// Waits for its end.
     pub fn end(mut self) -> Result<(ExitStatus, String), String> {
-        let give_up = Instant::now() + PATIENCE;
-        loop {
-            match self.child.try_wait().map_err(|error| io("waiting for its end", &error))? {
-                Some(status) => return Ok((status, self.said())),
-                None if Instant::now() > give_up => {
-                    return Err(format!("it did not end within {PATIENCE:?}; it said: {}", self.said()));
-                }
-                None => thread::sleep(Duration::from_millis(5)),
-            }
+        let mut ended = None;
+        let waited = until("its end", PATIENCE, || {
+            ended = self.child.try_wait().transpose();
+            ended.is_some()
+        });
+        match ended {
+            Some(status) => Ok((status.map_err(|error| io("waiting for its end", &error))?, self.said())),
+            None => Err(format!("{}; it said: {}", waited.err().unwrap_or_default(), self.said())),
         }
     }
 

@@ -10,6 +10,8 @@ use alsa::poll::Descriptors;
 use alsa::seq::{Addr, ClientIter, Event, EventType, MidiEvent, PortCap, PortIter, PortSubscribe, PortType, Seq};
 use alsa::{Direction, poll};
 
+use crate::yardstick::{Beats, LONG};
+
 /// Longest message that the coder takes.
 const LONGEST: u32 = 65536;
 
@@ -55,15 +57,9 @@ pub fn how_many(client: &str) -> usize {
 }
 
 /// Waits until something holds.
-pub fn until(what: &str, patience: Duration, holds: impl Fn() -> bool) -> Result<(), String> {
-    let end = Instant::now() + patience;
-    while !holds() {
-        if Instant::now() > end {
-            return Err(format!("{what}: not within {patience:?}"));
-        }
-        thread::sleep(Duration::from_millis(10));
-    }
-    Ok(())
+pub fn until(what: &str, patience: Duration, holds: impl FnMut() -> bool) -> Result<(), String> {
+    let beats = Beats::within(patience);
+    beats.until(holds).map(drop).ok_or_else(|| format!("{what}: not within {beats:?} of the yardstick"))
 }
 
 /// A program that plays.
@@ -137,15 +133,20 @@ fn length(record: &Record) -> usize {
 /// Waits until nothing has come for a while.
 pub fn calm(record: &Record, quiet: Duration) {
     let mut known = length(record);
-    let mut since = Instant::now();
-    while since.elapsed() < quiet {
-        thread::sleep(Duration::from_millis(2));
-        let now = length(record);
-        if now != known {
-            known = now;
-            since = Instant::now();
-        }
-    }
+    let is_more = || {
+        let before = std::mem::replace(&mut known, length(record));
+        before != known
+    };
+    let mut is_more = is_more;
+    while Beats::within(quiet).until(&mut is_more).is_some() {}
+}
+
+/// Waits until a listener that begins to listen has heard its set-up, and forgets that.
+pub fn set_up(record: &Record, quiet: Duration) -> Result<(), String> {
+    until("the set-up", LONG, || length(record) > 0)?;
+    calm(record, quiet);
+    taken(record);
+    Ok(())
 }
 
 /// Reads what is there without waiting; false when nothing is.
@@ -272,19 +273,16 @@ impl Announcements {
 
     /// Waits for the next port of a client of this name, and forgets what was announced before it: when, its number.
     pub fn next(&self, client: &str, patience: Duration) -> Result<(Instant, i32), String> {
-        let end = Instant::now() + patience;
-        loop {
+        let mut found = None;
+        until(&format!("a port of \"{client}\""), patience, || {
             if let Ok(mut announced) = self.announced.lock()
                 && let Some(place) = announced.iter().position(|(_, name, _)| name == client)
             {
-                let (at, _, number) = announced.drain(..=place).next_back().ok_or("nothing was announced")?;
-                return Ok((at, number));
+                found = announced.drain(..=place).next_back();
             }
-            if Instant::now() > end {
-                return Err(format!("no port of \"{client}\" within {patience:?}"));
-            }
-            thread::sleep(Duration::from_millis(1));
-        }
+            found.is_some()
+        })?;
+        found.map(|(at, _, number)| (at, number)).ok_or_else(|| "nothing was announced".into())
     }
 }
 

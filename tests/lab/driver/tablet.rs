@@ -19,12 +19,9 @@ type Scenario = Box<dyn FnOnce() -> Said>;
 /// A browser under a busy host takes its time, and so does emulation.
 const PATIENCE: Duration = Duration::from_secs(120);
 
-/// This machine as the browser reaches it; the guest's address is given by `init`.
-const STAND: &str = "\n[stand]\nlisten = \"10.0.2.15:7355\"\npasscode = \"snow on the weir\"\n";
-
-/// All of this file, with names.
-pub fn scenarios() -> Vec<(String, Scenario)> {
-    vec![("tablet/a_browser_plays_moves_and_sees_the_cable_come_out".into(), Box::new(browser))]
+/// All of this file, with names; the browser reaches the page at this port.
+pub fn scenarios(port: u16) -> Vec<(String, Scenario)> {
+    vec![("tablet/a_browser_plays_moves_and_sees_the_cable_come_out".into(), Box::new(move || browser(port)))]
 }
 
 /// Waits until a note of this number begins at the piano.
@@ -33,13 +30,15 @@ fn heard(piano: &Record, note: u8) -> Result<(), String> {
     until(&format!("note {note} from the page"), PATIENCE, began)
 }
 
-fn browser() -> Said {
+fn browser(port: u16) -> Said {
     let keyboard = Keyboard::new(0, "Lab Stage Piano", "A1")?;
     keyboard.plug()?;
     let set = sets::concert("stage piano", None)?;
     let gear = set.with_file_name("gear.toml");
     let text = fs::read_to_string(&gear).map_err(|error| error.to_string())?;
-    fs::write(&gear, text + STAND).map_err(|error| error.to_string())?;
+    // This machine as the browser reaches it; the guest's address is given by `init`.
+    let stand = format!("\n[stand]\nlisten = \"10.0.2.15:{port}\"\npasscode = \"snow on the weir\"\n");
+    fs::write(&gear, text + &stand).map_err(|error| error.to_string())?;
     let program = Program::play(&set, &["piano", "pad", "desk"])?;
     let piano = Record::default();
     let _listener = Listener::to(CLIENT, "piano", std::slice::from_ref(&piano))?;

@@ -11,8 +11,9 @@ use super::{Dense, Dice, Scenario, Tally, heard_note, seed};
 use crate::Said;
 use crate::gadget::{Hands, Keyboard};
 use crate::program::Program;
-use crate::sequencer::{Announcements, Listener, Record, calm, how_many, taken, until};
+use crate::sequencer::{Announcements, Heard, Listener, Record, calm, how_many, set_up, taken, until};
 use crate::sets;
+use crate::yardstick::Beats;
 
 const CYCLES: usize = 100;
 /// Notes must have ended so soon after the cable came out.
@@ -21,8 +22,10 @@ const SILENT: Duration = Duration::from_millis(200);
 const WORKS: Duration = Duration::from_millis(100);
 /// How long the kernel may take to find a keyboard; 0.4 s is usual.
 const FOUND: Duration = Duration::from_secs(10);
-/// A key that nobody plays but who asks whether playing works, and one that is played before the keyboard is back.
+/// Keys that nobody plays but who asks whether playing works, and whether all that was asked has been heard; and one that
+/// is played before the keyboard is back.
 const ASKING: u8 = 100;
+const LAST: u8 = 101;
 const TOO_SOON: u8 = 30;
 
 /// All of this file, with names.
@@ -34,40 +37,64 @@ pub fn scenarios() -> Vec<(String, Scenario)> {
     ]
 }
 
-/// The outputs, as instruments hear them.
-struct Ears {
-    records: Vec<(&'static str, Record)>,
-    _listeners: Vec<Listener>,
+/// An output, as an instrument hears it.
+struct Ear {
+    output: &'static str,
+    record: Record,
+    tally: Tally,
+    /// When the last message came.
+    last: Option<Instant>,
+    _listener: Listener,
 }
+
+impl Ear {
+    fn hear(&mut self) {
+        let heard = taken(&self.record);
+        self.last = heard.last().map_or(self.last, |heard| Some(heard.at));
+        self.tally.hear_all(&heard);
+    }
+
+    /// Nothing sounds and no pedal is down, after notes that were on and off in turns.
+    fn at_rest(&self) -> Result<(), String> {
+        self.tally.at_rest().and_then(|()| self.tally.alternates()).map_err(|error| format!("{}: {error}", self.output))
+    }
+}
+
+/// The outputs, as instruments hear them from the beginning on.
+struct Ears(Vec<Ear>);
 
 impl Ears {
     fn new(outputs: &[&'static str]) -> Result<Self, String> {
-        let mut ears = Ears { records: Vec::new(), _listeners: Vec::new() };
-        for output in outputs {
+        let ears = outputs.iter().map(|output| {
             let record = Record::default();
-            ears._listeners.push(Listener::to(CLIENT, output, std::slice::from_ref(&record))?);
-            ears.records.push((output, record));
-        }
-        calm(&ears.records[0].1, SILENT);
-        ears.records.iter().for_each(|(_, record)| drop(taken(record)));
+            let listener = Listener::to(CLIENT, output, std::slice::from_ref(&record))?;
+            Ok(Ear { output, record, tally: Tally::default(), last: None, _listener: listener })
+        });
+        let ears = Ears(ears.collect::<Result<_, String>>()?);
+        set_up(&ears.0[0].record, SILENT)?;
         Ok(ears)
     }
 
-    /// Nothing sounds and no pedal is down: how many notes there were, and when the last message came after `since`.
-    fn at_rest(&self, outputs: &[&str], since: Instant) -> Result<(u64, Duration), String> {
-        let (mut notes, mut last) = (0, Duration::ZERO);
-        for (output, record) in self.records.iter().filter(|(output, _)| outputs.contains(output)) {
-            let heard = taken(record);
-            let mut tally = Tally::default();
-            tally.hear_all(&heard);
-            tally.at_rest().map_err(|error| format!("{output}: {error}"))?;
-            if tally.on != tally.off {
-                return Err(format!("{output}: {} notes on, {} off", tally.on, tally.off));
-            }
-            notes += tally.on;
-            last = last.max(heard.last().map_or(Duration::ZERO, |heard| heard.at.saturating_duration_since(since)));
+    fn notes(&self) -> u64 {
+        self.0.iter().map(|ear| ear.tally.on).sum()
+    }
+
+    /// Waits until the program has said that the cable is out, for the time of that number, and nothing sounds any more:
+    /// how long after `out` the last message came.
+    fn silent(&mut self, program: &Program, number: usize, out: Instant) -> Result<Duration, String> {
+        let mut rest = Ok(());
+        let is_silent = || {
+            let is_told = program.said().matches("keyboard is gone").count() >= number;
+            self.0.iter_mut().for_each(Ear::hear);
+            rest = self.0.iter().try_for_each(Ear::at_rest);
+            is_told && rest.is_ok()
+        };
+        if Beats::within(SILENT).until(is_silent).is_none() {
+            rest?;
+            return Err(format!("the program does not say that the keyboard is gone: {}", last_lines(&program.said())));
         }
-        Ok((notes, last))
+        let last = self.0.iter().filter_map(|ear| ear.last).max();
+        Ok(last.map_or(Duration::ZERO, |last| last.saturating_duration_since(out)))
     }
 }
 
@@ -80,9 +107,7 @@ struct Worst {
 }
 
 impl Worst {
-    fn say(mut self, cycles: usize) -> Said {
-        let late = |times: &[Duration], most: Duration| times.iter().filter(|time| **time > most).count();
-        let late = (late(&self.silent, SILENT), late(&self.works, WORKS));
+    fn say(mut self, cycles: usize) -> String {
         self.silent.sort();
         self.works.sort();
         let spread = |times: &[Duration]| {
@@ -90,23 +115,19 @@ impl Worst {
                 |part: usize| times.get((times.len() * part / 100).min(times.len() - 1)).map_or(0, Duration::as_millis);
             format!("{} ms (median), {} ms (at most)", at(50), at(100))
         };
-        let said = format!(
+        format!(
             "{cycles} times, {} notes; silent after {}, playing again after {} from the announcement on; seed {}",
             self.notes,
             spread(&self.silent),
             spread(&self.works),
             seed()
-        );
-        match late {
-            (0, 0) => Ok(said),
-            (silent, works) => Err(format!("too late {silent} and {works} times of {said}")),
-        }
+        )
     }
 }
 
 /// Between the last message and the cable: the kernel's side of the keyboard that is pulled while it hands one over
 /// falls over itself (6.1: `f_midi_in_work` writes where there is nothing any longer).
-const HANDED_OVER: Duration = Duration::from_millis(8);
+const HANDED_OVER: Duration = Duration::from_millis(10);
 
 /// Plays densely and pulls the cable, wherever the hands and the pedal are; says when.
 fn play_and_pull(
@@ -118,61 +139,61 @@ fn play_and_pull(
     let end = Instant::now() + dice.milliseconds(30, 200);
     dense.play(hands, || Instant::now() > end);
     dense.held.clear();
-    thread::sleep(HANDED_OVER);
+    Beats::within(HANDED_OVER).pass();
     let out = Instant::now();
     keyboard.unplug().map(|()| out)
 }
 
 /// The hands at a keyboard that is just being plugged in. What is played before the system listens must not sound.
 fn hands_soon(keyboard: &Keyboard, dice: &mut Dice) -> Result<Hands, String> {
-    let end = Instant::now() + FOUND;
-    loop {
-        match keyboard.hands() {
-            Ok(mut hands) => {
-                if dice.below(2) == 0 {
-                    hands.play(&[0x90, TOO_SOON, 100, 0x80, TOO_SOON, 64]);
-                }
-                return Ok(hands);
-            }
-            Err(error) if Instant::now() > end => return Err(error),
-            Err(_) => thread::sleep(Duration::from_millis(2)),
-        }
+    let mut hands = Err("nobody plugged it in".to_owned());
+    let is_there = || {
+        hands = keyboard.hands();
+        hands.is_ok()
+    };
+    let _ = Beats::within(FOUND).until(is_there);
+    let mut hands = hands?;
+    if dice.below(2) == 0 {
+        hands.play(&[0x90, TOO_SOON, 100, 0x80, TOO_SOON, 64]);
     }
+    Ok(hands)
 }
 
-/// Asks with single notes until one is heard; says how long after the announcement.
-fn works_again(
-    keyboard: &Keyboard,
-    hands: &mut Hands,
-    record: &Record,
-    announced: Instant,
-) -> Result<Duration, String> {
-    let mut tally = Tally::default();
+/// Asks with single notes until one is heard, and waits until all of them were; says how long after the announcement that
+/// was.
+fn works_again(keyboard: &Keyboard, hands: &mut Hands, ear: &mut Ear, announced: Instant) -> Result<Duration, String> {
+    ear.hear();
+    ear.tally.begun.clear();
     let mut taken_bytes = 0;
-    while announced.elapsed() < Duration::from_secs(3) {
+    let mut asked = || {
         taken_bytes += hands.play(&[0x90, ASKING, 100, 0x80, ASKING, 64]);
-        if let Some(at) = heard_note(record, &mut tally, ASKING, Duration::from_millis(5)) {
-            // The last that was asked.
-            let end = Instant::now() + SILENT;
-            while tally.at_rest().is_err() && Instant::now() < end {
-                thread::sleep(Duration::from_millis(2));
-                tally.hear_all(&taken(record));
-            }
-            tally.at_rest()?;
-            if tally.begun.contains(&TOO_SOON) {
-                return Err("what was played before the keyboard was back sounded".into());
-            }
-            return Ok(at.saturating_duration_since(announced));
-        }
+        heard_note(&ear.record, &mut ear.tally, ASKING, Duration::from_millis(4))
+    };
+    // Three beats for each.
+    let at = (0..Beats::within(WORKS).times(3)).find_map(|_| asked());
+    let Some(at) = at else {
+        // Whose fault it is: with other hands the keyboard plays again, if it is not ours.
+        let mut other = keyboard.hands();
+        let also = other.as_mut().map(|hands| hands.play(&[0x90, ASKING, 100, 0x80, ASKING, 64]));
+        let heard = heard_note(&ear.record, &mut ear.tally, ASKING, FOUND).is_some();
+        return Err(format!(
+            "nothing was heard within {:?} of the keyboard's announcement; it took {taken_bytes} bytes; other hands: {also:?} \
+             bytes, heard: {heard}",
+            Beats::within(WORKS)
+        ));
+    };
+    if !hands.play_all(&[0x90, LAST, 100, 0x80, LAST, 64]) {
+        return Err("the keyboard took no more".into());
     }
-    // Whose fault it is: with other hands the keyboard plays again, if it is not ours.
-    let mut other = keyboard.hands();
-    let also = other.as_mut().map(|hands| hands.play(&[0x90, ASKING, 100, 0x80, ASKING, 64]));
-    let heard = heard_note(record, &mut tally, ASKING, SILENT).is_some();
-    Err(format!(
-        "nothing was heard for 3 s after the keyboard's announcement; it took {taken_bytes} bytes; other hands: {also:?} \
-         bytes, heard: {heard}"
-    ))
+    heard_note(&ear.record, &mut ear.tally, LAST, FOUND).ok_or("the last that was asked was not heard")?;
+    until("the end of the last that was asked", FOUND, || {
+        ear.hear();
+        ear.tally.at_rest().is_ok()
+    })?;
+    if ear.tally.begun.contains(&TOO_SOON) {
+        return Err("what was played before the keyboard was back sounded".into());
+    }
+    Ok(at.saturating_duration_since(announced))
 }
 
 /// The end of what the program said.
@@ -186,26 +207,25 @@ fn one() -> Said {
     keyboard.plug()?;
     let program = Program::play(&sets::simple("stage piano")?, &["piano", "pad"])?;
     let outputs = ["piano", "pad", "desk"];
-    let ears = Ears::new(&outputs)?;
+    let mut ears = Ears::new(&outputs)?;
     let announcements = Announcements::begin()?;
     let (mut dense, mut dice, mut worst) = (Dense::new(), Dice::new(), Worst::default());
     let mut hands = keyboard.hands()?;
     for cycle in 0..CYCLES {
         let told = |error: String| format!("cycle {cycle}, seed {}: {error}", seed());
+        let before = ears.notes();
         let out = play_and_pull(&keyboard, &mut hands, &mut dense, &mut dice).map_err(told)?;
-        thread::sleep((out + SILENT).saturating_duration_since(Instant::now()));
-        let (notes, silent) = ears.at_rest(&outputs, out).map_err(told)?;
-        worst.notes += notes;
+        let silent = ears.silent(&program, cycle + 1, out).map_err(told)?;
+        worst.notes += ears.notes() - before;
         keyboard.plug_blindly()?;
         hands = hands_soon(&keyboard, &mut dice)?;
         let (announced, _) = announcements.next(&keyboard.product, FOUND).map_err(told)?;
-        let works = works_again(&keyboard, &mut hands, &ears.records[0].1, announced)
+        let works = works_again(&keyboard, &mut hands, &mut ears.0[0], announced)
             .map_err(|error| told(format!("{error}; it said: {}", last_lines(&program.said()))))?;
         worst.silent.push(silent);
         worst.works.push(works);
-        ears.records.iter().for_each(|(_, record)| drop(taken(record)));
     }
-    worst.say(CYCLES)
+    Ok(worst.say(CYCLES))
 }
 
 /// Steady single notes on another keyboard; how many were played.
@@ -235,17 +255,19 @@ fn equal() -> Said {
     until("both keyboards", FOUND, || how_many("Lab Stage Piano") == 2)?;
     announcements.next(&other.product, FOUND)?;
     let program = Program::play(&sets::two("stage piano", ("A1", "B2"))?, &["piano", "pad"])?;
-    let ears = Ears::new(&["piano", "pad"])?;
+    let mut pulled_ears = Ears::new(&["piano"])?;
+    let other_ear = Ears::new(&["pad"])?;
     let stop = Arc::new(AtomicBool::new(false));
     let (steady, stopped) = (other.hands()?, Arc::clone(&stop));
     let playing = thread::spawn(move || go_on(steady, &stopped));
-    let cycles = || -> Said {
+    let mut cycles = || -> Said {
         let (mut dense, mut dice, mut worst) = (Dense::new(), Dice::new(), Worst::default());
         let mut hands = pulled.hands()?;
         let (mut moved, mut stolen) = (0, 0);
         let mut number = first;
         for cycle in 0..CYCLES {
             let told = |error: String| format!("cycle {cycle}, seed {}: {error}", seed());
+            let before = pulled_ears.notes();
             let out = play_and_pull(&pulled, &mut hands, &mut dense, &mut dice).map_err(told)?;
             // Every second time something else takes its number meanwhile, and keeps it until it is back. Numbers are
             // given out from the lowest, so that the times between it gets its first one back.
@@ -253,9 +275,8 @@ fn equal() -> Said {
             if is_taken {
                 thief.plug_blindly()?;
             }
-            thread::sleep((out + SILENT).saturating_duration_since(Instant::now()));
-            let (notes, silent) = ears.at_rest(&["piano"], out).map_err(told)?;
-            worst.notes += notes;
+            let silent = pulled_ears.silent(&program, cycle + 1, out).map_err(told)?;
+            worst.notes += pulled_ears.notes() - before;
             if is_taken {
                 let (_, its) = announcements.next(&thief.product, FOUND).map_err(told)?;
                 stolen += usize::from(its == number);
@@ -265,11 +286,10 @@ fn equal() -> Said {
             let (announced, own) = announcements.next(&pulled.product, FOUND).map_err(told)?;
             moved += usize::from(number != own);
             number = own;
-            let works = works_again(&pulled, &mut hands, &ears.records[0].1, announced)
+            let works = works_again(&pulled, &mut hands, &mut pulled_ears.0[0], announced)
                 .map_err(|error| told(format!("{error}; it said: {}", last_lines(&program.said()))))?;
             worst.silent.push(silent);
             worst.works.push(works);
-            taken(&ears.records[0].1);
             if is_taken {
                 thief.unplug()?;
                 until("the other device gone", FOUND, || how_many(&thief.product) == 0)?;
@@ -278,16 +298,20 @@ fn equal() -> Said {
         if stolen == 0 {
             return Err("nothing took its number".into());
         }
-        Ok(format!("{}; {moved} times under another number, {stolen} times with its old one taken", worst.say(CYCLES)?))
+        Ok(format!("{}; {moved} times under another number, {stolen} times with its old one taken", worst.say(CYCLES)))
     };
     let said = cycles();
     stop.store(true, Ordering::SeqCst);
     let played = playing.join().map_err(|_| "the other player ended badly")?;
     let said = said?;
-    calm(&ears.records[1].1, SILENT);
-    let mut tally = Tally::default();
-    tally.hear_all(&taken(&ears.records[1].1));
-    tally.at_rest()?;
+    let Some(Ear { record, mut tally, .. }) = other_ear.0.into_iter().next() else { return Err("no ear".into()) };
+    let _ = until("all that the other played", FOUND, || {
+        tally.hear_all(&taken(&record));
+        tally.off >= played
+    });
+    calm(&record, SILENT);
+    tally.hear_all(&taken(&record));
+    tally.at_rest().and_then(|()| tally.alternates())?;
     if (tally.on, tally.off) != (played, played) {
         return Err(format!("the other played {played} notes, {} began and {} ended", tally.on, tally.off));
     }
@@ -301,16 +325,21 @@ fn sockets() -> Said {
     ours.plug()?;
     let _program = Program::play(&sets::simple("stage piano")?, &["piano"])?;
     let ears = Ears::new(&["piano"])?;
-    let record = &ears.records[0].1;
+    let record = &ears.0[0].record;
     other.plug_blindly()?;
     until("both keyboards", FOUND, || how_many("Lab Stage Piano") == 2)?;
     let only_ours_is_heard = |other_is_there: bool, step: &str| -> Result<(), String> {
-        thread::sleep(SILENT);
+        calm(record, SILENT);
         taken(record);
-        ours.play(&[0x90, 60, 1, 0x80, 60, 64])?;
         if other_is_there {
             other.play(&[0x90, 61, 1, 0x80, 61, 64])?;
         }
+        let ends = |heard: &[Heard]| heard.iter().any(|heard| heard.bytes[0] == 0x80 && heard.bytes[1] == 60);
+        until("our key", FOUND, || {
+            let played = ours.play(&[0x90, 60, 1, 0x80, 60, 64]);
+            calm(record, Duration::from_millis(20));
+            played.is_ok() && record.lock().is_ok_and(|heard| ends(&heard))
+        })?;
         calm(record, SILENT);
         let mut keys: Vec<u8> =
             taken(record).iter().filter(|heard| heard.bytes[0] & 0xF0 == 0x90).map(|heard| heard.bytes[1]).collect();

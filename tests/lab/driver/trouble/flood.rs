@@ -15,8 +15,9 @@ use super::{Scenario, Tally, heard_note};
 use crate::Said;
 use crate::gadget::{Hands, Keyboard};
 use crate::program::Program;
-use crate::sequencer::{Listener, Record, calm, join, taken};
+use crate::sequencer::{Listener, Record, calm, join, set_up, taken};
 use crate::sets;
+use crate::yardstick::Beats;
 
 const LASTS: Duration = Duration::from_secs(60);
 /// Memory is measured from here on: by then every list has had its longest.
@@ -26,6 +27,8 @@ const GROWTH: u64 = 256;
 /// How long it goes on without a limit, and the memory that all queues together may take then.
 const NO_LIMIT: Duration = Duration::from_secs(5);
 const GROWTH_AT_WORST: u64 = 1024;
+/// What is on its way has arrived after so long without a message.
+const SETTLED: Duration = Duration::from_millis(500);
 /// The other keyboard's notes must be heard so soon, in emulation.
 const SERVED: Duration = Duration::from_secs(1);
 
@@ -70,7 +73,7 @@ fn settled(tally: &Mutex<Tally>) -> Result<Tally, String> {
     let now = || tally.lock().map(|tally| tally.clone()).map_err(|_| "the listener ended badly");
     let mut known = now()?;
     loop {
-        thread::sleep(Duration::from_millis(500));
+        Beats::within(SETTLED).pass();
         let new = now()?;
         if new.messages == known.messages {
             return Ok(new);
@@ -96,8 +99,7 @@ fn flood() -> Said {
     join((CLIENT, "piano"), ("Lab Synth", "in"))?;
     let record = Record::default();
     let _listener = Listener::to(CLIENT, "pad", std::slice::from_ref(&record))?;
-    calm(&record, Duration::from_millis(200));
-    taken(&record);
+    set_up(&record, Duration::from_millis(200))?;
     let (mut hands, mut steady) = (flooding.hands()?, other.hands()?);
     let stop = AtomicBool::new(false);
     let (poured, asked) = thread::scope(|scope| {

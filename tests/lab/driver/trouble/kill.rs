@@ -13,11 +13,12 @@ use super::{Dense, Dice, Scenario, Tally, seed};
 use crate::Said;
 use crate::gadget::{Hands, Keyboard};
 use crate::program::{NEXT_SECTION, NEXT_SONG, PREVIOUS_SECTION, PREVIOUS_SONG, Program};
-use crate::sequencer::{Listener, Record, calm, join, taken};
+use crate::sequencer::{Listener, Record, calm, join, set_up, taken};
 use crate::sets;
+use crate::yardstick::Beats;
 
 const KILLS: usize = 50;
-/// Within so long of the restart all must have ended.
+/// So long after its ports are there again all must have ended.
 const SILENT: Duration = Duration::from_secs(1);
 const QUIET: Duration = Duration::from_millis(60);
 const OUTPUTS: [&str; 3] = ["piano", "pad", "desk"];
@@ -66,13 +67,14 @@ fn killed() -> Said {
         join((CLIENT, output), (&name, "in"))?;
         instruments.push(Instrument { record, tally: Tally::default(), _listener: listener });
     }
+    set_up(&instruments[0].record, QUIET)?;
     let mut hands = keyboard.hands()?;
     let (mut dice, mut slowest, mut notes) = (Dice::new(), Duration::ZERO, 0);
     for kill in 0..KILLS {
         let told = |error: String| format!("kill {kill}, seed {}: {error}", seed());
         let actions = [NEXT_SONG, PREVIOUS_SONG, NEXT_SECTION, PREVIOUS_SECTION, "+", "-", "0"];
         program.type_keys(actions[usize::from(dice.byte(7))])?;
-        thread::sleep(Duration::from_millis(100));
+        calm(&instruments[0].record, 2 * QUIET);
         let before = places(&mut hands, &mut instruments);
         if before.is_empty() {
             return Err(told("nothing is heard".into()));
@@ -94,23 +96,20 @@ fn killed() -> Said {
         hands.play(&dense.let_go());
         let since = Instant::now();
         program = Program::play_on(&set, &OUTPUTS, &state).map_err(told)?;
-        loop {
+        let mut rest = Vec::new();
+        let is_silent = || {
             for instrument in &mut instruments {
                 instrument.tally.hear_all(&taken(&instrument.record));
             }
-            let rest: Vec<String> =
-                instruments.iter().filter_map(|instrument| instrument.tally.at_rest().err()).collect();
-            if rest.is_empty() {
-                break;
-            }
-            if since.elapsed() > SILENT {
-                return Err(told(format!("1 s after the restart: {}", rest.join("; "))));
-            }
-            thread::sleep(Duration::from_millis(2));
+            rest = instruments.iter().filter_map(|instrument| instrument.tally.at_rest().err()).collect();
+            rest.is_empty()
+        };
+        if Beats::within(SILENT).until(is_silent).is_none() {
+            return Err(told(format!("{:?} after the restart: {}", Beats::within(SILENT), rest.join("; "))));
         }
         slowest = slowest.max(since.elapsed());
-        thread::sleep(Duration::from_millis(100));
         for instrument in &mut instruments {
+            calm(&instrument.record, QUIET);
             instrument.tally.hear_all(&taken(&instrument.record));
         }
         let after = places(&mut hands, &mut instruments);

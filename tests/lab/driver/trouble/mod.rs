@@ -15,6 +15,7 @@ use std::time::{Duration, Instant, SystemTime};
 use crate::Said;
 use crate::gadget::Hands;
 use crate::sequencer::{Heard, Record, taken};
+use crate::yardstick::Beats;
 
 type Scenario = Box<dyn FnOnce() -> Said>;
 
@@ -133,6 +134,8 @@ struct Tally {
     on: u64,
     off: u64,
     messages: u64,
+    /// The first message that began a note that sounds, or ended one that does not (rule R2).
+    astray: Option<String>,
 }
 
 impl Tally {
@@ -144,7 +147,11 @@ impl Tally {
             0x90 if second > 0 => {
                 self.on += 1;
                 self.begun.insert(first);
-                *self.sounding.entry(key).or_default() += 1;
+                let count = self.sounding.entry(key).or_default();
+                *count += 1;
+                if *count > 1 {
+                    self.goes_astray(message);
+                }
             }
             0x80 | 0x90 => {
                 self.off += 1;
@@ -153,6 +160,8 @@ impl Tally {
                     if *count == 0 {
                         self.sounding.remove(&key);
                     }
+                } else {
+                    self.goes_astray(message);
                 }
             }
             0xB0 if (64..=69).contains(&first) && second > 0 => drop(self.pedals.insert(key)),
@@ -160,6 +169,19 @@ impl Tally {
             // All sound off, all notes off.
             0xB0 if matches!(first, 120 | 123) => self.sounding.retain(|(channel, _), _| *channel != key.0),
             _ => {}
+        }
+    }
+
+    fn goes_astray(&mut self, message: &[u8]) {
+        let told = || format!("message {} of it, {message:02X?}", self.messages);
+        self.astray = self.astray.take().or_else(|| Some(told()));
+    }
+
+    /// Notes begin and end in turns, as they must where nothing was lost and who listens does so from the first on.
+    fn alternates(&self) -> Result<(), String> {
+        match &self.astray {
+            None => Ok(()),
+            Some(told) => Err(format!("not on and off in turns (R2): {told}")),
         }
     }
 
@@ -177,15 +199,13 @@ impl Tally {
 
 /// Waits until an output has said that note, and says when; what it said before goes to the tally.
 fn heard_note(record: &Record, tally: &mut Tally, note: u8, patience: Duration) -> Option<Instant> {
-    let end = Instant::now() + patience;
-    while Instant::now() < end {
+    let is_it = |heard: &&Heard| matches!(heard.bytes[..], [status, key, speed] if status & 0xF0 == 0x90 && key == note && speed > 0);
+    let mut at = None;
+    Beats::within(patience).until(|| {
         let heard = taken(record);
         tally.hear_all(&heard);
-        let is_it = |heard: &&Heard| matches!(heard.bytes[..], [status, key, speed] if status & 0xF0 == 0x90 && key == note && speed > 0);
-        if let Some(found) = heard.iter().find(is_it) {
-            return Some(found.at);
-        }
-        std::thread::sleep(Duration::from_millis(1));
-    }
-    None
+        at = heard.iter().find(is_it).map(|found| found.at);
+        at.is_some()
+    })?;
+    at
 }

@@ -11,12 +11,18 @@ use super::{Dice, Scenario, Tally, seed};
 use crate::Said;
 use crate::gadget::{Hands, Keyboard};
 use crate::program::Program;
-use crate::sequencer::{Listener, Record, calm, taken};
+use crate::sequencer::{Listener, Record, calm, set_up, taken};
 use crate::sets;
+use crate::yardstick::Beats;
 
 const SAVES: usize = 500;
-/// A saved map must be in force so soon.
-const IN_FORCE: Duration = Duration::from_secs(3);
+/// A saved map must be in force after so many keys: each is played when the one before it was heard to its end. A dozen is
+/// usual.
+const IN_FORCE: usize = 300;
+/// A broken one must not be after so many.
+const NOT_IN_FORCE: usize = 8;
+/// A key must be heard so soon.
+const HEARD: Duration = Duration::from_secs(2);
 const ASKED: u8 = 60;
 
 /// All of this file, with names.
@@ -46,19 +52,20 @@ fn ask(hands: &mut Hands, record: &Record, tally: &mut Tally, dice: &mut Dice) -
     hands.play_all(&[0x90, ASKED, 70]);
     thread::sleep(dice.milliseconds(0, 8));
     hands.play_all(&[0x80, ASKED, 64]);
-    let (end, mut note) = (Instant::now() + Duration::from_secs(2), None);
-    while Instant::now() < end {
+    let (mut note, mut ended) = (None, None);
+    let has_ended = || {
         for heard in taken(record) {
             tally.hear(&heard.bytes);
             match heard.bytes[..] {
                 [0x90, key, 1..=127] => note = Some(key),
-                [0x80, key, _] if note == Some(key) => return Ok(key),
+                [0x80, key, _] if note == Some(key) => ended = note,
                 _ => {}
             }
         }
-        thread::sleep(Duration::from_millis(1));
-    }
-    Err(format!("asked with a key, heard the beginning {note:?} and no end"))
+        ended.is_some()
+    };
+    let _ = Beats::within(HEARD).until(has_ended);
+    ended.ok_or_else(|| format!("asked with a key, heard the beginning {note:?} and no end"))
 }
 
 fn saved() -> Said {
@@ -69,8 +76,7 @@ fn saved() -> Said {
     let mut program = Program::play(&set, &["piano"])?;
     let record = Record::default();
     let _listener = Listener::to(CLIENT, "piano", std::slice::from_ref(&record))?;
-    calm(&record, Duration::from_millis(200));
-    taken(&record);
+    set_up(&record, Duration::from_millis(200))?;
     let mut hands = keyboard.hands()?;
     let (mut dice, mut tally) = (Dice::new(), Tally::default());
     let (mut in_force, mut broken, mut asked) = (ASKED, 0, 0_u64);
@@ -97,7 +103,7 @@ fn saved() -> Said {
         save(&file, &text, way).map_err(told)?;
         if is_broken {
             broken += 1;
-            while since.elapsed() < Duration::from_millis(40) {
+            for _ in 0..NOT_IN_FORCE {
                 asked += 1;
                 let note = ask(&mut hands, &record, &mut tally, &mut dice).map_err(told)?;
                 if note != in_force {
@@ -106,14 +112,14 @@ fn saved() -> Said {
             }
             continue;
         }
-        loop {
+        for turn in 1.. {
             asked += 1;
             match ask(&mut hands, &record, &mut tally, &mut dice).map_err(told)? {
                 note if note == ASKED + up => break,
                 note if note != in_force => return Err(told(format!("note {note} of no map that was saved last"))),
-                _ if since.elapsed() > IN_FORCE => {
+                _ if turn == IN_FORCE => {
                     return Err(told(format!(
-                        "not in force after {IN_FORCE:?} (way {way}); it said: {}",
+                        "not in force after {IN_FORCE} keys (way {way}); it said: {}",
                         program.said()
                     )));
                 }
@@ -126,7 +132,7 @@ fn saved() -> Said {
     hands.play_all(&[0x80, held, 64, 0xB0, 64, 0]);
     calm(&record, Duration::from_millis(200));
     tally.hear_all(&taken(&record));
-    tally.at_rest()?;
+    tally.at_rest().and_then(|()| tally.alternates())?;
     let expected = asked + u64::try_from(SAVES.div_ceil(25)).unwrap_or(0);
     if tally.on != expected || tally.on != tally.off {
         return Err(format!("{expected} notes played, {} began, {} ended", tally.on, tally.off));

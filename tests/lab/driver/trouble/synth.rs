@@ -12,6 +12,8 @@ use crate::sequencer::{Listener, Record, calm, join, taken};
 use crate::sets;
 
 const ROUNDS: usize = 10;
+/// It must be set up so soon: other programs get 300 ms to connect it first.
+const SET_UP: Duration = Duration::from_secs(3);
 const QUIET: Duration = Duration::from_millis(100);
 
 /// All of this file, with names.
@@ -41,8 +43,7 @@ fn restarted() -> Said {
         let since = Instant::now();
         (synth, record) = start()?;
         let program = || record.lock().is_ok_and(|heard| heard.iter().any(|heard| heard.bytes == [0xC0, 0]));
-        crate::sequencer::until("its program", Duration::from_secs(3), program)
-            .map_err(|error| format!("round {round}: {error}"))?;
+        crate::sequencer::until("its program", SET_UP, program).map_err(|error| format!("round {round}: {error}"))?;
         slowest = slowest.max(since.elapsed());
         keyboard.play(&[0x80, 48, 64, 0x90, 50, 100, 0x80, 50, 64])?;
         calm(&record, QUIET);

@@ -41,7 +41,7 @@ pub(super) fn run(set: &Path) -> Result<(), Failure> {
     ));
     if has_screen() {
         // The link has been said; where no browser opens by itself, the player opens one.
-        let _ = opener::open_browser(link);
+        let _ = open::that_detached(link);
     }
     if let Ok(first) = Action::parse(FIRST, &show.plan) {
         remote.give(Command::Action(first));

@@ -4,12 +4,19 @@ use std::alloc::{GlobalAlloc, Layout, System};
 use std::cell::Cell;
 use std::fs;
 use std::io;
-use std::sync::Arc;
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::{Arc, OnceLock};
+use std::time::Duration;
 
+use handspan::daemon::observer::{Duties, Observer};
+use handspan::daemon::persist::Beginning;
+use handspan::daemon::{Daemon, Happened, Remote, Show, recorder, wish};
 use handspan::engine::{Action, Engine, Event, Micros, Notice, Plan};
 use handspan::map;
 use handspan::midi::decode;
 use handspan::midi::file::{self, TakeKind};
+use handspan::ports::memory::{MemoryPorts, World};
+use handspan::ports::{Arrival, Capabilities, Connection, Direction, Ports, SendFault, Waker};
 
 /// Counts what the current thread asks for while it counts.
 struct Counting;
@@ -364,4 +371,108 @@ fn to_record_allocates_nothing_even_where_nobody_takes_the_records() {
 fn the_count_counts() {
     let allocations = counted(|| drop(std::hint::black_box(vec![1u8; 100])));
     assert_eq!(allocations, 2, "one to take the memory, one to give it back");
+}
+
+/// Ports in memory that play a list of messages and take everything; between the first and the last message they count
+/// what the thread that waits at them asks for.
+struct CountedPorts {
+    inner: MemoryPorts,
+    messages: Vec<[u8; 3]>,
+    next: usize,
+    /// So many messages come before the counting: the first of everything may need memory.
+    warm_up: usize,
+    sent: usize,
+    count: Arc<AtomicUsize>,
+    stop: Arc<OnceLock<Remote>>,
+}
+
+impl Ports for CountedPorts {
+    fn wait(&mut self, _: Option<Duration>) -> Arrival<'_> {
+        if self.next == self.warm_up {
+            COUNT.set(0);
+            COUNTING.set(true);
+        }
+        if self.next == self.messages.len() {
+            COUNTING.set(false);
+            self.count.store(COUNT.get(), Ordering::Release);
+            self.stop.get().expect("a remote").stop();
+            return Arrival::Woken;
+        }
+        self.next += 1;
+        Arrival::Message { input: 0, bytes: &self.messages[self.next - 1] }
+    }
+
+    fn send(&mut self, _: usize, _: &[u8]) -> Result<(), SendFault> {
+        self.sent += 1;
+        Ok(())
+    }
+
+    fn waker(&self) -> Waker {
+        self.inner.waker()
+    }
+
+    fn input_connected(&self, input: usize) -> bool {
+        self.inner.input_connected(input)
+    }
+
+    fn output_available(&self, _: usize) -> bool {
+        true
+    }
+
+    fn connections(&self) -> Vec<Connection> {
+        Vec::new()
+    }
+
+    fn dropped_overload(&self) -> u64 {
+        0
+    }
+
+    fn dropped(&self) -> u64 {
+        0
+    }
+
+    fn capabilities(&self) -> Capabilities {
+        self.inner.capabilities()
+    }
+}
+
+/// Plays some thousand messages through the owner's whole loop, with a recorder and a listening page's live view; what
+/// the owner's thread asked for meanwhile.
+fn owners_loop(messages: Vec<[u8; 3]>, warm_up: usize) -> usize {
+    let book = map::load("maps/midwinter.toml", &mut |path| fs::read(path)).book.expect("the demo loads");
+    let show = Arc::new(Show::new(book));
+    let world = World::default();
+    world.plug(Direction::Input, "stage piano", "stage piano", None);
+    let inner = world.open(&wish(&show.book.gear)).expect("ports");
+    let (count, stop) = (Arc::new(AtomicUsize::new(usize::MAX)), Arc::new(OnceLock::new()));
+    let ports =
+        CountedPorts { inner, messages, next: 0, warm_up, sent: 0, count: Arc::clone(&count), stop: Arc::clone(&stop) };
+    let (mut daemon, remote) = Daemon::new(&show, Box::new(ports));
+    assert!(stop.set(remote).is_ok());
+    let observer = Observer::new(&mut daemon, &show, "choir").expect("one observer");
+    let reports = observer.listen();
+    let folder = tempfile::tempdir().expect("a folder");
+    let (handle, recorder, _) =
+        recorder::begin(folder.path(), "take", &show.book.gear, Arc::clone(&show.plan)).expect("a take");
+    daemon.record(handle);
+    daemon.live_view().hear(true);
+    let writing = std::thread::spawn(move || recorder.run());
+    let watching = observer.begin(Duties::default()).expect("a thread");
+    daemon.run(&Beginning::Afresh);
+    assert!(watching.join().is_ok() && writing.join().is_ok());
+    assert!(reports.try_iter().any(|report| matches!(report.what, Happened::Noticed(_))), "somebody listened");
+    count.load(Ordering::Acquire)
+}
+
+#[test]
+fn the_owners_loop_allocates_nothing_while_it_is_recorded_and_watched() {
+    let chord = [60, 64, 67].into_iter();
+    let round: Vec<[u8; 3]> = [[0xB0, 64, 127], [0xB0, 1, 40]]
+        .into_iter()
+        .chain(chord.clone().map(|key| [0x90, key, 80]))
+        .chain([[0xE0, 0, 70], [0xB0, 64, 0], [0xE0, 0, 64]])
+        .chain(chord.map(|key| [0x80, key, 64]))
+        .collect();
+    let messages: Vec<[u8; 3]> = round.iter().copied().cycle().take(round.len() * 500).collect();
+    assert_eq!(owners_loop(messages, round.len() * 20), 0);
 }

@@ -4,11 +4,11 @@ use std::sync::Arc;
 
 use super::inbox::Handed;
 
-use super::observer::Observer;
+use super::observer::{Duties, Observer};
 use super::persist::{Beginning, SavedState};
 use super::sending::Failed;
 use super::{Command, Daemon, Happened, PreparedMaps, Remote, Show, wish};
-use crate::engine::{Action, CueId, Standing};
+use crate::engine::{Action, CueId, Plan, Standing};
 use crate::map;
 use crate::ports::Direction;
 use crate::ports::memory::World;
@@ -280,4 +280,46 @@ fn an_output_that_takes_nothing_is_told_once_and_holds_up_no_other() {
     assert_eq!(stage.sent(), [(1, vec![0x90, 60, 90]), (1, vec![0x90, 64, 90])]);
     let told = reports.try_iter().filter(|report| matches!(report.what, Happened::NotTaken(0))).count();
     assert_eq!(told, 1);
+}
+
+#[test]
+fn a_real_panic_inside_a_step_ends_all_notes_and_the_set_goes_on() {
+    let cue = "[[cue]]\nwhen = { input = \"keyboard\", control = 67 }\ndo = \"send\"\nto = \"pad\"\n\
+               message = { control = [20, 127], channel = 9 }\noff = { control = [20, 0], channel = 9 }\n";
+    let mut broken = show(&format!("{SONG}{cue}"));
+    let mut plan = Plan::new(&broken.book);
+    plan.break_cues();
+    broken.plan = Arc::new(plan);
+    let show = Arc::new(broken);
+    let (sent, heard) = crossbeam_channel::unbounded();
+    let world = World::live(move |output, bytes| {
+        let _ = sent.send((output, bytes.to_vec()));
+    });
+    let piano = world.plug(Direction::Input, "stage piano", "keys", None);
+    let (mut daemon, remote) = Daemon::new(&show, Box::new(world.open(&wish(&show.book.gear)).unwrap()));
+    let observer = Observer::new(&mut daemon, &show, "choir").unwrap();
+    let reports = observer.listen();
+    observer.begin(Duties::default()).unwrap();
+    let playing = std::thread::spawn(move || daemon.run(&Beginning::Afresh));
+    let next = |wanted: &[u8]| while heard.recv().expect("it plays on").1 != wanted {};
+    // Cues listen half a second after their input appeared, and a press is a bounce within 200 ms of the one before.
+    let pause = |millis| {
+        let began = std::time::Instant::now();
+        while began.elapsed() < std::time::Duration::from_millis(millis) {
+            std::thread::yield_now();
+        }
+    };
+    world.play(piano, &[0x90, 60, 90]);
+    next(&[0x90, 60, 90]);
+    pause(600);
+    world.play(piano, &[0xB0, 67, 127, 0xB0, 67, 0]);
+    next(&[0xB8, 20, 127]);
+    pause(300);
+    world.play(piano, &[0xB0, 67, 127]);
+    next(&[0x80, 60, 64]);
+    assert!(reports.iter().any(|report| matches!(report.what, Happened::Rebuilt)));
+    world.play(piano, &[0x80, 60, 64, 0x90, 62, 90]);
+    next(&[0x90, 62, 90]);
+    remote.stop();
+    assert!(playing.join().is_ok());
 }

@@ -11,7 +11,7 @@ use std::time::Duration;
 use handspan::daemon::observer::{Duties, Observer};
 use handspan::daemon::persist::Beginning;
 use handspan::daemon::{Daemon, Happened, Remote, Show, recorder, wish};
-use handspan::engine::{Action, Engine, Event, Micros, Notice, Plan};
+use handspan::engine::{Action, Engine, Event, Micros, Notice, Plan, TakeEvent};
 use handspan::map;
 use handspan::midi::decode;
 use handspan::midi::file::{self, TakeKind};
@@ -81,7 +81,10 @@ fn a_hundred_thousand_events_allocate_nothing() {
         .events
         .iter()
         .map(|event| match &event.kind {
-            TakeKind::Marker(text) => Some(Action::from_marker(text, &plan).expect("a known marker")),
+            TakeKind::Marker(text) => match TakeEvent::parse(text, &plan).expect("a known marker") {
+                TakeEvent::Happened(Event::Action(action)) => Some(action),
+                other => panic!("{other:?}"),
+            },
             TakeKind::Message(_) => None,
         })
         .collect();

@@ -1,7 +1,11 @@
-//! The promises that the source tree makes about itself: who may import whom, and that every file says what it is.
+//! The promises that the source tree makes about itself: who may import whom, that every file says what it is, and that
+//! a function fits a screen.
 
 use std::fs;
 use std::path::{Path, PathBuf};
+
+use syn::spanned::Spanned;
+use syn::visit::Visit;
 
 /// A module and those that it may import.
 const MAY_IMPORT: [(&str, &[&str]); 12] = [
@@ -103,6 +107,75 @@ fn nothing_outside_tests_unwraps_or_panics() {
                 }
             }
         }
+    }
+    assert!(faults.is_empty(), "{}", faults.join("\n"));
+}
+
+/// A file without its unit tests.
+fn parsed(path: &Path, text: &str) -> syn::File {
+    let text = if path.file_name().is_some_and(|name| name == "tests.rs") { "" } else { text };
+    let mut file = syn::parse_file(text).expect("what compiles can be parsed");
+    file.items.retain(|item| match item {
+        syn::Item::Mod(item) => !is_for_tests(&item.attrs),
+        syn::Item::Impl(item) => !is_for_tests(&item.attrs),
+        syn::Item::Use(item) => !is_for_tests(&item.attrs),
+        _ => true,
+    });
+    file
+}
+
+fn is_for_tests(attributes: &[syn::Attribute]) -> bool {
+    attributes.iter().any(|attribute| {
+        attribute.path().is_ident("cfg") && attribute.parse_args::<syn::Ident>().is_ok_and(|only| only == "test")
+    })
+}
+
+/// A function fits a screen,
+const LONGEST_FUNCTION: usize = 60;
+/// and has no more arguments, itself among them.
+const MOST_ARGUMENTS: usize = 5;
+
+/// Finds functions that are too long or want too much.
+struct Functions<'a> {
+    path: &'a Path,
+    faults: Vec<String>,
+}
+
+impl Functions<'_> {
+    fn look(&mut self, signature: &syn::Signature, whole: proc_macro2::Span) {
+        let lines = whole.end().line + 1 - whole.start().line;
+        let name = format!("{}: {}", self.path.display(), signature.ident);
+        if lines > LONGEST_FUNCTION {
+            self.faults.push(format!("{name} has {lines} lines"));
+        }
+        if signature.inputs.len() > MOST_ARGUMENTS {
+            self.faults.push(format!("{name} has {} arguments", signature.inputs.len()));
+        }
+    }
+}
+
+impl<'ast> Visit<'ast> for Functions<'_> {
+    fn visit_item_fn(&mut self, function: &'ast syn::ItemFn) {
+        let whole = function.sig.span().join(function.block.span()).unwrap_or_else(|| function.block.span());
+        self.look(&function.sig, whole);
+        syn::visit::visit_item_fn(self, function);
+    }
+
+    fn visit_impl_item_fn(&mut self, function: &'ast syn::ImplItemFn) {
+        let whole = function.sig.span().join(function.block.span()).unwrap_or_else(|| function.block.span());
+        self.look(&function.sig, whole);
+        syn::visit::visit_impl_item_fn(self, function);
+    }
+}
+
+#[test]
+fn a_function_fits_a_screen_and_has_few_arguments() {
+    let mut faults = Vec::new();
+    for (path, text) in files_below("src") {
+        let file = parsed(&path, &text);
+        let mut functions = Functions { path: &path, faults: Vec::new() };
+        functions.visit_file(&file);
+        faults.append(&mut functions.faults);
     }
     assert!(faults.is_empty(), "{}", faults.join("\n"));
 }

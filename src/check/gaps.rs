@@ -24,7 +24,7 @@ pub(super) fn find(tonight: &Tonight<'_>, piece: &Piece<'_>, found: &mut Vec<Dia
                 let cues = tonight.cue_keys(piece, input);
                 for (keys, scenes) in silent(piece, number, bounds) {
                     let keys = if keys == bounds { Some(keys) } else { without_cues(keys, &cues) };
-                    found.extend(keys.map(|keys| gap(piece, number, input, keys, bounds, &scenes)));
+                    found.extend(keys.map(|keys| gap(piece, (number, input), keys, bounds, &scenes)));
                 }
             }
             None if !input.optional && !piece.parts.iter().any(|part| part.hears(number)) => {
@@ -86,8 +86,7 @@ fn without_cues((low, high): (u8, u8), cues: &[u8]) -> Option<(u8, u8)> {
 
 fn gap(
     piece: &Piece<'_>,
-    number: usize,
-    input: &Input,
+    (number, input): (usize, &Input),
     (low, high): (u8, u8),
     bounds: (u8, u8),
     scenes: &[usize],

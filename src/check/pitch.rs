@@ -90,7 +90,7 @@ impl Notes {
                         self.leaves((scene, *zone), part, keys, shift);
                     }
                     if keys.0 <= keys.1 && part.zone.within.is_none() && part.is_literal() {
-                        self.sinks(*zone, part, keys.0, lowest, shift);
+                        self.sinks(*zone, part, (keys.0, lowest), shift);
                     }
                 }
             }
@@ -122,7 +122,7 @@ impl Notes {
         }
     }
 
-    fn sinks(&mut self, zone: usize, part: &Part<'_>, key: u8, lowest: u8, shift: &Shift) {
+    fn sinks(&mut self, zone: usize, part: &Part<'_>, (key, lowest): (u8, u8), shift: &Shift) {
         let Some(clear) = third_clear_from() else { return };
         let untransposed = i32::from(key) + part.offset();
         let split = part.names_keys() && part.keys().0 > lowest.max(1) && key == part.keys().0;

@@ -215,7 +215,7 @@ mod tests {
     #[test]
     fn a_line_has_its_time_and_says_all_in_one() {
         let standing = Standing { entry: 1, song: Some(1), ..Standing::default() };
-        let ended = Ended { counts: Counts { out_of_range: 2, not_understood: 0 }, not_taken: 0, unheard: 3 };
+        let ended = Ended { counts: Counts { out_of_range: 2, not_understood: 0 }, refused: 0, reports_lost: 3 };
         let abouts = vec![
             About::Words("handspan begins:\u{1b}[2J\nkeyboard is there".to_owned()),
             report(standing, Happened::Noticed(Notice::Panic)),

@@ -23,7 +23,7 @@ pub(super) fn open(
     let asked = move |words: &str| asking.iter().for_each(|log| log.words(words));
     let came = move |words: &str| coming.iter().for_each(|log| log.words(words));
     let handler = Arc::new(RequestHandler::new(remote.clone(), Arc::clone(observer), maps::read, asked));
-    match page::open(&show.book.gear.stand, daemon, show, Arc::clone(observer), handler, came) {
+    match page::open(&show.book.gear.stand, daemon, show, handler, came) {
         Ok(None) => (None, None),
         Ok(Some(open)) => {
             let words = format!("  {}", wording::address(&open.link()));

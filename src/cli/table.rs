@@ -113,7 +113,7 @@ pub(super) fn moments<'a>(book: &Book, rehearsal: &'a Rehearsal, take: &Take) ->
             Cause::Event(event) => from.get(event).and_then(|input| book.gear.inputs.get(*input)),
             Cause::Start | Cause::End => None,
         };
-        let mut own = own_moment(book, &mut hand, step, take, other.filter(|input| !input.play), own);
+        let mut own = own_moment(book, &mut hand, (step, own), take, other.filter(|input| !input.play));
         for fired in at_once {
             own.kind = Kind::Cue;
             own.hand = format!("{}\n{}", own.hand, told(book, rehearsal, fired)).trim().to_owned();
@@ -145,10 +145,9 @@ fn is_expression(bytes: &[u8]) -> bool {
 fn own_moment<'a>(
     book: &Book,
     hand: &mut Hand,
-    step: &'a Step,
+    (step, said): (&'a Step, Vec<&'a Line>),
     take: &Take,
     other: Option<&Input>,
-    said: Vec<&'a Line>,
 ) -> Moment<'a> {
     let standing = step.standing;
     let (mut kind, mut words) = (Kind::Other, String::new());
@@ -180,7 +179,7 @@ fn played(book: &Book, hand: &mut Hand, bytes: &[u8], step: &Step, said: &[&Line
             hand.down |= 1 << key;
             hand.struck[usize::from(key)] = Some(step.at);
             let zones = || zones_with(song, &standing, key);
-            if let Some(as_what) = zones().find_map(|zone| wrong(book, song, &keys, zone, &standing, key, said)) {
+            if let Some(as_what) = zones().find_map(|zone| wrong(book, (song, &keys, &standing), zone, key, said)) {
                 let kind = if as_what == SILENT { Kind::SilentKey } else { Kind::WrongKey };
                 return (kind, format!("{words} {as_what}"));
             }
@@ -230,10 +229,8 @@ fn struck_at<'a>(book: &'a Book, zone: &'a Zone, said: &'a [&'a Line]) -> impl I
 /// What became of a key that does not fit, where it does not.
 fn wrong(
     book: &Book,
-    song: &Song,
-    keys: &Keys,
+    (song, keys, standing): (&Song, &Keys, &Standing),
     zone: &Zone,
-    standing: &Standing,
     key: u8,
     said: &[&Line],
 ) -> Option<String> {

@@ -41,7 +41,7 @@ impl Teller {
             Happened::MapsRefused(more) | Happened::ChangesDropped(more) => {
                 sentence().chain(more.iter().flat_map(|more| more.lines()).map(str::to_owned)).collect()
             }
-            Happened::Ended(ended) => performance::end(ended.counts.out_of_range, ended.not_taken, ended.unheard),
+            Happened::Ended(ended) => performance::end(ended.counts.out_of_range, ended.refused, ended.reports_lost),
             _ => sentence().collect(),
         }
     }

@@ -7,7 +7,7 @@ use std::sync::Arc;
 
 use super::table::{self, Kind, Moment};
 use super::{Failure, demo, keyboard, practice, replay, tell};
-use crate::engine::{Action, Notice, Plan, Rehearsal};
+use crate::engine::{Action, Event, Notice, Plan, Rehearsal, TakeEvent};
 use crate::evening::{Keys, worth_drawing};
 use crate::map::{self, Book};
 use crate::midi::file::{self, Take, TakeKind};
@@ -123,8 +123,8 @@ fn stem(book: &Book, song: usize) -> Option<&str> {
 /// The song that a take's first marker asks for.
 fn first_song(take: &Take, plan: &Plan) -> Option<usize> {
     take.events.iter().find_map(|event| match &event.kind {
-        TakeKind::Marker(text) => match Action::from_marker(text, plan) {
-            Ok(Action::Song(entry)) => Some(entry),
+        TakeKind::Marker(text) => match TakeEvent::parse(text, plan) {
+            Ok(TakeEvent::Happened(Event::Action(Action::Song(entry)))) => Some(entry),
             _ => None,
         },
         TakeKind::Message(_) => None,

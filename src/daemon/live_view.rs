@@ -86,7 +86,10 @@ impl Bits {
 impl LiveView {
     pub(super) fn new(inputs: usize, outputs: usize) -> (LiveView, LiveViewWriter) {
         let bits = |count: usize| std::iter::repeat_with(Bits::default).take(count).collect();
-        let (producer, consumer) = RingBuffer::new(SENT);
+        let (mut producer, mut consumer) = RingBuffer::new(SENT);
+        // Every slot is written once: the playing thread never waits for the system to give it the memory.
+        while producer.push(Sent { output: 0, bytes: [0; 3], length: 0 }).is_ok() {}
+        while consumer.pop().is_ok() {}
         let shared = Arc::new(Shared {
             down: bits(inputs),
             notes: bits(outputs * 16),

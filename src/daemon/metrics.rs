@@ -14,8 +14,8 @@ pub struct Metrics(Arc<Counters>);
 
 #[derive(Debug, Default)]
 struct Counters {
-    not_taken: AtomicU64,
-    shed: AtomicU64,
+    refused: AtomicU64,
+    dropped_overload: AtomicU64,
     dropped: AtomicU64,
     out_of_range: AtomicU64,
     not_understood: AtomicU64,
@@ -50,9 +50,9 @@ fn get_tempo(counter: &AtomicU64) -> Option<f64> {
 
 impl Metrics {
     /// The owner's counts; neither waits nor allocates.
-    pub(super) fn set(&self, counts: &Counts, not_taken: u64, shed: u64, dropped: u64) {
-        set(&self.0.not_taken, not_taken);
-        set(&self.0.shed, shed);
+    pub(super) fn set(&self, counts: &Counts, refused: u64, dropped_overload: u64, dropped: u64) {
+        set(&self.0.refused, refused);
+        set(&self.0.dropped_overload, dropped_overload);
         set(&self.0.dropped, dropped);
         set(&self.0.out_of_range, counts.out_of_range);
         set(&self.0.not_understood, counts.not_understood);
@@ -94,14 +94,14 @@ impl Metrics {
 
     /// Messages that an output did not take.
     #[must_use]
-    pub fn not_taken(&self) -> u64 {
-        get(&self.0.not_taken)
+    pub fn refused(&self) -> u64 {
+        get(&self.0.refused)
     }
 
     /// Messages that were left out because they came faster than they were read.
     #[must_use]
-    pub fn shed(&self) -> u64 {
-        get(&self.0.shed)
+    pub fn dropped_overload(&self) -> u64 {
+        get(&self.0.dropped_overload)
     }
 
     /// Messages that were thrown away because they were malformed, too long or too late.

@@ -55,9 +55,9 @@ pub struct Ended {
     /// What the engine left out.
     pub counts: Counts,
     /// Messages that an output did not take.
-    pub not_taken: u64,
+    pub refused: u64,
     /// Reports that nobody read in time.
-    pub unheard: u64,
+    pub reports_lost: u64,
 }
 
 /// The performance of a set on open ports.
@@ -77,7 +77,7 @@ pub struct Daemon {
     /// Where reports come out, until somebody observes.
     unread: Option<Consumer<Report>>,
     outputs: Vec<OutputState>,
-    not_taken: u64,
+    refused: u64,
     /// What was noticed since somebody who waits for an outcome asked.
     noticed: Noticed,
     recorder: Option<RecorderHandle>,
@@ -129,7 +129,7 @@ impl Daemon {
         let outputs = outputs.iter().map(|output| OutputState { tempo: output.send_clock, ..OutputState::default() });
         let (view, view_writer) = LiveView::new(show.book.gear.inputs.len(), show.book.gear.outputs.len());
         let (remote, inbox) = Inbox::new(ports.waker(), Arc::clone(show));
-        let (reports, unread) = ReportQueue::new();
+        let (reports, unread) = ReportQueue::new(show);
         let daemon = Daemon {
             out: engine.out(),
             outputs: outputs.collect(),
@@ -142,7 +142,7 @@ impl Daemon {
             show: Arc::clone(show),
             reports,
             unread: Some(unread),
-            not_taken: 0,
+            refused: 0,
             noticed: Noticed::default(),
             recorder: None,
             heartbeat: Heartbeat::default(),
@@ -188,7 +188,7 @@ impl Daemon {
         }
         self.step(Event::Stop);
         let ended =
-            Ended { counts: self.engine.counts(), not_taken: self.not_taken, unheard: self.reports.lost().count() };
+            Ended { counts: self.engine.counts(), refused: self.refused, reports_lost: self.reports.lost().count() };
         let report = self.report(Happened::Ended(ended));
         self.reports.publish_last(report);
         ended
@@ -325,8 +325,8 @@ impl Daemon {
             self.view_writer.set_down(input, self.engine.keys_down(input));
         }
         let counts = self.engine.counts();
-        let Daemon { metrics, ports, not_taken, engine, .. } = self;
-        metrics.set(&counts, *not_taken, ports.dropped_overload(), ports.dropped());
+        let Daemon { metrics, ports, refused, engine, .. } = self;
+        metrics.set(&counts, *refused, ports.dropped_overload(), ports.dropped());
         metrics.set_tempo(engine.position(), engine.tempo());
     }
 

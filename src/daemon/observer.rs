@@ -235,8 +235,8 @@ impl Observer {
             inputs: inputs.collect(),
             outputs: outputs.collect(),
             counts: CountState {
-                refused: self.metrics.not_taken(),
-                dropped_overload: self.metrics.shed(),
+                refused: self.metrics.refused(),
+                dropped_overload: self.metrics.dropped_overload(),
                 dropped: self.metrics.dropped(),
                 overruns: seen.overruns,
                 out_of_range: self.metrics.out_of_range(),

@@ -14,7 +14,7 @@ use std::time::Duration;
 
 use crossbeam_channel::{Receiver, RecvTimeoutError, Sender, bounded};
 
-use crate::engine::{Event, Marker, Plan};
+use crate::engine::{Event, Plan, TakeEvent};
 use crate::map::Gear;
 use crate::midi::file::{GrowError, Growing, Store};
 use crate::midi::tempo::{Division, TempoEvent, TempoKind};
@@ -61,9 +61,8 @@ enum What {
         length: u8,
         more: bool,
     },
-    Marker(Marker),
-    /// The set begins, and with it the time of the take, unless something came before.
-    Start,
+    /// What happened besides messages. What comes first begins the time of the take.
+    Event(Event<'static>),
     Plan(Arc<Plan>),
     End,
 }
@@ -103,24 +102,11 @@ impl RecorderHandle {
     /// Something else that happened to the engine at `now`; messages are for [`RecorderHandle::input`]. What comes first begins the
     /// time of the take.
     pub fn event(&self, now: u64, event: Event<'_>) {
-        match event {
-            Event::Action(action) => self.marker(now, Marker::Do(action)),
-            Event::InputLost(input) => self.marker(now, Marker::Lost(input)),
-            Event::OutputBack(output) => self.marker(now, Marker::Back(output)),
-            Event::InputBack(input) => self.marker(now, Marker::Found(input)),
-            Event::CloseCue(cue) => self.marker(now, Marker::Close(cue)),
-            Event::OutputJoined(output) => self.marker(now, Marker::Joined(output)),
-            Event::Silence(output) => self.marker(now, Marker::Silence(output)),
-            Event::Resume(standing) => self.marker(now, Marker::Resume(standing)),
-            Event::Start { .. } => self.give(now, What::Start),
-            Event::Stop => self.give(now, What::End),
-            Event::Message { .. } | Event::Time => {}
+        match event.besides_messages() {
+            None | Some(Event::Time) => {}
+            Some(Event::Stop) => self.give(now, What::End),
+            Some(event) => self.give(now, What::Event(event)),
         }
-    }
-
-    /// Something that happened besides messages.
-    pub fn marker(&self, now: u64, marker: Marker) {
-        self.give(now, What::Marker(marker));
     }
 
     /// From here on the names are those of another plan.
@@ -303,9 +289,9 @@ impl<S: Store> Recorder<S> {
                     self.begun.clear();
                 }
             }
-            What::Marker(marker) => self.marker(tick, marker),
-            What::Start if self.silenced => self.marker(tick, Marker::Begin),
-            What::Start => {}
+            // A take begins with the set, unless what an earlier run left had to be silenced first.
+            What::Event(Event::Start { .. }) if !self.silenced => {}
+            What::Event(event) => self.event(tick, TakeEvent::Happened(event)),
             What::Plan(plan) => {
                 self.plan = plan;
                 self.played.marker(tick, "maps read again".to_owned());
@@ -318,7 +304,7 @@ impl<S: Store> Recorder<S> {
         match side {
             Side::Input(input) => {
                 if self.plan.inputs() > 1 && self.from.replace(input) != Some(input) {
-                    self.marker(tick, Marker::From(input));
+                    self.event(tick, TakeEvent::From(input));
                 }
                 self.played.message(tick, &self.begun);
             }
@@ -330,9 +316,9 @@ impl<S: Store> Recorder<S> {
         }
     }
 
-    fn marker(&mut self, tick: u64, marker: Marker) {
-        self.silenced |= matches!(marker, Marker::Silence(_));
-        self.played.marker(tick, marker.words(&self.plan));
+    fn event(&mut self, tick: u64, event: TakeEvent) {
+        self.silenced |= matches!(event, TakeEvent::Happened(Event::Silence(_)));
+        self.played.marker(tick, event.words(&self.plan));
     }
 
     fn flush(&mut self) -> Result<(), GrowError> {

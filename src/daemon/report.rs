@@ -123,8 +123,13 @@ impl LostReports {
 
 impl ReportQueue {
     /// A queue, and where its reports come out.
-    pub fn new() -> (ReportQueue, Consumer<Report>) {
-        let (reports, consumer) = RingBuffer::new(REPORTS);
+    pub fn new(show: &Arc<Show>) -> (ReportQueue, Consumer<Report>) {
+        let (mut reports, mut consumer) = RingBuffer::new(REPORTS);
+        // Every slot is written once: the playing thread never waits for the system to give it the memory.
+        let (at, snapshot) = (SystemTime::now(), Snapshot::default());
+        let any = Report { at, show: Arc::clone(show), snapshot, what: Happened::Overrun };
+        while reports.push(any.clone()).is_ok() {}
+        while consumer.pop().is_ok() {}
         (ReportQueue { reports, lost: LostReports::default() }, consumer)
     }
 

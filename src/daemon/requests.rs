@@ -94,6 +94,12 @@ impl RequestHandler {
         RequestHandler { remote, observer, read, asked: Box::new(asked) }
     }
 
+    /// Who observes the performance that it answers for.
+    #[must_use]
+    pub fn observer(&self) -> &Arc<Observer> {
+        &self.observer
+    }
+
     /// Reaches the performance that it answers for.
     #[must_use]
     pub fn remote(&self) -> &Remote {

@@ -77,7 +77,7 @@ impl Daemon {
     pub(super) fn publish(&mut self) {
         for said in self.out.said() {
             if !said.taken {
-                self.not_taken += 1;
+                self.refused += 1;
             } else if let Some(recorder) = &self.recorder {
                 recorder.output(said.at.0, said.output, said.bytes);
             }

@@ -62,7 +62,7 @@ pub enum Action {
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum ActionError {
     /// No such word.
-    #[error("\"{0}\" is no action; write one of: {words}", words = WORDS.join(", "))]
+    #[error("\"{0}\" is no action; write one of: {words}", words = Action::known().collect::<Vec<_>>().join(", "))]
     Unknown(String),
     /// The word needs something after it.
     #[error("\"{0}\" needs {1} after it")]
@@ -75,28 +75,26 @@ pub enum ActionError {
     Key(#[from] crate::music::KeyError),
 }
 
-/// The words for actions.
-const WORDS: [&str; 19] = [
-    "next-song",
-    "previous-song",
-    "song",
-    "from-the-top",
-    "next-section",
-    "previous-section",
-    "section",
-    "raise-key",
-    "lower-key",
-    "key",
-    "tonights-key",
-    "zone",
-    "drone",
-    "fade",
-    "line-up",
-    "tap",
-    "resend-messages",
-    "resend-sounds",
-    "panic",
+/// The actions that are one word, each with it.
+const PLAIN: [(&str, Action); 14] = [
+    ("next-song", Action::NextSong),
+    ("previous-song", Action::PreviousSong),
+    ("from-the-top", Action::FromTheTop),
+    ("next-section", Action::NextSection),
+    ("previous-section", Action::PreviousSection),
+    ("raise-key", Action::RaiseKey),
+    ("lower-key", Action::LowerKey),
+    ("tonights-key", Action::TonightsKey),
+    ("drone", Action::Drone(None)),
+    ("fade", Action::Fade(USUAL_FADE)),
+    ("tap", Action::Tap),
+    ("resend-messages", Action::ResendMessages),
+    ("resend-sounds", Action::ResendSounds),
+    ("panic", Action::Panic),
 ];
+
+/// The words of the actions that need something after them.
+const MORE: [&str; 5] = ["song", "section", "key", "zone", "line-up"];
 
 /// How long a fade takes unless told otherwise, in microseconds, and at the most.
 pub(super) const USUAL_FADE: Micros = Micros::from_millis(2_000);
@@ -104,9 +102,8 @@ const LONGEST_FADE: Micros = Micros::from_millis(60_000);
 
 impl Action {
     /// The words for actions.
-    #[must_use]
-    pub fn known() -> &'static [&'static str] {
-        &WORDS
+    pub fn known() -> impl Iterator<Item = &'static str> + Clone {
+        PLAIN.iter().map(|(word, _)| *word).chain(MORE)
     }
 
     /// Reads an action such as `next-song`, `song 3`, `section Chorus`, `key Eb` or `zone bed off`.
@@ -117,47 +114,54 @@ impl Action {
         let text = text.trim();
         let (word, rest) = text.split_once(char::is_whitespace).unwrap_or((text, ""));
         let rest = rest.trim();
-        let plain = match word {
-            "next-song" => Action::NextSong,
-            "previous-song" => Action::PreviousSong,
-            "from-the-top" => Action::FromTheTop,
-            "next-section" => Action::NextSection,
-            "previous-section" => Action::PreviousSection,
-            "raise-key" => Action::RaiseKey,
-            "lower-key" => Action::LowerKey,
-            "tonights-key" => Action::TonightsKey,
-            "resend-messages" => Action::ResendMessages,
-            "resend-sounds" => Action::ResendSounds,
-            "panic" => Action::Panic,
-            "tap" => Action::Tap,
+        match word {
             "song" => return song("song", rest, plan).map(Action::Song),
             "line-up" => return song("line-up", rest, plan).map(Action::LineUp),
             "section" => return section(rest, plan),
             "key" => return key(rest),
             "zone" => return zone(rest, plan),
             "fade" if !rest.is_empty() => return fade(rest),
-            "fade" => Action::Fade(USUAL_FADE),
             "drone" if rest == "on" => return Ok(Action::Drone(Some(true))),
             "drone" if rest == "off" => return Ok(Action::Drone(Some(false))),
-            "drone" => Action::Drone(None),
-            _ => return Err(ActionError::Unknown(text.to_owned())),
-        };
+            _ => {}
+        }
         // A word too many may be a misunderstanding: better not done than done wrongly.
-        if rest.is_empty() { Ok(plain) } else { Err(ActionError::Unknown(text.to_owned())) }
+        let plain = PLAIN.iter().find(|(known, _)| *known == word).filter(|_| rest.is_empty());
+        plain.map(|(_, action)| *action).ok_or_else(|| ActionError::Unknown(text.to_owned()))
     }
 
-    /// Reads what a marker of a take says: `song 2`, `section Chorus`, `key Eb`, or `do` with any action.
-    ///
-    /// # Errors
-    /// As for [`Action::parse`].
-    pub fn from_marker(text: &str, plan: &Plan) -> Result<Action, ActionError> {
-        let text = text.trim();
-        match text.split_once(char::is_whitespace) {
-            Some(("do", action)) => Action::parse(action, plan),
-            Some(("song" | "section" | "key", _)) => Action::parse(text, plan),
-            _ => Err(ActionError::Unknown(text.to_owned())),
+    /// The words that [`Action::parse`] reads as this, as far as the plan's names can be told apart.
+    #[must_use]
+    pub fn words(&self, plan: &Plan) -> String {
+        if let Some((word, _)) = PLAIN.iter().find(|(_, action)| action == self) {
+            return (*word).to_owned();
+        }
+        match *self {
+            Action::Drone(on) => format!("drone {}", if on == Some(true) { "on" } else { "off" }),
+            Action::Fade(time) => format!("fade {}", time.0 / 1000),
+            Action::Song(entry) => format!("song {}", song_words(entry, plan)),
+            Action::LineUp(entry) => format!("line-up {}", song_words(entry, plan)),
+            Action::Section(name) => {
+                format!("section {}", plan.section_names.get(usize::from(name)).map_or("", String::as_str))
+            }
+            Action::Key { tonic, minor } => format!("key {}", Key::usual(tonic, minor, false)),
+            Action::Zone { name, on } => {
+                let turn = match on {
+                    None => "",
+                    Some(true) => " on",
+                    Some(false) => " off",
+                };
+                format!("zone {}{turn}", plan.zone_name(name))
+            }
+            _ => String::new(),
         }
     }
+}
+
+/// The words that [`song`] reads as this entry. A song may be called "7", and its title counts before a position.
+fn song_words(entry: usize, plan: &Plan) -> String {
+    let position = (entry + 1).to_string();
+    if entry_named(&plan.titles, &position) == Some(entry) { position } else { plan.title(entry).to_owned() }
 }
 
 fn song(word: &'static str, name: &str, plan: &Plan) -> Result<usize, ActionError> {

@@ -1,84 +1,163 @@
-//! What a take's markers say: the words for what happened besides messages, written and read.
+//! What happens to the engine, and the words for it: scripts, the markers of takes and their recorder share them.
 
-use super::Standing;
-use super::action::{Action, ActionError, USUAL_FADE};
+use super::action::{Action, ActionError};
 use super::ids::CueId;
 use super::plan::Plan;
-use crate::music::Key;
+use crate::evening::Standing;
+use crate::midi::Message;
 
-/// Something that happened in a take besides messages.
+/// Something that happens to the engine. All but messages have words, which [`Event::parse`] reads.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Marker {
-    /// Something was done to the set: `song 2`, `section Chorus`, `key Eb`, or `do` with any action.
-    Do(Action),
-    /// What follows comes from the input of this number: `from pedals`.
-    From(usize),
-    /// The input of this number was found again: `found keyboard`.
-    Found(usize),
-    /// A cue that an earlier run left standing on went off, counted from 1: `close 2`.
-    Close(CueId),
-    /// The input of this number was lost (rule R17): `lost keyboard`.
-    Lost(usize),
-    /// The output of this number came back, after nobody had listened to it (rule R21): `back piano`.
-    Back(usize),
-    /// One more listener joined the output of this number (rule R21): `joined piano`.
-    Joined(usize),
-    /// The output of this number was silenced (rule R16): `silence piano`.
-    Silence(usize),
-    /// The set begins only here, after what an earlier run had left was silenced: `begin`.
-    Begin,
-    /// A set that had been broken off went on here: `resume` with entry, entry of the song that the keys play (0 for
-    /// none), place and section, all counted from 1, and the semitones that were added.
+pub enum Event<'a> {
+    /// `start`: the set begins with this entry and place of its order; sends that set something going are held back.
+    Start {
+        /// Index of the entry.
+        entry: usize,
+        /// Place in its order.
+        place: usize,
+    },
+    /// The set goes on where it ended unexpectedly; nothing is said that enters a song. `resume` with entry, entry of the
+    /// song that the keys play (0 for none), place and section, all counted from 1, and the semitones that were added.
     Resume(Standing),
+    /// A message from an input.
+    Message {
+        /// Number of the input.
+        input: usize,
+        /// What it said.
+        message: Message<'a>,
+    },
+    /// Somebody does something to the set: `do` with any action, or `song 2`, `section Chorus`, `key Eb` by themselves.
+    Action(Action),
+    /// `found keyboard`: an input's port is there again.
+    InputBack(usize),
+    /// `close 2`: a cue that an earlier run left on goes off; counted from 1.
+    CloseCue(CueId),
+    /// `lost keyboard`: an input's port is gone, or messages of it may be lost (rule R17).
+    InputLost(usize),
+    /// `back piano`: something is connected to an output again, after nothing was (rule R21).
+    OutputBack(usize),
+    /// `joined piano`: one more program was connected to an output (rule R21).
+    OutputJoined(usize),
+    /// `silence piano`: an output may hold what another run of ours left there, and everything is silenced at it
+    /// (rule R16).
+    Silence(usize),
+    /// `time`: only time has passed.
+    Time,
+    /// `stop`: everything ends.
+    Stop,
 }
 
-impl Marker {
+/// What a marker of a take says.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum TakeEvent {
+    /// `from pedals`: what follows comes from the input of this number.
+    From(usize),
+    /// Something happened besides messages.
+    Happened(Event<'static>),
+}
+
+impl TakeEvent {
     /// Reads a marker.
     ///
     /// # Errors
     /// An unknown word, or a name that this set does not have.
-    pub fn parse(text: &str, plan: &Plan) -> Result<Marker, ActionError> {
-        let text = text.trim();
-        let named = |noun, names: &[String], name: &str| {
-            let number = names.iter().position(|known| known.trim() == name.trim());
-            number.ok_or_else(|| ActionError::NoSuch(noun, name.trim().to_owned()))
-        };
-        match text.split_once(char::is_whitespace) {
-            None if text == "begin" => Ok(Marker::Begin),
-            Some(("from", name)) => named("input", &plan.input_names, name).map(Marker::From),
-            Some(("found", name)) => named("input", &plan.input_names, name).map(Marker::Found),
-            Some(("close", number)) => {
-                let number = number.trim().parse::<u16>().ok().and_then(|number| number.checked_sub(1));
-                let known = number.filter(|number| usize::from(*number) < plan.cues.len());
-                known
-                    .map(|number| Marker::Close(CueId(number)))
-                    .ok_or_else(|| ActionError::NoSuch("cue", text.to_owned()))
-            }
-            Some(("lost", name)) => named("input", &plan.input_names, name).map(Marker::Lost),
-            Some(("back", name)) => named("output", &plan.output_names, name).map(Marker::Back),
-            Some(("joined", name)) => named("output", &plan.output_names, name).map(Marker::Joined),
-            Some(("silence", name)) => named("output", &plan.output_names, name).map(Marker::Silence),
-            Some(("resume", place)) => resume(place).map(Marker::Resume),
-            _ => Action::from_marker(text, plan).map(Marker::Do),
+    pub fn parse(text: &str, plan: &Plan) -> Result<TakeEvent, ActionError> {
+        match text.trim().split_once(char::is_whitespace) {
+            Some(("from", name)) => input(name, plan).map(TakeEvent::From),
+            _ => Event::parse(text, plan).map(TakeEvent::Happened),
         }
     }
 
-    /// The words that [`Marker::parse`] reads as this, as far as the plan's names can be told apart.
+    /// The words that [`TakeEvent::parse`] reads as this.
     #[must_use]
     pub fn words(&self, plan: &Plan) -> String {
-        let name = |names: &[String], number: usize| names.get(number).cloned().unwrap_or_default();
         match self {
-            Marker::Do(action @ (Action::Song(_) | Action::Section(_) | Action::Key { .. })) => action.words(plan),
-            Marker::Do(action) => format!("do {}", action.words(plan)),
-            Marker::From(input) => format!("from {}", name(&plan.input_names, *input)),
-            Marker::Found(input) => format!("found {}", name(&plan.input_names, *input)),
-            Marker::Close(cue) => format!("close {}", cue.0 + 1),
-            Marker::Lost(input) => format!("lost {}", name(&plan.input_names, *input)),
-            Marker::Back(output) => format!("back {}", name(&plan.output_names, *output)),
-            Marker::Joined(output) => format!("joined {}", name(&plan.output_names, *output)),
-            Marker::Silence(output) => format!("silence {}", name(&plan.output_names, *output)),
-            Marker::Begin => "begin".to_owned(),
-            Marker::Resume(Standing { entry, song, place, section, added, .. }) => {
+            TakeEvent::From(input) => format!("from {}", plan.input_name(*input)),
+            TakeEvent::Happened(event) => event.words(plan),
+        }
+    }
+}
+
+fn numbered(noun: &'static str, names: &[String], name: &str) -> Result<usize, ActionError> {
+    let number = names.iter().position(|known| known.trim() == name.trim());
+    number.ok_or_else(|| ActionError::NoSuch(noun, name.trim().to_owned()))
+}
+
+fn input(name: &str, plan: &Plan) -> Result<usize, ActionError> {
+    numbered("input", &plan.input_names, name)
+}
+
+fn output(name: &str, plan: &Plan) -> Result<usize, ActionError> {
+    numbered("output", &plan.output_names, name)
+}
+
+impl Event<'static> {
+    /// Reads what happens besides messages.
+    ///
+    /// # Errors
+    /// An unknown word, or a name that this set does not have.
+    pub fn parse(text: &str, plan: &Plan) -> Result<Event<'static>, ActionError> {
+        let text = text.trim();
+        match text.split_once(char::is_whitespace) {
+            None if text == "start" => Ok(Event::Start { entry: 0, place: 0 }),
+            None if text == "time" => Ok(Event::Time),
+            None if text == "stop" => Ok(Event::Stop),
+            Some(("do", action)) => Action::parse(action, plan).map(Event::Action),
+            Some(("song" | "section" | "key", _)) => Action::parse(text, plan).map(Event::Action),
+            Some(("found", name)) => input(name, plan).map(Event::InputBack),
+            Some(("lost", name)) => input(name, plan).map(Event::InputLost),
+            Some(("back", name)) => output(name, plan).map(Event::OutputBack),
+            Some(("joined", name)) => output(name, plan).map(Event::OutputJoined),
+            Some(("silence", name)) => output(name, plan).map(Event::Silence),
+            Some(("resume", place)) => resume(place).map(Event::Resume),
+            Some(("close", number)) => {
+                let number = number.trim().parse::<u16>().ok().and_then(|number| number.checked_sub(1));
+                let known = number.filter(|number| usize::from(*number) < plan.cues.len());
+                let cue = known.ok_or_else(|| ActionError::NoSuch("cue", text.to_owned()))?;
+                Ok(Event::CloseCue(CueId(cue)))
+            }
+            _ => Err(ActionError::Unknown(text.to_owned())),
+        }
+    }
+}
+
+impl Event<'_> {
+    /// The same event, if it is no message.
+    #[must_use]
+    pub fn besides_messages(self) -> Option<Event<'static>> {
+        Some(match self {
+            Event::Message { .. } => return None,
+            Event::Start { entry, place } => Event::Start { entry, place },
+            Event::Resume(standing) => Event::Resume(standing),
+            Event::Action(action) => Event::Action(action),
+            Event::InputBack(input) => Event::InputBack(input),
+            Event::CloseCue(cue) => Event::CloseCue(cue),
+            Event::InputLost(input) => Event::InputLost(input),
+            Event::OutputBack(output) => Event::OutputBack(output),
+            Event::OutputJoined(output) => Event::OutputJoined(output),
+            Event::Silence(output) => Event::Silence(output),
+            Event::Time => Event::Time,
+            Event::Stop => Event::Stop,
+        })
+    }
+
+    /// The words that [`Event::parse`] reads as this, as far as the plan's names can be told apart; none for a message.
+    #[must_use]
+    pub fn words(&self, plan: &Plan) -> String {
+        match self {
+            Event::Message { .. } => String::new(),
+            Event::Start { .. } => "start".to_owned(),
+            Event::Time => "time".to_owned(),
+            Event::Stop => "stop".to_owned(),
+            Event::Action(action @ (Action::Song(_) | Action::Section(_) | Action::Key { .. })) => action.words(plan),
+            Event::Action(action) => format!("do {}", action.words(plan)),
+            Event::InputBack(input) => format!("found {}", plan.input_name(*input)),
+            Event::InputLost(input) => format!("lost {}", plan.input_name(*input)),
+            Event::OutputBack(output) => format!("back {}", plan.output_name(*output)),
+            Event::OutputJoined(output) => format!("joined {}", plan.output_name(*output)),
+            Event::Silence(output) => format!("silence {}", plan.output_name(*output)),
+            Event::CloseCue(cue) => format!("close {}", cue.0 + 1),
+            Event::Resume(Standing { entry, song, place, section, added, .. }) => {
                 let song = song.map_or(0, |song| song + 1);
                 format!("resume {} {song} {} {} {added}", entry + 1, place + 1, section + 1)
             }
@@ -94,55 +173,6 @@ fn resume(words: &str) -> Result<Standing, ActionError> {
     let song = if *song == 0 { None } else { Some(index(*song)?) };
     let (entry, place, section) = (index(*entry)?, index(*place)?, index(*section)?);
     Ok(Standing { entry, song, place, section, added: *added, ..Standing::default() })
-}
-
-impl Action {
-    /// The words that [`Action::parse`] reads as this, as far as the plan's names can be told apart.
-    #[must_use]
-    pub fn words(&self, plan: &Plan) -> String {
-        let word = match *self {
-            Action::NextSong => "next-song",
-            Action::PreviousSong => "previous-song",
-            Action::FromTheTop => "from-the-top",
-            Action::NextSection => "next-section",
-            Action::PreviousSection => "previous-section",
-            Action::RaiseKey => "raise-key",
-            Action::LowerKey => "lower-key",
-            Action::TonightsKey => "tonights-key",
-            Action::ResendMessages => "resend-messages",
-            Action::Drone(None) => "drone",
-            Action::Drone(Some(true)) => "drone on",
-            Action::Drone(Some(false)) => "drone off",
-            Action::Fade(USUAL_FADE) => "fade",
-            Action::Fade(time) => return format!("fade {}", time.0 / 1000),
-            Action::ResendSounds => "resend-sounds",
-            Action::Panic => "panic",
-            Action::Tap => "tap",
-            Action::LineUp(entry) => {
-                let song = Action::Song(entry).words(plan);
-                return format!("line-up {}", song.strip_prefix("song ").unwrap_or_default());
-            }
-            Action::Song(entry) => {
-                let by_place = format!("song {}", entry + 1);
-                // A song may be called "7", and its title counts before a place.
-                let known = Action::parse(&by_place, plan) == Ok(*self);
-                return if known { by_place } else { format!("song {}", plan.title(entry)) };
-            }
-            Action::Section(name) => {
-                return format!("section {}", plan.section_names.get(usize::from(name)).map_or("", String::as_str));
-            }
-            Action::Key { tonic, minor } => return format!("key {}", Key::usual(tonic, minor, false)),
-            Action::Zone { name, on } => {
-                let turn = match on {
-                    None => "",
-                    Some(true) => " on",
-                    Some(false) => " off",
-                };
-                return format!("zone {}{turn}", plan.zone_name(name));
-            }
-        };
-        word.to_owned()
-    }
 }
 
 #[cfg(test)]
@@ -165,8 +195,8 @@ mod tests {
     #[test]
     fn what_is_written_is_read_as_the_same() {
         let plan = plan();
-        let mut markers = vec![Marker::From(1), Marker::Lost(0), Marker::Lost(1), Marker::Back(1), Marker::Silence(0)];
-        markers.push(Marker::Resume(Standing {
+        let mut events = vec![Event::InputLost(0), Event::InputLost(1), Event::OutputBack(1), Event::Silence(0)];
+        events.push(Event::Resume(Standing {
             entry: 2,
             song: Some(1),
             place: 4,
@@ -174,14 +204,19 @@ mod tests {
             added: -3,
             ..Standing::default()
         }));
-        markers.extend([Marker::Resume(Standing::default()), Marker::Begin]);
-        markers.extend((0..4).map(|entry| Marker::Do(Action::Song(entry))));
-        markers.extend((0..2).map(|name| Marker::Do(Action::Section(name))));
+        events.extend([
+            Event::Resume(Standing::default()),
+            Event::Start { entry: 0, place: 0 },
+            Event::Time,
+            Event::Stop,
+        ]);
+        events.extend((0..4).map(|entry| Event::Action(Action::Song(entry))));
+        events.extend((0..2).map(|name| Event::Action(Action::Section(name))));
         for tonic in 0..12 {
-            markers.extend([true, false].map(|minor| Marker::Do(Action::Key { tonic, minor })));
+            events.extend([true, false].map(|minor| Event::Action(Action::Key { tonic, minor })));
         }
         for name in 0..2 {
-            markers.extend([None, Some(true), Some(false)].map(|on| Marker::Do(Action::Zone { name, on })));
+            events.extend([None, Some(true), Some(false)].map(|on| Event::Action(Action::Zone { name, on })));
         }
         let plain = [
             Action::NextSong,
@@ -203,32 +238,35 @@ mod tests {
             Action::ResendSounds,
             Action::Panic,
         ];
-        markers.extend(plain.map(Marker::Do));
-        for marker in markers {
-            let words = marker.words(&plan);
-            assert_eq!(Marker::parse(&words, &plan), Ok(marker), "{words}");
+        events.extend(plain.map(Event::Action));
+        for event in events {
+            let words = event.words(&plan);
+            assert_eq!(Event::parse(&words, &plan), Ok(event), "{words}");
+            assert_eq!(TakeEvent::parse(&words, &plan), Ok(TakeEvent::Happened(event)));
         }
+        let from = TakeEvent::From(1);
+        assert_eq!(TakeEvent::parse(&from.words(&plan), &plan), Ok(from));
     }
 
     #[test]
     fn the_words_are_those_of_the_command_line() {
         let plan = plan();
-        let words = |marker: Marker| marker.words(&plan);
-        assert_eq!(words(Marker::Do(Action::Song(1))), "song 2");
+        let words = |event: Event<'static>| event.words(&plan);
+        assert_eq!(words(Event::Action(Action::Song(1))), "song 2");
         // The fourth song's place is the second song's title.
-        assert_eq!(words(Marker::Do(Action::Song(3))), "song Candle by Candle");
-        assert_eq!(words(Marker::Do(Action::Key { tonic: 3, minor: false })), "key Eb");
-        assert_eq!(words(Marker::Do(Action::Zone { name: 0, on: Some(false) })), "do zone bed off");
-        assert_eq!(words(Marker::Back(1)), "back mixing desk");
+        assert_eq!(words(Event::Action(Action::Song(3))), "song Candle by Candle");
+        assert_eq!(words(Event::Action(Action::Key { tonic: 3, minor: false })), "key Eb");
+        assert_eq!(words(Event::Action(Action::Zone { name: 0, on: Some(false) })), "do zone bed off");
+        assert_eq!(words(Event::OutputBack(1)), "back mixing desk");
         assert_eq!(
-            words(Marker::Resume(Standing { song: Some(3), added: -1, ..Standing::default() })),
+            words(Event::Resume(Standing { song: Some(3), added: -1, ..Standing::default() })),
             "resume 1 4 1 1 -1"
         );
     }
 
     #[test]
     fn names_that_the_set_lacks_are_said() {
-        let error = Marker::parse("lost pedals", &plan()).unwrap_err();
+        let error = Event::parse("lost pedals", &plan()).unwrap_err();
         assert_eq!(error.to_string(), "there is no input \"pedals\" in this set");
         for text in [
             "resume",
@@ -238,7 +276,7 @@ mod tests {
             "resume 1 -1 1 1 0",
             "resume -2147483648 1 1 1 0",
         ] {
-            assert!(Marker::parse(text, &plan()).is_err(), "{text}");
+            assert!(Event::parse(text, &plan()).is_err(), "{text}");
         }
     }
 }

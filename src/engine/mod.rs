@@ -43,7 +43,7 @@ mod take_over;
 use std::sync::Arc;
 
 pub use action::{Action, ActionError};
-pub use event::Marker;
+pub use event::{Event, TakeEvent};
 pub use ids::{CueId, Micros};
 pub use out::{By, Fired, Notice, Out, Said, Sink};
 pub use plan::Plan;
@@ -65,45 +65,6 @@ use notes::{Notes, On};
 use set::clock::Clock;
 use set::sends::Sends;
 use step::{Received, Step};
-
-/// Something that happens to the engine.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Event<'a> {
-    /// The set begins with this entry and place of its order; sends that set something going are held back.
-    Start {
-        /// Index of the entry.
-        entry: usize,
-        /// Place in its order.
-        place: usize,
-    },
-    /// The set goes on where it was broken off; nothing is said that enters a song.
-    Resume(Standing),
-    /// A message from an input.
-    Message {
-        /// Number of the input.
-        input: usize,
-        /// What it said.
-        message: Message<'a>,
-    },
-    /// Somebody does something to the set.
-    Action(Action),
-    /// An input's port is there again.
-    InputBack(usize),
-    /// A cue that an earlier run left on goes off.
-    CloseCue(CueId),
-    /// An input's port is gone, or messages of it may be lost.
-    InputLost(usize),
-    /// An output is listened to again, after nobody did.
-    OutputBack(usize),
-    /// One more program has begun to listen to an output.
-    OutputJoined(usize),
-    /// An output may hold what another run of ours left there: everything is silenced at it.
-    Silence(usize),
-    /// Only time has passed.
-    Time,
-    /// Everything ends.
-    Stop,
-}
 
 /// What the engine had to leave out.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]

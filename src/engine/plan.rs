@@ -331,14 +331,6 @@ impl Say {
     }
 }
 
-#[cfg(test)]
-impl Plan {
-    /// Makes every step fail in which a cue that is on goes off: what it sends is not in the plan.
-    pub(crate) fn break_cues(&mut self) {
-        self.cues.iter_mut().for_each(|cue| cue.off = cue.off.map(|_| SendId(u16::MAX)));
-    }
-}
-
 impl Plan {
     /// How many songs and pauses the set has.
     #[must_use]
@@ -402,6 +394,12 @@ impl Plan {
     #[must_use]
     pub fn input_name(&self, input: usize) -> &str {
         self.input_names.get(input).map_or("", String::as_str)
+    }
+
+    /// Name of an output in the gear file; empty where there is none.
+    #[must_use]
+    pub fn output_name(&self, output: usize) -> &str {
+        self.output_names.get(output).map_or("", String::as_str)
     }
 
     /// Name of a cue, as notices carry it, where it has one.
@@ -484,5 +482,13 @@ impl Plan {
     #[must_use]
     pub fn order_length(&self, entry: usize) -> usize {
         self.entries.get(entry).and_then(|e| e.song.as_ref()).map_or(0, |tonight| tonight.order.len())
+    }
+}
+
+#[cfg(test)]
+impl Plan {
+    /// Makes every step fail in which a cue that is on goes off: what it sends is not in the plan.
+    pub(crate) fn break_cues(&mut self) {
+        self.cues.iter_mut().for_each(|cue| cue.off = cue.off.map(|_| SendId(u16::MAX)));
     }
 }

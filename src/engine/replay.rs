@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use super::{Counts, Engine, Event, Marker, Micros, Notice, Plan, Standing};
+use super::{Counts, Engine, Event, Micros, Notice, Plan, Standing, TakeEvent};
 use crate::midi::decode;
 use crate::midi::file::{Take, TakeKind};
 
@@ -86,11 +86,11 @@ impl Rehearsal {
         };
         // Where an earlier run was broken off, what it left sounding is silenced first; then the set goes on or begins.
         let mut first = take.events.iter().map_while(|event| match &event.kind {
-            TakeKind::Marker(text) => Marker::parse(text, plan).ok(),
+            TakeKind::Marker(text) => TakeEvent::parse(text, plan).ok(),
             TakeKind::Message(_) => None,
         });
-        let begins = first.find(|marker| !matches!(marker, Marker::Silence(_)));
-        if !matches!(begins, Some(Marker::Resume(_) | Marker::Begin)) {
+        let begins = first.find(|first| !matches!(first, TakeEvent::Happened(Event::Silence(_))));
+        if !matches!(begins, Some(TakeEvent::Happened(Event::Resume(_) | Event::Start { .. }))) {
             step(Cause::Start, Event::Start { entry, place: 0 }, 0, 0);
         }
         let mut from = input;
@@ -102,17 +102,13 @@ impl Rehearsal {
                         step(cause, Event::Message { input: from, message }, event.at, event.tick);
                     }
                 }
-                TakeKind::Marker(text) => match Marker::parse(text, plan) {
-                    Ok(Marker::Do(action)) => step(cause, Event::Action(action), event.at, event.tick),
-                    Ok(Marker::From(input)) => from = input,
-                    Ok(Marker::Lost(input)) => step(cause, Event::InputLost(input), event.at, event.tick),
-                    Ok(Marker::Found(input)) => step(cause, Event::InputBack(input), event.at, event.tick),
-                    Ok(Marker::Close(cue)) => step(cause, Event::CloseCue(cue), event.at, event.tick),
-                    Ok(Marker::Joined(output)) => step(cause, Event::OutputJoined(output), event.at, event.tick),
-                    Ok(Marker::Back(output)) => step(cause, Event::OutputBack(output), event.at, event.tick),
-                    Ok(Marker::Silence(output)) => step(cause, Event::Silence(output), event.at, event.tick),
-                    Ok(Marker::Begin) => step(cause, Event::Start { entry, place: 0 }, event.at, event.tick),
-                    Ok(Marker::Resume(standing)) => step(cause, Event::Resume(standing), event.at, event.tick),
+                TakeKind::Marker(text) => match TakeEvent::parse(text, plan) {
+                    Ok(TakeEvent::From(input)) => from = input,
+                    // A take tells that the set began, not in which entry.
+                    Ok(TakeEvent::Happened(Event::Start { place, .. })) => {
+                        step(cause, Event::Start { entry, place }, event.at, event.tick);
+                    }
+                    Ok(TakeEvent::Happened(happened)) => step(cause, happened, event.at, event.tick),
                     Err(error) => rehearsal.unknown_markers.push((event.tick, error.to_string())),
                 },
             }

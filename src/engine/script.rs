@@ -25,7 +25,7 @@
 use std::io;
 use std::sync::Arc;
 
-use super::{Action, Engine, Event, Micros, Out, Plan, Successor};
+use super::{Engine, Event, Micros, Out, Plan, Successor};
 use crate::map::{self, Book};
 use crate::midi::decode;
 use crate::midi::words::{self, describe};
@@ -190,31 +190,15 @@ fn time_of(line: &str) -> Result<(Option<Micros>, &str), String> {
 fn happen(engine: &mut Engine, book: &Book, what: &str, now: Micros, out: &mut Out) -> Result<(), String> {
     let (who, rest) = what.split_once(char::is_whitespace).unwrap_or((what, ""));
     let rest = rest.trim();
-    let input_named = |name: &str| {
-        let position = book.gear.inputs.iter().position(|input| input.name.value == name);
-        position.ok_or_else(|| format!("there is no input \"{name}\""))
-    };
-    let output_named = |name: &str| {
-        let position = book.gear.outputs.iter().position(|output| output.name.value == name);
-        position.ok_or_else(|| format!("there is no output \"{name}\""))
-    };
     let bytes;
-    let event = match who {
-        "start" => Event::Start { entry: 0, place: 0 },
-        "do" => Event::Action(Action::parse(rest, engine.plan()).map_err(|error| error.to_string())?),
-        "lost" => Event::InputLost(input_named(rest)?),
-        "back" => Event::OutputBack(output_named(rest)?),
-        "found" => Event::InputBack(input_named(rest)?),
-        "joined" => Event::OutputJoined(output_named(rest)?),
-        "silence" => Event::Silence(output_named(rest)?),
-        "time" => Event::Time,
-        "stop" => Event::Stop,
-        _ => {
-            let input = input_named(who)?;
+    let input = book.gear.inputs.iter().position(|input| input.name.value == who);
+    let event = match input {
+        Some(input) => {
             let (channel, message) = channel_of(rest);
             bytes = words::read(message, channel.unwrap_or(1))?;
             Event::Message { input, message: decode(&bytes).map_err(|error| error.to_string())? }
         }
+        None => Event::parse(what, engine.plan()).map_err(|error| error.to_string())?,
     };
     engine.step(event, now, out);
     Ok(())

@@ -74,12 +74,11 @@ impl Told {
 impl Publisher {
     pub fn new(
         hub: Arc<Hub>,
-        view: LiveView,
-        observer: Arc<Observer>,
-        reports: Receiver<Report>,
+        (view, observer): (LiveView, Arc<Observer>),
         wakes: Receiver<()>,
         plays: Option<usize>,
     ) -> Publisher {
+        let reports = observer.listen();
         Publisher { hub, view, observer, reports, wakes, plays, told: Told::default() }
     }
 
@@ -256,7 +255,7 @@ impl Publisher {
         self.told.looked = Some(now);
         self.told.happened = false;
         let state = self.observer.state();
-        self.told.troubles.count_unheard(self.observer.reports_lost(), now);
+        self.told.troubles.count_reports_lost(self.observer.reports_lost(), now);
         let trouble = self.told.troubles.last(now).map(|trouble| TroubleFrame {
             is: trouble.is,
             words: trouble.words.clone(),

@@ -21,7 +21,6 @@ use super::publisher::Publisher;
 use super::requests::{self, Visit};
 use super::viewer;
 use super::worker;
-use crate::daemon::observer::Observer;
 use crate::daemon::requests::RequestHandler;
 use crate::daemon::{Daemon, Show};
 use crate::map::Stand;
@@ -101,7 +100,6 @@ pub fn open(
     stand: &Stand,
     daemon: &mut Daemon,
     show: &Show,
-    observer: Arc<Observer>,
     handler: Arc<RequestHandler>,
     log: impl Fn(&str) + Send + Sync + 'static,
 ) -> Result<Option<Open>, OpenError> {
@@ -113,6 +111,7 @@ pub fn open(
     let address = listener.local_addr()?;
     let input = stand.input.and_then(|number| show.book.gear.inputs.get(number));
     let channel = input.and_then(|input| input.channel).map_or(0, |channel| channel.index());
+    let observer = Arc::clone(handler.observer());
     let (jobs, asked) = bounded(viewer::JOBS);
     let (wake_publisher, wakes) = bounded(1);
     let hub = Arc::new(Hub::new(Parts {
@@ -124,14 +123,8 @@ pub fn open(
         wake_publisher,
         log: Box::new(log),
     }));
-    let publisher = Publisher::new(
-        Arc::clone(&hub),
-        daemon.live_view(),
-        Arc::clone(&observer),
-        observer.listen(),
-        wakes,
-        stand.input,
-    );
+    let seen = (daemon.live_view(), Arc::clone(&observer));
+    let publisher = Publisher::new(Arc::clone(&hub), seen, wakes, stand.input);
     let runtime = tokio::runtime::Builder::new_current_thread().enable_io().enable_time().build()?;
     let (receiving, answering) = (Arc::clone(&hub), Arc::clone(&hub));
     let mut open = Open { hub, address, threads: Vec::new() };

@@ -54,7 +54,7 @@ pub(super) struct Troubles {
     all: Vec<Trouble>,
     /// What went wrong last.
     past: Option<Trouble>,
-    unheard: u64,
+    reports_lost: u64,
 }
 
 impl Troubles {
@@ -78,10 +78,10 @@ impl Troubles {
     }
 
     /// Reports that nobody fetched, so far.
-    pub fn count_unheard(&mut self, unheard: u64, now: Instant) {
-        if unheard > self.unheard {
-            self.unheard = unheard;
-            self.add(About::Reports, reports_lost(unheard), Some(ONCE), now);
+    pub fn count_reports_lost(&mut self, count: u64, now: Instant) {
+        if count > self.reports_lost {
+            self.reports_lost = count;
+            self.add(About::Reports, reports_lost(count), Some(ONCE), now);
         }
     }
 
@@ -154,8 +154,8 @@ mod tests {
         assert!(troubles.all.len() <= MOST);
         let late = troubles.last(begin + Duration::from_secs(200)).expect("what went wrong last");
         assert_eq!((late.is, late.since), (Is::Past, begin + Duration::from_secs(60)));
-        troubles.count_unheard(3, begin);
-        troubles.count_unheard(3, begin + ONCE);
+        troubles.count_reports_lost(3, begin);
+        troubles.count_reports_lost(3, begin + ONCE);
         assert!(troubles.last(begin + ONCE).is_some_and(|last| last.is == Is::Past), "no more of them came");
     }
 }

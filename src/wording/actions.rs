@@ -84,7 +84,7 @@ pub(crate) fn no_action(error: &ActionError, more: &[&'static str], plan: &Plan,
 }
 
 fn unknown(text: &str, more: &[&'static str]) -> String {
-    let words = Action::known().iter().chain(more).copied();
+    let words = Action::known().chain(more.iter().copied());
     let word = text.split_whitespace().next().unwrap_or_default();
     if let Some(known) = words.clone().find(|known| *known == word) {
         return format!("\"{known}\" takes nothing more after it, or not this: \"{text}\".");

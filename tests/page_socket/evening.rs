@@ -88,8 +88,7 @@ impl Evening {
         let asked = move |words: &str| asking.lock().unwrap().push(words.to_owned());
         let handler = Arc::new(RequestHandler::new(remote.clone(), Arc::clone(&observer), read, asked));
         let came = move |words: &str| coming.lock().unwrap().push(words.to_owned());
-        let open =
-            handspan::page::open(stand, &mut daemon, &show, Arc::clone(&observer), handler, came).unwrap().unwrap();
+        let open = handspan::page::open(stand, &mut daemon, &show, handler, came).unwrap().unwrap();
         let watching = reload::watch(read, remote.clone()).unwrap();
         let playing = std::thread::spawn(move || {
             daemon.run(&Beginning::Afresh);

@@ -130,7 +130,7 @@ fn opened(stand: &Stand) -> Result<(Option<Open>, Daemon), OpenError> {
     let observer = Observer::new(&mut daemon, &show, "choir").unwrap();
     observer.begin(Duties::default()).unwrap();
     let handler = Arc::new(RequestHandler::new(remote, Arc::clone(&observer), read, |_| ()));
-    let open = handspan::page::open(stand, &mut daemon, &show, observer, handler, |_| ())?;
+    let open = handspan::page::open(stand, &mut daemon, &show, handler, |_| ())?;
     Ok((open, daemon))
 }
 

@@ -14,6 +14,7 @@ use std::path::Path;
 use serde::{Deserialize, Serialize};
 
 use super::Show;
+use crate::evening::{entry_named, title};
 use crate::map::{self, Book, Level, Loaded, nearest};
 use crate::music::{Key, KeyError};
 
@@ -154,9 +155,7 @@ impl fmt::Display for Change {
 /// The song of this title, any case, or at this position counted from 1.
 fn titled(name: &str, show: &Show) -> Result<Titled, ChangeError> {
     let titles = titles(&show.book);
-    let by_title = titles.iter().position(|title| title.to_lowercase() == name.to_lowercase());
-    let by_position = || name.parse::<usize>().ok().filter(|position| (1..=titles.len()).contains(position));
-    let Some(index) = by_title.or_else(|| by_position().map(|position| position - 1)) else {
+    let Some(index) = entry_named(&titles, name) else {
         let near = nearest(name, titles.iter().map(String::as_str)).map(str::to_owned);
         return Err(ChangeError::NoSuchSong(name.to_owned(), near));
     };
@@ -167,11 +166,7 @@ fn titled(name: &str, show: &Show) -> Result<Titled, ChangeError> {
 
 /// The titles of all entries.
 fn titles(book: &Book) -> Vec<String> {
-    let title = |entry: &map::Entry| {
-        let of_song = || entry.song.and_then(|song| book.songs.get(song)).map(|song| song.title.value.clone());
-        entry.title.clone().or_else(of_song).unwrap_or_default()
-    };
-    book.set.entries.iter().map(title).collect()
+    book.set.entries.iter().map(|entry| title(book, entry).to_owned()).collect()
 }
 
 /// The path of a map as the set names it: below the set's own folder where it lies there. A song that the set has

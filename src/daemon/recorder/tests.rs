@@ -299,7 +299,7 @@ fn a_set_that_begins_afresh_after_a_kill_plays_again_from_its_beginning() {
     let markers = room.played.markers();
     assert_eq!(markers[..2], ["silence piano", "silence pad"]);
     let begun = markers.iter().find(|marker| !marker.starts_with("silence"));
-    assert_eq!(begun.map(String::as_str), Some("begin"));
+    assert_eq!(begun.map(String::as_str), Some("start"));
     room.compare(&show.plan).unwrap();
 }
 
@@ -314,7 +314,7 @@ fn what_finds_no_room_is_counted_and_never_halved() {
     }
     let now = RECORDS as u64 * TICK;
     handle.input(now, 0, &long);
-    handle.marker(now, Marker::Do(Action::Panic));
+    handle.event(now, Event::Action(Action::Panic));
     room.flush();
     assert_eq!(room.played.markers(), ["from keyboard", "do panic", "missing 1: the recorder could not follow"]);
     handle.input(now + TICK, 0, &long);
@@ -351,9 +351,9 @@ fn saved_maps_change_the_names_from_there_on() {
     let plan = Arc::new(Plan::new(&book));
     let (handle, mut room) = room(&book, &plan);
     handle.event(7, Event::Start { entry: 0, place: 0 });
-    handle.marker(7, Marker::Back(0));
+    handle.event(7, Event::OutputBack(0));
     handle.plan(10_007, Arc::new(Plan::default()));
-    handle.marker(10_007, Marker::Back(0));
+    handle.event(10_007, Event::OutputBack(0));
     room.flush();
     assert_eq!(room.played.markers(), ["back piano", "maps read again", "back "]);
 }

@@ -46,15 +46,15 @@ impl Cues {
     pub fn next_deed(&mut self, list: u16, message: Option<Message<'_>>, step: &mut Step<'_>) -> Option<Deed> {
         while let Some(todo) = self.todo.pop_front() {
             let deed = match todo {
-                Todo::Fire { cue, received, by } => self.fire(cue, (received, by), list, message, step),
+                Todo::Fire { cue, received, by } => self.fire(cue, (received, by), (list, message), step),
                 Todo::Press { detector, list, awaited } => {
                     let pressed = self.detectors[detector.index()].press(awaited, step.now);
-                    self.fire_first(list, detector, pressed.map(Into::into), By::Event, step.plan);
+                    self.fire_first(list, (detector, pressed.map(Into::into)), By::Event, step.plan);
                     None
                 }
                 Todo::Lift { detector, list } => {
                     let pressed = self.detectors[detector.index()].lift(step.now);
-                    self.fire_first(list, detector, pressed.map(Into::into), By::Release, step.plan);
+                    self.fire_first(list, (detector, pressed.map(Into::into)), By::Release, step.plan);
                     None
                 }
                 Todo::Release { cue } => {
@@ -78,20 +78,19 @@ impl Cues {
     }
 
     /// What a press turned out to be comes before what else there is to do.
-    fn fire_first(&mut self, list: u16, detector: DetectorId, press: Option<Press>, by: By, plan: &Plan) {
+    fn fire_first(&mut self, list: u16, (detector, press): (DetectorId, Option<Press>), by: By, plan: &Plan) {
         let Some(press) = press else { return };
         let later = self.todo.len();
         self.fire_all(list, (detector, press), by, plan);
         self.todo.rotate_left(later);
     }
 
-    /// Fires a cue; `received` is the number that came in.
+    /// Fires a cue; `received` is the number that came in, `list` that of the cues in force.
     fn fire(
         &mut self,
         cue: CueId,
         (received, by): (Option<u8>, By),
-        list: u16,
-        message: Option<Message<'_>>,
+        (list, message): (u16, Option<Message<'_>>),
         step: &mut Step<'_>,
     ) -> Option<Deed> {
         let plan = step.plan;

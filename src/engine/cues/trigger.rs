@@ -63,7 +63,7 @@ impl Cues {
             Message::Control { channel, number, value } => {
                 let number = step.plan.inputs[input].heard_as(u8::from(number));
                 let place = (input, channel.index(), is_listened_to);
-                match self.control(place, number, u8::from(value), list, step) {
+                match self.control(place, (number, u8::from(value)), list, step) {
                     true => Offered::TakenControl(number, u8::from(value)),
                     false => Offered::Free,
                 }
@@ -129,8 +129,7 @@ impl Cues {
     fn control(
         &mut self,
         (input, channel, is_listened_to): (usize, u8, bool),
-        number: u8,
-        value: u8,
+        (number, value): (u8, u8),
         list: u16,
         step: &Step<'_>,
     ) -> bool {

@@ -96,7 +96,7 @@ impl Hand {
         let begin = on.notes.aimed();
         for note in derived.notes() {
             if !on.notes.holds(|held| is_ours(held) && (held.channel, held.note) == (zone.channel, *note)) {
-                on.notes.aim(Owner::Unheld(Why::Derived), zone_id, *note, handful.loudest, on.step);
+                on.notes.aim(Owner::Unheld(Why::Derived), (zone_id, zone), *note, handful.loudest);
             }
         }
         on.notes.sort_aimed(begin);

@@ -44,7 +44,7 @@ impl Hand {
         let why = if zone.linger == Linger::Toggle { Why::Toggled(id) } else { Why::Chord(id) };
         let velocity = on.notes.owners.key(id).velocity;
         for note in voicing.as_slice() {
-            on.notes.aim(Owner::Unheld(why), zone_id, *note, velocity, on.step);
+            on.notes.aim(Owner::Unheld(why), (zone_id, zone), *note, velocity);
         }
     }
 }

@@ -128,7 +128,7 @@ impl Hand {
             _ => Owner::Key(id),
         };
         let velocity = on.notes.owners.key(id).velocity;
-        on.notes.aim(owner, zone_id, note, velocity, on.step);
+        on.notes.aim(owner, (zone_id, zone), note, velocity);
         true
     }
 

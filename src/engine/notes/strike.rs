@@ -4,6 +4,7 @@ use super::Notes;
 use super::owners::{Share, Source, Strike, Striker};
 use super::unheld::{Unheld, Why};
 use crate::engine::ids::{ChannelId, KeyId, ZoneId};
+use crate::engine::plan::PlanZone;
 use crate::engine::step::Step;
 
 /// A note that is about to be struck.
@@ -60,8 +61,7 @@ impl Notes {
     }
 
     /// Adds a note of a zone to what is about to be struck; `velocity` is that after the input's curve.
-    pub fn aim(&mut self, owner: Owner, zone: ZoneId, note: u8, velocity: u8, step: &Step<'_>) {
-        let planned = step.plan.zone(zone);
+    pub fn aim(&mut self, owner: Owner, (zone, planned): (ZoneId, &PlanZone), note: u8, velocity: u8) {
         self.struck.push(Struck {
             owner,
             zone,

@@ -92,7 +92,7 @@ impl Keyboard {
         let mut drawn = Keyboard::bare(book, Some(song), input);
         let listening = song.zones.iter().enumerate().filter(|(_, zone)| listens(zone, input));
         for (number, zone) in listening {
-            drawn.reaches.push(drawn.reach(book, song, number, zone, now));
+            drawn.reaches.push(drawn.reach(book, song, (number, zone), now));
             drawn.fit(song, keys, zone, now);
         }
         drawn
@@ -117,7 +117,7 @@ impl Keyboard {
         Keyboard { name: input.name.value.clone(), low, high, reaches: Vec::new(), cues, fits: Vec::new() }
     }
 
-    fn reach(&self, book: &Book, song: &Song, number: usize, zone: &Zone, now: Option<Now<'_>>) -> Reach {
+    fn reach(&self, book: &Book, song: &Song, (number, zone): (usize, &Zone), now: Option<Now<'_>>) -> Reach {
         let (low, high) = zone.keys.value;
         let mut words: Vec<String> = book.gear.sound(&zone.sound.value).map(zones::goes).into_iter().collect();
         if (low as u8) > self.low || (high as u8) < self.high {

@@ -110,7 +110,7 @@ fn network() -> Said {
     let _player = Player::new("Lab Stand Sender", "out")?;
     let open = set("lab stand sender", &format!("listen = \"{NETWORK}\"\n"))?;
     let (status, said) = run(&["play", &open.to_string_lossy()])?;
-    if status.success() || !said.contains("everybody in the network could move the set") {
+    if status.success() || !said.contains("everybody in the network could control the set") {
         return Err(format!("without a passcode: {status}: {said}"));
     }
     let stand = format!("listen = \"{NETWORK}\"\npasscode = \"{PASSCODE}\"\nviewing_passcode = \"lantern light\"\n");

@@ -84,14 +84,17 @@ impl Ears {
     fn silent(&mut self, program: &Program, number: usize, out: Instant) -> Result<Duration, String> {
         let mut rest = Ok(());
         let is_silent = || {
-            let is_told = program.said().matches("keyboard is gone").count() >= number;
+            let is_told = program.said().matches("keyboard is not connected").count() >= number;
             self.0.iter_mut().for_each(Ear::hear);
             rest = self.0.iter().try_for_each(Ear::at_rest);
             is_told && rest.is_ok()
         };
         if Beats::within(SILENT).until(is_silent).is_none() {
             rest?;
-            return Err(format!("the program does not say that the keyboard is gone: {}", last_lines(&program.said())));
+            return Err(format!(
+                "the program does not say that the keyboard is not connected: {}",
+                last_lines(&program.said())
+            ));
         }
         let last = self.0.iter().filter_map(|ear| ear.last).max();
         Ok(last.map_or(Duration::ZERO, |last| last.saturating_duration_since(out)))

@@ -51,7 +51,12 @@ struct Seen {
     outputs: Vec<bool>,
     connections: Option<Arc<Vec<Connection>>>,
     overruns: u64,
+    /// Whether there were reports since the observer's thread looked last.
+    is_news: bool,
+    /// Whether the performance ended as it should.
     ended: bool,
+    /// Whether the owner is gone, as it should or not.
+    abandoned: bool,
 }
 
 /// What its thread does besides handing reports on.
@@ -90,7 +95,9 @@ impl Observer {
             outputs: outputs.collect(),
             connections: None,
             overruns: 0,
+            is_news: false,
             ended: false,
+            abandoned: false,
         };
         Ok(Arc::new(Observer {
             name: name.to_owned(),
@@ -120,11 +127,12 @@ impl Observer {
 
     /// Looks once; whether the performance has ended. Files and the service manager are not waited for by anybody else.
     fn attend(&self, duties: &mut Duties) -> bool {
-        let seen = self.caught_up();
-        let (ended, begun) = (seen.ended, seen.begun);
+        let mut seen = self.caught_up();
+        let (ended, is_over) = (seen.ended, seen.ended || seen.abandoned);
+        let is_news = std::mem::take(&mut seen.is_news) && seen.begun;
         let (show, snapshot, connections) = (Arc::clone(&seen.show), seen.snapshot, seen.connections.clone());
         drop(seen);
-        if begun {
+        if is_news {
             if let Some(supervisor) = &mut duties.supervisor {
                 let context = Context { book: &show.book, plan: &show.plan, snapshot: &snapshot };
                 supervisor.stands(&context.title_line());
@@ -133,7 +141,7 @@ impl Observer {
                 persist.save(&show, &snapshot, connections.as_deref(), ended);
             }
         }
-        ended
+        is_over
     }
 
     /// One more who is handed every report from now on, by the thread that reads it. It must not wait.
@@ -166,7 +174,7 @@ impl Observer {
             seen.take_in(&report);
             seen.listeners.iter_mut().for_each(|listener| listener(&report));
         }
-        seen.ended |= abandoned;
+        seen.abandoned = abandoned;
         seen
     }
 
@@ -263,6 +271,7 @@ impl Seen {
         let set = |list: &mut Vec<bool>, number: &usize, there: bool| {
             list.get_mut(*number).into_iter().for_each(|known| *known = there);
         };
+        self.is_news = true;
         self.show = Arc::clone(&report.show);
         self.snapshot = report.snapshot;
         match &report.what {

@@ -54,21 +54,23 @@ impl Sink for LiveSink<'_> {
 impl Daemon {
     /// Runs a step of the engine; what it says is sent at once. A panic in it goes no further.
     pub(super) fn contain<T>(&mut self, step: impl FnOnce(&mut Engine, &mut dyn Sink) -> T) -> Result<T, Failed> {
+        // What a panic leaves behind is looked at by `recover` only, which trusts nothing but the list of what sounds.
+        catch_unwind(AssertUnwindSafe(|| self.run_live(step))).map_err(|_| Failed)
+    }
+
+    fn run_live<T>(&mut self, step: impl FnOnce(&mut Engine, &mut dyn Sink) -> T) -> T {
         let Daemon { engine, out, ports, outputs, lateness, began, .. } = self;
         let mut sink = LiveSink { out, ports: ports.as_mut(), outputs, began: *began, lateness, late: None };
-        // What a panic leaves behind is looked at by `recover` only, which trusts nothing but the list of what sounds.
-        let result = catch_unwind(AssertUnwindSafe(|| step(engine, &mut sink))).map_err(|_| Failed);
+        let value = step(engine, &mut sink);
         if let Some(late) = sink.late {
             self.metrics.set_late(late.next_power_of_two());
         }
-        result
+        value
     }
 
     /// Runs something of the engine that has to go well; a panic in it ends the process.
     pub(super) fn surely<T>(&mut self, step: impl FnOnce(&mut Engine, &mut dyn Sink) -> T) -> T {
-        let Daemon { engine, out, ports, outputs, lateness, began, .. } = self;
-        let mut sink = LiveSink { out, ports: ports.as_mut(), outputs, began: *began, lateness, late: None };
-        let value = step(engine, &mut sink);
+        let value = self.run_live(step);
         self.publish();
         value
     }

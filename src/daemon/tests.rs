@@ -323,3 +323,15 @@ fn a_real_panic_inside_a_step_ends_all_notes_and_the_set_goes_on() {
     remote.stop();
     assert!(playing.join().is_ok());
 }
+
+#[test]
+fn an_owner_that_is_gone_without_an_end_has_not_ended_well() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("state.json");
+    let stage = Stage::new(&Beginning::Afresh);
+    let persist = super::persist::Persist::new(file.clone(), Vec::new(), |error| panic!("{error}"));
+    let observer = stage.observer.begin(Duties { persist: Some(persist), ..Duties::default() }).unwrap();
+    drop(stage.daemon);
+    assert!(observer.join().is_ok());
+    assert!(!super::persist::read(&file).expect("what was saved").ended_well);
+}

@@ -128,7 +128,7 @@ impl ChannelState {
         self.control(number).filter(|value| *value != 0)
     }
 
-    /// Whether a program would change, or a bank does.
+    /// Whether this is the program that it was told last.
     pub fn has_program(&self, program: u8) -> bool {
         self.program == Some(program)
     }

@@ -12,9 +12,10 @@ use crate::page::knock;
 pub fn ask(address: SocketAddr, bytes: &[u8]) -> String {
     let mut stream = TcpStream::connect(address).unwrap();
     stream.set_read_timeout(Some(PATIENCE)).unwrap();
-    stream.write_all(bytes).unwrap();
+    // One that hangs up on what it has not read may break the connection instead of ending it, on
+    // the way out as on the way back; what it answered before is what counts.
+    let _ = stream.write_all(bytes);
     let mut answer = Vec::new();
-    // One that hangs up on what it has not read may break the connection instead of ending it.
     let _ = stream.read_to_end(&mut answer);
     String::from_utf8_lossy(&answer).into_owned()
 }

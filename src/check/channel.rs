@@ -2,8 +2,9 @@
 
 use std::collections::{BTreeMap, HashMap};
 
-use super::tonight::{Outing, Part, Piece, Place, Scene, Tonight};
-use super::words::{in_sections, quoted};
+use super::part::{Part, Place};
+use super::tonight::{Outing, Piece, Scene, Tonight};
+use super::words::quoted;
 use crate::map::{Diagnostic, Kind, Linger, Pedal};
 
 /// A pair of zones and the scenes in which something is wrong between them.
@@ -60,7 +61,7 @@ fn two_volumes(piece: &Piece<'_>, (first, second): (&Part<'_>, &Part<'_>), scene
     let title = format!(
         "the volume of the zone {} is never sent{}: its channel has one volume, that of {}",
         second.name(),
-        in_sections(piece, scenes),
+        piece.in_sections(scenes),
         first.name(),
     );
     let number =
@@ -73,7 +74,7 @@ fn two_volumes(piece: &Piece<'_>, (first, second): (&Part<'_>, &Part<'_>), scene
 }
 
 fn two_ways(piece: &Piece<'_>, (first, second): (&Part<'_>, &Part<'_>), scenes: &[usize]) -> Diagnostic {
-    let place = in_sections(piece, scenes);
+    let place = piece.in_sections(scenes);
     let (title, help) = if first.zone.pedal == Pedal::Ignore || second.zone.pedal == Pedal::Ignore {
         let (deaf, other) = if first.zone.pedal == Pedal::Ignore { (first, second) } else { (second, first) };
         let title = format!(

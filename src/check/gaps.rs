@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use super::keyboard;
 use super::tonight::{Piece, Scene, Tonight};
-use super::words::{in_sections, quoted, range, the_keys};
+use super::words::{quoted, range, the_keys};
 use crate::map::{Diagnostic, Input};
 
 /// Hint: a song without a zone. Hint: an input, not optional, that plays nothing in the whole song. Hint: keys of an
@@ -91,7 +91,7 @@ fn gap(
     bounds: (u8, u8),
     scenes: &[usize],
 ) -> Diagnostic {
-    let (name, place) = (quoted(&input.name.value), in_sections(piece, scenes));
+    let (name, place) = (quoted(&input.name.value), piece.in_sections(scenes));
     if (low, high) == bounds {
         // All of it, and so only in some sections.
         let spot = scenes.first().and_then(|scene| piece.section(*scene)).map(|section| section.name.spot);

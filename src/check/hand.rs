@@ -2,7 +2,8 @@
 //! a section in another key than they are read in.
 
 use super::keyboard;
-use super::tonight::{Part, Piece, Tonight};
+use super::part::Part;
+use super::tonight::{Piece, Tonight};
 use super::words::quoted;
 use crate::map::{Diagnostic, Input, Kind, Section};
 use crate::music::{Chord, Key};

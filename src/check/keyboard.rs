@@ -1,6 +1,6 @@
 //! A keyboard in one section, cut into stretches of neighbouring keys that all reach the same zones.
 
-use super::tonight::Part;
+use super::part::Part;
 use crate::evening::{playing, touch};
 use crate::map::{Book, Curve, Input, KeyRange};
 

@@ -31,6 +31,7 @@ mod hand;
 mod journey;
 mod keyboard;
 mod never;
+mod part;
 mod pitch;
 mod ports;
 mod reach;

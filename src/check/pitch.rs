@@ -3,8 +3,9 @@
 use std::collections::BTreeMap;
 
 use super::keyboard::{self, Keyboard, USUAL};
-use super::tonight::{Part, Piece, Shift, Tonight};
-use super::words::{in_sections, key_name, range, sounding, the_keys};
+use super::part::Part;
+use super::tonight::{Piece, Shift, Tonight};
+use super::words::{key_name, range, sounding, the_keys};
 use crate::map::{Diagnostic, Kind};
 use crate::music::range::lowest_clear;
 
@@ -206,7 +207,7 @@ fn leaving(piece: &Piece<'_>, part: &Part<'_>, leaving: &Leaving) -> Diagnostic 
         true => ("below MIDI's lowest", (-first + 11) / 12),
         false => ("above MIDI's highest", -((last - 127 + 11) / 12)),
     };
-    let (keys, zone, place) = (the_keys(low, high, piece.octave), part.name(), in_sections(piece, scenes));
+    let (keys, zone, place) = (the_keys(low, high, piece.octave), part.name(), piece.in_sections(scenes));
     let title = if part.zone.plays.derives() {
         format!("what the zone {zone} derives from {keys} sounds nothing tonight{place}: it would lie {end}")
     } else {
@@ -224,7 +225,7 @@ fn leaving(piece: &Piece<'_>, part: &Part<'_>, leaving: &Leaving) -> Diagnostic 
 
 fn layer(piece: &Piece<'_>, zone: usize, mud: &Mud) -> Diagnostic {
     let (one, other) = (&piece.parts[mud.with], &piece.parts[zone]);
-    let place = in_sections(piece, &mud.scenes);
+    let place = piece.in_sections(&mud.scenes);
     let title = format!(
         "the zones {} and {} sound {} too low to be clear on {}{place}",
         one.name(),

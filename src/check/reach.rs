@@ -1,7 +1,8 @@
 //! Zones that no key or touch reaches, that tonight leaves out, and that reach beyond the keyboard.
 
 use super::keyboard::{self, span};
-use super::tonight::{Part, Piece, Tonight};
+use super::part::Part;
+use super::tonight::{Piece, Tonight};
 use super::words::{from_to, joined, middle_c, quoted, range};
 use crate::map::{Diagnostic, Input, Kind};
 

@@ -1,7 +1,8 @@
 //! Keys and pedals that a cue takes from the hand: they are the cue's altogether (rule R19).
 
 use super::keyboard;
-use super::tonight::{Part, Piece, Tonight};
+use super::part::Part;
+use super::tonight::{Piece, Tonight};
 use super::words::{key_name, middle_c, quoted};
 use crate::map::{Cue, Diagnostic, Input, Pedal, Trigger};
 

@@ -4,12 +4,10 @@
 use std::collections::{BTreeMap, HashMap};
 
 use super::keyboard::{self, Keyboard, Velocities};
+use super::part::{Part, Place};
 use super::words;
-use crate::evening::{self, Inputs, Keys, Order, OrderStep, inputs_of, plays_in, title};
-use crate::map::{Book, Entry, Input, Plays, Section, Song, Sound, Spot, StayInKey, Trigger, Zone};
-
-/// One channel of one output: the output's number in the gear, and the channel.
-pub(super) type Place = (usize, u8);
+use crate::evening::{self, Keys, Order, OrderStep, inputs_of, plays_in, title};
+use crate::map::{Book, Entry, Input, Section, Song, Sound, Spot, Trigger, Zone};
 
 /// A set with everything looked up.
 pub(super) struct Tonight<'a> {
@@ -30,14 +28,6 @@ pub(super) struct Piece<'a> {
     pub parts: Vec<Part<'a>>,
     /// The sections that tonight's orders have, in the order in which they come first.
     pub scenes: Vec<Scene>,
-}
-
-/// A zone with what its names mean.
-pub(super) struct Part<'a> {
-    pub zone: &'a Zone,
-    pub sound: &'a Sound,
-    pub place: Place,
-    pub inputs: Inputs,
 }
 
 /// A section that is played tonight.
@@ -159,6 +149,17 @@ impl<'a> Piece<'a> {
         self.song.sections.get(self.scenes.get(scene)?.section?)
     }
 
+    /// Where in the song: nothing for all of it, else ` in the section "Verse"` or several.
+    pub fn in_sections(&self, scenes: &[usize]) -> String {
+        if scenes.len() == self.scenes.len() {
+            return String::new();
+        }
+        let name = |scene: &usize| self.section(*scene).map(|section| words::quoted(&section.name.value));
+        let names: Vec<String> = scenes.iter().filter_map(name).collect();
+        let noun = if names.len() == 1 { "section" } else { "sections" };
+        format!(" in the {noun} {}", words::joined(&names))
+    }
+
     /// Plays an entry in its order, as the plan has it: scenes that are new tonight are added.
     fn perform(&mut self, book: &'a Book, entry: &'a Entry, number: usize) -> Outing<'a> {
         let keys = Keys::of(book, entry, self.song);
@@ -187,62 +188,5 @@ impl<'a> Piece<'a> {
         }
         self.scenes.push(Scene { section, zones, first_at, keyboards: Vec::new(), shifts: Vec::new() });
         self.scenes.len() - 1
-    }
-}
-
-impl Part<'_> {
-    /// The zone's name in quotation marks.
-    pub fn name(&self) -> String {
-        words::quoted(&self.zone.name)
-    }
-
-    /// Its keys, as numbers.
-    pub fn keys(&self) -> (u8, u8) {
-        (u8::from(self.zone.keys.value.0), u8::from(self.zone.keys.value.1))
-    }
-
-    /// Whether the map says which keys it has.
-    pub fn names_keys(&self) -> bool {
-        self.zone.keys.spot != self.zone.spot
-    }
-
-    /// From the pressed key to its note, without the shift, in semitones.
-    pub fn offset(&self) -> i32 {
-        12 * self.zone.octave + self.zone.transpose
-    }
-
-    /// From the pressed key to its note under a shift, before `within`.
-    pub fn offset_at(&self, shift: i32) -> i32 {
-        self.offset() + if self.zone.follow_key { shift } else { 0 }
-    }
-
-    /// Whether each key gives its own note, as far from it as any other: nothing is derived, and no key is another's.
-    pub fn is_literal(&self) -> bool {
-        let moved = self.zone.stay_in_key == StayInKey::Nearest;
-        !self.zone.plays.derives() && !self.zone.one_key_chord && !moved
-    }
-
-    /// Whether it takes all keys in its range: none is left to zones after it for not fitting (rule R12).
-    pub fn takes_all(&self) -> bool {
-        self.zone.stay_in_key != StayInKey::Silent
-    }
-
-    /// How far below and above a key, moved by the offset, the notes may lie that come of it, before `within`.
-    pub fn spread(&self) -> (i32, i32) {
-        let (below, above) = match self.zone.plays {
-            // Rule R13.
-            _ if self.zone.one_key_chord => (8, 8),
-            // The widest fifth is augmented (rule R11).
-            Plays::RootFifth => (0, 8),
-            _ => (0, 0),
-        };
-        // No key is further than two semitones from one of the scale.
-        let moved = if self.zone.stay_in_key == StayInKey::Nearest { 2 } else { 0 };
-        (below + moved, above + moved)
-    }
-
-    /// Whether it listens to an input.
-    pub fn hears(&self, input: usize) -> bool {
-        self.inputs & 1 << input != 0
     }
 }

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use super::keyboard::{self, Velocities};
 use super::tonight::{Piece, Tonight};
-use super::words::{from_to, in_sections, joined, quoted};
+use super::words::{from_to, joined, quoted};
 use crate::map::Diagnostic;
 
 /// Where velocities are missing.
@@ -54,7 +54,7 @@ fn hint(
     let name = quoted(&tonight.book.gear.inputs[input].name.value);
     let keys: Vec<String> =
         keyboard::runs(hole.keys, u128::MAX).into_iter().map(|(low, high)| from_to(low, high, piece.octave)).collect();
-    let place = in_sections(piece, &hole.scenes);
+    let place = piece.in_sections(&hole.scenes);
     let title = format!(
         "no zone takes the velocities {} of the input {name} on the keys {}{place}",
         keyboard::in_words(missing, touches),

@@ -4,8 +4,9 @@
 use std::collections::BTreeSet;
 use std::sync::Arc;
 
-use super::tonight::{Part, Piece, Scene, Tonight};
-use super::words::{in_sections, milliseconds, quoted};
+use super::part::Part;
+use super::tonight::{Piece, Scene, Tonight};
+use super::words::{milliseconds, quoted};
 use crate::engine::{Action, Engine, Event, Micros, Plan};
 use crate::evening::title_of;
 use crate::map::{Book, Cable, Diagnostic, Linger, Plays, Spot};
@@ -74,7 +75,7 @@ fn chords(tonight: &Tonight<'_>, output: usize) -> Option<Diagnostic> {
     let Chord { notes, ends, keys, layers } = chord;
     let output = &tonight.book.gear.outputs[output];
     let (name, song) = (quoted(&output.name.value), quoted(&piece.song.title.value));
-    let place = in_sections(piece, &[scene]);
+    let place = piece.in_sections(&[scene]);
     let more = match songs - 1 {
         0 => String::new(),
         1 => "; one more song has such layers".to_owned(),

@@ -1,6 +1,5 @@
 //! Names, keys and sections in the sentences of findings.
 
-use super::tonight::Piece;
 use crate::map::{Book, Clock, Spot, Trigger};
 use crate::midi::Note;
 use crate::midi::machine_control::Transport;
@@ -82,17 +81,6 @@ pub(super) fn event(trigger: Trigger, octave: i32) -> String {
         Trigger::Transport(_) => "the transport's stop".to_owned(),
     };
     what + &channel
-}
-
-/// Where in a song: nothing for all of it, else ` in the section "Verse"` or several.
-pub(super) fn in_sections(piece: &Piece<'_>, scenes: &[usize]) -> String {
-    if scenes.len() == piece.scenes.len() {
-        return String::new();
-    }
-    let name = |scene: &usize| piece.section(*scene).map(|section| quoted(&section.name.value));
-    let names: Vec<String> = scenes.iter().filter_map(name).collect();
-    let noun = if names.len() == 1 { "section" } else { "sections" };
-    format!(" in the {noun} {}", joined(&names))
 }
 
 /// Milliseconds with one decimal.

@@ -10,7 +10,8 @@
 
 use serde::Serialize;
 
-use super::{Failure, colour, complain, maps, tell};
+use super::console::{Failure, colour, complain, tell};
+use super::maps;
 use crate::check::{self, PortMatch, PortMatches, SeenPort};
 use crate::daemon;
 use crate::map::{Book, Diagnostic, Level, Listed, Source};

@@ -2,8 +2,8 @@
 
 use std::path;
 
+use super::console::{Failure, tell};
 use super::reach::{self, Meant};
-use super::{Failure, tell};
 use crate::daemon::control::{Ask, Outcome};
 
 /// What can be done, for `--help`.

@@ -12,7 +12,7 @@ use std::time::Duration;
 use crossbeam_channel::{Receiver, Sender, bounded};
 use jiff::ZonedDateTime;
 
-use super::Failure;
+use super::console::Failure;
 use super::rotation::Rotating;
 use super::teller::Teller;
 use crate::daemon::{Happened, Report};

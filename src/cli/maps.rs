@@ -3,7 +3,7 @@
 use std::fs;
 use std::io;
 
-use super::{Failure, colour, complain};
+use super::console::{Failure, colour, complain};
 use crate::map::{self, Book, Diagnostic, Kind, Level, Loaded};
 
 /// Reads a file of a set.

@@ -1,6 +1,7 @@
 //! The command line: one file per command, and what several commands share.
 
 mod check;
+mod console;
 mod cueing;
 mod demo;
 #[cfg(unix)]
@@ -25,11 +26,13 @@ mod teller;
 mod terminal;
 mod tryout;
 
-use std::io::{IsTerminal, Write};
+use std::io::IsTerminal;
 use std::path::PathBuf;
 use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
+
+use console::{Failure, complain};
 
 /// Piano and pad with one hand, song by song: velocity curves, key splits, layers, transposition and program changes
 /// from TOML maps, between a MIDI keyboard and the machines that sound.
@@ -168,15 +171,6 @@ impl From<Backend> for crate::ports::Backend {
     }
 }
 
-/// Why a command ends without having done its work.
-#[derive(Debug)]
-enum Failure {
-    /// The command line is wrong, or a file cannot be read as what it should be: exit code 2.
-    Wrong(String),
-    /// It could not be done, or a map has errors: exit code 1.
-    Failed(String),
-}
-
 /// Runs the command line of this process; the exit code is decided here and nowhere else.
 #[must_use]
 pub fn main() -> ExitCode {
@@ -207,19 +201,4 @@ pub fn main() -> ExitCode {
         complain(&sentence);
     }
     ExitCode::from(code)
-}
-
-/// A sentence on standard error. A reader that is gone is no reason to stop.
-fn complain(sentence: &str) {
-    let _ = writeln!(std::io::stderr(), "{sentence}");
-}
-
-/// A line on standard output. A reader that is gone is no reason to stop.
-fn tell(line: &str) {
-    let _ = writeln!(std::io::stdout(), "{line}");
-}
-
-/// Whether diagnostics may be coloured.
-fn colour() -> bool {
-    std::io::stderr().is_terminal() && std::env::var_os("NO_COLOR").is_none()
 }

@@ -10,12 +10,13 @@ use crossbeam_channel::Receiver;
 use crossterm::terminal::is_raw_mode_enabled;
 use jiff::ZonedDateTime;
 
+use super::console::Failure;
 use super::log::Log;
 #[cfg(unix)]
 use super::reach;
 use super::teller::Teller;
 use super::terminal::SingleKeys;
-use super::{Failure, maps, page};
+use super::{maps, page};
 use crate::daemon::changes;
 use crate::daemon::observer::{Duties, Observer};
 use crate::daemon::persist::{self, Beginning, Persist, SavedState};

@@ -1,6 +1,6 @@
 //! `handspan ports`: the inputs and outputs that the system has now.
 
-use super::{Failure, tell};
+use super::console::{Failure, tell};
 use crate::ports::{self, Backend, Direction};
 
 pub(super) fn run(backend: Backend) -> Result<(), Failure> {

@@ -3,7 +3,8 @@
 use std::path::Path;
 use std::sync::Arc;
 
-use super::{Failure, maps, page, tell};
+use super::console::{Failure, tell};
+use super::{maps, page};
 use crate::daemon::observer::{Duties, Observer};
 use crate::daemon::persist::Beginning;
 use crate::daemon::{Command, Daemon, Show, reload, wish};

@@ -6,8 +6,9 @@ use std::path::Path;
 
 use tempfile::NamedTempFile;
 
+use super::console::{Failure, tell};
+use super::maps;
 use super::replay::open_to_all;
-use super::{Failure, maps, tell};
 use crate::map::Book;
 use crate::paper::{Fonts, PictureError, Sheet};
 

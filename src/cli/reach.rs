@@ -3,8 +3,9 @@
 use std::path::PathBuf;
 use std::sync::Arc;
 
+use super::console::Failure;
 use super::log::Log;
-use super::{Failure, maps};
+use super::maps;
 use crate::daemon::Remote;
 use crate::daemon::control::{
     self, Answer, Ask, AskError, ControlSocket, NameLock, NameLockError, RequestHandler, USUAL_NAME,

@@ -7,7 +7,8 @@ use std::sync::Arc;
 
 use tempfile::NamedTempFile;
 
-use super::{Failure, complain, cueing, maps, tell};
+use super::console::{Failure, complain, tell};
+use super::{cueing, maps};
 use crate::engine::{Plan, Rehearsal};
 use crate::map::Book;
 use crate::midi::file::{self, Take};

@@ -2,9 +2,9 @@
 
 use std::path::Path;
 
+use super::console::{Failure, tell};
 use super::doing::printable;
 use super::reach::{self, Meant};
-use super::{Failure, tell};
 use crate::daemon::control::Ask;
 use crate::daemon::state::{PortState, State};
 use crate::wording;

@@ -5,8 +5,9 @@ use std::io;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
+use super::console::{Failure, tell};
 use super::table::{self, Kind, Moment};
-use super::{Failure, demo, keyboard, practice, replay, tell};
+use super::{demo, keyboard, practice, replay};
 use crate::engine::{Action, Event, Notice, Plan, Rehearsal, TakeEvent};
 use crate::evening::{Keys, worth_drawing};
 use crate::map::{self, Book};

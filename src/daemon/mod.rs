@@ -29,7 +29,7 @@ use std::time::{Duration, Instant, SystemTime};
 
 use rtrb::Consumer;
 
-use crate::engine::{Action, Counts, Engine, Event, Micros, Out, Standing};
+use crate::engine::{Action, Engine, Event, Micros, Out, Standing};
 use crate::map::Gear;
 use crate::ports::{Arrival, InputWish, OutputWish, Ports, Target, Wish};
 use inbox::{Inbox, Question, Request};
@@ -42,23 +42,12 @@ pub use live_view::{LiveView, Sent};
 use metrics::Lateness;
 pub use metrics::Metrics;
 use recorder::RecorderHandle;
-pub use report::{Happened, Report};
+pub use report::{Ended, Happened, Report};
 pub use show::{PreparedMaps, Show};
 use supervisor::Heartbeat;
 
 /// The longest message that is handed on, in bytes (rule R18).
 const LONGEST_MESSAGE: usize = 65_536;
-
-/// What was left when the performance ended.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Ended {
-    /// What the engine left out.
-    pub counts: Counts,
-    /// Messages that an output did not take.
-    pub refused: u64,
-    /// Reports that nobody read in time.
-    pub reports_lost: u64,
-}
 
 /// The performance of a set on open ports.
 pub struct Daemon {

@@ -10,8 +10,8 @@ use std::time::{Duration, Instant, SystemTime};
 
 use rtrb::{Consumer, Producer, RingBuffer};
 
-use super::{Ended, Show};
-use crate::engine::{Notice, Snapshot};
+use super::show::Show;
+use crate::engine::{Counts, Notice, Snapshot};
 use crate::ports::Connection;
 use crate::wording::notices::Context;
 use crate::wording::{changes, performance, ports};
@@ -23,6 +23,17 @@ const REPORTS: usize = 1024;
 const LAST_WAIT: Duration = Duration::from_secs(1);
 /// How often it looks for room.
 const LAST_LOOK: Duration = Duration::from_millis(5);
+
+/// What was left when the performance ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Ended {
+    /// What the engine left out.
+    pub counts: Counts,
+    /// Messages that an output did not take.
+    pub refused: u64,
+    /// Reports that nobody read in time.
+    pub reports_lost: u64,
+}
 
 /// Something that happened in the performance, and what was known right after it.
 #[derive(Debug, Clone)]

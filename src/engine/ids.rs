@@ -101,3 +101,24 @@ impl KeyId {
 pub(super) fn key_count(inputs: usize) -> usize {
     inputs * 16 * 128
 }
+
+/// The zone that a note or a pressed key belongs to.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(in crate::engine) enum Source {
+    /// A zone of the plan.
+    Zone(ZoneId),
+    /// A zone of an earlier plan that is no longer there, or plays otherwise now; it is in use no more.
+    Gone(ZoneId),
+    /// The drone.
+    Drone,
+}
+
+impl Source {
+    /// The zone, if the plan still has it.
+    pub fn zone(self) -> Option<ZoneId> {
+        match self {
+            Source::Zone(zone) => Some(zone),
+            Source::Gone(_) | Source::Drone => None,
+        }
+    }
+}

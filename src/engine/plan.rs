@@ -7,8 +7,8 @@
 //! (the bench `note_on` shows it).
 
 use super::action::Action;
+use super::ids::Source;
 use super::ids::{ChannelId, CueId, DetectorId, Micros, SendId, ZoneId};
-use super::notes::owners::Source;
 use crate::evening::{Inputs, Keys};
 use crate::map::{KeyRange, Linger, Pedal, Plays, Press, StayInKey};
 use crate::music::Classes;

@@ -4,9 +4,9 @@
 use std::sync::Arc;
 
 use super::Engine;
+use super::ids::Source;
 use super::ids::{ChannelId, Micros, SendId, ZoneId};
 use super::notes::On;
-use super::notes::owners::Source;
 use super::notes::unheld::{Unheld, Why};
 use super::out::{Notice, Out, Sink};
 use super::plan::{Plan, Playing};

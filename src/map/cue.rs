@@ -9,7 +9,7 @@ mod when;
 pub(super) use aims::{in_the_set, in_the_song};
 
 use super::diagnostic::{Diagnostic, Kind};
-use super::gear::Names;
+use super::names::Names;
 use super::reader::{Fields, Value};
 use super::{Cue, Does, Off, Press, SongChoice, Spot, Trigger, send};
 

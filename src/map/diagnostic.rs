@@ -3,7 +3,6 @@
 
 use serde::Serialize;
 
-use super::picture::sentence;
 use super::{Source, Spot};
 
 /// How much it matters.
@@ -155,6 +154,14 @@ impl Diagnostic {
             also: self.also.iter().map(also).collect(),
         }
     }
+}
+
+/// A text as a sentence: with a capital letter, and a full stop.
+pub(super) fn sentence(text: &str) -> String {
+    let mut letters = text.chars();
+    let first = letters.next().map(|first| first.to_uppercase().to_string()).unwrap_or_default();
+    let stop = if text.ends_with(['.', '?', '!']) { "" } else { "." };
+    format!("{first}{}{stop}", letters.as_str())
 }
 
 /// The nearest start of a character at or before `at`, so that no cut falls inside one.

@@ -1,7 +1,7 @@
 //! Reads the gear file.
 
 use super::diagnostic::{Diagnostic, Kind, quoted};
-use super::names::Known;
+use super::names::Names;
 use super::reader::{Fields, Value};
 use super::values::{self, ALL_KEYS};
 use super::{At, Cable, Curve, Gear, Input, Output, Sound, cue, stand, words};
@@ -9,31 +9,6 @@ use crate::midi::{Channel, U7};
 
 /// Fields at the top of a gear file.
 pub(super) const TOP: &[&str] = &["middle_c", "gather_ms", "early_ms", "reconnect"];
-
-/// What songs have to know of the gear: its names, whatever else may be wrong with it.
-#[derive(Debug)]
-pub(super) struct Names {
-    /// Inputs, and whether zones may listen to each.
-    pub inputs: Known<bool>,
-    /// Outputs.
-    pub outputs: Known<()>,
-    /// Sounds.
-    pub sounds: Known<()>,
-    /// Curves, as far as they could be read.
-    pub curves: Known<Option<Curve>>,
-}
-
-impl Names {
-    /// No names; `whole` is false where the gear could not be read.
-    pub fn none(whole: bool) -> Self {
-        Self {
-            inputs: Known::new("input", "the gear file", whole),
-            outputs: Known::new("output", "the gear file", whole),
-            sounds: Known::new("sound", "the gear file", whole),
-            curves: Known::new("curve", "the gear file", whole),
-        }
-    }
-}
 
 /// Reads the gear; what is wrong goes to the page.
 pub(super) fn read(mut top: Fields<'_>) -> (Gear, Names) {

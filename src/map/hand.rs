@@ -1,7 +1,7 @@
 //! Reads what helps one hand: a zone's derived and lingering notes, and a song's fingers and drone.
 
 use super::diagnostic::{Diagnostic, Kind, quoted};
-use super::gear::Names;
+use super::names::Names;
 use super::reader::{Fields, Value};
 use super::values;
 use super::{Drone, Finger, Linger, Plays, Spot, StayInKey};

@@ -6,8 +6,9 @@ use std::path::{Component, Path, PathBuf};
 use toml::de::DeTable;
 
 use super::diagnostic::{Diagnostic, Kind, Level, quoted};
+use super::draft::Draft;
+use super::names::Names;
 use super::reader::{Faults, Fields, Page};
-use super::song::Draft;
 use super::{Book, Cue, Gear, Set, Song, Source, Spot, Stand, cue, gear, numbers, set, song, syntax};
 
 /// What came of loading a set.
@@ -176,7 +177,7 @@ impl Desk<'_> {
                 cues: vec![],
                 stand: Stand::default(),
             },
-            gear::Names::none(false),
+            Names::none(false),
         );
         let (gear, names) = gear.unwrap_or(missing);
         let mut songs: Vec<Draft> = Vec::new();
@@ -205,7 +206,7 @@ impl Desk<'_> {
         Some((gear, songs.into_iter().map(|draft| draft.song).collect(), set))
     }
 
-    fn gear(&mut self, home: &Home<'_>, named: &set::Named) -> Option<(Gear, gear::Names)> {
+    fn gear(&mut self, home: &Home<'_>, named: &set::Named) -> Option<(Gear, Names)> {
         let (file, text) = self.open_named(home, named, MapKind::Gear)?;
         let (table, broken) = self.parse(file, &text);
         if self.is_other(MapKind::Gear, &table, named) {
@@ -215,7 +216,7 @@ impl Desk<'_> {
         Some(gear::read(Fields::new(&page, "the gear file", whole(file), &table)))
     }
 
-    fn song(&mut self, home: &Home<'_>, named: &set::Named, gear: &Gear, names: &gear::Names) -> Option<Draft> {
+    fn song(&mut self, home: &Home<'_>, named: &set::Named, gear: &Gear, names: &Names) -> Option<Draft> {
         let (file, text) = self.open_named(home, named, MapKind::Song)?;
         let (table, broken) = self.parse(file, &text);
         if self.is_other(MapKind::Song, &table, named) {

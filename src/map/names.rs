@@ -1,8 +1,34 @@
 //! Names that a map gives to its things: which are known, and which known one was meant.
 
-use super::At;
 use super::diagnostic::{Diagnostic, Kind, did_you_mean, one_of, quoted};
+use super::nearest::nearest;
 use super::reader::Page;
+use super::{At, Curve};
+
+/// What songs have to know of the gear: its names, whatever else may be wrong with it.
+#[derive(Debug)]
+pub(super) struct Names {
+    /// Inputs, and whether zones may listen to each.
+    pub inputs: Known<bool>,
+    /// Outputs.
+    pub outputs: Known<()>,
+    /// Sounds.
+    pub sounds: Known<()>,
+    /// Curves, as far as they could be read.
+    pub curves: Known<Option<Curve>>,
+}
+
+impl Names {
+    /// No names; `whole` is false where the gear could not be read.
+    pub fn none(whole: bool) -> Self {
+        Self {
+            inputs: Known::new("input", "the gear file", whole),
+            outputs: Known::new("output", "the gear file", whole),
+            sounds: Known::new("sound", "the gear file", whole),
+            curves: Known::new("curve", "the gear file", whole),
+        }
+    }
+}
 
 /// The names of one kind of thing, each with what is known about it.
 #[derive(Debug)]
@@ -59,21 +85,6 @@ impl<T> Known<T> {
         };
         Diagnostic::error(Kind::Finding, name.spot, title).help(help)
     }
-}
-
-/// The known name that was most likely meant, if one is near: letters swapped, left out, added or mistaken.
-#[must_use]
-pub fn nearest<'n>(name: &str, known: impl Iterator<Item = &'n str>) -> Option<&'n str> {
-    // Names are short; comparing long ones would only cost time.
-    const LONGEST: usize = 80;
-    let name = name.to_lowercase();
-    let length = name.chars().count();
-    if length > LONGEST {
-        return None;
-    }
-    let distance = |other: &str| strsim::osa_distance(&name, &other.to_lowercase());
-    let near = |other: &&str| distance(other) <= length.max(other.chars().count()).min(12) / 3;
-    known.filter(|other| other.len() <= 4 * LONGEST).filter(near).min_by_key(|other| distance(other))
 }
 
 #[cfg(test)]

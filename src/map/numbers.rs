@@ -1,7 +1,7 @@
 //! Whether the numbers of a set's songs add up: all have one or none, and none is given twice.
 
 use super::diagnostic::{Diagnostic, Kind, quoted};
-use super::song::Draft;
+use super::draft::Draft;
 
 /// What is wrong with the songs' numbers.
 pub(super) fn faults(songs: &[Draft]) -> Vec<Diagnostic> {

@@ -12,7 +12,7 @@ use std::ops::Range;
 
 use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
 
-use super::diagnostic::{Diagnostic, Level, boundary};
+use super::diagnostic::{Diagnostic, Level, boundary, sentence};
 use super::{Source, Spot};
 
 /// What stands before a line of a map.
@@ -203,14 +203,6 @@ fn clean(text: &str) -> String {
         c => c,
     };
     text.replace('\t', INDENT).chars().map(shown).collect()
-}
-
-/// A text as a sentence: with a capital letter, and a full stop.
-pub(super) fn sentence(text: &str) -> String {
-    let mut letters = text.chars();
-    let first = letters.next().map(|first| first.to_uppercase().to_string()).unwrap_or_default();
-    let stop = if text.ends_with(['.', '?', '!']) { "" } else { "." };
-    format!("{first}{}{stop}", letters.as_str())
 }
 
 #[cfg(test)]

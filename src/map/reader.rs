@@ -9,7 +9,7 @@ use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
 use super::diagnostic::{Diagnostic, Kind, did_you_mean, quoted, several};
-use super::names::nearest;
+use super::nearest::nearest;
 use super::{At, Spot, words};
 
 /// What was found while files were read.

@@ -50,7 +50,7 @@ pub(super) fn read(mut fields: Fields<'_>, sections: &Known<()>, outputs: &Known
 fn unknown_moment(at: &At<String>, sections: &Known<()>) -> Diagnostic {
     let title = format!("there is no section called {} in the song", quoted(&at.value));
     let known = || ["enter", "leave"].into_iter().chain(sections.list.iter().map(|(name, ())| name.as_str()));
-    let help = match super::names::nearest(&at.value, known()) {
+    let help = match super::nearest::nearest(&at.value, known()) {
         Some(near) => super::diagnostic::did_you_mean(near),
         None => format!("write one of {}", super::diagnostic::several(known())),
     };

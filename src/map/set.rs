@@ -1,9 +1,9 @@
 //! Reads a set.
 
 use super::diagnostic::{Diagnostic, Kind};
+use super::draft::Draft;
 use super::names::Known;
 use super::reader::{Fields, Value};
-use super::song::Draft;
 use super::{At, Entry, PlayIn, Set, Singer, Spot, agree, song, values};
 
 /// Fields at the top of a set.

@@ -1,8 +1,8 @@
 //! Reads a song's map.
 
 use super::diagnostic::{Diagnostic, Kind, quoted};
-use super::gear::Names;
-use super::names::Known;
+use super::draft::Draft;
+use super::names::{Known, Names};
 use super::reader::{Fields, Value};
 use super::{At, Gear, PlayIn, Section, ShiftWay, Song, agree, cue, hand, places, send, values, zone};
 use crate::music::Key;
@@ -10,21 +10,6 @@ use crate::music::Key;
 /// Fields at the top of a song's map.
 pub(super) const TOP: &[&str] =
     &["title", "key", "play_in", "shift", "tempo", "meter", "melody_range", "order", "number", "middle_c"];
-
-/// A song as far as it could be read, and what the set has to know of it.
-#[derive(Debug)]
-pub(super) struct Draft {
-    /// The song; where something could not be read, a fault is reported and a placeholder stands.
-    pub song: Song,
-    /// The chart's key, if it could be read.
-    pub key: Option<Key>,
-    /// Whether it gives a number, readable or not.
-    pub numbered: bool,
-    /// Its sections.
-    pub sections: Known<()>,
-    /// Its zones.
-    pub zones: Known<()>,
-}
 
 /// Reads a song; what is wrong goes to the page.
 pub(super) fn read(mut top: Fields<'_>, gear: &Gear, names: &Names) -> Draft {

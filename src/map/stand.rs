@@ -3,7 +3,7 @@
 use core::net::SocketAddr;
 
 use super::diagnostic::{Diagnostic, Kind, quoted};
-use super::gear::Names;
+use super::names::Names;
 use super::reader::{Fields, Value};
 use super::{Input, Stand};
 

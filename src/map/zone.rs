@@ -1,9 +1,9 @@
 //! Reads the zones of a song.
 
 use super::diagnostic::quoted;
-use super::gear::Names;
 use super::hand::{self, Hand};
 use super::names::Known;
+use super::names::Names;
 use super::reader::{Fields, Value};
 use super::values::{self, ALL_KEYS};
 use super::{At, Controls, Linger, Pedal, Spot, Zone};

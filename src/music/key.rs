@@ -8,7 +8,7 @@ use std::fmt;
 use std::str::FromStr;
 
 use super::Tone;
-use super::note::{LETTERS, NATURALS};
+use super::letters::{LETTERS, NATURALS};
 
 /// A major or minor key with its spelling, such as `F#`, `Bb` or `C#m`.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]

@@ -7,9 +7,11 @@ pub mod chord;
 pub mod classes;
 pub mod follow;
 mod key;
+mod letters;
 pub mod note;
 pub mod range;
 pub mod scale;
+mod spelling;
 mod tone;
 pub mod voicing;
 

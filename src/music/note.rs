@@ -8,11 +8,7 @@
 use wmidi::Note;
 
 use super::Key;
-
-/// Semitones above C of the letters C, D, E, F, G, A, B.
-pub(super) const NATURALS: [i32; 7] = [0, 2, 4, 5, 7, 9, 11];
-/// The letters, in the order of [`NATURALS`].
-pub(super) const LETTERS: [char; 7] = ['C', 'D', 'E', 'F', 'G', 'A', 'B'];
+use super::letters::{LETTERS, NATURALS};
 
 /// Why a text names no note.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]

@@ -2,8 +2,7 @@
 
 use std::fmt;
 
-use super::Key;
-use super::note::{LETTERS, NATURALS};
+use super::letters::{LETTERS, NATURALS};
 
 /// Places of the letters C, D, E, F, G, A, B on the line of fifths, counted from C.
 const FIFTHS: [i32; 7] = [0, 2, 4, -1, 1, 3, 5];
@@ -18,39 +17,10 @@ pub struct Tone {
 }
 
 impl Tone {
-    /// The pitch class (0 = C … 11 = B, folded by octaves) as a key writes it: see
-    /// [`name_in`](super::note::name_in).
-    #[must_use]
-    pub fn in_key(class: u8, key: Key) -> Tone {
-        let letter = key.letter_of(class % 12);
-        let off = i32::from(class % 12) - NATURALS[usize::from(letter % 7)];
-        // A key's letter is never more than a semitone off, round the octave.
-        Tone { letter, accidental: ((off + 6).rem_euclid(12) - 6) as i8 }
-    }
-
     /// The pitch class, 0 = C … 11 = B.
     #[must_use]
     pub fn class(self) -> u8 {
         (NATURALS[usize::from(self.letter % 7)] + i32::from(self.accidental)).rem_euclid(12) as u8
-    }
-
-    /// The tone so many semitones higher, or lower for a negative number, where a piece has moved by them to
-    /// this key: written on the same degree as before, a raised fourth as a raised fourth, where the key that
-    /// it came from is plain (F# and Gb major are two ways to write one) and no double accidental comes of
-    /// it; else as the key writes it. A way of whole octaves changes nothing.
-    #[must_use]
-    pub fn moved(self, semitones: i32, key: Key) -> Tone {
-        if semitones % 12 == 0 {
-            return self;
-        }
-        let class = (i32::from(self.class()) + semitones.rem_euclid(12)) % 12;
-        // Seven semitones make a fifth, and 7·7 = 1 modulo 12.
-        let to = key.signature();
-        let from = (to - 7 * semitones.rem_euclid(12) + 5).rem_euclid(12) - 5;
-        let place = self.fifths() + to - from;
-        // Further than the leading note of the third degree, or than a lowered fifth, nobody reads a degree.
-        let is_degree = from != 6 && (to - 6..=to + 9).contains(&place) && (-8..=12).contains(&place);
-        if is_degree { Tone::at_fifths(place) } else { Tone::in_key(class as u8, key) }
     }
 
     /// The place on the line of fifths: 0 = C, 1 = G, −1 = F; from −8 (Fb) to 12 (B#).
@@ -109,46 +79,5 @@ mod tests {
         for text in ["", "H", "b", "c", "#", "é"] {
             assert_eq!(Tone::read(text), None, "{text}");
         }
-    }
-
-    #[test]
-    fn a_move_keeps_the_degree() {
-        let moved = |text: &str, way: i32, key: &str| {
-            let tone = Tone::read(text).unwrap().0.moved(way, key.parse().unwrap());
-            assert_eq!(tone.class(), (i32::from(Tone::read(text).unwrap().0.class()) + way).rem_euclid(12) as u8);
-            tone.to_string()
-        };
-        // The leading note to the relative minor of C, moved to D and Eb; the lowered seventh likewise.
-        assert_eq!(moved("G#", 2, "D"), "A#");
-        assert_eq!(moved("G#", 3, "Eb"), "B");
-        assert_eq!(moved("Bb", 2, "D"), "C");
-        assert_eq!(moved("Bb", 3, "Eb"), "Db");
-        // In minor: the leading note and the lowered second of A minor, to E minor.
-        assert_eq!(moved("G#", 7, "Em"), "D#");
-        assert_eq!(moved("Bb", 7, "Em"), "F");
-        // Where it would need a double sharp, and where the chart may have been in F# or in Gb.
-        assert_eq!(moved("G#", -1, "B"), "G");
-        assert_eq!(moved("Cb", 6, "C"), "F");
-        assert_eq!(moved("B", 6, "C"), "F");
-        assert_eq!(moved("F#", -1, "C"), "F");
-        assert_eq!(moved("G#", 0, "Eb"), "G#");
-    }
-
-    #[test]
-    fn every_class_is_spelled_in_every_key() {
-        for letter in "CDEFGAB".chars() {
-            for rest in ["", "#", "b", "m", "#m", "bm"] {
-                let key: Key = format!("{letter}{rest}").parse().unwrap();
-                for class in 0..12 {
-                    let tone = Tone::in_key(class, key);
-                    assert_eq!(tone.class(), class);
-                    assert_eq!(Tone::read(&tone.to_string()), Some((tone, "")));
-                }
-            }
-        }
-        // The scale of Gb major has a Cb (published in any table of keys; here from npm tonal 6.3.0).
-        let spelled: Vec<String> =
-            "Gb".parse::<Key>().unwrap().scale().map(|c| Tone::in_key(c, "Gb".parse().unwrap()).to_string()).into();
-        assert_eq!(spelled, ["Gb", "Ab", "Bb", "Cb", "Db", "Eb", "F"]);
     }
 }

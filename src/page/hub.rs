@@ -13,12 +13,21 @@ use tokio::sync::{Notify, mpsc};
 use super::auth::Auth;
 use super::hosts::Hosts;
 use super::keyboard::PageKeyboard;
+use super::messages::Do;
 use super::seen::Seen;
-use super::worker::Job;
 
 /// Frames that may wait for a viewer: more than the answers to all that it may say in a second. Who is further behind is
 /// dropped.
 const WAITING: usize = 512;
+
+/// Something to do.
+#[derive(Debug)]
+pub(super) enum Job {
+    /// For somebody who may.
+    Do(Arc<Viewer>, Do),
+    /// Nothing more comes.
+    End,
+}
 
 /// Shared by all threads of the page.
 pub(super) struct Hub {

@@ -13,10 +13,10 @@ use tokio::time::{Instant, timeout, timeout_at};
 
 use super::auth::{May, Refused};
 use super::frames::{self, Frame};
-use super::hub::{Hub, Viewer};
+use super::hub::{Hub, Job, Viewer};
 use super::keyboard::HeldKeys;
 use super::messages::{Do, Hello, Said, VERSION};
-use super::worker::{self, Job};
+use super::worker;
 use crate::wording::page as wording;
 
 /// The most viewers at a time.

@@ -1,13 +1,12 @@
 //! The thread that has things done, one after the other, while nobody who looks is kept waiting.
 
-use std::sync::Arc;
 use std::sync::atomic::Ordering;
 
 use axum::extract::ws::Utf8Bytes;
 use crossbeam_channel::Receiver;
 
 use super::frames;
-use super::hub::{Hub, Viewer};
+use super::hub::{Hub, Job};
 use super::messages::Do;
 use super::seen::SetPosition;
 use crate::daemon::observer::Observer;
@@ -21,15 +20,6 @@ const AHEAD: f64 = 1_000.0;
 
 /// What one viewer may have waiting to be done: who asks without end is not in the others' way.
 pub(super) const WAITING: usize = 8;
-
-/// Something to do.
-#[derive(Debug)]
-pub(super) enum Job {
-    /// For somebody who may.
-    Do(Arc<Viewer>, Do),
-    /// Nothing more comes.
-    End,
-}
 
 /// Whether what was pressed then may act now, both in milliseconds.
 pub(super) fn is_fresh(at: f64, now: u64) -> bool {

@@ -5,8 +5,9 @@
 //! are the equal ones that it did not have.
 
 use super::matching::{self, Found};
-use super::table::{PortId, PortTable};
-use super::{FoundPort, Wanted, Wish};
+use super::port::{FoundPort, PortId};
+use super::table::PortTable;
+use super::wish::{Wanted, Wish};
 
 /// What a device is known by.
 #[derive(Debug, Clone, PartialEq, Eq)]

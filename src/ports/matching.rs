@@ -2,8 +2,10 @@
 //!
 //! Part of the name is enough, any case; the best match wins, a tie is an error that lists the ties.
 
-use super::table::{PortId, PortTable};
-use super::{Direction, Fault, FoundPort, PortsError, Wanted, Wish, without_handles};
+use super::port::{PortId, without_handles};
+use super::table::PortTable;
+use super::wish::{Wanted, Wish};
+use super::{Direction, Fault, FoundPort, PortsError};
 
 /// How well a name fits, the best last.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]

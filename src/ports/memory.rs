@@ -8,14 +8,12 @@ use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
 
 use super::identity::KnownDevices;
+use super::input_queue::InputQueue;
 use super::matching::{self, Found};
 use super::peers::Peers;
+use super::port::{PortId, without_handles};
 use super::remembered::Remembered;
-use super::table::PortId;
-use super::{
-    Arrival, Capabilities, Connection, Direction, FoundPort, InputQueue, Ports, PortsError, SendFault, Waker, Wish,
-    without_handles,
-};
+use super::{Arrival, Capabilities, Connection, Direction, FoundPort, Ports, PortsError, SendFault, Waker, Wish};
 use crate::midi;
 use crate::midi::stream::Stream;
 
@@ -340,13 +338,13 @@ impl Ports for MemoryPorts {
 
     fn waker(&self) -> Waker {
         let world = self.world.clone();
-        Waker(Arc::new(move || {
+        Waker::new(move || {
             let mut state = world.state();
             if !state.pending.iter().any(|event| matches!(event, WorldEvent::Woken)) {
                 state.pending.push_back(WorldEvent::Woken);
                 world.0.changed.notify_one();
             }
-        }))
+        })
     }
 
     fn input_connected(&self, input: usize) -> bool {

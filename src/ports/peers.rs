@@ -5,8 +5,10 @@
 
 use std::collections::VecDeque;
 
-use super::table::{PortId, PortTable};
-use super::{Arrival, Direction, Wish};
+use super::back_end::Arrival;
+use super::port::{Direction, PortId};
+use super::table::PortTable;
+use super::wish::Wish;
 
 /// The peers of every input and output; `A` is the system's address of a port.
 #[derive(Debug)]

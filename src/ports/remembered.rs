@@ -6,26 +6,14 @@
 
 use std::time::{Duration, Instant};
 
-use serde::{Deserialize, Serialize};
-
-use super::table::{PortId, PortTable};
-use super::{Direction, Wish};
+use super::port::{Connection, Direction, PortId};
+use super::table::PortTable;
+use super::wish::Wish;
 
 /// A program that ends takes its connections away so shortly before its ports; a guess, generous.
 const EXIT_GRACE: Duration = Duration::from_secs(2);
 /// Connections that are kept in mind while the other side is away; the oldest are forgotten beyond that.
 const MOST_KEPT: usize = 64;
-
-/// A connection that somebody else made between a program and one of our ports.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Connection {
-    /// Whether our port is an input's or an output's.
-    pub direction: Direction,
-    /// The gear file's name of that input or output.
-    pub port: String,
-    /// The names of the port at the other end, as [`super::FoundPort::name`] gives them.
-    pub peer: String,
-}
 
 #[derive(Debug)]
 struct Entry<A> {

@@ -2,24 +2,8 @@
 
 use std::convert::Infallible;
 
-use super::{Direction, Wish};
-
-/// One of our ports: an input or an output, by its place in the gear file.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) struct PortId {
-    pub(super) direction: Direction,
-    pub(super) number: usize,
-}
-
-impl PortId {
-    pub(super) const fn input(number: usize) -> Self {
-        PortId { direction: Direction::Input, number }
-    }
-
-    pub(super) const fn output(number: usize) -> Self {
-        PortId { direction: Direction::Output, number }
-    }
-}
+use super::port::{Direction, PortId};
+use super::wish::Wish;
 
 /// One entry for each of our ports.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]

@@ -1,9 +1,9 @@
 //! Handfuls: notes struck together in a zone (rule R10), and the keys that what is derived is decided from (R11).
 
 use super::Hand;
-use crate::engine::ids::{KeyId, Micros, ZoneId};
+use crate::engine::ids::{KeyId, Micros, Source, ZoneId};
 use crate::engine::notes::On;
-use crate::engine::notes::owners::{Key, Share, Source};
+use crate::engine::notes::owners::{Key, Share};
 use crate::engine::notes::unheld::{Unheld, Why};
 use crate::engine::plan::PlanZone;
 use crate::map::{Linger, Plays};

@@ -3,10 +3,10 @@
 use super::Hand;
 use super::press::pitch_anywhere;
 use crate::engine::current::Current;
+use crate::engine::ids::Source;
 use crate::engine::ids::{KeyId, ZoneId};
 use crate::engine::notes::On;
-use crate::engine::notes::owners::Source;
-use crate::engine::notes::strike::Owner;
+use crate::engine::notes::struck::Owner;
 use crate::engine::notes::unheld::Why;
 use crate::engine::plan::{Plan, PlanChord, PlanZone};
 use crate::map::Linger;

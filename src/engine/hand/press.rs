@@ -2,10 +2,10 @@
 
 use super::Hand;
 use super::handful::Gathering;
-use crate::engine::ids::{KeyId, ZoneId};
+use crate::engine::ids::{KeyId, Source, ZoneId};
 use crate::engine::notes::On;
-use crate::engine::notes::owners::{Key, Source};
-use crate::engine::notes::strike::Owner;
+use crate::engine::notes::owners::Key;
+use crate::engine::notes::struck::Owner;
 use crate::engine::notes::unheld::{Unheld, Why};
 use crate::engine::plan::{Plan, PlanZone};
 use crate::map::Linger;

@@ -1,39 +1,14 @@
 //! The drone (rule R14): degrees of the room's key that sound until told again, over talking and from song to song.
 
 use super::Notes;
-use super::owners::{Source, Strike, Striker};
+use super::owners::{Strike, Striker};
+use super::sounding::Sounding;
 use super::unheld::{Unheld, Why};
 use crate::engine::current::Current;
-use crate::engine::ids::ChannelId;
+use crate::engine::ids::{ChannelId, Source};
 use crate::engine::out::Notice;
 use crate::engine::plan::PlanDrone;
 use crate::engine::step::Step;
-use crate::music::scale;
-
-/// What the drone sounds as.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(in crate::engine) struct Sounding {
-    drone: PlanDrone,
-    tonic: u8,
-    minor: bool,
-}
-
-impl Sounding {
-    /// The notes of its degrees, upward; `None` for one outside 0–127.
-    fn notes(self) -> impl Iterator<Item = Option<u8>> {
-        let Sounding { drone, tonic, minor } = self;
-        let degrees = (1..=7).filter(move |degree| drone.degrees & 1 << (degree - 1) != 0);
-        degrees.map(move |degree| {
-            let note = drone.octave + i32::from(tonic) + i32::from(scale::step(minor, degree));
-            u8::try_from(note).ok().filter(|note| *note < 128)
-        })
-    }
-
-    /// The same drone after a saved map, where a channel may have another number.
-    pub fn at_channel(self, channel: impl Fn(ChannelId) -> ChannelId) -> Sounding {
-        Sounding { drone: PlanDrone { channel: channel(self.drone.channel), ..self.drone }, ..self }
-    }
-}
 
 /// The drone of the song whose zones the keys play.
 fn own(current: &Current, step: &Step<'_>) -> Option<PlanDrone> {

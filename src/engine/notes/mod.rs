@@ -11,17 +11,20 @@
 pub(super) mod drone;
 mod fade;
 pub(super) mod owners;
+mod sounding;
 pub(super) mod strike;
+pub(super) mod struck;
 pub(super) mod unheld;
 
 use super::channels::Channels;
 use super::current::Current;
 use super::plan::Plan;
 use super::step::Step;
-use drone::Sounding;
+use crate::engine::ids::Source;
 use owners::Owners;
-use strike::Struck;
-use unheld::Unheld;
+use sounding::Sounding;
+use struck::Struck;
+use unheld::{Unheld, Why};
 
 /// What sounds at the outputs.
 #[derive(Debug)]
@@ -58,6 +61,51 @@ impl Notes {
             out_of_range: 0,
             // One press strikes at most a chord for each zone, or, with `velocity_by`, a note for each key that is down.
             struck: Vec::with_capacity(12 * plan.most_zones + super::ids::key_count(plan.inputs.len())),
+        }
+    }
+
+    /// Ends the held notes that `ends` says, upward; `velocity` is that of their offs.
+    pub fn end_unheld(&mut self, velocity: u8, step: &mut Step<'_>, ends: impl Fn(&Unheld) -> bool) {
+        let lowest = |all: &[Unheld]| {
+            let ending = all.iter().enumerate().filter(|(_, unheld)| ends(unheld));
+            ending.min_by_key(|(_, unheld)| unheld.note).map(|(index, _)| index)
+        };
+        while let Some(index) = lowest(&self.unheld) {
+            let Unheld { channel, note, generation, .. } = self.unheld.remove(index);
+            if self.owners.remove_owner(channel, note, generation) {
+                step.note_off(channel, note, velocity);
+            }
+        }
+    }
+
+    /// Whether a note of a kind is held.
+    pub fn holds(&self, kind: impl Fn(&Unheld) -> bool) -> bool {
+        self.unheld.iter().any(kind)
+    }
+
+    /// Whether there is room for one more.
+    pub fn has_room(&self) -> bool {
+        self.unheld.len() < self.unheld.capacity()
+    }
+
+    /// Held notes of a zone that goes out of use stay until the next handful.
+    pub fn leave(&mut self, source: Source) {
+        for unheld in self.unheld.iter_mut().filter(|unheld| unheld.source == source && unheld.why != Why::Drone) {
+            unheld.left = true;
+        }
+    }
+
+    /// Held notes at an output that nothing was connected to are struck again (rule R21).
+    pub fn strike_again(&mut self, output: usize, step: &mut Step<'_>) {
+        for index in 0..self.unheld.len() {
+            let Unheld { channel, note, .. } = self.unheld[index];
+            let same = |other: &Unheld| (other.channel, other.note) == (channel, note);
+            let done = self.unheld[..index].iter().any(|other| same(other) && other.stays(step.plan));
+            if step.plan.is_at(channel, output) && self.unheld[index].stays(step.plan) && !done {
+                let velocity = self.owners.velocity(channel, note);
+                step.note_off(channel, note, 64);
+                self.channels.note_on(channel, note, velocity, step);
+            }
         }
     }
 }

@@ -4,29 +4,8 @@
 //! so they cannot fill. A pressed key remembers the notes that its press began, where it began them; its release ends
 //! exactly those. A note counts its owners and ends with the last one.
 
-use crate::engine::ids::{ChannelId, KeyId, Micros, SendId, ZoneId, key_count};
+use crate::engine::ids::{ChannelId, KeyId, Micros, SendId, Source, ZoneId, key_count};
 use crate::engine::plan::Plan;
-
-/// The zone that a note or a pressed key belongs to.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(in crate::engine) enum Source {
-    /// A zone of the plan.
-    Zone(ZoneId),
-    /// A zone of an earlier plan that is no longer there, or plays otherwise now; it is in use no more.
-    Gone(ZoneId),
-    /// The drone.
-    Drone,
-}
-
-impl Source {
-    /// The zone, if the plan still has it.
-    pub fn zone(self) -> Option<ZoneId> {
-        match self {
-            Source::Zone(zone) => Some(zone),
-            Source::Gone(_) | Source::Drone => None,
-        }
-    }
-}
 
 /// Who struck a note last.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

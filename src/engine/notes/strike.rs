@@ -1,53 +1,12 @@
 //! How notes begin (rules R2 and R3): who will own them, what must end first, and the strikes themselves.
 
 use super::Notes;
-use super::owners::{Share, Source, Strike, Striker};
+use super::owners::{Share, Strike};
+use super::struck::{Owner, Struck};
 use super::unheld::{Unheld, Why};
-use crate::engine::ids::{ChannelId, KeyId, ZoneId};
+use crate::engine::ids::{KeyId, Source, ZoneId};
 use crate::engine::plan::PlanZone;
 use crate::engine::step::Step;
-
-/// A note that is about to be struck.
-#[derive(Debug, Clone, Copy)]
-pub(in crate::engine) struct Struck {
-    owner: Owner,
-    zone: ZoneId,
-    channel: ChannelId,
-    note: u8,
-    velocity: u8,
-    pressure: bool,
-    strike: Strike,
-}
-
-/// Who will own a note.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(in crate::engine) enum Owner {
-    /// A pressed key.
-    Key(KeyId),
-    /// Its zone.
-    Unheld(Why),
-}
-
-impl Owner {
-    /// The key whose press it is.
-    fn key(self) -> Option<KeyId> {
-        match self {
-            Owner::Key(key) | Owner::Unheld(Why::Chord(key) | Why::Toggled(key)) => Some(key),
-            Owner::Unheld(_) => None,
-        }
-    }
-}
-
-impl Struck {
-    /// Who strikes it, as the table of active notes knows them.
-    fn striker(&self) -> Striker {
-        self.owner.key().map_or(Striker::Source(Source::Zone(self.zone)), Striker::Key)
-    }
-
-    fn is_same_note(&self, other: &Struck) -> bool {
-        (other.channel, other.note) == (self.channel, self.note)
-    }
-}
 
 impl Notes {
     /// Nothing is aimed at.

@@ -1,9 +1,10 @@
 //! Whether what cues aim at is there: songs and numbers in the set, sections, zones and keys in its songs.
 
 use super::super::diagnostic::{Diagnostic, Kind, did_you_mean, one_of, quoted};
-use super::super::names::{Known, nearest};
+use super::super::draft::Draft;
+use super::super::names::Known;
+use super::super::nearest::nearest;
 use super::super::reader::Page;
-use super::super::song::Draft;
 use super::super::{At, Cue, Does, Entry, Set, SongChoice, Spot, agree};
 use crate::music::Key;
 

@@ -1,8 +1,8 @@
 //! Reads what a cue does.
 
 use super::super::diagnostic::{Diagnostic, Kind, did_you_mean, quoted};
-use super::super::gear::Names;
-use super::super::names::nearest;
+use super::super::names::Names;
+use super::super::nearest::nearest;
 use super::super::reader::{Fields, Value};
 use super::super::{Does, SongChoice, send, values, words};
 

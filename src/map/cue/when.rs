@@ -1,7 +1,7 @@
 //! Reads what fires a cue.
 
 use super::super::diagnostic::{Diagnostic, Kind, quoted};
-use super::super::gear::Names;
+use super::super::names::Names;
 use super::super::reader::{Fields, Value};
 use super::super::values;
 use super::super::{Clock, Press, Spot, Trigger, When};

@@ -1,6 +1,6 @@
 //! Cues as written: what the player or another machine does, and what that does to the set.
 
-use super::{At, Book, SendMessage, Song, Spot};
+use super::{At, SendMessage, Spot};
 use crate::midi::machine_control::Transport;
 use crate::midi::{Channel, U7};
 use crate::music::Key;
@@ -197,20 +197,4 @@ pub enum SongChoice {
 pub struct Off {
     /// What is said.
     pub message: SendMessage,
-}
-
-impl Book {
-    /// All cues, as the engine numbers them: the gear's, then the songs'.
-    pub fn cues(&self) -> impl Iterator<Item = &Cue> {
-        self.gear.cues.iter().chain(self.songs.iter().flat_map(|song| &song.cues))
-    }
-
-    /// The cues that are in force in a song: the gear's, without those that the song replaces, then the song's, each in
-    /// file order. Without a song, the gear's.
-    #[must_use]
-    pub fn cues_in<'a>(&'a self, song: Option<&'a Song>) -> Vec<&'a Cue> {
-        let own: &'a [Cue] = song.map_or(&[], |song| &song.cues);
-        let kept = |cue: &&'a Cue| !own.iter().any(|own| own.when.is_same(&cue.when));
-        self.gear.cues.iter().filter(kept).chain(own).collect()
-    }
 }

@@ -1,7 +1,7 @@
 //! Songs as written: sections, zones, what a one-key chord plays, the drone, and sends.
 
-use super::{At, Cue, Curve, KeyRange, PlayIn, ShiftWay, Spot};
-use crate::midi::{Channel, Note, U7};
+use super::{At, Cue, Curve, KeyRange, Send, Spot};
+use crate::midi::U7;
 use crate::music::{Chord, Key};
 
 /// A song's map.
@@ -209,70 +209,22 @@ pub struct Section {
     pub remark: Option<String>,
 }
 
-/// When a send is said.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Moment {
-    /// On entering the song.
-    Enter,
-    /// On leaving the song.
-    Leave,
-    /// On entering the section of this name.
-    Section(String),
+/// Which way the shift goes on entering a song (rule R5).
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ShiftWay {
+    /// −5 … +6.
+    Nearest,
+    /// 0 … 11.
+    Up,
+    /// −11 … 0.
+    Down,
 }
 
-/// A message to another machine.
-#[derive(Debug, Clone)]
-pub struct Send {
-    /// The whole send, for findings about it.
-    pub spot: Spot,
-    /// When it is said.
-    pub at: At<Moment>,
-    /// The output that it goes to.
-    pub to: At<String>,
-    /// How long after the moment, in microseconds.
-    pub after: u64,
-    /// What is said.
-    pub message: SendMessage,
-}
-
-/// What a send says.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum SendMessage {
-    /// Bank select, where given, and a program change.
-    Program {
-        /// Channel.
-        channel: Channel,
-        /// Bank, most and least significant byte.
-        bank: Option<(U7, U7)>,
-        /// Program, from 0 as on the wire.
-        program: U7,
-    },
-    /// A controller or channel mode message.
-    Control {
-        /// Channel.
-        channel: Channel,
-        /// Number.
-        number: U7,
-        /// Value.
-        value: U7,
-    },
-    /// A note with its end.
-    Note {
-        /// Channel.
-        channel: Channel,
-        /// Key.
-        note: Note,
-        /// Velocity, 1–127.
-        velocity: U7,
-        /// Time to its end, in microseconds.
-        length: u64,
-    },
-    /// A whole system message: machine control (`transport`), a clock command (`clock`),
-    /// song select, or bytes as given.
-    System {
-        /// The bytes.
-        bytes: Vec<u8>,
-        /// Whether it sets another machine's transport or clock going: held back at the start of `play` (rule R8).
-        starts: bool,
-    },
+/// In which key the fingers play.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum PlayIn {
+    /// In this one.
+    Key(Key),
+    /// In the room's key.
+    Room,
 }

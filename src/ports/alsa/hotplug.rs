@@ -6,9 +6,9 @@ use ::alsa::seq::Addr;
 
 use super::super::identity::KnownDevices;
 use super::super::matching::{self, Found};
-use super::super::table::PortId;
-use super::super::{Direction, Fault, FoundPort, PortsError, without_handles};
-use super::{Sequencer, system};
+use super::super::port::{PortId, without_handles};
+use super::super::{Direction, Fault, FoundPort, PortsError};
+use super::{Due, Sequencer, system};
 
 /// How long a program that has come back gets to make its connections itself: where we were first, its own try would
 /// fail, and many programs give up at that.
@@ -17,14 +17,6 @@ const RECONNECT_AFTER: Duration = Duration::from_millis(300);
 /// A port is announced while its driver may still be at it, and then cannot be connected: tried again soon, so often.
 const RETRY_AFTER: Duration = Duration::from_millis(10);
 const TRIES: u32 = 50;
-
-/// A port that is to be connected, and when.
-pub(super) struct Due {
-    peer: Addr,
-    pub(super) at: Instant,
-    /// How often it was tried to give it to whom it belongs; 0: others had connected it.
-    tries: u32,
-}
 
 impl Sequencer {
     /// Connects what the gear file names.

@@ -22,17 +22,17 @@ use rustix::io::Errno;
 
 use self::announcement::{Announcement, announcement};
 use self::catch_up::CatchUp;
-use self::hotplug::Due;
 use self::stale::StaleNotes;
 use self::waker::EventWaker;
 use super::identity::KnownDevices;
+use super::input_queue::InputQueue;
 use super::message::Priority;
 use super::peers::Peers;
+use super::port::PortId;
 use super::remembered::Remembered;
-use super::table::{PortId, PortTable};
+use super::table::PortTable;
 use super::{
-    Arrival, CLIENT, Capabilities, Connection, Direction, Fault, FoundPort, InputQueue, Ports, PortsError, SendFault,
-    Waker, Wish,
+    Arrival, CLIENT, Capabilities, Connection, Direction, Fault, FoundPort, Ports, PortsError, SendFault, Waker, Wish,
 };
 use crate::midi::stream::Stream;
 
@@ -82,6 +82,14 @@ pub(super) struct Sequencer {
     /// Messages given since there was last nothing more.
     since_empty: u32,
     waker: EventWaker,
+}
+
+/// A port that is to be connected, and when.
+struct Due {
+    peer: Addr,
+    at: Instant,
+    /// How often it was tried to give it to whom it belongs; 0: others had connected it.
+    tries: u32,
 }
 
 impl Sequencer {
@@ -180,6 +188,30 @@ impl Sequencer {
         if let Some(announced) = announced {
             self.handle(announced);
         }
+    }
+
+    /// Reads what was played before, as long as it may come.
+    fn read_stale(&mut self) {
+        while let Some(until) = self.stale.ends().max().filter(|until| *until > Instant::now()) {
+            if self.has_more() || self.sleep(Some(until)) {
+                self.read();
+            }
+        }
+    }
+
+    /// Sends the mark to ourselves where it is time for it.
+    fn send_mark(&mut self) {
+        if self.stale.is_empty() {
+            return;
+        }
+        let Sequencer { stale, seq, client, announcements, .. } = self;
+        stale.mark(Instant::now(), || {
+            let mut mark = Event::new(EventType::Usr1, &[0; 12]);
+            mark.set_source(*announcements);
+            mark.set_dest(Addr { client: *client, port: *announcements });
+            mark.set_direct();
+            deliver(seq, &mut mark).is_ok()
+        });
     }
 
     fn handle(&mut self, announced: Announcement) {

@@ -14,8 +14,6 @@ use std::time::{Duration, Instant};
 
 use ::alsa::seq::{Addr, EvNote, Event, EventType};
 
-use super::{Sequencer, deliver};
-
 /// How soon after the connection what was kept begins to come.
 const BEGINS: Duration = Duration::from_millis(20);
 /// A pause that ends it.
@@ -51,6 +49,11 @@ impl StaleNotes {
         self.devices.iter().filter(|new| !new.is_marked).map(|new| new.until)
     }
 
+    /// Whether no device was connected just now.
+    pub(super) fn is_empty(&self) -> bool {
+        self.devices.is_empty()
+    }
+
     /// Somebody waits for what comes from now on.
     pub(super) fn awaited(&mut self) {
         self.is_awaited = true;
@@ -58,7 +61,7 @@ impl StaleNotes {
 
     /// Has the mark sent where it is time for it. `send` says whether it could be: where not, the system's queue is full,
     /// and is thrown away with all that is old.
-    fn mark(&mut self, now: Instant, send: impl FnOnce() -> bool) {
+    pub(super) fn mark(&mut self, now: Instant, send: impl FnOnce() -> bool) {
         let is_over = |new: &NewDevice| !new.is_marked && new.until <= now;
         if !self.is_awaited || !self.devices.iter().any(is_over) {
             return;
@@ -92,32 +95,6 @@ impl StaleNotes {
             new.until = new.until.max(now + PAUSE).min(new.at_most);
         }
         event.get_type() == EventType::Noteon && event.get_data::<EvNote>().is_some_and(|note| note.velocity > 0)
-    }
-}
-
-impl Sequencer {
-    /// Reads what was played before, as long as it may come.
-    pub(super) fn read_stale(&mut self) {
-        while let Some(until) = self.stale.ends().max().filter(|until| *until > Instant::now()) {
-            if self.has_more() || self.sleep(Some(until)) {
-                self.read();
-            }
-        }
-    }
-
-    /// Sends the mark to ourselves where it is time for it.
-    pub(super) fn send_mark(&mut self) {
-        if self.stale.devices.is_empty() {
-            return;
-        }
-        let Sequencer { stale, seq, client, announcements, .. } = self;
-        stale.mark(Instant::now(), || {
-            let mut mark = Event::new(EventType::Usr1, &[0; 12]);
-            mark.set_source(*announcements);
-            mark.set_dest(Addr { client: *client, port: *announcements });
-            mark.set_direct();
-            deliver(seq, &mut mark).is_ok()
-        });
     }
 }
 

@@ -28,7 +28,7 @@ impl EventWaker {
                 let _ = rustix::io::write(&client, &event);
             }
         };
-        Ok(EventWaker { waker: Waker(Arc::new(wake)), woken })
+        Ok(EventWaker { waker: Waker::new(wake), woken })
     }
 
     /// Whether somebody used it since the last call. Asked before every wait: the event only ends the wait that goes on.

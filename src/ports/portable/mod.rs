@@ -18,12 +18,12 @@ use midir::{Ignore, MidiIO, MidiInput, MidiInputConnection, MidiOutput, MidiOutp
 
 use self::watch::Watch;
 use super::identity::KnownDevices;
+use super::input_queue::InputQueue;
 use super::matching::{self, Found};
 use super::message::ShortMessage;
-use super::table::PortId;
+use super::port::{PortId, without_handles};
 use super::{
-    Arrival, CLIENT, Capabilities, Connection, Direction, Fault, FoundPort, InputQueue, Ports, PortsError, SendFault,
-    Waker, Wish, without_handles,
+    Arrival, CLIENT, Capabilities, Connection, Direction, Fault, FoundPort, Ports, PortsError, SendFault, Waker, Wish,
 };
 use crate::midi;
 use crate::midi::stream::Stream;
@@ -141,7 +141,8 @@ impl Portable {
     pub(super) fn open(wish: &Wish) -> Result<Self, PortsError> {
         let (shared, arrived) = Shared::new();
         // Before looking, so that nothing can come between looking and watching.
-        let watch = Watch::begin(Arc::clone(&shared))?;
+        let watching = Arc::clone(&shared);
+        let watch = Watch::begin(new_input()?, new_output()?, move || watching.raise(&watching.changed))?;
         let sources = others(&new_input()?, Direction::Input);
         let sinks = others(&new_output()?, Direction::Output);
         let found = Found::new(&sources, &sinks);
@@ -325,7 +326,7 @@ impl Ports for Portable {
 
     fn waker(&self) -> Waker {
         let shared = Arc::clone(&self.shared);
-        Waker(Arc::new(move || shared.raise(&shared.woken)))
+        Waker::new(move || shared.raise(&shared.woken))
     }
 
     fn input_connected(&self, input: usize) -> bool {

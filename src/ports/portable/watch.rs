@@ -1,13 +1,11 @@
 //! Looks again and again which ports there are, since midir does not tell.
 
-use std::sync::Arc;
 use std::thread::{self, JoinHandle};
 use std::time::Duration;
 
 use crossbeam_channel::{RecvTimeoutError, Sender, bounded};
-use midir::MidiIO;
+use midir::{MidiIO, MidiInput, MidiOutput};
 
-use super::{Shared, new_input, new_output};
 use crate::ports::{Fault, PortsError};
 
 /// How often it looks: less than a system needs to find a device that was plugged in (0.4 s with USB on Linux), so
@@ -21,17 +19,20 @@ pub(super) struct Watch {
 }
 
 impl Watch {
-    /// Marks `shared` and ends the wait when ports have come or gone.
-    pub(super) fn begin(shared: Arc<Shared>) -> Result<Self, PortsError> {
+    /// Calls `changed` when ports have come or gone.
+    pub(super) fn begin(
+        inputs: MidiInput,
+        outputs: MidiOutput,
+        changed: impl Fn() + Send + 'static,
+    ) -> Result<Self, PortsError> {
         let (stop, stopped) = bounded::<()>(0);
-        let (inputs, outputs) = (new_input()?, new_output()?);
         let mut known = (names(&inputs), names(&outputs));
         let watch = move || {
             while stopped.recv_timeout(LOOK) == Err(RecvTimeoutError::Timeout) {
                 let now = (names(&inputs), names(&outputs));
                 if now != known {
                     known = now;
-                    shared.raise(&shared.changed);
+                    changed();
                 }
             }
         };

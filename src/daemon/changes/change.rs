@@ -1,0 +1,101 @@
+//! A change of the set, and why one is not made.
+
+use std::fmt;
+
+use serde::{Deserialize, Serialize};
+
+use crate::music::KeyError;
+
+/// The most changes of one evening: each is applied again whenever maps are read.
+pub const MOST: usize = 100;
+
+/// The words for changes.
+pub const WORDS: [&str; 4] = ["move-song", "add-song", "song-key", "save-set"];
+
+/// Something that is changed about the set.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub enum Change {
+    /// A song or pause goes to another position.
+    MoveSong {
+        /// Which.
+        song: Titled,
+        /// Its new position, from 1.
+        to: usize,
+    },
+    /// A song is added at the end.
+    AddSong {
+        /// The path of its map, as the set names it.
+        map: String,
+        /// Tonight's key; the chart's if none.
+        key: Option<String>,
+    },
+    /// Tonight's key of a song.
+    SetKey {
+        /// Which.
+        song: Titled,
+        /// The key.
+        key: String,
+    },
+}
+
+/// A song or pause of the set by its title: positions change with the set.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Titled {
+    /// The title.
+    pub title: String,
+    /// Which of those with this title, from 0.
+    pub number: usize,
+}
+
+/// Why something is not changed.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum ChangeError {
+    /// A word is missing.
+    #[error("\"{0}\" needs {1} after it, such as: {0} {2}")]
+    Missing(&'static str, &'static str, &'static str),
+    /// No such song.
+    #[error("there is no song \"{0}\" in this set{near}", near = near(.1.as_deref()))]
+    NoSuchSong(String, Option<String>),
+    /// No such position.
+    #[error("there is no position {0}: the set has {1}, counted from 1")]
+    NoSuchPosition(String, usize),
+    /// Not a key.
+    #[error(transparent)]
+    Key(#[from] KeyError),
+    /// A pause has no key.
+    #[error("\"{0}\" is a pause, which has no key")]
+    Pause(String),
+    /// It would lead to a set with errors.
+    #[error("{0}")]
+    Faulty(String),
+    /// The set's text cannot be edited.
+    #[error("the set cannot be changed ({0})")]
+    Uneditable(String),
+    /// More changes than are kept.
+    #[error("{MOST} changes are not saved yet: say save-set first")]
+    TooMany,
+}
+
+fn near(near: Option<&str>) -> String {
+    near.map_or_else(String::new, |near| format!(": did you mean \"{near}\"?"))
+}
+
+impl ChangeError {
+    /// Whether what was said is wrong in itself, not only impossible now.
+    #[must_use]
+    pub fn is_wrong(&self) -> bool {
+        !matches!(self, ChangeError::Faulty(_) | ChangeError::Uneditable(_) | ChangeError::TooMany)
+    }
+}
+
+/// The words that ask for the change again.
+impl fmt::Display for Change {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Change::MoveSong { song, to } => write!(f, "move-song \"{}\" {to}", song.title),
+            Change::AddSong { map, key: None } => write!(f, "add-song \"{map}\""),
+            Change::AddSong { map, key: Some(key) } => write!(f, "add-song \"{map}\" {key}"),
+            Change::SetKey { song, key } => write!(f, "song-key \"{}\" {key}", song.title),
+        }
+    }
+}

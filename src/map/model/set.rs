@@ -1,0 +1,51 @@
+//! A set as written.
+
+use super::{At, KeyRange, PlayIn, ShiftWay, Spot};
+use crate::music::Key;
+
+/// Tonight.
+#[derive(Debug, Clone)]
+pub struct Set {
+    /// Its title.
+    pub title: String,
+    /// The fingers' key of all songs that say nothing else.
+    pub play_in: Option<At<PlayIn>>,
+    /// The singers.
+    pub singers: Vec<Singer>,
+    /// Songs and pauses in order; never empty.
+    pub entries: Vec<Entry>,
+}
+
+/// A voice.
+#[derive(Debug, Clone)]
+pub struct Singer {
+    /// Name in the set.
+    pub name: At<String>,
+    /// Lowest and highest note.
+    pub range: KeyRange,
+    /// Lowest and highest comfortable note.
+    pub comfortable: Option<KeyRange>,
+}
+
+/// A song of tonight, or a pause.
+#[derive(Debug, Clone)]
+pub struct Entry {
+    /// The whole entry, for findings about it.
+    pub spot: Spot,
+    /// The song, as an index into [`Book::songs`]; `None`: a pause.
+    pub song: Option<usize>,
+    /// Tonight's title, where it is not the song's.
+    pub title: Option<String>,
+    /// Tonight's key.
+    pub key: Option<At<Key>>,
+    /// Tonight's fingers' key.
+    pub play_in: Option<At<PlayIn>>,
+    /// Tonight's shift.
+    pub shift: Option<ShiftWay>,
+    /// Tonight's order of sections.
+    pub order: Option<Vec<At<String>>>,
+    /// Who sings.
+    pub singer: Option<At<String>>,
+    /// A word to the player.
+    pub remark: Option<String>,
+}

@@ -34,7 +34,7 @@
 //!
 //! # A cue
 //!
-//! 1. The step offers the message to the cues in force (`engine/cues/trigger.rs`); `presses.rs` tells what a press was, at
+//! 1. The step offers the message to the cues in use (`engine/cues/trigger.rs`); `presses.rs` tells what a press was, at
 //!    once or when its time is over.
 //! 2. `fire.rs` looks at each cue when its turn comes and returns what is to be done.
 //! 3. The engine does it: an action (`engine/set/change.rs`) or a message to another machine (`engine/set/sends.rs`).

@@ -49,7 +49,7 @@ fn unreached(book: &Book, first: &Cue) -> Option<Diagnostic> {
     Some(hint.help("add a cue with do = \"next-song\" where it comes before, or go there by other means"))
 }
 
-/// For each entry whether cues lead to it from the first. In a pause the gear's alone are in force (rule R19).
+/// For each entry whether cues lead to it from the first. In a pause the gear's alone are in use (rule R19).
 fn reached(book: &Book) -> Vec<bool> {
     let entries = &book.set.entries;
     let numbered: Vec<usize> = (1..=128).filter_map(|number| entry_numbered(book, number)).collect();

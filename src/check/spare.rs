@@ -1,4 +1,4 @@
-//! Keys and pedals that a cue takes from the hand: they are the cue's altogether (rule R19).
+//! Keys and pedals that a cue takes from the hand: they belong to the cue alone (rule R19).
 
 use super::keyboard;
 use super::part::Part;

@@ -54,7 +54,7 @@ pub(super) struct Shift {
     pub lift: i32,
     /// Tonight's key, if the set gives one.
     pub tonight: Option<Spot>,
-    /// The section key, where one is in force.
+    /// The section key, where one applies.
     pub lifted_by: Option<Spot>,
 }
 
@@ -71,7 +71,7 @@ pub(super) struct Outing<'a> {
 pub(super) struct Stop {
     /// Number of the song's scene.
     pub scene: usize,
-    /// What the section key in force adds to tonight's key.
+    /// What the section key that applies adds to tonight's key.
     pub lift: i32,
     /// That section key.
     pub lifted_by: Option<Spot>,

@@ -75,7 +75,7 @@ struct Before {
     lost: Vec<String>,
 }
 
-/// The set, with the changes that were made and not saved in a performance that was broken off.
+/// The set, with the changes that were made and not saved in a performance that ended unexpectedly.
 fn with_changes(set: &str, book: Book, kept: Option<&SavedState>) -> (Show, Vec<String>) {
     let wanted = kept.filter(|kept| !kept.ended_well).map_or(&[][..], |kept| &kept.changes);
     let changed = changes::load(set, maps::read, wanted);

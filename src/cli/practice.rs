@@ -37,7 +37,7 @@ pub(super) fn run(set: &Path) -> Result<(), Failure> {
         "\nPlay it yourself: {link}\n  \
         Open it in a browser on this machine: keys for the mouse, the fingers or the computer's keyboard, and a small\n  \
         synthesizer. It sounds with the first key, quietly; take headphones off all the same before that.\n  \
-        Maps that you change in {} are in force as soon as they are saved. Ctrl-C ends it.",
+        Maps that you change in {} are loaded as soon as they are saved. Ctrl-C ends it.",
         set.parent().unwrap_or(set).display()
     ));
     if has_screen() {

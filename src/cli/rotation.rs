@@ -1,4 +1,4 @@
-//! A file of lines that starts anew when it is full and keeps a few of its predecessors.
+//! A file of lines that starts again when it is full and keeps a few of its predecessors.
 //!
 //! Our own, because what there is ready-made goes on without a word when the file cannot be opened, and cuts a line in
 //! two where the size is reached.

@@ -127,12 +127,12 @@ impl Metrics {
 #[derive(Debug, Clone)]
 pub(super) struct Lateness {
     histogram: Option<Histogram<u64>>,
-    /// When it was reckoned up last, in microseconds.
-    reckoned: Option<u64>,
+    /// When it was calculated last, in microseconds.
+    calculated: Option<u64>,
 }
 
-/// How often it is reckoned up, in microseconds: that looks at some thousand numbers, too much for every message.
-const RECKONED: u64 = 500_000;
+/// How often it is calculated, in microseconds: that looks at some thousand numbers, too much for every message.
+const CALCULATE_EVERY: u64 = 500_000;
 
 /// What is longer counts as this long, in microseconds.
 const LONGEST: u64 = 10_000_000;
@@ -140,7 +140,7 @@ const LONGEST: u64 = 10_000_000;
 impl Default for Lateness {
     fn default() -> Self {
         // These bounds are valid, so there always is one.
-        Lateness { histogram: Histogram::new_with_bounds(1, LONGEST, 2).ok(), reckoned: None }
+        Lateness { histogram: Histogram::new_with_bounds(1, LONGEST, 2).ok(), calculated: None }
     }
 }
 
@@ -150,10 +150,10 @@ impl Lateness {
     pub(super) fn add(&mut self, micros: u64, now: u64) -> Option<u64> {
         let histogram = self.histogram.as_mut()?;
         histogram.saturating_record(micros);
-        if self.reckoned.is_some_and(|reckoned| now < reckoned + RECKONED) {
+        if self.calculated.is_some_and(|calculated| now < calculated + CALCULATE_EVERY) {
             return None;
         }
-        self.reckoned = Some(now);
+        self.calculated = Some(now);
         Some(histogram.value_at_quantile(0.99))
     }
 }

@@ -183,7 +183,7 @@ impl Daemon {
         ended
     }
 
-    /// Silences what a run that was broken off may have left, then begins or goes on.
+    /// Silences what a run that ended unexpectedly may have left, then begins or goes on.
     fn begin(&mut self, beginning: &Beginning) {
         if beginning.was_broken_off() {
             self.outputs.iter_mut().for_each(|output| output.left_sounding = true);
@@ -202,7 +202,7 @@ impl Daemon {
                 }
             }
         }
-        // A talkback that was open when the last run was broken off.
+        // A talkback that was open when the last run ended unexpectedly.
         for cue in beginning.cues_left(self.engine.plan()) {
             self.step(Event::CloseCue(cue));
         }

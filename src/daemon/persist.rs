@@ -33,7 +33,7 @@ pub struct SavedState {
     /// Programs that were connected to our ports.
     #[serde(default)]
     pub connections: Vec<Connection>,
-    /// What was changed about the set and not saved: a performance that goes on after it was broken off has it too.
+    /// What was changed about the set and not saved: a performance that goes on after it ended unexpectedly has it too.
     #[serde(default)]
     pub changes: Vec<Change>,
 }
@@ -43,9 +43,9 @@ pub struct SavedState {
 pub enum Beginning {
     /// With the first entry.
     Afresh,
-    /// With the first entry, although the last one was broken off: the maps have changed since.
+    /// With the first entry, although the last one ended unexpectedly: the maps have changed since.
     Changed(SavedState),
-    /// Where it was broken off.
+    /// Where it ended unexpectedly.
     GoOn(SavedState),
 }
 

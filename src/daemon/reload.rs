@@ -44,7 +44,7 @@ enum Found {
     },
 }
 
-/// Watches the folders of the set that is in force on a thread of its own, until what is returned is dropped; its files
+/// Watches the folders of the set that is loaded on a thread of its own, until what is returned is dropped; its files
 /// are read again with `read`.
 ///
 /// # Errors
@@ -130,7 +130,7 @@ impl Reloader {
     }
 
     fn hand_over(&mut self, mut prepared: Box<PreparedMaps>, mut dropped: Vec<String>) {
-        // What is prepared may be overtaken by a change that somebody asks for at this moment: then it is read anew.
+        // What is prepared may be overtaken by a change that somebody asks for at this moment: then it is read again.
         for _ in 0..OVERTAKEN {
             if self.watch_folders_of(prepared.show()) {
                 // Something may have been saved there before it was watched.

@@ -217,7 +217,7 @@ impl Controllers {
 
     /// Rule R8, after the set-up: where something is newly followed, pedals, bend, pressure and the lasting
     /// controllers go to the player's present value; and where an input is no longer followed, lest what it said last
-    /// stay there for good.
+    /// stay there.
     pub fn take_up(&self, channel: ChannelId, on: &mut On<'_, '_>) {
         let ChannelState { before, follows: now, .. } = *on.notes.channels.get(channel);
         if before != now {

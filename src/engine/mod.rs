@@ -273,7 +273,7 @@ impl Engine {
         }
     }
 
-    /// The cues in force: the gear's and, from a song's entry until it is left, the song's.
+    /// The cues in use: the gear's and, from a song's entry until it is left, the song's.
     fn cue_list(&self) -> u16 {
         self.current.entered(&self.plan).map_or(0, |playing| playing.tonight.song as u16 + 1)
     }

@@ -42,7 +42,7 @@ pub struct Plan {
     pub(super) detectors: Vec<PlanDetector>,
     /// The cues that can be on: those with `off`.
     pub(super) switches: Vec<CueId>,
-    /// The cues in force, and their sensors: without a song, then in each song.
+    /// The cues in use, and their sensors: without a song, then in each song.
     pub(super) cue_lists: Vec<Vec<CueId>>,
     pub(super) detector_lists: Vec<Vec<DetectorId>>,
     /// The numbers by which other machines choose each entry.
@@ -128,7 +128,7 @@ pub(super) struct PlanZone {
     pub linger: Linger,
     pub stay: StayInKey,
     pub one_key: bool,
-    /// How long its notes fade that end for good.
+    /// How long its held notes take to fade out.
     pub fade: Micros,
 }
 

@@ -84,7 +84,7 @@ impl Rehearsal {
             });
             rehearsal.counts = engine.counts();
         };
-        // Where an earlier run was broken off, what it left sounding is silenced first; then the set goes on or begins.
+        // Where an earlier run ended unexpectedly, what it left sounding is silenced first; then the set goes on or begins.
         let mut first = take.events.iter().map_while(|event| match &event.kind {
             TakeKind::Marker(text) => TakeEvent::parse(text, plan).ok(),
             TakeKind::Message(_) => None,

@@ -1,5 +1,5 @@
 //! A plan takes over from an older one between two events: a map was saved while it is played, or the engine had to be
-//! built anew. Both are steps of rule R8 without sends; held notes end as their keys come up, as ever.
+//! made again. Both are steps of rule R8 without sends; held notes end as their keys come up, as ever.
 
 use std::sync::Arc;
 

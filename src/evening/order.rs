@@ -121,7 +121,7 @@ mod tests {
         let order = Order::of(&book.set.entries[0], &book.songs[0]);
         let seen = |step| [0, 1, 2].map(|section| order.lift_seen_from(step, section));
         assert_eq!([seen(0), seen(1), seen(3)], [[0, 2, 2], [2, 2, 2], [2, 2, 2]]);
-        // Aside of the order: its own key, else the one that is in force.
+        // Aside of the order: its own key, else the one that applies.
         assert_eq!([order.lift_seen_from(0, 3), order.lift_seen_from(2, 3)], [-2, -2]);
         let book = one_song("order = [\"b\"]\n", SONG);
         let order = Order::of(&book.set.entries[0], &book.songs[0]);

@@ -34,7 +34,7 @@ impl Book {
         self.gear.cues.iter().chain(self.songs.iter().flat_map(|song| &song.cues))
     }
 
-    /// The cues that are in force in a song: the gear's, without those that the song replaces, then the song's, each in
+    /// The cues that are in use in a song: the gear's, without those that the song replaces, then the song's, each in
     /// file order. Without a song, the gear's.
     #[must_use]
     pub fn cues_in<'a>(&'a self, song: Option<&'a Song>) -> Vec<&'a Cue> {

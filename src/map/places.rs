@@ -12,7 +12,7 @@ pub(super) struct User<'a> {
     /// The sound as it names it.
     named: &'a At<String>,
     sound: &'a Sound,
-    /// The fade of what rings without a finger, where there is one.
+    /// The fade of held notes, where there is one.
     fade: Option<Spot>,
 }
 

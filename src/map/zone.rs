@@ -21,7 +21,7 @@ pub(super) fn read(mut fields: Fields<'_>, gear: &Names, sections: &Known<()>) -
     }
     let (pedal, controls) = (fields.take("pedal"), fields.take("controls"));
     let Hand { plays, min_keys, linger, stay_in_key, one_key_chord, fade, fade_spot } = hand::read(&mut fields);
-    // What rings without a finger would ring on under the pedal, and what is derived has no key to hold.
+    // Held notes would ring on under the pedal, and what is derived has no key to hold.
     let rests = if linger != Linger::Off || plays.derives() { Pedal::Ignore } else { Pedal::Follow };
     let zone = Zone {
         spot,

@@ -1,6 +1,6 @@
 //! Musical keys, major and minor: their spelling, their notes, and the ways between them.
 //!
-//! Spelling is reckoned on the line of fifths (… Bb F C G D A E B F# …), where a major key's signature is
+//! Spelling is calculated on the line of fifths (… Bb F C G D A E B F# …), where a major key's signature is
 //! its tonic's place counted from C and a minor key's is that of the major key three fifths lower
 //! (common practice).
 

@@ -19,7 +19,7 @@ const LONGEST_WAIT: Duration = Duration::from_secs(30);
 /// So many wrong ones of all addresses together make strangers wait too: somebody with many addresses gains nothing.
 const FREE_IN_ALL: u32 = 8;
 
-/// An address that has been good for so long begins anew.
+/// An address that has been good for so long begins again.
 const FORGOTTEN: Duration = Duration::from_secs(600);
 
 /// The most addresses that are remembered, bad and good.
@@ -223,7 +223,7 @@ mod tests {
             now += Duration::from_millis(1);
         }
         assert_eq!(auth.admit(peer(1), Some("lantern"), now), Ok(May::Control));
-        assert_eq!(auth.admit(peer(1), Some("no"), now).unwrap_err().wait, S(1), "begun anew");
+        assert_eq!(auth.admit(peer(1), Some("no"), now).unwrap_err().wait, S(1), "begun again");
         now += FORGOTTEN;
         assert_eq!(auth.admit(peer(1), Some("no"), now).unwrap_err().wait, S(1), "forgotten");
     }

@@ -47,7 +47,7 @@ pub(super) struct Publisher {
 #[derive(Default)]
 struct Told {
     troubles: Troubles,
-    /// The set has to be told anew, the song may.
+    /// The set has to be told again, the song may.
     set_changed: bool,
     song_changed: bool,
     hand_changed: bool,
@@ -82,7 +82,7 @@ impl Publisher {
         Publisher { hub, view, observer, reports, wakes, plays, told: Told::default() }
     }
 
-    /// Publishes until the performance ends or the stand is closed. Should it fail, it begins anew.
+    /// Publishes until the performance ends or the stand is closed. Should it fail, it begins again.
     pub fn run(mut self) {
         while !self.hub.is_closed() {
             let published = catch_unwind(AssertUnwindSafe(|| self.publish_until_the_end()));

@@ -46,8 +46,8 @@ pub enum OpenError {
     /// Another program listens there.
     #[error("the stand cannot listen at {0}: another program does; end that one, or give the stand another port")]
     Taken(SocketAddr),
-    /// Everybody in the network could move the set.
-    #[error("the stand cannot listen at {0} without a passcode: everybody in the network could move the set")]
+    /// Everybody in the network could control the set.
+    #[error("the stand cannot listen at {0} without a passcode: everybody in the network could control the set")]
     NoPasscode(SocketAddr),
     /// The system says no.
     #[error("the stand cannot listen at {0} ({1})")]

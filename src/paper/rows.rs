@@ -162,7 +162,7 @@ pub(super) fn of_cues<'a>(all: impl Iterator<Item = &'a Cue>, key: Key, whose: i
             does.push(format!("to {}: {}", to.value, message(said, key)));
         }
         if let Does::Fade(time) = &cue.does {
-            does.push(format!("what rings dies away in {}", zones::seconds(*time)));
+            does.push(format!("held notes fade out over {}", zones::seconds(*time)));
         }
         if let Some(off) = &cue.off {
             let when = if cue.while_down { "as it comes up" } else { "the second time" };

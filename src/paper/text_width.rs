@@ -1,6 +1,6 @@
 //! Text for drawings and pages: how wide it is at most, how it breaks into lines, and how it is written as XML.
 //!
-//! A drawing must hold on a machine whose fonts nobody knows. So a text is reckoned as wide as it is in the widest of
+//! A drawing must hold on a machine whose fonts nobody knows. So a text is calculated as wide as it is in the widest of
 //! the usual faces, DejaVu Sans (its advance widths, by fontTools 4); narrower faces leave a little more air.
 
 use std::fmt::Write;

@@ -98,7 +98,7 @@ pub trait Ports: Send {
 }
 
 /// Makes [`Ports::wait`] return [`Arrival::Woken`] soon, from any thread. Waking several times before the wait
-/// returns counts once, so whatever the wake is about must be looked up anew after each.
+/// returns counts once, so whatever the wake is about must be looked up again after each.
 #[derive(Clone)]
 pub struct Waker(Arc<dyn Fn() + Send + Sync>);
 

@@ -25,7 +25,7 @@ pub(crate) fn wrong_passcode(peer: &dyn Display) -> String {
 
 /// Where the page is.
 pub(crate) fn address(link: &str) -> String {
-    format!("the stand is at {link}")
+    format!("the page is at {link}")
 }
 
 /// The page cannot be opened.

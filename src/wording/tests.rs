@@ -337,7 +337,7 @@ fn the_page() {
     assert_eq!(page::connected(&"192.0.2.7", false), "page on 192.0.2.7: connected, view only");
     assert_eq!(page::disconnected(&"192.0.2.7"), "page on 192.0.2.7: disconnected");
     assert_eq!(page::wrong_passcode(&"192.0.2.7"), "page on 192.0.2.7: wrong passcode");
-    assert_eq!(page::address("http://127.0.0.1:7340/"), "the stand is at http://127.0.0.1:7340/");
+    assert_eq!(page::address("http://127.0.0.1:7340/"), "the page is at http://127.0.0.1:7340/");
     assert_eq!(page::not_opened(&"no port"), "no port; the music goes on without it");
     assert_eq!(page::TOO_LATE, "That came too late: press again.");
     assert_eq!(page::JUST_MOVED, "The set has just moved: look, and press again.");

@@ -81,7 +81,7 @@ pub fn map(bytes: &[u8]) {
     diagnostics.iter().for_each(|fault| show(fault, &sources));
     if let Some(book) = book {
         findings(&book).iter().for_each(|finding| show(finding, &book.sources));
-        // The ledger's room is by rule inputs times zones: large, but no fault. Fuzzing looks elsewhere.
+        // The room of the active notes is by rule inputs times zones: large, but no fault. Fuzzing looks elsewhere.
         let most = book.songs.iter().map(|song| song.zones.len()).max().unwrap_or(0);
         if most * book.gear.inputs.len() <= 256 {
             play_through(&book);
@@ -221,7 +221,7 @@ fn play_through(book: &Book) {
     stage.stop();
 }
 
-/// What fires each cue of the gear and of all songs, whichever are in force; some are still down afterwards.
+/// What fires each cue of the gear and of all songs, whichever are in use; some are still down afterwards.
 fn hit_cues(stage: &mut Stage, book: &Book) {
     let cues = book.gear.cues.iter().chain(book.songs.iter().flat_map(|song| &song.cues));
     for cue in cues.take(64) {
@@ -318,7 +318,7 @@ const ACTIONS: [&str; 24] = [
     "panic",
 ];
 
-/// Actions on what rings without a finger, which came to be later than the numbers of those above; and later still
+/// Actions on held notes, which came to be later than the numbers of those above; and later still
 /// those on the tempo and the next song.
 const RINGING: [&str; 4] = ["drone", "drone on", "drone off", "fade 300"];
 const DIRECTING: [&str; 4] = ["tap", "tap", "line-up 3", "line-up 8"];

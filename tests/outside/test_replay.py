@@ -243,7 +243,7 @@ class Controllers(unittest.TestCase):
         self.assertEqual([m for m in out["piano"].messages if m[0] == 5], [(5, control(11, 99))])
 
     def test_pressure_of_a_key_follows_its_note(self):
-        # R7: poly pressure follows the ledger.
+        # R7: poly pressure follows the active notes.
         song = SONG + GRAND + "transpose = 5\n"
         out = replay(song, [(0, on(60)), (5, bytes([0xA0, 60, 33])), (6, bytes([0xA0, 61, 33])), (9, off(60))])
         self.assertEqual(out["piano"].messages[1:], [(0, on(65)), (5, bytes([0xA0, 65, 33])), (9, off(65))])

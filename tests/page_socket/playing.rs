@@ -107,7 +107,7 @@ fn what_is_pressed_is_done_answered_logged_and_shown_to_all() {
 fn chords_stand_in_both_keys_section_by_section() {
     let evening = Evening::begin();
     let mut page = evening.page();
-    // Reckoned by hand: D to C is a whole tone down, D to Eb a semitone up; the Chorus lies a whole tone higher still.
+    // Calculated by hand: D to C is a whole tone down, D to Eb a semitone up; the Chorus lies a whole tone higher still.
     let song = page.next("song");
     let section = |number: usize, part: &str| song["sections"][number][part].clone();
     assert_eq!(section(0, "fingers"), json!([["C", "Am"], ["G/B", "Dm7"], ["E7"]]));

@@ -1,5 +1,5 @@
-//! A second, plain telling of what cues do (rule R19), straight from the maps as written: which of them are in force,
-//! what is theirs altogether, when they fire, and which stand on.
+//! A second, plain telling of what cues do (rule R19), straight from the maps as written: which of them are in use,
+//! what belongs to them alone, when they fire, and which are on.
 //!
 //! It directs another engine that knows no cues: that one hears only what is nobody's cue, and is told by hand what the
 //! cues do. What the cues themselves send is noted beside it. What it hears is in `director_ears`.
@@ -38,7 +38,7 @@ pub struct State {
     pub down: bool,
     pub counted: bool,
     pub last: Option<u64>,
-    /// The cues in force at its last press that counted.
+    /// The cues in use at its last press that counted.
     pub force: Vec<Number>,
     /// When a press that may become another was made, and whether it is up again.
     pub waits: Option<(u64, bool)>,
@@ -109,7 +109,7 @@ impl<'b> Director<'b> {
         song.filter(|song| *song == entry).and_then(|entry| self.book.set.entries[entry].song)
     }
 
-    /// The cues in force: the gear's, but for those that the song replaces, then the song's own.
+    /// The cues in use: the gear's, but for those that the song replaces, then the song's own.
     pub fn force(&self, stage: &impl Directed) -> Vec<Number> {
         let song = self.song(stage);
         let own = |number: &Number| song.is_some() && self.cues[*number].0 == song;
@@ -145,7 +145,7 @@ impl<'b> Director<'b> {
         Some(at + if !lifted && self.awaits(index, Press::Long) { LONG } else { DOUBLE })
     }
 
-    /// Whether one of the cues that were in force at a sensor's press waits for such a press.
+    /// Whether one of the cues that were in use at a sensor's press waits for such a press.
     pub fn awaits(&self, index: usize, press: Press) -> bool {
         let (sensor, state) = &self.sensors[index];
         state.force.iter().any(|cue| self.sensor_of(*cue).as_ref() == Some(sensor) && self.presses(*cue) == Some(press))

@@ -52,7 +52,7 @@ impl Director<'_> {
         false
     }
 
-    /// The sensors of cues in force that a message touches, in order.
+    /// The sensors of cues in use that a message touches, in order.
     fn touched(&self, force: &[Number], input: usize, is_it: impl Fn(Trigger) -> bool) -> Vec<usize> {
         let in_force = |sensor: &Sensor| force.iter().any(|cue| self.sensor_of(*cue).as_ref() == Some(sensor));
         let here = |sensor: &Sensor| sensor.0 == input && is_it(sensor.1) && in_force(sensor);
@@ -169,7 +169,7 @@ impl Director<'_> {
         }
     }
 
-    /// A message that is neither a key nor a controller; it is no cue's altogether.
+    /// A message that is neither a key nor a controller; it belongs to no cue alone.
     fn receive(&mut self, input: usize, bytes: &[u8], now: u64, stage: &mut impl Directed) {
         for number in self.force(stage) {
             let cue = self.cues[number].1;

@@ -14,7 +14,7 @@ use crate::listener::Wire;
 use crate::model::{Pressed, Where, pitch, takes};
 use crate::voices::{fits, led_chord, one_key_chord, scale};
 
-/// What the hands began and what rings of it.
+/// What the hands began and what is held of it.
 pub struct Hands {
     book: Book,
     zones: Vec<Hand>,
@@ -342,7 +342,7 @@ impl Hands {
         zones.flat_map(|(hand, zone)| hand.derived.iter().map(|note| self.wire(&zone.sound.value, *note))).collect()
     }
 
-    /// What rings without a finger.
+    /// Held notes.
     pub fn rings(&self) -> BTreeSet<Wire> {
         let mut rings = BTreeSet::new();
         for (hand, zone) in self.zones.iter().zip(&self.song().zones) {

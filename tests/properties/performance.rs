@@ -249,7 +249,7 @@ impl Performance {
         assert_eq!(self.newcomer.pressures, self.listener.pressures, "what is pressed is said to newcomers");
     }
 
-    /// All inputs are lost: nothing goes on but what rings without a finger, and that does.
+    /// All inputs are lost: nothing goes on but held notes, and that does.
     fn lose_all(&mut self) {
         self.wait();
         let drones = |performance: &Performance| {

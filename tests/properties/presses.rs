@@ -177,7 +177,7 @@ fn heard(control: Control, moves: &[(u64, Moved)], waits: [bool; 4], end: u64) -
     out.said()
         .map(|said| match said.bytes {
             [0xB0, 20, number] if said.output == 1 => (said.at.0, usize::from(*number)),
-            bytes => panic!("the control is the cue's altogether: {bytes:02X?}"),
+            bytes => panic!("the control belongs to the cue alone: {bytes:02X?}"),
         })
         .collect()
 }

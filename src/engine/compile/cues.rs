@@ -1,4 +1,4 @@
-//! Cues, compiled: names become numbers, and each song gets the list of those in force.
+//! Cues, compiled: names become numbers, and each song gets the list of those in use.
 
 use super::{Compiler, channel_of, output_number};
 use crate::engine::action::Action;

@@ -42,7 +42,7 @@ impl PlanCue {
 
 impl Cues {
     /// The next thing that the engine has to do for the cues; it has to be done before this is called again. `list` is
-    /// that of the cues in force now, `message` what let the first of them fire.
+    /// that of the cues in use now, `message` what let the first of them fire.
     pub fn next_deed(&mut self, list: u16, message: Option<Message<'_>>, step: &mut Step<'_>) -> Option<Deed> {
         while let Some(todo) = self.todo.pop_front() {
             let deed = match todo {
@@ -85,7 +85,7 @@ impl Cues {
         self.todo.rotate_left(later);
     }
 
-    /// Fires a cue; `received` is the number that came in, `list` that of the cues in force.
+    /// Fires a cue; `received` is the number that came in, `list` that of the cues in use.
     fn fire(
         &mut self,
         cue: CueId,

@@ -28,7 +28,7 @@ pub(super) use trigger::Offered;
 #[derive(Debug, Clone)]
 pub(super) struct Cues {
     detectors: Vec<PressDetector>,
-    /// For each detector the list of cues that were in force when it went down.
+    /// For each detector the list of cues that were in use when it went down.
     lists: Vec<u16>,
     /// One bit for each key that is down as a cue's.
     keys: Vec<u64>,

@@ -43,7 +43,7 @@ impl PlanDetector {
 }
 
 impl Cues {
-    /// Offers a message to the cues in force, which are those of `list`. What is to be done is done by
+    /// Offers a message to the cues in use, which are those of `list`. What is to be done is done by
     /// [`Cues::next_deed`].
     pub fn offer(&mut self, received: &Received<'_>, list: u16, step: &Step<'_>) -> Offered {
         let Received { input, message, is_listened_to } = *received;
@@ -160,7 +160,7 @@ impl Cues {
         let (plan, now) = (step.plan, step.now);
         let waits = |press| plan.cues_in(list).any(|cue| plan.cue(cue).waits_for(detector, press));
         let awaited = Awaited { double: waits(Press::Double), long: waits(Press::Long) };
-        // A press that still waits and does not become a double one by this was a single one: where no cue in force waits
+        // A press that still waits and does not become a double one by this was a single one: where no cue in use waits
         // for a second one any more, or where the same key is struck on another channel.
         let state = &mut self.detectors[detector.index()];
         if !(awaited.double && state.doubles(now)) && state.give_up() {

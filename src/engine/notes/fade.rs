@@ -1,4 +1,4 @@
-//! How notes end for good (rule R15), and the set-up of a channel (R8), which ends a fade there.
+//! How held notes end (rule R15), and the set-up of a channel (R8), which ends a fade there.
 
 use super::Notes;
 use super::unheld::{Unheld, Why};

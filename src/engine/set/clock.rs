@@ -16,7 +16,7 @@ const TICKS: u64 = 24;
 const SIXTEENTH: u64 = 6;
 /// A minute, in nanoseconds.
 const MINUTE: u64 = 60_000_000_000;
-/// A tap so long after the last begins anew: less than 30 beats a minute is no tempo.
+/// A tap so long after the last begins again: less than 30 beats a minute is no tempo.
 const PAUSE: Micros = Micros::from_millis(2_000);
 /// So many taps make a tempo, and so many are remembered.
 const FEWEST: usize = 4;
@@ -266,7 +266,7 @@ mod tests {
         assert_eq!(taps.tap(Micros(2_500_000)), Some(Micros(500_000)));
         assert_eq!(taps.tap(Micros(2_600_000)), Some(Micros(500_000)));
         assert_eq!(taps.tap(Micros(3_100_000)), Some(Micros(500_000)));
-        // After a pause it begins anew.
+        // After a pause it begins again.
         assert_eq!(taps.tap(Micros(9_000_000)), None);
     }
 

@@ -35,7 +35,7 @@ pub struct Song {
     pub drone: Option<Drone>,
     /// Messages to other machines, in file order.
     pub sends: Vec<Send>,
-    /// Cues in force in this song only, in file order; see [`Book::cues_in`](super::Book::cues_in).
+    /// Cues in use in this song only, in file order; see [`Book::cues_in`](super::Book::cues_in).
     pub cues: Vec<Cue>,
 }
 
@@ -190,7 +190,7 @@ pub struct Zone {
     pub bend: bool,
     /// Whether it is on when the song is entered.
     pub on: bool,
-    /// How long its lingering notes take to end for good, in microseconds (rule R15).
+    /// How long its held notes take to fade out, in microseconds (rule R15).
     pub fade: u64,
 }
 

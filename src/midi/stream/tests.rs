@@ -115,7 +115,7 @@ fn exclusive_up_to_the_limit_comes_through_and_longer_is_counted() {
 }
 
 #[test]
-fn reset_begins_anew() {
+fn reset_begins_again() {
     let mut stream = Stream::new();
     for byte in [0x90, 0x3C] {
         assert!(stream.push(byte).is_none());

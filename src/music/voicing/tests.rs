@@ -26,7 +26,7 @@ fn the_geometry_of_chords() {
 
 #[test]
 fn movement_between_chords_of_different_size() {
-    // Each of the larger goes with one of the smaller, none is left out: reckoned by hand.
+    // Each of the larger goes with one of the smaller, none is left out: calculated by hand.
     assert_eq!(movement(&[60], &[60, 64, 67]), 11);
     assert_eq!(movement(&[60, 64, 67], &[60, 67]), 3);
     assert_eq!(movement(&[60, 67], &[59, 62, 65, 67]), 1 + 2 + 2);

@@ -127,7 +127,7 @@ fn expect(ports: &mut dyn Ports, expected: Arrival<'_>) -> Result<(), String> {
 }
 
 /// Plays a note until it is heard: from then on every one is. Others that are played meanwhile are not looked at.
-fn heard_anew(ports: &mut dyn Ports, keyboard: &Keyboard) -> Result<(), String> {
+fn heard_again(ports: &mut dyn Ports, keyboard: &Keyboard) -> Result<(), String> {
     const ASKED: [u8; 3] = [0x90, 100, 1];
     const ENDED: [u8; 3] = [0x80, 100, 64];
     for _ in 0..Beats::within(LATE_NOTES).times(1) {
@@ -156,7 +156,7 @@ fn unplugged() -> Said {
     let mut gone = Vec::new();
     for round in 0..5 {
         let chord = [0x90, 60, 100, 0x90, 64, 100, 0xB0, 64, 127];
-        heard_anew(&mut *ports, &keyboard)?;
+        heard_again(&mut *ports, &keyboard)?;
         keyboard.play(&chord)?;
         for message in chord.chunks(3) {
             expect(&mut *ports, Arrival::Message { input: 0, bytes: message })
@@ -189,7 +189,7 @@ fn equal_keyboards() -> Said {
     let wish = one_input("stage piano", Some("B2"));
     let mut ports = ports::open(Backend::System, &wish).map_err(|error| error.to_string())?;
     let hears_the_second = |ports: &mut dyn Ports| {
-        heard_anew(ports, &second)?;
+        heard_again(ports, &second)?;
         first.play(&[0x90, 60, 1])?;
         second.play(&[0x90, 61, 2])?;
         expect(ports, Arrival::Message { input: 0, bytes: &[0x90, 61, 2] })

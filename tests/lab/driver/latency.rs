@@ -23,7 +23,7 @@ type Scenario = Box<dyn FnOnce() -> Said>;
 const KEYS: usize = 40;
 const BLOCKS: usize = 41;
 /// Medians of the same program differ so much from host to host and boot to boot (measured: 0.96 to 1.16). All notes of
-/// a key are reckoned before the first is sent; for 8 zones that is 0.24 us natively, and a host that emulates slowly
+/// a key are calculated before the first is sent; for 8 zones that is 0.24 us natively, and a host that emulates slowly
 /// shows it.
 const HOSTS_DIFFER: f64 = 1.25;
 const ZONES: usize = 8;

@@ -61,7 +61,7 @@ fn address(text: &str) -> Result<SocketAddr, String> {
 /// Plays a set, and waits until its stand is open.
 fn play(set: &std::path::Path) -> Result<Program, String> {
     let program = Program::play(set, &["piano"])?;
-    until("the stand", PATIENCE, || program.said().contains("the stand is at http://"))?;
+    until("the stand", PATIENCE, || program.said().contains("the page is at http://"))?;
     Ok(program)
 }
 
@@ -97,7 +97,7 @@ fn plays() -> Said {
         program.signal(rustix::process::Signal::TERM)?;
         program.end()?
     };
-    if !said.contains("the stand is at http://127.0.0.1:7356/") {
+    if !said.contains("the page is at http://127.0.0.1:7356/") {
         return Err(format!("it does not say where the stand is: {said}"));
     }
     if page.shown_out().0 != 1001 {

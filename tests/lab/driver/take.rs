@@ -245,7 +245,7 @@ fn at_existing_ports() -> Said {
     Ok(format!("{count} events played, {compared} compared"))
 }
 
-/// Nobody can listen to a virtual port before it is there: the set-up is said anew for whoever begins to (rule R21),
+/// Nobody can listen to a virtual port before it is there: the set-up is sent again for whoever begins to (rule R21),
 /// and what was not in use then is told its pedals and controllers even where they are at rest.
 fn at_virtual_ports() -> Said {
     let keyboard = Keyboard::new(0, "Lab Stage Piano", "A1")?;

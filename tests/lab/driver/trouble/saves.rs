@@ -16,11 +16,11 @@ use crate::sets;
 use crate::yardstick::Beats;
 
 const SAVES: usize = 500;
-/// A saved map must be in force after so many keys: each is played when the one before it was heard to its end. A dozen is
+/// A saved map must be loaded after so many keys: each is played when the one before it was heard to its end. A dozen is
 /// usual.
-const IN_FORCE: usize = 300;
+const LOADED: usize = 300;
 /// A broken one must not be after so many.
-const NOT_IN_FORCE: usize = 8;
+const NOT_LOADED: usize = 8;
 /// A key must be heard so soon.
 const HEARD: Duration = Duration::from_secs(2);
 const ASKED: u8 = 60;
@@ -103,11 +103,11 @@ fn saved() -> Said {
         save(&file, &text, way).map_err(told)?;
         if is_broken {
             broken += 1;
-            for _ in 0..NOT_IN_FORCE {
+            for _ in 0..NOT_LOADED {
                 asked += 1;
                 let note = ask(&mut hands, &record, &mut tally, &mut dice).map_err(told)?;
                 if note != in_force {
-                    return Err(told(format!("note {note} after a broken save, {in_force} is in force")));
+                    return Err(told(format!("note {note} after a broken save, {in_force} is loaded")));
                 }
             }
             continue;
@@ -117,9 +117,9 @@ fn saved() -> Said {
             match ask(&mut hands, &record, &mut tally, &mut dice).map_err(told)? {
                 note if note == ASKED + up => break,
                 note if note != in_force => return Err(told(format!("note {note} of no map that was saved last"))),
-                _ if turn == IN_FORCE => {
+                _ if turn == LOADED => {
                     return Err(told(format!(
-                        "not in force after {IN_FORCE} keys (way {way}); it said: {}",
+                        "not loaded after {LOADED} keys (way {way}); it said: {}",
                         program.said()
                     )));
                 }
@@ -143,7 +143,7 @@ fn saved() -> Said {
     times.sort();
     let (median, slowest) = (times[times.len() / 2].as_millis(), times.last().map_or(0, Duration::as_millis));
     Ok(format!(
-        "{SAVES} saves, {broken} broken, {expected} notes; in force after {median} ms (median) to {slowest} ms; seed {}",
+        "{SAVES} saves, {broken} broken, {expected} notes; loaded after {median} ms (median) to {slowest} ms; seed {}",
         seed()
     ))
 }

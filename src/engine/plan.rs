@@ -9,7 +9,7 @@
 use super::action::Action;
 use super::ids::{ChannelId, CueId, DetectorId, Micros, SendId, ZoneId};
 use super::notes::owners::Source;
-use crate::evening::{Inputs, Keys};
+use crate::evening::{Inputs, Keys, Offset};
 use crate::map::{KeyRange, Linger, Pedal, Plays, Press, StayInKey};
 use crate::music::Classes;
 
@@ -108,9 +108,8 @@ pub(super) struct PlanZone {
     pub exclusive: bool,
     /// Velocity after the input's curve, velocity on the wire (rule R6).
     pub velocity: [u8; 128],
-    /// Octaves and transposition together, in semitones.
-    pub offset: i32,
-    pub follow_key: bool,
+    /// From its keys to its notes, before `within`.
+    pub offset: Offset,
     pub within: Option<KeyRange>,
     pub channel: ChannelId,
     pub set_up: SetUp,

@@ -13,7 +13,7 @@ use crate::music::range::fold_into;
 
 /// The note that a zone makes of a key before `within`, of any number.
 pub(super) fn pitch_anywhere(zone: &PlanZone, key: i32, shift: i32) -> i32 {
-    key + zone.offset + if zone.follow_key { shift } else { 0 }
+    key + zone.offset.at(shift)
 }
 
 /// The note that a zone makes of a key (rule R4); `None` outside 0–127.

@@ -45,7 +45,7 @@ use std::sync::Arc;
 pub use action::{Action, ActionError};
 pub use event::{Event, TakeEvent};
 pub use ids::{CueId, Micros};
-pub use out::{By, Fired, Notice, Out, Said, Sink};
+pub use out::{By, Fired, Notice, Out, Reason, Said, Sink};
 pub use plan::Plan;
 pub use replay::{Cause, Line, Rehearsal, Step as ReplayStep};
 pub use set::clock::Position;
@@ -146,6 +146,7 @@ impl Engine {
             engine.wanted = engine.next();
             // Where nothing is gathered, what a zone derives is decided before another event of this time.
             engine.run_due(now, step);
+            engine.notes.notice_ended_drone(step);
         });
         self.wanted
     }

@@ -22,7 +22,6 @@ impl Engine {
             self.notes.owners.forget(key);
         }
         self.notes.unheld.clear();
-        self.notes.drone = None;
         self.hand.forget();
         self.hand.gatherings.fill(Gathering::default());
         self.close_cues(step, |_, _| true);

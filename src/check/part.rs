@@ -1,7 +1,7 @@
 //! A zone as the findings look at it.
 
 use super::words;
-use crate::evening::Inputs;
+use crate::evening::{Inputs, Offset};
 use crate::map::{Plays, Sound, StayInKey, Zone};
 
 /// One channel of one output: the output's number in the gear, and the channel.
@@ -33,12 +33,12 @@ impl Part<'_> {
 
     /// From the pressed key to its note, without the shift, in semitones.
     pub fn offset(&self) -> i32 {
-        12 * self.zone.octave + self.zone.transpose
+        self.offset_at(0)
     }
 
     /// From the pressed key to its note under a shift, before `within`.
     pub fn offset_at(&self, shift: i32) -> i32 {
-        self.offset() + if self.zone.follow_key { shift } else { 0 }
+        Offset::of(self.zone).at(shift)
     }
 
     /// Whether each key gives its own note, as far from it as any other: nothing is derived, and no key is another's.

@@ -23,6 +23,8 @@ pub(super) struct Fired<'a> {
     pub cue: &'a Cue,
     /// The number that came in, from 1, where one did.
     received: Option<u8>,
+    /// What the engine noticed from there until another fired.
+    notices: &'a [Notice],
 }
 
 impl Fired<'_> {
@@ -39,8 +41,8 @@ impl Fired<'_> {
     /// What it did, with the song or pause that it led to.
     pub fn does(&self, book: &Book, rehearsal: &Rehearsal) -> (String, Option<String>) {
         let Some(step) = rehearsal.steps.get(self.step) else { return (String::new(), None) };
-        let does = cues::did(self.cue, self.received, &step.notices);
-        let title = step.notices.contains(&Notice::Song).then(|| title_of(book, step.standing.entry).to_owned());
+        let does = cues::did(self.cue, self.received, self.notices);
+        let title = self.notices.contains(&Notice::Song).then(|| title_of(book, step.standing.entry).to_owned());
         (does, title)
     }
 
@@ -57,14 +59,19 @@ impl Fired<'_> {
 }
 
 /// All cues that fired in a rehearsal.
-pub(super) fn fired<'a>(book: &'a Book, rehearsal: &Rehearsal) -> Vec<Fired<'a>> {
+pub(super) fn fired<'a>(book: &'a Book, rehearsal: &'a Rehearsal) -> Vec<Fired<'a>> {
     let all: Vec<&Cue> = book.cues().collect();
-    let told =
-        rehearsal.steps.iter().enumerate().flat_map(|(step, told)| told.notices.iter().map(move |told| (step, told)));
-    let fired = told.filter_map(|(step, told)| match *told {
-        Notice::Fired(engine::Fired { cue, at, by, received }) => {
+    let steps = rehearsal.steps.iter().enumerate();
+    let told = steps.flat_map(|(step, told)| {
+        // A cue is told of before what comes of it.
+        let parts = told.notices.chunk_by(|_, next| !matches!(next, Notice::Fired(_)));
+        parts.map(move |notices| (step, notices))
+    });
+    let fired = told.filter_map(|(step, notices)| match notices.first() {
+        Some(Notice::Fired(engine::Fired { cue, at, by, received })) => {
             let cue = *all.get(cue.index())?;
-            Some(Fired { step, at: at.0, by, input: &cue.when.input.value, cue, received })
+            let (at, by, received) = (at.0, *by, *received);
+            Some(Fired { step, at, by, input: &cue.when.input.value, cue, received, notices })
         }
         _ => None,
     });

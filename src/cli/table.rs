@@ -1,24 +1,24 @@
-//! What the hand played beside what each output got, as a table.
+//! What the hand played beside what each output got, as a table. What became of a key is what the engine gave as its
+//! reason; nothing is concluded from the messages.
+
+#[cfg(test)]
+mod tests;
 
 use super::cueing::{self, Fired};
 use crate::engine::By;
-use crate::engine::{Cause, Line, Notice, Rehearsal, ReplayStep as Step};
-use crate::evening::{Keys, Standing, chord_on, fits, plays_in};
-use crate::map::{Book, Input, Linger, Song, StayInKey, Zone};
+use crate::engine::{Cause, Line, Notice, Reason, Rehearsal, ReplayStep as Step};
+use crate::evening::{Keys, Standing, chord_on};
+use crate::map::{Book, Input, Song};
 use crate::midi::Note;
 use crate::midi::file::{Take, TakeKind};
 use crate::midi::words::channel;
-use crate::music::{chord, note};
+use crate::music::{Key, Tone, chord, note};
 use crate::wording::messages::spoken;
 
 /// Columns of the hand's part, and of an output's at most.
 const COLUMN: usize = 20;
-/// What is said of a key that does not sound.
-const SILENT: &str = "(silent)";
 /// Columns of a whole row.
 const ROW: usize = 100;
-/// A take's times are whole ticks, no longer than this, in microseconds.
-const TICK: u64 = 2_000;
 
 /// A moment of a take in which something was played, asked for or due.
 pub(super) struct Moment<'a> {
@@ -61,16 +61,9 @@ pub(super) enum Kind {
     Other,
 }
 
-/// The keys that are down, and when each was struck last.
-struct Hand {
-    down: u128,
-    struck: [Option<u64>; 128],
-}
-
 /// All moments of a take, in order.
 pub(super) fn moments<'a>(book: &Book, rehearsal: &'a Rehearsal, take: &Take) -> Vec<Moment<'a>> {
     let mut moments = Vec::new();
-    let mut hand = Hand { down: 0, struck: [None; 128] };
     let mut standing = rehearsal.steps.first().map(|step| step.standing).unwrap_or_default();
     let from = cueing::inputs_of(book, take, 0);
     let fired = cueing::fired(book, rehearsal);
@@ -78,29 +71,17 @@ pub(super) fn moments<'a>(book: &Book, rehearsal: &'a Rehearsal, take: &Take) ->
         let (late, at_once): (Vec<&Fired<'_>>, Vec<&Fired<'_>>) =
             fired.iter().filter(|fired| fired.step == number).partition(|fired| fired.by == By::Time);
         let begin = moments.len();
-        let tick = match step.cause {
-            Cause::Start => 0,
-            Cause::Event(event) => take.events.get(event).map_or(0, |event| event.tick),
-            Cause::End => take.end_tick,
-        };
-        let (due, own): (Vec<&Line>, Vec<&Line>) = step.said.iter().partition(|line| line.tick < tick);
-        for said in due.chunk_by(|one, other| one.tick == other.tick) {
-            let at = said.first().map_or(0, |line| take.micros(line.tick));
-            let named = decided(book, &hand, &standing, at, said);
-            let kind = match named {
-                Some(_) => Kind::Decision,
-                None if said.iter().any(|line| is_expression(&line.bytes)) => Kind::Fade,
-                None => Kind::Other,
-            };
-            let fades = if kind == Kind::Fade { "(fading)" } else { "" };
-            let hand = named.unwrap_or_else(|| fades.to_owned());
+        let (due, own): (Vec<&Line>, Vec<&Line>) = step.said.iter().partition(|line| line.at < step.at);
+        for said in due.chunk_by(|one, other| one.at == other.at) {
+            let at = said.first().map_or(0, |line| line.at);
+            let (kind, hand) = due_words(book, step, &standing, at);
             moments.push(Moment { at, kind, hand, said: said.to_vec(), notices: &[], standing });
         }
         standing = step.standing;
         for fired in late {
             let hand = told(book, rehearsal, fired);
             // What is said in that moment is the cue's.
-            match moments[begin..].iter_mut().find(|moment| moment.at.abs_diff(fired.at) <= TICK) {
+            match moments[begin..].iter_mut().find(|moment| moment.at == fired.at) {
                 Some(moment) => (moment.kind, moment.hand) = (Kind::Cue, hand),
                 None => {
                     let (at, notices) = (fired.at, &step.notices[..]);
@@ -113,7 +94,7 @@ pub(super) fn moments<'a>(book: &Book, rehearsal: &'a Rehearsal, take: &Take) ->
             Cause::Event(event) => from.get(event).and_then(|input| book.gear.inputs.get(*input)),
             Cause::Start | Cause::End => None,
         };
-        let mut own = own_moment(book, &mut hand, (step, own), take, other.filter(|input| !input.play));
+        let mut own = own_moment(book, (step, own), take, other.filter(|input| !input.play));
         for fired in at_once {
             own.kind = Kind::Cue;
             own.hand = format!("{}\n{}", own.hand, told(book, rehearsal, fired)).trim().to_owned();
@@ -121,6 +102,37 @@ pub(super) fn moments<'a>(book: &Book, rehearsal: &'a Rehearsal, take: &Take) ->
         moments.push(own);
     }
     moments
+}
+
+/// Why a step said what it said at one time.
+fn reasons(step: &Step, at: u64) -> impl Iterator<Item = Reason> {
+    step.reasons.iter().filter(move |(then, _)| *then == at).map(|(_, reason)| *reason)
+}
+
+/// What became due at a time of its own.
+fn due_words(book: &Book, step: &Step, standing: &Standing, at: u64) -> (Kind, String) {
+    let decided = reasons(step, at).find_map(|reason| match reason {
+        Reason::Decided { keys, root } => Some((keys, root)),
+        _ => None,
+    });
+    match decided.zip(playing(book, standing)) {
+        Some(((keys, root), (_, tonight))) => {
+            (Kind::Decision, format!("({})", decided_from(keys, root, tonight.fingers_at(standing))))
+        }
+        None if reasons(step, at).any(|reason| reason == Reason::Fading) => (Kind::Fade, "(fading)".to_owned()),
+        None => (Kind::Other, String::new()),
+    }
+}
+
+/// The chord of the keys that a zone decided from, as the fingers grip it, and the root that it took where that says
+/// more.
+fn decided_from(keys: u128, root: Option<u8>, fingers: Key) -> String {
+    let (named, root) = (chord::name(keys), root.map(|root| root % 12));
+    let chord = named.map(|named| named.spelled(fingers).to_string());
+    let root = root.filter(|root| named.is_none_or(|named| named.root != *root));
+    let root = root.map(|root| format!("root {}", Tone::in_key(root, fingers)));
+    let words: Vec<String> = chord.into_iter().chain(root).collect();
+    if words.is_empty() { "decided".to_owned() } else { words.join(", ") }
 }
 
 /// A cue that fired, a line for each thing that there is to say.
@@ -135,16 +147,10 @@ fn told(book: &Book, rehearsal: &Rehearsal, fired: &Fired<'_>) -> String {
     format!("{how}→ {does}{title}")
 }
 
-/// Whether a message is controller 11, by which fades go down.
-fn is_expression(bytes: &[u8]) -> bool {
-    matches!(bytes, [status, 11, _] if status & 0xF0 == 0xB0)
-}
-
 /// What an event of the take itself did.
 /// `other`: the input that it came from, where nobody plays on it.
 fn own_moment<'a>(
     book: &Book,
-    hand: &mut Hand,
     (step, said): (&'a Step, Vec<&'a Line>),
     take: &Take,
     other: Option<&Input>,
@@ -160,43 +166,42 @@ fn own_moment<'a>(
                 kind = if step.notices.contains(&Notice::Section) { Kind::Begins } else { Kind::Asked };
             }
             Some(TakeKind::Message(bytes)) if let Some(input) = other => {
-                let key = playing(book, &standing).map(|(_, keys)| keys.play_in);
+                let key = playing(book, &standing).map(|(_, keys)| keys.fingers_at(&standing));
                 words = key.map_or_else(String::new, |key| format!("{}: {}", input.name.value, spoken(bytes, key)));
             }
-            Some(TakeKind::Message(bytes)) => (kind, words) = played(book, hand, bytes, step, &said),
+            Some(TakeKind::Message(bytes)) => (kind, words) = played(book, bytes, step),
             None => {}
         },
     }
     Moment { at: step.at, kind, hand: words, said, notices: &step.notices, standing }
 }
 
-fn played(book: &Book, hand: &mut Hand, bytes: &[u8], step: &Step, said: &[&Line]) -> (Kind, String) {
-    let standing = step.standing;
-    let Some((song, keys)) = playing(book, &standing) else { return (Kind::Other, String::new()) };
-    let words = spoken(bytes, keys.play_in);
+/// What was played, and what became of a key.
+fn played(book: &Book, bytes: &[u8], step: &Step) -> (Kind, String) {
+    let Some((song, keys)) = playing(book, &step.standing) else { return (Kind::Other, String::new()) };
+    let fingers = keys.fingers_at(&step.standing);
+    let words = spoken(bytes, fingers);
+    let said = |kind, as_what: &str| (kind, format!("{words} ({as_what})"));
+    let mut reasons = reasons(step, step.at);
     match *bytes {
-        [status, key, velocity] if status & 0xF0 == 0x90 && velocity > 0 && key < 128 => {
-            hand.down |= 1 << key;
-            hand.struck[usize::from(key)] = Some(step.at);
-            let zones = || zones_with(song, &standing, key);
-            if let Some(as_what) = zones().find_map(|zone| wrong(book, (song, &keys, &standing), zone, key, said)) {
-                let kind = if as_what == SILENT { Kind::SilentKey } else { Kind::WrongKey };
-                return (kind, format!("{words} {as_what}"));
-            }
-            let lets_go = |zone: &Zone| zone.linger == Linger::Toggle && struck_at(book, zone, said).next().is_none();
-            if zones().any(lets_go) {
-                return (Kind::Key, format!("{words} (lets go)"));
-            }
-            if zones().any(|zone| zone.one_key_chord && struck_at(book, zone, said).next().is_some()) {
-                return (Kind::Key, format!("{words} ({})", chord_on(song, keys.play_in, key)));
-            }
-            (Kind::Key, words)
+        [status, struck, velocity] if status & 0xF0 == 0x90 && velocity > 0 => {
+            let became = reasons.find_map(|reason| match reason {
+                Reason::Moved { key, chosen } if key == struck => {
+                    let chosen = Note::try_from(chosen).map(|chosen| note::name_in(chosen, fingers, 4));
+                    Some(said(Kind::WrongKey, &format!("as {}", chosen.unwrap_or_default())))
+                }
+                Reason::Silent(key) if key == struck => Some(said(Kind::SilentKey, "silent")),
+                Reason::LetsGo(key) if key == struck => Some(said(Kind::Key, "lets go")),
+                Reason::Chord(key) if key == struck => Some(said(Kind::Key, &chord_on(song, fingers, key).to_string())),
+                _ => None,
+            });
+            became.unwrap_or((Kind::Key, words))
         }
-        [status, key, _] if matches!(status & 0xF0, 0x80 | 0x90) && key < 128 => {
-            hand.down &= !(1 << key);
-            match decided(book, hand, &standing, step.at, said) {
-                Some(_) => (Kind::LateFinger, format!("{words} (late)")),
-                None => (Kind::Other, words),
+        [status, lifted, _] if matches!(status & 0xF0, 0x80 | 0x90) => {
+            let is_late = reasons.any(|reason| reason == Reason::LateFinger(lifted));
+            match reasons.any(|reason| matches!(reason, Reason::Decided { .. })) {
+                true if is_late => said(Kind::LateFinger, "late"),
+                _ => (Kind::Other, words),
             }
         }
         _ => (Kind::Other, words),
@@ -207,56 +212,6 @@ fn played(book: &Book, hand: &mut Hand, bytes: &[u8], step: &Step, said: &[&Line
 fn playing<'a>(book: &'a Book, standing: &Standing) -> Option<(&'a Song, Keys)> {
     let (entry, song) = standing.playing(book)?;
     Some((song, Keys::of(book, entry, song)))
-}
-
-/// The zones of the section where we stand that have this key.
-fn zones_with<'a>(song: &'a Song, standing: &Standing, key: u8) -> impl Iterator<Item = &'a Zone> {
-    let section = standing.section;
-    let has = move |zone: &Zone| (zone.keys.value.0 as u8..=zone.keys.value.1 as u8).contains(&key);
-    song.zones.iter().filter(move |zone| has(zone) && plays_in(song, zone, section))
-}
-
-/// The notes that begin where a zone goes.
-fn struck_at<'a>(book: &'a Book, zone: &'a Zone, said: &'a [&'a Line]) -> impl Iterator<Item = u8> + 'a {
-    let sound = book.gear.sound(&zone.sound.value);
-    let place = sound.and_then(|sound| Some((book.gear.output_of(sound)?, sound.channel.index())));
-    said.iter().filter_map(move |line| match line.bytes[..] {
-        [status, note, _] if status & 0xF0 == 0x90 && place == Some((line.output, status & 15)) => Some(note),
-        _ => None,
-    })
-}
-
-/// What became of a key that does not fit, where it does not.
-fn wrong(
-    book: &Book,
-    (song, keys, standing): (&Song, &Keys, &Standing),
-    zone: &Zone,
-    key: u8,
-    said: &[&Line],
-) -> Option<String> {
-    if zone.stay_in_key == StayInKey::Off || fits(song, standing.section, standing.finger_tonic()).contains(key) {
-        return None;
-    }
-    let moved = 12 * zone.octave + zone.transpose + if zone.follow_key { standing.shift } else { 0 };
-    let chosen = struck_at(book, zone, said).find_map(|note| u8::try_from(i32::from(note) - moved).ok());
-    match chosen.and_then(|key| Note::try_from(key).ok()) {
-        Some(key) if zone.within.is_none() => Some(format!("(as {})", note::name_in(key, keys.play_in, 4))),
-        Some(_) => Some("(moved)".to_owned()),
-        None => Some(SILENT.to_owned()),
-    }
-}
-
-/// The name of the handful from which a zone has just decided what it plays, as the fingers grip it.
-fn decided(book: &Book, hand: &Hand, standing: &Standing, at: u64, said: &[&Line]) -> Option<String> {
-    let (song, keys) = playing(book, standing)?;
-    let zone = song.zones.iter().find(|zone| zone.plays.derives() && struck_at(book, zone, said).next().is_some())?;
-    let range = zone.keys.value.0 as usize..=zone.keys.value.1 as usize;
-    // A tick more.
-    let gathered =
-        |key: usize| hand.struck[key].is_some_and(|struck| at.saturating_sub(struck) <= book.gear.gather + TICK);
-    let held = range.filter(|key| *key < 128 && (hand.down & 1 << key != 0 || gathered(*key)));
-    let name = chord::name(held.fold(0, |keys, key| keys | 1 << key));
-    Some(name.map_or_else(|| "(decided)".to_owned(), |name| format!("({})", name.spelled(keys.play_in))))
 }
 
 /// The table's heading, for the outputs that it shows.
@@ -278,11 +233,11 @@ fn column(used: &[usize]) -> usize {
 /// A moment with what each output got of it, as many lines as the fullest needs.
 pub(super) fn rows(book: &Book, moment: &Moment<'_>, used: &[usize]) -> Vec<String> {
     let width = column(used);
-    let tonight = playing(book, &moment.standing).map(|(_, keys)| keys.tonight);
+    let room = playing(book, &moment.standing).map(|(_, keys)| keys.room(moment.standing.tonic));
     let got = |output: usize| moment.said.iter().filter(move |line| line.output == output);
     let cell = |line: &Line| {
         let channel = channel(&line.bytes).map_or_else(String::new, |channel| format!("{channel:2}: "));
-        let words = tonight.map_or_else(String::new, |tonight| spoken(&line.bytes, tonight));
+        let words = room.map_or_else(String::new, |room| spoken(&line.bytes, room));
         format!("{channel}{words}")
     };
     let hand: Vec<&str> = moment.hand.lines().collect();

@@ -230,7 +230,7 @@ impl SongState {
             title: show.plan.title(here).to_owned(),
             keys: KeyState {
                 chart: keys.chart.to_string(),
-                fingers: keys.fingers(room, standing.added).to_string(),
+                fingers: keys.fingers_at(standing).to_string(),
                 room: room.to_string(),
                 room_on_entry: keys.tonight.to_string(),
                 shift: standing.shift,

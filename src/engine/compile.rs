@@ -11,7 +11,7 @@ use super::plan::{
 };
 use super::set::clock::tick_at;
 use crate::evening::{
-    Inputs, Keys, Order, chord_on, feet_of, fits, heard, inputs_of, own_lift, plays_in, title, touch,
+    Inputs, Keys, Offset, Order, chord_on, feet_of, fits, heard, inputs_of, own_lift, plays_in, title, touch,
 };
 use crate::map::{At, Book, Controls, Does, Drone, Entry, Gear, Moment, Output, Send, SendMessage, Song, Sound, Zone};
 use crate::midi::U7;
@@ -205,8 +205,7 @@ impl Compiler<'_> {
             by_handful: zone.by_handful,
             exclusive: zone.exclusive,
             velocity: touch(zone.curve.as_ref(), zone.level),
-            offset: 12 * zone.octave + zone.transpose,
-            follow_key: zone.follow_key,
+            offset: Offset::of(zone),
             within: zone.within.as_ref().map(|range| range.value),
             channel: sound.map_or(ChannelId(0), |sound| {
                 self.channel(output_number(self.gear, &sound.output), sound.channel.index())

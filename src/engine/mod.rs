@@ -45,7 +45,7 @@ use std::sync::Arc;
 pub use action::{Action, ActionError};
 pub use event::{Event, TakeEvent};
 pub use ids::{CueId, Micros};
-pub use out::{By, Fired, Notice, Out, Said, Sink};
+pub use out::{By, Fired, Notice, Out, Reason, Said, Sink};
 pub use plan::Plan;
 pub use replay::{Cause, Line, Rehearsal, Step as ReplayStep};
 pub use set::clock::Position;
@@ -146,6 +146,7 @@ impl Engine {
             engine.wanted = engine.next();
             // Where nothing is gathered, what a zone derives is decided before another event of this time.
             engine.run_due(now, step);
+            engine.notes.notice_ended_drone(step);
         });
         self.wanted
     }
@@ -157,8 +158,8 @@ impl Engine {
             self.clock.tick(step);
             self.sends.end_notes(&mut self.notes, step);
             self.notes.run_fades(step);
-            let Engine { current, notes, hand, .. } = self;
-            hand.run_decisions(&mut On { current, notes, step });
+            let (hand, _, mut on) = self.parts(step);
+            hand.run_decisions(&mut on);
             self.sends.say_due(&mut self.notes, step);
             self.resolve_presses(step);
             self.wanted = self.next();
@@ -218,8 +219,8 @@ impl Engine {
         self.do_deeds(None, step);
         let offered = self.cues.offer(&received, list, step);
         if let Offered::TakenKey(id) = offered {
-            let Engine { current, notes, hand, .. } = self;
-            hand.release(id, 64, &mut On { current, notes, step });
+            let (hand, _, mut on) = self.parts(step);
+            hand.release(id, 64, &mut on);
         }
         self.do_deeds(Some(message), step);
         match offered {
@@ -229,8 +230,8 @@ impl Engine {
                 // A pedal that was down when it became a cue's still has to come up where it was heard.
                 let from = (input, message.channel().map_or(0, |channel| channel.index()));
                 if self.controllers.lifts_pedal(from, number, value) {
-                    let Engine { current, notes, controllers, .. } = self;
-                    controllers.pedal(from, number, value, &mut On { current, notes, step });
+                    let (_, controllers, mut on) = self.parts(step);
+                    controllers.pedal(from, number, value, &mut on);
                 }
             }
         }
@@ -240,8 +241,7 @@ impl Engine {
     fn play(&mut self, received: &Received<'_>, step: &mut Step<'_>) {
         let &Received { input, message, is_listened_to } = received;
         let plan = step.plan;
-        let Engine { current, notes, hand, controllers, .. } = self;
-        let mut on = On { current, notes, step };
+        let (hand, controllers, mut on) = self.parts(step);
         match message {
             Message::NoteOn { channel, note, velocity } if is_listened_to => {
                 hand.press(KeyId::new(input, channel.index(), note as u8), u8::from(velocity), &mut on);
@@ -271,6 +271,12 @@ impl Engine {
             // Program changes, song select and the other system messages are not passed on (rules R7 and R18).
             _ => {}
         }
+    }
+
+    /// What a hand and a foot are, with what they act on.
+    fn parts<'a, 'p>(&'a mut self, step: &'a mut Step<'p>) -> (&'a mut Hand, &'a mut Controllers, On<'a, 'p>) {
+        let Engine { current, notes, hand, controllers, .. } = self;
+        (hand, controllers, On { current, notes, step })
     }
 
     /// The cues in use: the gear's and, from a song's entry until it is left, the song's.

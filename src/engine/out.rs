@@ -1,4 +1,5 @@
-//! What one step says: messages for the outputs, and notices for whoever tells the player.
+//! What one step says: messages for the outputs, notices for whoever tells the player, and reasons for whoever explains
+//! what became of the hand.
 
 use super::ids::{CueId, Micros};
 
@@ -10,6 +11,9 @@ pub trait Sink {
 
     /// Something the player may want to know.
     fn notice(&mut self, notice: Notice);
+
+    /// Why what is sent at this time is what it is, for who explains a step. While a set is played nobody asks for it.
+    fn reason(&mut self, _at: Micros, _reason: Reason) {}
 }
 
 /// A message for an output.
@@ -90,6 +94,35 @@ pub enum By {
     Release,
     /// Time, which told what a press had been.
     Time,
+}
+
+/// What a step decided on the way from the hand to the notes. It is told beside the messages that come of it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Reason {
+    /// A key does not fit, and a zone took it as another one (rule R12).
+    Moved {
+        /// The key that was struck.
+        key: u8,
+        /// The one that stands for it.
+        chosen: u8,
+    },
+    /// A key does not fit, and so no zone took it (rule R12).
+    Silent(u8),
+    /// A key ended what it had toggled (rule R10).
+    LetsGo(u8),
+    /// A key struck the chord that belongs there (rule R13).
+    Chord(u8),
+    /// A key that came up was a late finger of the hand before: what is derived is decided without it (rule R11).
+    LateFinger(u8),
+    /// What a zone derives was decided, and other notes sound than before (rule R11).
+    Decided {
+        /// The keys that it was decided from, one bit each.
+        keys: u128,
+        /// The key that was taken for the root, where it is played.
+        root: Option<u8>,
+    },
+    /// A fade went on (rule R15).
+    Fading,
 }
 
 #[derive(Debug, Clone, Copy)]

@@ -7,9 +7,8 @@
 //! (the bench `note_on` shows it).
 
 use super::action::Action;
-use super::ids::Source;
-use super::ids::{ChannelId, CueId, DetectorId, Micros, SendId, ZoneId};
-use crate::evening::{Inputs, Keys};
+use super::ids::{ChannelId, CueId, DetectorId, Micros, SendId, Source, ZoneId};
+use crate::evening::{Inputs, Keys, Offset};
 use crate::map::{KeyRange, Linger, Pedal, Plays, Press, StayInKey};
 use crate::music::Classes;
 
@@ -108,9 +107,8 @@ pub(super) struct PlanZone {
     pub exclusive: bool,
     /// Velocity after the input's curve, velocity on the wire (rule R6).
     pub velocity: [u8; 128],
-    /// Octaves and transposition together, in semitones.
-    pub offset: i32,
-    pub follow_key: bool,
+    /// From its keys to its notes, before `within`.
+    pub offset: Offset,
     pub within: Option<KeyRange>,
     pub channel: ChannelId,
     pub set_up: SetUp,

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use super::{Counts, Engine, Event, Micros, Notice, Plan, Standing, TakeEvent};
+use super::{Counts, Engine, Event, Micros, Notice, Plan, Reason, Sink, Standing, TakeEvent};
 use crate::midi::decode;
 use crate::midi::file::{Take, TakeKind};
 
@@ -15,6 +15,8 @@ pub struct Step {
     pub at: u64,
     /// What was said before it and because of it.
     pub said: Vec<Line>,
+    /// Why it was said, each with its time.
+    pub reasons: Vec<(u64, Reason)>,
     /// What the player would have been told.
     pub notices: Vec<Notice>,
     /// Where the set stood afterwards.
@@ -35,12 +37,46 @@ pub enum Cause {
 /// A message to an output.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Line {
+    /// When, in microseconds: the time of its own cause, which may lie before that of its step.
+    pub at: u64,
     /// When, in the take's ticks: its cause's tick, or the tick nearest its own time where it waited.
     pub tick: u64,
     /// Number of the output.
     pub output: usize,
     /// One whole message.
     pub bytes: Vec<u8>,
+}
+
+/// Keeps all that one step says.
+struct Kept<'a> {
+    take: &'a Take,
+    /// The step's time in the take.
+    at: Micros,
+    tick: u64,
+    said: Vec<Line>,
+    reasons: Vec<(u64, Reason)>,
+    notices: Vec<Notice>,
+}
+
+impl<'a> Kept<'a> {
+    fn new(take: &'a Take, at: Micros, tick: u64) -> Kept<'a> {
+        Kept { take, at, tick, said: Vec::new(), reasons: Vec::new(), notices: Vec::new() }
+    }
+}
+
+impl Sink for Kept<'_> {
+    fn send(&mut self, at: Micros, output: usize, bytes: &[u8]) {
+        let tick = if at == self.at { self.tick } else { self.take.nearest_tick(at.0) };
+        self.said.push(Line { at: at.0, tick, output, bytes: bytes.to_vec() });
+    }
+
+    fn notice(&mut self, notice: Notice) {
+        self.notices.push(notice);
+    }
+
+    fn reason(&mut self, at: Micros, reason: Reason) {
+        self.reasons.push((at.0, reason));
+    }
 }
 
 /// A take played through a plan.
@@ -61,27 +97,15 @@ impl Rehearsal {
     pub fn new(plan: &Arc<Plan>, take: &Take, input: usize, entry: usize) -> Rehearsal {
         let mut engine = Engine::new(Arc::clone(plan));
         let mut rehearsal = Rehearsal { steps: Vec::new(), unknown_markers: Vec::new(), counts: Counts::default() };
-        let mut out = engine.out();
         let mut step = |cause, event: Event<'_>, at: u64, tick: u64| {
-            out.clear();
-            engine.step(event, Micros(at), &mut out);
+            let mut kept = Kept::new(take, Micros(at), tick);
+            engine.step(event, Micros(at), &mut kept);
             if matches!(event, Event::Time) {
                 // The end: what was due has run, now everything stops.
-                engine.step(Event::Stop, Micros(at), &mut out);
+                engine.step(Event::Stop, Micros(at), &mut kept);
             }
-            let tick_of = |said_at: u64| if said_at == at { tick } else { take.nearest_tick(said_at) };
-            let lines = out.said().map(|said| Line {
-                tick: tick_of(said.at.0),
-                output: said.output,
-                bytes: said.bytes.to_vec(),
-            });
-            rehearsal.steps.push(Step {
-                cause,
-                at,
-                said: lines.collect(),
-                notices: out.notices().to_vec(),
-                standing: engine.standing(),
-            });
+            let Kept { said, reasons, notices, .. } = kept;
+            rehearsal.steps.push(Step { cause, at, said, reasons, notices, standing: engine.standing() });
             rehearsal.counts = engine.counts();
         };
         // Where an earlier run ended unexpectedly, what it left sounding is silenced first; then the set goes on or begins.

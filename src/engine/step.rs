@@ -2,7 +2,7 @@
 
 use super::guard::FeedbackGuard;
 use super::ids::{ChannelId, Micros};
-use super::out::{Notice, Sink};
+use super::out::{Notice, Reason, Sink};
 use super::plan::{OutputChannel, Plan};
 use crate::midi::Message;
 
@@ -25,6 +25,11 @@ impl<'a> Step<'a> {
     /// Tells whoever tells the player.
     pub fn notice(&mut self, notice: Notice) {
         self.sink.notice(notice);
+    }
+
+    /// Tells whoever explains the step.
+    pub fn reason(&mut self, reason: Reason) {
+        self.sink.reason(self.now, reason);
     }
 
     /// Sends a whole message to an output, unless it only goes back to where it came from (rule R19).

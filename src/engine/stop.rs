@@ -3,7 +3,6 @@
 use super::Engine;
 use super::hand::handful::Gathering;
 use super::ids::CueId;
-use super::notes::On;
 use super::out::{Notice, Sink};
 use super::plan::PlanCue;
 use super::step::Step;
@@ -22,7 +21,6 @@ impl Engine {
             self.notes.owners.forget(key);
         }
         self.notes.unheld.clear();
-        self.notes.drone = None;
         self.hand.forget();
         self.hand.gatherings.fill(Gathering::default());
         self.close_cues(step, |_, _| true);
@@ -42,8 +40,7 @@ impl Engine {
         if input >= step.plan.inputs.len() {
             return;
         }
-        let Engine { current, notes, hand, controllers, .. } = self;
-        let mut on = On { current, notes, step };
+        let (hand, controllers, mut on) = self.parts(step);
         hand.lift_keys(input, None, &mut on);
         controllers.lose(input, &mut on);
         self.close_cues(step, |_, cue| cue.input == input);

@@ -73,6 +73,12 @@ impl Keys {
         if self.sounding { room.transposed(-added) } else { self.play_in }
     }
 
+    /// The fingers' key where the set stands.
+    #[must_use]
+    pub fn fingers_at(&self, standing: &Standing) -> Key {
+        self.fingers(self.room(standing.tonic), standing.added)
+    }
+
     /// A chord of the chart in another of the song's keys: as the fingers grip it, or as the room hears it.
     #[must_use]
     pub fn chord_in(&self, key: Key, chord: Chord) -> Chord {
@@ -149,7 +155,8 @@ mod tests {
             for (lift, added) in [(0, 0), (2, 0), (-5, 3), (6, -12)] {
                 let (shift, tonic) = (keys.shift_at(lift, added), keys.tonic_at(lift, added));
                 let standing = Standing { added, shift, tonic, ..Standing::default() };
-                let fingers = keys.fingers(keys.room(tonic), added);
+                let fingers = keys.fingers_at(&standing);
+                assert_eq!(fingers, keys.fingers(keys.room_at(lift, added), added), "{song} {lift} {added}");
                 assert_eq!(standing.finger_tonic(), fingers.tonic(), "{song} {lift} {added}");
             }
         }

@@ -8,6 +8,7 @@
 //! | `order` | tonight's order of a song, and what section keys add at each step of it (R5) |
 //! | `keys` | the chart's key, the fingers' and the room's, and the shift between them (R5) |
 //! | `sections` | which zones belong to a section and are in use there, and its chords |
+//! | `pitch` | from a key to the note that a zone makes of it, before `within` (R4) |
 //! | `fits` | what fits the key (R12) |
 //! | `fingers` | the chord that one key plays (R13) |
 //! | `touch` | from a struck velocity to the one that is sent (R6) |
@@ -20,6 +21,7 @@ mod fits;
 mod keys;
 mod listening;
 mod order;
+mod pitch;
 mod sections;
 mod standing;
 #[cfg(test)]
@@ -32,6 +34,7 @@ pub use fits::{ZoneFits, fits, zone_fits};
 pub use keys::{FURTHEST, Keys, added_for, within_an_octave};
 pub use listening::{Inputs, MOST_INPUTS, feet_of, heard, inputs_of, listens, playing, worth_drawing};
 pub use order::{Order, OrderStep, lift, own_lift};
+pub use pitch::Offset;
 pub use sections::{chords_of, is_in_use, plays_in, sections_of};
 pub use standing::Standing;
 pub use titles::{entry_named, entry_numbered, entry_titled, number_of, title, title_of};

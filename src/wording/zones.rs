@@ -1,6 +1,6 @@
 //! What each zone of a song makes of the hand, in the player's words.
 
-use crate::evening::{Keys, zone_fits};
+use crate::evening::{Keys, Offset, zone_fits};
 use crate::map::{Book, Drone, Linger, Plays, Song, Sound, StayInKey, Zone};
 use crate::midi::Note;
 use crate::music::{note, scale};
@@ -45,7 +45,7 @@ fn facts(zone: &Zone, keys: &Keys) -> String {
 
 /// Where a zone puts its notes.
 pub(crate) fn pitch(zone: &Zone, keys: &Keys) -> Option<String> {
-    let moved = 12 * zone.octave + zone.transpose + if zone.follow_key { keys.shift } else { 0 };
+    let moved = Offset::of(zone).at(keys.shift);
     match &zone.within {
         Some(range) => {
             let (low, high) = range.value;

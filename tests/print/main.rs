@@ -8,7 +8,7 @@ use std::collections::BTreeMap;
 use std::fs;
 use std::path::Path;
 
-use handspan::evening::Keys;
+use handspan::evening::{Keys, Standing};
 use handspan::map::{self, Book};
 use handspan::paper::Sheet;
 use handspan::paper::drawing::{Keyboard, Now};
@@ -116,7 +116,8 @@ fn a_keyboard_of_this_moment_says_what_is_in_use() {
     let keys = Keys::of(&book, entry, song);
     let input = &book.gear.inputs[0];
     let drawn = |section: usize, on: &dyn Fn(usize) -> bool| {
-        Keyboard::of(&book, song, &keys, input, Some(Now { section, on })).svg()
+        let standing = Standing { section, ..Standing::default() };
+        Keyboard::of(&book, song, &keys, input, Some(Now { standing: &standing, on })).svg()
     };
     let classes = |svg: &str| -> Vec<(String, String)> {
         let read = roxmltree::Document::parse(svg).expect("well-formed");

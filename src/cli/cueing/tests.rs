@@ -56,6 +56,15 @@ fn a_press_that_may_become_another_is_known_later() {
 }
 
 #[test]
+fn of_two_cues_at_once_each_is_told_what_it_did() {
+    let once = [(1000, Ok(127)), (1100, Ok(0))];
+    let drone = SINGLE.replace("next-section", "drone");
+    let [section, drone]: [String; 2] = lines(&format!("{SINGLE}{drone}"), &once).try_into().expect("two cues");
+    assert_eq!(section, "1.40 s  keyboard: control 67 once, 0.4 s ago → next section");
+    assert_eq!(drone, "1.40 s  keyboard: control 67 once, 0.4 s ago → drone: nothing changes");
+}
+
+#[test]
 fn what_never_fires_is_not_told() {
     let too_soon: [Event; 3] = [(100, Ok(127)), (200, Ok(0)), (300, Ok(127))];
     let put_back: [Event; 4] =

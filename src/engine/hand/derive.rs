@@ -9,6 +9,7 @@ use crate::engine::ids::{Micros, ZoneId};
 use crate::engine::notes::On;
 use crate::engine::notes::struck::Owner;
 use crate::engine::notes::unheld::{Unheld, Why};
+use crate::engine::out::Reason;
 use crate::engine::plan::PlanZone;
 use crate::map::{Linger, Plays};
 use crate::music::{Classes, follow, voicing};
@@ -29,6 +30,8 @@ fn is_melody(min_keys: u32, handful: u128, older: u128, decided: u128) -> bool {
 struct Derived {
     notes: [u8; MOST],
     count: usize,
+    /// The key that was taken for the root, where it is played.
+    root: Option<u8>,
 }
 
 impl Derived {
@@ -88,7 +91,9 @@ impl Hand {
         let derived = self.derive(zone_id, zone, keys, on);
         let is_ours = |unheld: &Unheld| is_derived_by(unheld, source) && !unheld.left;
         let stays = |unheld: &Unheld| unheld.channel == zone.channel && derived.has(unheld.note);
+        let held = on.notes.unheld.len();
         on.notes.end_unheld(64, on.step, |unheld| is_ours(unheld) && !stays(unheld));
+        let ends = on.notes.unheld.len() < held;
         if zone.linger == Linger::Off && !on.notes.owners.is_held(source) {
             on.notes.end_unheld(64, on.step, is_ours);
             return;
@@ -100,25 +105,29 @@ impl Hand {
             }
         }
         on.notes.sort_aimed(begin);
+        if ends || on.notes.aimed() > begin {
+            on.step.reason(Reason::Decided { keys, root: derived.root });
+        }
     }
 
     fn derive(&mut self, zone_id: ZoneId, zone: &PlanZone, keys: u128, on: &mut On<'_, '_>) -> Derived {
         let mut derived = Derived::default();
         let shift = on.current.standing.shift;
         let lowest = keys.trailing_zeros() as i32;
-        let mut add = |key: i32| match pitch(zone, key, shift) {
+        let mut add = |derived: &mut Derived, key: i32| match pitch(zone, key, shift) {
             Some(note) => derived.add(note),
             None => on.notes.out_of_range += 1,
         };
         match zone.plays {
             Plays::AsPressed => {}
-            Plays::Lowest => add(lowest),
-            Plays::Highest => add(127 - keys.leading_zeros() as i32),
+            Plays::Lowest => add(&mut derived, lowest),
+            Plays::Highest => add(&mut derived, 127 - keys.leading_zeros() as i32),
             Plays::Root | Plays::RootFifth => {
                 let root = follow::root(keys).unwrap_or_default();
-                add(i32::from(root));
+                derived.root = Some(root);
+                add(&mut derived, i32::from(root));
                 if zone.plays == Plays::RootFifth {
-                    add(i32::from(root) + i32::from(follow::fifth_above(keys, root)));
+                    add(&mut derived, i32::from(root) + i32::from(follow::fifth_above(keys, root)));
                 }
             }
             Plays::Chord => {

@@ -5,6 +5,7 @@ use crate::engine::ids::{KeyId, Micros, Source, ZoneId};
 use crate::engine::notes::On;
 use crate::engine::notes::owners::{Key, Share};
 use crate::engine::notes::unheld::{Unheld, Why};
+use crate::engine::out::Reason;
 use crate::engine::plan::PlanZone;
 use crate::map::{Linger, Plays};
 use crate::music::voicing::Voicing;
@@ -163,6 +164,7 @@ impl Hand {
                 return;
             }
             if on.current.in_use.contains(&zone_id) && self.leaves_late(id, share, zone_id, on) {
+                on.step.reason(Reason::LateFinger(id.key()));
                 self.decide_now(zone_id, on);
             }
             if zone.linger != Linger::Off {

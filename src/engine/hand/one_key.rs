@@ -8,6 +8,7 @@ use crate::engine::ids::{KeyId, ZoneId};
 use crate::engine::notes::On;
 use crate::engine::notes::struck::Owner;
 use crate::engine::notes::unheld::Why;
+use crate::engine::out::Reason;
 use crate::engine::plan::{Plan, PlanChord, PlanZone};
 use crate::map::Linger;
 use crate::music::voicing::{Voicing, lead, root_position};
@@ -41,6 +42,7 @@ impl Hand {
         let handful = self.handful_mut(zone_id);
         handful.voicing = voicing;
         handful.chord = Some(now);
+        on.step.reason(Reason::Chord(key));
         let why = if zone.linger == Linger::Toggle { Why::Toggled(id) } else { Why::Chord(id) };
         let velocity = on.notes.owners.key(id).velocity;
         for note in voicing.as_slice() {

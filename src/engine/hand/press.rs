@@ -7,13 +7,14 @@ use crate::engine::notes::On;
 use crate::engine::notes::owners::Key;
 use crate::engine::notes::struck::Owner;
 use crate::engine::notes::unheld::{Unheld, Why};
+use crate::engine::out::Reason;
 use crate::engine::plan::{Plan, PlanZone};
 use crate::map::Linger;
 use crate::music::range::fold_into;
 
 /// The note that a zone makes of a key before `within`, of any number.
 pub(super) fn pitch_anywhere(zone: &PlanZone, key: i32, shift: i32) -> i32 {
-    key + zone.offset + if zone.follow_key { shift } else { 0 }
+    key + zone.offset.at(shift)
 }
 
 /// The note that a zone makes of a key (rule R4); `None` outside 0–127.
@@ -21,6 +22,17 @@ pub(super) fn pitch(zone: &PlanZone, key: i32, shift: i32) -> Option<u8> {
     let pitch = pitch_anywhere(zone, key, shift);
     let pitch = zone.within.map_or(Some(pitch), |within| fold_into(pitch, within))?;
     u8::try_from(pitch).ok().filter(|pitch| *pitch < 128)
+}
+
+/// What comes of offering a key to a zone.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Offer {
+    /// The zone takes it.
+    Taken,
+    /// Its velocity is not in the zone's window.
+    OutOfWindow,
+    /// It does not fit the key, and so it is not in the zone (rule R12).
+    OutOfKey,
 }
 
 impl Hand {
@@ -34,38 +46,48 @@ impl Hand {
         let velocity = plan.inputs[id.input()].curve[usize::from(velocity & 127)];
         on.notes.owners.press(id, Key::struck(velocity, on.step.now, self.presses));
         on.notes.begin_strike();
+        let (mut taken, mut wrong) = (false, false);
         for zone_id in on.current.in_use.iter().copied() {
             let zone = plan.zone(zone_id);
             if !zone.hears(id) {
                 continue;
             }
             let begin = on.notes.aimed();
-            let taken = self.offer(id, zone_id, on);
+            let offer = self.offer(id, zone_id, on);
             on.notes.settle(begin, on.step);
-            if taken && zone.exclusive {
+            taken |= offer == Offer::Taken;
+            wrong |= offer == Offer::OutOfKey;
+            if offer == Offer::Taken && zone.exclusive {
                 on.notes.owners.key_mut(id).offered = Some(zone_id);
                 break;
             }
+        }
+        if wrong && !taken {
+            on.step.reason(Reason::Silent(id.key()));
         }
         on.notes.strike(on.step);
         self.move_drone(on);
     }
 
-    /// Offers a key to a zone that hears it; whether the zone takes it.
-    fn offer(&mut self, id: KeyId, zone_id: ZoneId, on: &mut On<'_, '_>) -> bool {
+    /// Offers a key to a zone that hears it.
+    fn offer(&mut self, id: KeyId, zone_id: ZoneId, on: &mut On<'_, '_>) -> Offer {
         let zone = on.step.plan.zone(zone_id);
         if zone.linger == Linger::Toggle && end_toggled(id, zone_id, on) {
-            return true;
+            on.step.reason(Reason::LetsGo(id.key()));
+            return Offer::Taken;
         }
         if zone.by_handful {
             return self.admit(id, zone_id, on);
         }
-        zone.takes(on.notes.owners.key(id).velocity) && self.enter_zone(id, zone_id, on)
+        match zone.takes(on.notes.owners.key(id).velocity) {
+            true => self.enter_zone(id, zone_id, on),
+            false => Offer::OutOfWindow,
+        }
     }
 
     /// `velocity_by = "handful"`: the first note in the window lets in its whole handful, the keys that are still
-    /// down at that moment. Whether the zone takes the key.
-    fn admit(&mut self, id: KeyId, zone_id: ZoneId, on: &mut On<'_, '_>) -> bool {
+    /// down at that moment.
+    fn admit(&mut self, id: KeyId, zone_id: ZoneId, on: &mut On<'_, '_>) -> Offer {
         let (plan, now) = (on.step.plan, on.step.now);
         let zone = plan.zone(zone_id);
         let key = *on.notes.owners.key(id);
@@ -77,7 +99,7 @@ impl Hand {
             return self.enter_zone(id, zone_id, on);
         }
         if !zone.takes(key.velocity) {
-            return false;
+            return Offer::OutOfWindow;
         }
         gathering.admitted = true;
         let first = gathering.first;
@@ -92,18 +114,20 @@ impl Hand {
             }
         }
         on.notes.sort_aimed(begin);
-        true
+        Offer::Taken
     }
 
-    /// A key enters a zone: what the zone makes of it is added to what is about to be struck. False where the key is
-    /// not in the zone, as it does not fit the key (rule R12).
-    fn enter_zone(&mut self, id: KeyId, zone_id: ZoneId, on: &mut On<'_, '_>) -> bool {
+    /// A key enters a zone, if it fits where it has to: what the zone makes of it is added to what is about to be struck.
+    fn enter_zone(&mut self, id: KeyId, zone_id: ZoneId, on: &mut On<'_, '_>) -> Offer {
         let zone = on.step.plan.zone(zone_id);
         if zone.one_key {
             self.strike_chord(id, zone_id, on);
-            return true;
+            return Offer::Taken;
         }
-        let Some(chosen) = on.chosen(id, zone) else { return false };
+        let Some(chosen) = on.chosen(id, zone) else { return Offer::OutOfKey };
+        if chosen != id.key() {
+            on.step.reason(Reason::Moved { key: id.key(), chosen });
+        }
         let source = Source::Zone(zone_id);
         if zone.derives() {
             self.gather(id, zone_id, chosen, on);
@@ -111,11 +135,11 @@ impl Hand {
             if zone.is_at_once() {
                 self.decide(zone_id, on);
             }
-            return true;
+            return Offer::Taken;
         }
         let Some(note) = pitch(zone, i32::from(chosen), on.current.standing.shift) else {
             on.notes.out_of_range += 1;
-            return true;
+            return Offer::Taken;
         };
         if zone.gathers || !on.notes.unheld.is_empty() {
             self.gather(id, zone_id, chosen, on);
@@ -129,7 +153,7 @@ impl Hand {
         };
         let velocity = on.notes.owners.key(id).velocity;
         on.notes.aim(owner, (zone_id, zone), note, velocity);
-        true
+        Offer::Taken
     }
 
     /// A key comes up: exactly what its press began ends, where it began (rule R1), or lingers (R10).

@@ -54,6 +54,14 @@ impl Notes {
         }
     }
 
+    /// A drone that something else ended is off too: all sound off, a fade, a panic.
+    pub fn notice_ended_drone(&mut self, step: &mut Step<'_>) {
+        if self.drone.is_some() && !self.drone_sounds() {
+            self.drone = None;
+            step.notice(Notice::Drone(false));
+        }
+    }
+
     fn end_drone(&mut self, step: &mut Step<'_>) {
         if let Some(Sounding { drone, .. }) = self.drone.take() {
             // Notes of an earlier sound of it may be held elsewhere.
@@ -113,5 +121,69 @@ impl Notes {
         if let Some(Sounding { drone, .. }) = wanted {
             self.set_up(drone.channel, drone.set_up, step);
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::sync::Arc;
+
+    use crate::engine::{Action, Engine, Event, Micros, Notice, Out, Plan};
+    use crate::map::load;
+    use crate::midi::decode;
+
+    /// A song with a drone at a place where a zone plays too.
+    fn engine() -> Engine {
+        let mut read = |path: &str| match path {
+            "set.toml" => Ok(b"title = \"Evening\"\ngear = \"gear.toml\"\n[[song]]\nmap = \"song.toml\"\n".to_vec()),
+            "gear.toml" => Ok(b"[inputs.keyboard]\nport = \"piano\"\n[outputs.keys]\nvirtual = true\n\
+                [sounds.warm]\noutput = \"keys\"\nchannel = 1\n"
+                .to_vec()),
+            _ => Ok(b"title = \"Snow\"\nkey = \"C\"\n[[zone]]\nsound = \"warm\"\n\
+                [drone]\nsound = \"warm\"\ndegrees = [1, 5]\noctave = 3\n"
+                .to_vec()),
+        };
+        Engine::new(Arc::new(Plan::new(&load("set.toml", &mut read).book.expect("the maps load"))))
+    }
+
+    /// What was noticed of the drone when this happened.
+    fn noticed(engine: &mut Engine, event: Event<'_>, at: u64) -> Vec<bool> {
+        let mut out: Out = engine.out();
+        engine.step(event, Micros::from_millis(at), &mut out);
+        let drones = out.notices().iter().filter_map(|notice| match notice {
+            Notice::Drone(on) => Some(*on),
+            _ => None,
+        });
+        drones.collect()
+    }
+
+    #[test]
+    fn whatever_ends_the_drone_is_told() {
+        // R7 (120), R14, R15, R16.
+        let on = Event::Action(Action::Drone(None));
+        let message = decode(&[0xB0, 120, 0]).expect("a message");
+        let all_sound_off = Event::Message { input: 0, message };
+        let fade = Event::Action(Action::Fade(Micros::from_millis(300)));
+        let ends = [all_sound_off, fade, Event::Silence(0), Event::Action(Action::Panic), on];
+        let mut engine = engine();
+        assert!(noticed(&mut engine, Event::Start { entry: 0, place: 0 }, 0).is_empty());
+        for (number, end) in (1u64..).zip(ends) {
+            let at = 1000 * number;
+            assert_eq!(noticed(&mut engine, on, at), [true], "{end:?}");
+            assert_eq!(noticed(&mut engine, end, at + 100), [false], "{end:?}");
+            assert!(!engine.drone_sounds(), "{end:?}");
+            assert!(noticed(&mut engine, Event::Time, at + 500).is_empty(), "{end:?}");
+            assert!(noticed(&mut engine, end, at + 600).iter().all(|on| *on), "{end:?}");
+            noticed(&mut engine, Event::Action(Action::Drone(Some(false))), at + 700);
+        }
+    }
+
+    #[test]
+    fn the_end_of_the_performance_tells_nothing_of_the_drone() {
+        // R17: nobody turned it off.
+        let mut engine = engine();
+        noticed(&mut engine, Event::Start { entry: 0, place: 0 }, 0);
+        assert_eq!(noticed(&mut engine, Event::Action(Action::Drone(None)), 100), [true]);
+        assert!(noticed(&mut engine, Event::Stop, 200).is_empty());
     }
 }

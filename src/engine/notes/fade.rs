@@ -4,7 +4,7 @@ use super::Notes;
 use super::unheld::{Unheld, Why};
 use crate::engine::channels::{CENTRE, EXPRESSION, PEDALS};
 use crate::engine::ids::{ChannelId, Micros};
-use crate::engine::out::Notice;
+use crate::engine::out::{Notice, Reason};
 use crate::engine::plan::SetUp;
 use crate::engine::step::Step;
 
@@ -38,10 +38,15 @@ impl Notes {
         let mut from = ChannelId(0);
         while let Some((channel, fade)) = self.channels.next_faded(from, step.now) {
             let value = fade.value_at(step.now);
-            if Some(value) != self.channels.get(channel).control(EXPRESSION) {
+            let (differs, is_over) =
+                (Some(value) != self.channels.get(channel).control(EXPRESSION), fade.is_over(step.now));
+            if differs || is_over {
+                step.reason(Reason::Fading);
+            }
+            if differs {
                 self.channels.say_control(channel, EXPRESSION, value, step);
             }
-            if fade.is_over(step.now) {
+            if is_over {
                 self.finish_fade(channel, step);
             } else {
                 self.channels.get_mut(channel).fade = Some(fade.onward());

@@ -3,7 +3,6 @@
 use crate::engine::Engine;
 use crate::engine::action::Action;
 use crate::engine::ids::SendId;
-use crate::engine::notes::On;
 use crate::engine::out::Notice;
 use crate::engine::plan::Playing;
 use crate::engine::step::Step;
@@ -220,8 +219,8 @@ impl Engine {
 
     /// Keys struck just before the change also sound in the zones that are new (rule R3).
     fn strike_early(&mut self, cause: Option<usize>, step: &mut Step<'_>) {
-        let Engine { current, notes, hand, .. } = self;
-        hand.strike_early(cause, &mut On { current, notes, step });
+        let (hand, _, mut on) = self.parts(step);
+        hand.strike_early(cause, &mut on);
     }
 
     /// The current song's enter-sends again.

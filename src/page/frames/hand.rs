@@ -20,7 +20,7 @@ pub(in crate::page) struct Hand {
 }
 
 #[derive(Debug, PartialEq, Serialize)]
-struct ChordFrame {
+pub(super) struct ChordFrame {
     fingers: String,
     room: String,
 }
@@ -49,14 +49,14 @@ fn spelled(named: Named, show: &Show, standing: &Standing) -> Option<ChordFrame>
     let (entry, song) = standing.playing(&show.book)?;
     let keys = Keys::of(&show.book, entry, song);
     let room = keys.room(standing.tonic);
-    let fingers = keys.fingers(room, standing.added);
+    let fingers = keys.fingers_at(standing);
     let lifted = |class: u8| (i32::from(class) + standing.shift).rem_euclid(12) as u8;
     let heard = Named { root: lifted(named.root), bass: lifted(named.bass), kind: named.kind };
     Some(ChordFrame { fingers: named.spelled(fingers).to_string(), room: heard.spelled(room).to_string() })
 }
 
 /// The chord that a single key plays where one key plays a chord.
-fn on_one_key(together: u128, show: &Show, snapshot: &Snapshot) -> Option<ChordFrame> {
+pub(super) fn on_one_key(together: u128, show: &Show, snapshot: &Snapshot) -> Option<ChordFrame> {
     let standing = &snapshot.standing;
     let (entry, song) = standing.playing(&show.book)?;
     let key = u8::try_from(together.trailing_zeros()).ok().filter(|_| together.count_ones() == 1)?;
@@ -69,7 +69,7 @@ fn on_one_key(together: u128, show: &Show, snapshot: &Snapshot) -> Option<ChordF
     song.zones.iter().enumerate().any(plays).then(|| {
         let keys = Keys::of(&show.book, entry, song);
         let room = keys.room(standing.tonic);
-        let chord = chord_on(song, keys.play_in, key);
+        let chord = chord_on(song, keys.fingers_at(standing), key);
         ChordFrame { fingers: chord.to_string(), room: chord.moved(standing.shift, room).to_string() }
     })
 }

@@ -3,6 +3,8 @@
 mod hand;
 mod set;
 mod song;
+#[cfg(test)]
+mod tests;
 
 use axum::extract::ws::Utf8Bytes;
 use serde::Serialize;

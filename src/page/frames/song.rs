@@ -75,7 +75,7 @@ impl SongFrame {
             drone: song.drone.is_some(),
             sections: sections.collect(),
             zones: zone_frames(show, song),
-            keyboards: keyboards(show, song, &keys, Now { section: standing.section, on }),
+            keyboards: keyboards(show, song, &keys, Now { standing, on }),
             order: order.sections().collect(),
         }
     }

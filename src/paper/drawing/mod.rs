@@ -15,7 +15,7 @@ mod svg;
 
 pub(crate) use svg::WIDTH;
 
-use crate::evening::{Keys, is_in_use, listens, zone_fits};
+use crate::evening::{Keys, Standing, is_in_use, listens, zone_fits};
 use crate::map::{Book, Input, Song, StayInKey, Trigger, Zone};
 use crate::midi::Note;
 use crate::music::note;
@@ -79,8 +79,8 @@ pub struct Fit {
 /// Where a performance stands, for a drawing of this moment.
 #[derive(Clone, Copy)]
 pub struct Now<'a> {
-    /// The section, as an index into the song's.
-    pub section: usize,
+    /// Where the set stands in the song.
+    pub standing: &'a Standing,
     /// Whether a zone, by its place among the song's, is on.
     pub on: &'a dyn Fn(usize) -> bool,
 }
@@ -134,7 +134,7 @@ impl Keyboard {
                 }));
                 zone.on
             }
-            Some(now) => is_in_use(song, zone, now.section, (now.on)(number)),
+            Some(now) => is_in_use(song, zone, now.standing.section, (now.on)(number)),
         };
         if !in_use {
             words.push(if now.is_some_and(|now| (now.on)(number)) { "not here" } else { "off" }.to_owned());
@@ -148,7 +148,11 @@ impl Keyboard {
         if zone.stay_in_key == StayInKey::Off {
             return;
         }
-        let fits = zone_fits(song, zone, now.map(|now| now.section), keys.play_in.tonic());
+        let (section, fingers) = match now {
+            Some(Now { standing, .. }) => (Some(standing.section), keys.fingers_at(standing)),
+            None => (None, keys.play_in),
+        };
+        let fits = zone_fits(song, zone, section, fingers.tonic());
         let (low, high) = zone.keys.value;
         for key in (low as u8).max(self.low)..=(high as u8).min(self.high) {
             let taken = self.cues.iter().any(|cue| cue.key == key) || self.fits.iter().any(|fit| fit.key == key);

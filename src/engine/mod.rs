@@ -42,7 +42,7 @@ mod take_over;
 
 use std::sync::Arc;
 
-pub use action::{Action, ActionError};
+pub use action::Action;
 pub use event::{Event, TakeEvent};
 pub use ids::{CueId, Micros};
 pub use out::{By, Fired, Notice, Out, Said, Sink};
@@ -53,6 +53,7 @@ pub use snapshot::{MOST_SWITCHES, MOST_ZONES, Snapshot};
 pub use take_over::Successor;
 
 pub use crate::evening::Standing;
+pub use crate::map::{ActionError, Plain};
 
 use crate::midi::Message;
 use controllers::Controllers;

@@ -8,7 +8,7 @@ use crate::music::Key;
 
 mod cue;
 mod song;
-pub use cue::{Clock, Cue, Does, Off, Press, SongChoice, Trigger, When};
+pub use cue::{Clock, Cue, Does, Off, Press, SongChoice, Trigger, When, WrittenAction};
 pub use song::{
     Controls, Drone, Finger, Linger, Moment, Pedal, Plays, Section, Send, SendMessage, Song, StayInKey, Zone,
 };

@@ -3,7 +3,7 @@
 use super::{Table, bold, plain};
 use crate::evening::{Keys, listens};
 use crate::map::{
-    Book, Cable, Controls, Cue, Curve, Does, Input, Moment, Output, Pedal, Send, SendMessage, Song, Sound, Trigger,
+    Action, Book, Cable, Controls, Cue, Curve, Does, Input, Moment, Output, Pedal, Send, SendMessage, Song, Sound, Trigger,
     Zone,
 };
 use crate::midi::{Channel, U7};
@@ -161,7 +161,7 @@ pub(super) fn of_cues<'a>(all: impl Iterator<Item = &'a Cue>, key: Key, whose: i
         if let Does::Send { to, message: said } = &cue.does {
             does.push(format!("to {}: {}", to.value, message(said, key)));
         }
-        if let Does::Fade(time) = &cue.does {
+        if let Does::Act(Action::Fade(time)) = &cue.does {
             does.push(format!("what rings dies away in {}", zones::seconds(*time)));
         }
         if let Some(off) = &cue.off {

@@ -30,7 +30,8 @@ impl Daemon {
         let now = self.now();
         self.surely(|engine, sink| engine.step(Event::Resume(standing), now, sink));
         // What the channels were told is forgotten with the old engine.
-        self.next = self.surely(|engine, sink| engine.step(Event::Action(Action::Plain(Plain::ResendSounds)), now, sink));
+        self.next =
+            self.surely(|engine, sink| engine.step(Event::Action(Action::Plain(Plain::ResendSounds)), now, sink));
         for cue in cues {
             self.next = self.surely(|engine, sink| engine.step(Event::CloseCue(cue), now, sink));
         }

@@ -1,6 +1,8 @@
 //! From maps as written to the plan. Every name in a [`Book`] is known to exist, so nothing here can fail.
 
 mod cues;
+pub(super) mod sends;
+pub(super) mod zone;
 
 use std::collections::HashMap;
 
@@ -10,10 +12,8 @@ use super::plan::{
     PlanTonight, PlanZone, Say, SetUp,
 };
 use super::set::clock::tick_at;
-use crate::evening::{
-    Inputs, Keys, Order, chord_on, feet_of, fits, heard, inputs_of, own_lift, plays_in, title, touch,
-};
-use crate::map::{At, Book, Controls, Does, Drone, Entry, Gear, Moment, Output, Send, SendMessage, Song, Sound, Zone};
+use crate::evening::{Inputs, Keys, Order, chord_on, fits, heard, own_lift, plays_in, title, touch};
+use crate::map::{At, Book, Does, Drone, Entry, Gear, Moment, Output, Send, Song, Sound};
 use crate::midi::U7;
 
 /// A song has at most this many zones, sections and sends together that the tables can number.
@@ -80,28 +80,20 @@ fn channels(book: &Book, older: Vec<OutputChannel>) -> Vec<OutputChannel> {
         .iter()
         .map(|sound| OutputChannel { output: output(&sound.output), channel: sound.channel.index() });
     let sends = book.songs.iter().flat_map(|song| &song.sends).filter_map(|send| {
-        channel_of(&send.message).map(|channel| OutputChannel { output: output(&send.to), channel })
+        send.message.channel().map(|channel| OutputChannel { output: output(&send.to), channel: channel.index() })
     });
     let cues = book.cues().filter_map(|cue| match &cue.does {
         Does::Send { to, message } => Some((to, [Some(message), cue.off.as_ref().map(|off| &off.message)])),
         _ => None,
     });
     let said = cues.flat_map(|(to, messages)| messages.into_iter().flatten().map(move |message| (to, message)));
-    let said = said
-        .filter_map(|(to, message)| channel_of(message).map(|channel| OutputChannel { output: output(to), channel }));
+    let said = said.filter_map(|(to, message)| {
+        message.channel().map(|channel| OutputChannel { output: output(to), channel: channel.index() })
+    });
     let mut channels: Vec<OutputChannel> = older.into_iter().chain(sounds).chain(sends).chain(said).collect();
     channels.sort_unstable();
     channels.dedup();
     channels
-}
-
-fn channel_of(message: &SendMessage) -> Option<u8> {
-    match message {
-        SendMessage::Program { channel, .. }
-        | SendMessage::Control { channel, .. }
-        | SendMessage::Note { channel, .. } => Some(channel.index()),
-        SendMessage::System { .. } => None,
-    }
 }
 
 fn output_number(gear: &Gear, name: &At<String>) -> u8 {
@@ -194,38 +186,6 @@ impl Compiler<'_> {
         number_of(&mut self.zone_numbers, &mut self.plan.zone_names, name)
     }
 
-    fn zone(&mut self, zone: &Zone) -> PlanZone {
-        let sound = self.gear.sound(&zone.sound.value);
-        PlanZone {
-            name: self.zone_number(&zone.name),
-            inputs: inputs_of(self.gear, zone),
-            feet: feet_of(self.gear, zone),
-            keys: (zone.keys.value.0 as u8, zone.keys.value.1 as u8),
-            window: zone.velocity.value,
-            by_handful: zone.by_handful,
-            exclusive: zone.exclusive,
-            velocity: touch(zone.curve.as_ref(), zone.level),
-            offset: 12 * zone.octave + zone.transpose,
-            follow_key: zone.follow_key,
-            within: zone.within.as_ref().map(|range| range.value),
-            channel: sound.map_or(ChannelId(0), |sound| {
-                self.channel(output_number(self.gear, &sound.output), sound.channel.index())
-            }),
-            set_up: sound.map_or_else(SetUp::default, |sound| set_up(sound, zone.volume)),
-            pedal: zone.pedal,
-            controls: followed(&zone.controls),
-            bend: zone.bend,
-            on: zone.on,
-            plays: zone.plays,
-            gathers: false,
-            min_keys: u32::from(zone.min_keys),
-            linger: zone.linger,
-            stay: zone.stay_in_key,
-            one_key: zone.one_key_chord,
-            fade: Micros(zone.fade),
-        }
-    }
-
     fn drone(&self, drone: &Drone) -> PlanDrone {
         let sound = self.gear.sound(&drone.sound.value);
         PlanDrone {
@@ -248,27 +208,11 @@ impl Compiler<'_> {
         let output = output_number(self.gear, &send.to);
         PlanSend {
             output,
-            channel: channel_of(&send.message).map(|channel| self.channel(output, channel)),
+            channel: send.message.channel().map(|channel| self.channel(output, channel.index())),
             after: Micros(send.after),
             dropped_on_leaving: send.at.value != Moment::Leave,
-            say: say(&send.message),
+            say: Say::of(&send.message),
         }
-    }
-}
-
-fn say(message: &SendMessage) -> Say {
-    let bytes = |(msb, lsb): (U7, U7)| (u8::from(msb), u8::from(lsb));
-    match message {
-        SendMessage::Program { bank, program, .. } => {
-            Say::Program { bank: bank.map(bytes), program: u8::from(*program) }
-        }
-        SendMessage::Control { number, value, .. } => {
-            Say::Control { number: u8::from(*number), value: u8::from(*value) }
-        }
-        SendMessage::Note { note, velocity, length, .. } => {
-            Say::Note { note: *note as u8, velocity: u8::from(*velocity), length: Micros(*length) }
-        }
-        SendMessage::System { bytes, starts } => Say::System { bytes: bytes.clone(), starts: *starts },
     }
 }
 
@@ -295,16 +239,6 @@ fn set_up(sound: &Sound, volume: Option<U7>) -> SetUp {
         program: sound.program.map(u8::from),
         volume: volume.or(sound.volume).map(u8::from),
         pan: sound.pan.map(u8::from),
-    }
-}
-
-/// The controllers that a zone follows, one bit each. 120 belongs to them; 121 and 123–127 speak of the input.
-fn followed(controls: &Controls) -> u128 {
-    let pedals = (64..=69).fold(0u128, |set, number| set | 1 << number);
-    match controls {
-        Controls::Follow => !pedals,
-        Controls::Ignore => 0,
-        Controls::List(numbers) => numbers.iter().fold(0, |set, number| set | 1 << u8::from(*number)) & !pedals,
     }
 }
 

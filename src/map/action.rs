@@ -322,9 +322,10 @@ impl<'a> Action<&'a str, &'a str, Key> {
             With::LineUp => Action::LineUp(need("a title or its place in the set, counted from 1")?),
             With::Section => Action::Section(need("its name")?),
             With::Key => Action::Key(need("a key such as Eb or C#m")?.parse()?),
-            With::Zone => {
-                Action::Zone { name: need("its name, and \"on\" or \"off\" if it is not to be the other way")?, on: None }
-            }
+            With::Zone => Action::Zone {
+                name: need("its name, and \"on\" or \"off\" if it is not to be the other way")?,
+                on: None,
+            },
             With::Drone => Action::Drone(match rest {
                 "" => None,
                 "on" => Some(true),
@@ -332,10 +333,10 @@ impl<'a> Action<&'a str, &'a str, Key> {
                 _ => return Err(unknown()),
             }),
             With::Fade if rest.is_empty() => Action::Fade(USUAL_FADE),
-            With::Fade => Action::Fade(milliseconds(rest).ok_or(ActionError::Missing(
-                with.row().word,
-                "nothing, or a time in milliseconds up to 60000,",
-            ))?),
+            With::Fade => Action::Fade(
+                milliseconds(rest)
+                    .ok_or(ActionError::Missing(with.row().word, "nothing, or a time in milliseconds up to 60000,"))?,
+            ),
         })
     }
 }

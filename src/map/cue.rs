@@ -57,8 +57,11 @@ fn read(mut fields: Fields<'_>, names: &Names) -> Option<Cue> {
 
 /// Only a trigger that takes any number leaves one open to be received.
 fn received(parts: &Parts<'_>) {
-    let (Some(trigger), Some(Does::Act(Action::Song(SongChoice::Received) | Action::LineUp(SongChoice::Received))), Some(song)) =
-        (parts.trigger, parts.does.as_ref(), parts.song.as_ref())
+    let (
+        Some(trigger),
+        Some(Does::Act(Action::Song(SongChoice::Received) | Action::LineUp(SongChoice::Received))),
+        Some(song),
+    ) = (parts.trigger, parts.does.as_ref(), parts.song.as_ref())
     else {
         return;
     };

@@ -26,10 +26,10 @@ mod values;
 mod words;
 mod zone;
 
-pub use action::{
-    Action, ActionError, LONGEST_FADE, LookUp, Plain, Resolved, Row, USUAL_FADE, With, Word, followed,
-};
+pub use action::{Action, ActionError, LONGEST_FADE, LookUp, Plain, Resolved, Row, USUAL_FADE, With, Word, followed};
 pub use diagnostic::{Diagnostic, Kind, Level, Listed, ListedAlso, Place};
 pub use load::{Loaded, load};
 pub use model::*;
 pub use names::nearest;
+pub use send::SendMessage;
+pub use zone::Zone;

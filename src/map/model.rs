@@ -9,9 +9,7 @@ use crate::music::Key;
 mod cue;
 mod song;
 pub use cue::{Clock, Cue, Does, Off, Press, SongChoice, Trigger, When, WrittenAction};
-pub use song::{
-    Controls, Drone, Finger, Linger, Moment, Pedal, Plays, Section, Send, SendMessage, Song, StayInKey, Zone,
-};
+pub use song::{Controls, Drone, Finger, Linger, Moment, Pedal, Plays, Section, Send, Song, StayInKey};
 
 /// A place in one of the files that were read.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]

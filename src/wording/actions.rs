@@ -59,7 +59,9 @@ fn why_not(action: Action, notice: Notice, context: &Context<'_>) -> String {
             format!("\"{}\" has no zone \"{}\".", plan.title(song), plan.zone_name(name))
         }
         (Action::Drone(_), Some(song)) => format!("\"{}\" has no drone.", plan.title(song)),
-        (Action::Plain(Plain::NextSong) | Action::Plain(Plain::PreviousSong), _) => "There is nothing further that way.".to_owned(),
+        (Action::Plain(Plain::NextSong) | Action::Plain(Plain::PreviousSong), _) => {
+            "There is nothing further that way.".to_owned()
+        }
         _ if here != Some(current) => format!("\"{}\" is no song that could do that.", plan.title(current)),
         _ => "There is nothing further that way.".to_owned(),
     }

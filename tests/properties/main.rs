@@ -125,8 +125,10 @@ fn play_beside_the_hands(drawn: &Drawn, deeds: &[(Deed, u32)]) {
         };
         // No other song and no other zones: what a change leaves behind is told by the scripts.
         let changes = |action| {
-            matches!(action, Action::Plain(Plain::NextSong | Plain::PreviousSong) | Action::Song(_) | Action::Zone { .. })
-                || matches!(action, Action::Fade(time) if time > 0)
+            matches!(
+                action,
+                Action::Plain(Plain::NextSong | Plain::PreviousSong) | Action::Song(_) | Action::Zone { .. }
+            ) || matches!(action, Action::Fade(time) if time > 0)
         };
         if action.is_some_and(changes) {
             continue;

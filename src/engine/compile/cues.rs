@@ -2,10 +2,10 @@
 
 use std::convert::Infallible;
 
-use super::{Compiler, channel_of, output_number};
+use super::{Compiler, output_number};
 use crate::engine::action::usual;
 use crate::engine::ids::{CueId, DetectorId, Micros, SendId};
-use crate::engine::plan::{Detected, PlanCue, PlanDetector, PlanDoes, PlanSend, PlanTrigger};
+use crate::engine::plan::{Detected, PlanCue, PlanDetector, PlanDoes, PlanSend, PlanTrigger, Say};
 use crate::evening::{entry_numbered, entry_titled, number_of};
 use crate::map::{self, At, Book, Clock, Cue, Does, LookUp, SendMessage, SongChoice, Trigger};
 use crate::midi::U7;
@@ -102,8 +102,8 @@ impl Compiler<'_> {
 
     fn cue_send(&mut self, to: &At<String>, message: &SendMessage) -> SendId {
         let output = output_number(self.gear, to);
-        let channel = channel_of(message).map(|channel| self.channel(output, channel));
-        let say = super::say(message);
+        let channel = message.channel().map(|channel| self.channel(output, channel.index()));
+        let say = Say::of(message);
         self.plan.sends.push(PlanSend { output, channel, after: Micros::ZERO, dropped_on_leaving: false, say });
         SendId((self.plan.sends.len() - 1) as u16)
     }

@@ -56,7 +56,9 @@ impl Engine {
             Action::Song(wanted) => self.enter(wanted, cause, step),
             Action::Plain(Plain::FromTheTop) => self.begin_again(cause, step),
             Action::Plain(Plain::NextSection) => self.enter_place(place + 1, cause, step),
-            Action::Plain(Plain::PreviousSection) if self.current.is_aside(step.plan) => self.enter_place(place, cause, step),
+            Action::Plain(Plain::PreviousSection) if self.current.is_aside(step.plan) => {
+                self.enter_place(place, cause, step)
+            }
             Action::Plain(Plain::PreviousSection) => self.enter_place(place.wrapping_sub(1), cause, step),
             Action::Section(name) => self.enter_named(name, cause, step),
             Action::Plain(Plain::RaiseKey) => self.add_to_key(added + 1, step),

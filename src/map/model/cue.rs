@@ -1,7 +1,8 @@
 //! Cues as written: what the player or another machine does, and what that does to the set.
 
 use super::super::action::Action;
-use super::{At, Book, SendMessage, Song, Spot};
+use super::super::send::SendMessage;
+use super::{At, Book, Song, Spot};
 use crate::midi::machine_control::Transport;
 use crate::midi::{Channel, U7};
 use crate::music::Key;

@@ -1,7 +1,9 @@
 //! Songs as written: sections, zones, what a one-key chord plays, the drone, and sends.
 
-use super::{At, Cue, Curve, KeyRange, PlayIn, ShiftWay, Spot};
-use crate::midi::{Channel, Note, U7};
+use super::super::send::SendMessage;
+use super::super::zone::Zone;
+use super::{At, Cue, KeyRange, PlayIn, ShiftWay, Spot};
+use crate::midi::U7;
 use crate::music::{Chord, Key};
 
 /// A song's map.
@@ -135,65 +137,6 @@ pub enum Controls {
     List(Vec<U7>),
 }
 
-/// Keys that play a sound.
-#[derive(Debug, Clone)]
-pub struct Zone {
-    /// The whole zone, for findings about it.
-    pub spot: Spot,
-    /// Its name; the sound's where none is given.
-    pub name: String,
-    /// The sound that it plays.
-    pub sound: At<String>,
-    /// The input that it listens to; `None`: every one with `play = true`.
-    pub input: Option<At<String>>,
-    /// The input whose pedals and controllers it follows; `None`: its own.
-    pub pedals_from: Option<At<String>>,
-    /// Its keys, as pressed.
-    pub keys: At<KeyRange>,
-    /// Its window of velocities, after the input's curve, 1–127.
-    pub velocity: At<(u8, u8)>,
-    /// Whether one note in the window lets in its whole handful.
-    pub by_handful: bool,
-    /// Whether keys that it takes go to no later zone.
-    pub exclusive: bool,
-    /// Its curve.
-    pub curve: Option<Curve>,
-    /// Level in dB, by velocity.
-    pub level: f64,
-    /// Controller 7 in this song, where it is not the sound's.
-    pub volume: Option<U7>,
-    /// Semitones.
-    pub transpose: i32,
-    /// Octaves.
-    pub octave: i32,
-    /// Whether the shift moves it.
-    pub follow_key: bool,
-    /// The range into which its notes are brought by octaves.
-    pub within: Option<At<KeyRange>>,
-    /// Names of the sections in which it plays; `None`: all.
-    pub sections: Option<Vec<At<String>>>,
-    /// Which notes it makes of its keys.
-    pub plays: Plays,
-    /// Fewer keys than these, 1–10, are a melody and change nothing; counts only where notes are derived.
-    pub min_keys: u8,
-    /// Whether its notes stay after the keys come up.
-    pub linger: Linger,
-    /// What becomes of keys that do not fit.
-    pub stay_in_key: StayInKey,
-    /// Whether one key plays the chord that belongs there (rule R13).
-    pub one_key_chord: bool,
-    /// Its pedals.
-    pub pedal: Pedal,
-    /// Its other controllers.
-    pub controls: Controls,
-    /// Whether pitch bend and pressure are passed on.
-    pub bend: bool,
-    /// Whether it is on when the song is entered.
-    pub on: bool,
-    /// How long its lingering notes take to end for good, in microseconds (rule R15).
-    pub fade: u64,
-}
-
 /// A part of a song.
 #[derive(Debug, Clone)]
 pub struct Section {
@@ -233,46 +176,4 @@ pub struct Send {
     pub after: u64,
     /// What is said.
     pub message: SendMessage,
-}
-
-/// What a send says.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum SendMessage {
-    /// Bank select, where given, and a program change.
-    Program {
-        /// Channel.
-        channel: Channel,
-        /// Bank, most and least significant byte.
-        bank: Option<(U7, U7)>,
-        /// Program, from 0 as on the wire.
-        program: U7,
-    },
-    /// A controller or channel mode message.
-    Control {
-        /// Channel.
-        channel: Channel,
-        /// Number.
-        number: U7,
-        /// Value.
-        value: U7,
-    },
-    /// A note with its end.
-    Note {
-        /// Channel.
-        channel: Channel,
-        /// Key.
-        note: Note,
-        /// Velocity, 1–127.
-        velocity: U7,
-        /// Time to its end, in microseconds.
-        length: u64,
-    },
-    /// A whole system message: machine control (`transport`), a clock command (`clock`),
-    /// song select, or bytes as given.
-    System {
-        /// The bytes.
-        bytes: Vec<u8>,
-        /// Whether it sets another machine's transport or clock going: held back at the start of `play` (rule R8).
-        starts: bool,
-    },
 }

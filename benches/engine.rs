@@ -7,7 +7,7 @@ use std::sync::Arc;
 
 use criterion::{BatchSize, Criterion, criterion_group, criterion_main};
 use handspan::check;
-use handspan::engine::{Action, Engine, Event, Micros, Out, Plan};
+use handspan::engine::{Action, Engine, Event, Micros, Out, Plain, Plan};
 use handspan::map::{self, Book};
 use handspan::midi::decode;
 
@@ -200,7 +200,7 @@ fn change_of_song(criterion: &mut Criterion) {
                 out.clear();
                 now += 1000;
                 there = !there;
-                let action = if there { Action::NextSong } else { Action::PreviousSong };
+                let action = if there { Action::Plain(Plain::NextSong) } else { Action::Plain(Plain::PreviousSong) };
                 engine.step(Event::Action(black_box(action)), Micros(now), &mut out);
             });
         });

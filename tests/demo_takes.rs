@@ -3,7 +3,7 @@
 
 use std::path::Path;
 
-use handspan::map::{Does, Press, Song, SongChoice, load};
+use handspan::map::{Action, Does, Press, Song, SongChoice, load};
 use handspan::midi::decode;
 use handspan::midi::file::{TakeKind, read};
 
@@ -176,7 +176,7 @@ fn the_demo_shows_what_moves_a_set() {
     for press in presses {
         assert!(cues().any(|cue| cue.when.trigger.press() == Some(press)), "{press:?}");
     }
-    assert!(cues().any(|cue| matches!(cue.does, Does::Song(SongChoice::Received))));
+    assert!(cues().any(|cue| matches!(cue.does, Does::Act(Action::Song(SongChoice::Received)))));
     assert!(cues().any(|cue| cue.while_down && cue.off.is_some() && cue.name.is_some()));
     let replaces = |song: &Song| book.cues_in(Some(song)).len() < book.gear.cues.len() + song.cues.len();
     assert!(book.songs.iter().any(replaces), "a song's own cue in the place of the gear's");

@@ -11,7 +11,7 @@ use std::time::Duration;
 use handspan::daemon::observer::{Duties, Observer};
 use handspan::daemon::persist::Beginning;
 use handspan::daemon::{Daemon, Happened, Remote, Show, recorder, wish};
-use handspan::engine::{Action, Engine, Event, Micros, Notice, Plan, TakeEvent};
+use handspan::engine::{Action, Engine, Event, Micros, Notice, Plain, Plan, TakeEvent};
 use handspan::map;
 use handspan::midi::decode;
 use handspan::midi::file::{self, TakeKind};
@@ -362,7 +362,7 @@ fn to_record_allocates_nothing_even_where_nobody_takes_the_records() {
         for now in 0..20_000 {
             handle.input(now, 0, &[0x90, 60, 100]);
             handle.output(now, 0, &[0x90, 60, 100]);
-            handle.event(now, Event::Action(Action::NextSection));
+            handle.event(now, Event::Action(Action::Plain(Plain::NextSection)));
             handle.input(now, 0, &exclusive);
             handle.plan(now, Arc::clone(&plan));
         }

@@ -2,7 +2,7 @@
 
 use super::stage::may_be_one_port;
 use super::words::quoted;
-use crate::map::{At, Book, Clock, Cue, Diagnostic, Does, Moment, SendMessage, Spot, Trigger};
+use crate::map::{Action, At, Book, Clock, Cue, Diagnostic, Does, Moment, Plain, SendMessage, Spot, Trigger};
 use crate::midi::machine_control::Transport;
 
 /// Hint: a cue that sends, itself or by the change that it makes, what would fire it again if the device sends it back.
@@ -33,10 +33,10 @@ fn says<'a>(book: &'a Book, cue: &'a Cue) -> Option<(&'a At<String>, Spot)> {
             let off = cue.off.as_ref().is_some_and(|off| fires(to, &off.message));
             (off || fires(to, message)).then_some((to, cue.spot))
         }
-        Does::NextSong | Does::PreviousSong | Does::Song(_) | Does::FromTheTop => {
+        Does::Act(Action::Plain(Plain::NextSong | Plain::PreviousSong | Plain::FromTheTop) | Action::Song(_)) => {
             entering(book, |moment| *moment == Moment::Enter, fires)
         }
-        Does::NextSection | Does::PreviousSection | Does::Section(_) => {
+        Does::Act(Action::Plain(Plain::NextSection | Plain::PreviousSection) | Action::Section(_)) => {
             entering(book, |moment| matches!(moment, Moment::Section(_)), fires)
         }
         _ => None,

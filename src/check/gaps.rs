@@ -92,17 +92,17 @@ fn gap(
     scenes: &[usize],
 ) -> Diagnostic {
     let (name, place) = (quoted(&input.name.value), piece.in_sections(scenes));
-    if (low, high) == bounds {
-        // All of it, and so only in some sections.
-        let spot = scenes.first().and_then(|scene| piece.section(*scene)).map(|section| section.name.spot);
-        let spot = spot.unwrap_or(piece.song.title.spot);
-        let hint = Diagnostic::hint(spot, format!("the input {name} plays nothing{place}"));
-        return hint.help("if that is not meant, let a zone play in this section too");
-    }
     let octave = piece.octave;
-    let play = if low == high { "plays" } else { "play" };
-    let title = format!("{} of the input {name} {play} nothing{place}", the_keys(low, high, octave));
-    let zones = scenes.first().map(|scene| piece.scenes[*scene].zones.as_slice()).unwrap_or_default();
+    let all = (low, high) == bounds;
+    let title = match all {
+        true => format!("the input {name} plays nothing{place}"),
+        false => {
+            let play = if low == high { "plays" } else { "play" };
+            format!("{} of the input {name} {play} nothing{place}", the_keys(low, high, octave))
+        }
+    };
+    let scene = scenes.first().filter(|_| !all);
+    let zones = scene.map(|scene| piece.scenes[*scene].zones.as_slice()).unwrap_or_default();
     let heard = || zones.iter().map(|zone| &piece.parts[*zone]).filter(|part| part.hears(number) && part.names_keys());
     let below = heard().filter(|part| part.keys().1 < low).max_by_key(|part| part.keys().1);
     let above = heard().filter(|part| part.keys().0 > high).min_by_key(|part| part.keys().0);
@@ -119,8 +119,10 @@ fn gap(
             hint.help(format!("if that is not meant, write keys = {keys}"))
         }
         (None, None) => {
-            let hint = Diagnostic::hint(piece.song.title.spot, title);
-            hint.label("in this song").help("if that is not meant, let a zone reach over them")
+            // All of it, and so only in some sections.
+            let section = scenes.first().and_then(|scene| piece.section(*scene));
+            let hint = Diagnostic::hint(section.map_or(piece.song.title.spot, |section| section.name.spot), title);
+            hint.help("if that is not meant, let a zone play in this section too")
         }
     }
 }

@@ -2,7 +2,7 @@
 
 use super::words::{joined, quoted};
 use crate::evening::{entry_numbered, entry_titled, number_of, title_of};
-use crate::map::{Book, Cue, Diagnostic, Does, SongChoice};
+use crate::map::{Action, Book, Cue, Diagnostic, Does, Plain, SongChoice};
 
 /// Hint: cues, but none that leads from song to song. Hint: entries of the set that no cue leads to. Hint: a song that
 /// comes twice, and is chosen by its number.
@@ -11,7 +11,7 @@ pub(super) fn find(book: &Book, found: &mut Vec<Diagnostic>) {
     let Some(first) = cues().next() else { return };
     found.extend(unreached(book, first));
     let by_number = |cue: &Cue, number: u8| match &cue.does {
-        Does::Song(choice) | Does::LineUp(choice) => match choice {
+        Does::Act(Action::Song(choice) | Action::LineUp(choice)) => match choice {
             SongChoice::Received => true,
             SongChoice::Number(wanted) => wanted.value == number,
             SongChoice::Titled(_) => false,
@@ -62,9 +62,9 @@ fn reached(book: &Book) -> Vec<bool> {
         let song = entries[entry].song.and_then(|song| book.songs.get(song));
         for cue in book.cues_in(song) {
             match &cue.does {
-                Does::NextSong => open.push(entry + 1),
-                Does::PreviousSong => open.extend(entry.checked_sub(1)),
-                Does::Song(choice) | Does::LineUp(choice) => match choice {
+                Does::Act(Action::Plain(Plain::NextSong)) => open.push(entry + 1),
+                Does::Act(Action::Plain(Plain::PreviousSong)) => open.extend(entry.checked_sub(1)),
+                Does::Act(Action::Song(choice) | Action::LineUp(choice)) => match choice {
                     SongChoice::Titled(title) => open.extend(entry_titled(book, &title.value)),
                     SongChoice::Number(number) => open.extend(entry_numbered(book, number.value)),
                     SongChoice::Received => open.extend(&numbered),

@@ -3,7 +3,7 @@
 use super::keyboard;
 use super::tonight::Tonight;
 use super::words::{self, event, from_to, middle_c, quoted};
-use crate::map::{Book, Cue, Diagnostic, Does, Input, Kind, Song, Spot, Trigger};
+use crate::map::{Action, Book, Cue, Diagnostic, Does, Input, Kind, Song, Spot, Trigger};
 
 /// Error: a cue on a key that its keyboard does not have, on a channel that its input does not hear, or on a controller
 /// that its input hears as another. Hint: a cue of the gear that every song replaces. Hint: a cue of the gear for a
@@ -16,7 +16,7 @@ pub(super) fn find(tonight: &Tonight<'_>, found: &mut Vec<Diagnostic>) {
     }
     for cue in &book.gear.cues {
         found.extend(replaced(book, cue));
-        if matches!(cue.does, Does::Drone(_)) && book.songs.iter().all(|song| song.drone.is_none()) {
+        if matches!(cue.does, Does::Act(Action::Drone(_))) && book.songs.iter().all(|song| song.drone.is_none()) {
             let hint = Diagnostic::hint(cue.spot, "this cue has nothing to do: no song of the set has a drone");
             found.push(hint.help("give a song a [drone], or take the cue out"));
         }

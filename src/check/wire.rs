@@ -7,7 +7,7 @@ use std::sync::Arc;
 use super::part::Part;
 use super::tonight::{Piece, Scene, Tonight};
 use super::words::{milliseconds, quoted};
-use crate::engine::{Action, Engine, Event, Micros, Plan};
+use crate::engine::{Action, Engine, Event, Micros, Plain, Plan};
 use crate::evening::title_of;
 use crate::map::{Book, Cable, Diagnostic, Linger, Plays, Spot};
 
@@ -193,14 +193,14 @@ fn changes(book: &Book) -> Vec<Change> {
             now = now + LONG;
             let place = engine.standing().place;
             out.clear();
-            engine.step(Event::Action(Action::NextSection), now, &mut out);
+            engine.step(Event::Action(Action::Plain(Plain::NextSection)), now, &mut out);
             if engine.standing().place == place {
                 break;
             }
         }
         now = now + LONG;
         out.clear();
-        engine.step(Event::Action(Action::NextSong), now, &mut out);
+        engine.step(Event::Action(Action::Plain(Plain::NextSong)), now, &mut out);
         let mut bytes = vec![0; book.gear.outputs.len()];
         for said in out.said().filter(|said| said.at == now) {
             if let Some(bytes) = bytes.get_mut(said.output) {

@@ -5,20 +5,18 @@ use std::path;
 use super::console::{Failure, tell};
 use super::reach::{self, Meant};
 use crate::daemon::control::{Ask, Outcome};
+use crate::map::{Word, followed};
 
 /// What can be done, for `--help`.
-pub(super) const HELP: &str = "Actions:
-  next-song, previous-song, song TITLE (or its position in the set), from-the-top
-  next-section, previous-section, section NAME
-  raise-key, lower-key, key KEY, tonights-key
-  zone NAME (on, off, else the other way), drone (on, off), fade (MILLISECONDS)
-  line-up TITLE  the song that next-song will enter, once
-  tap            a beat of the tempo: four make one
-  resend-messages  what entering the song sends to other machines
-  resend-sounds  the set-up of all sounds
-  panic          all notes off
+pub(super) fn help() -> String {
+    let rows = || Word::all().map(Word::row).map(|row| (followed(row.word, row.after), row.help));
+    let width = rows().map(|(words, _)| words.len()).max().unwrap_or(0);
+    let lines = rows().map(|(words, help)| format!("  {words:width$}  {help}\n"));
+    format!("Actions:\n{}\n{MORE_HELP}", lines.collect::<String>())
+}
 
-Changes to the set; they hold for this run, and longer once they are saved:
+/// What follows the actions.
+const MORE_HELP: &str = "Changes to the set; they hold for this run, and longer once they are saved:
   move-song TITLE POSITION  to this position in the set, counted from 1
   add-song FILE (KEY)       at the end
   song-key TITLE KEY        the room's key of any song; the current one moves at once,

@@ -142,8 +142,7 @@ fn write_all(
 fn cue_fired(fired: &Fired, book: &Book) -> String {
     let cue = book.cues().nth(fired.cue.index());
     cue.map_or_else(String::new, |cue| {
-        let what = cues::does(&cue.does, fired.received, cue.name.as_deref());
-        actions::asked(&cues::name(cue, fired.received), &what)
+        actions::asked(&cues::name(cue, fired.received), &cues::asks(cue, fired.received))
     })
 }
 

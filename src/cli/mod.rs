@@ -91,7 +91,7 @@ enum Command {
     },
     /// Has something done by the handspan that plays, from another terminal or a script.
     #[cfg(unix)]
-    #[command(after_help = doing::HELP)]
+    #[command(after_help = doing::help())]
     Do {
         /// What is to be done, in one word or several.
         #[arg(required = true, value_name = "ACTION")]

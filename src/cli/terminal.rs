@@ -7,7 +7,8 @@ use crossterm::event::{self, Event, KeyCode, KeyEvent, KeyEventKind, KeyModifier
 use crossterm::terminal::{disable_raw_mode, enable_raw_mode};
 
 use crate::daemon::{Command, Remote};
-use crate::engine::{Action, Micros};
+use crate::engine::{Action, Plain};
+use crate::map::USUAL_FADE;
 
 /// What the keys do, for `--help`.
 pub(super) const KEYS_HELP: &str = "Keyboard shortcuts, while it runs in a terminal:
@@ -71,9 +72,6 @@ fn read_keys(remote: &Remote, asked: &dyn Fn(Option<Command>)) {
     // The terminal is gone: the system says so with a signal of its own, and this thread has nothing more to do.
 }
 
-/// How long the fade of a key takes, in microseconds.
-const FADE: Micros = Micros::from_millis(2_000);
-
 #[derive(Debug, PartialEq, Eq)]
 enum Meaning {
     Give(Command),
@@ -84,20 +82,20 @@ fn meaning(key: KeyEvent) -> Option<Meaning> {
     let action = match key.code {
         KeyCode::Char('c' | 'd') if key.modifiers.contains(KeyModifiers::CONTROL) => return Some(Meaning::Stop),
         KeyCode::Char('q') => return Some(Meaning::Stop),
-        KeyCode::Down => Action::NextSong,
-        KeyCode::Up => Action::PreviousSong,
-        KeyCode::Right => Action::NextSection,
-        KeyCode::Left => Action::PreviousSection,
-        KeyCode::Char('+') => Action::RaiseKey,
-        KeyCode::Char('-') => Action::LowerKey,
-        KeyCode::Char('0') => Action::TonightsKey,
-        KeyCode::Char('t') => Action::FromTheTop,
-        KeyCode::Char('a') => Action::ResendMessages,
-        KeyCode::Char('s') => Action::ResendSounds,
+        KeyCode::Down => Action::Plain(Plain::NextSong),
+        KeyCode::Up => Action::Plain(Plain::PreviousSong),
+        KeyCode::Right => Action::Plain(Plain::NextSection),
+        KeyCode::Left => Action::Plain(Plain::PreviousSection),
+        KeyCode::Char('+') => Action::Plain(Plain::RaiseKey),
+        KeyCode::Char('-') => Action::Plain(Plain::LowerKey),
+        KeyCode::Char('0') => Action::Plain(Plain::TonightsKey),
+        KeyCode::Char('t') => Action::Plain(Plain::FromTheTop),
+        KeyCode::Char('a') => Action::Plain(Plain::ResendMessages),
+        KeyCode::Char('s') => Action::Plain(Plain::ResendSounds),
         KeyCode::Char('d') => Action::Drone(None),
-        KeyCode::Char('f') => Action::Fade(FADE),
-        KeyCode::Char('b') => Action::Tap,
-        KeyCode::Char('!') => Action::Panic,
+        KeyCode::Char('f') => Action::Fade(USUAL_FADE),
+        KeyCode::Char('b') => Action::Plain(Plain::Tap),
+        KeyCode::Char('!') => Action::Plain(Plain::Panic),
         KeyCode::Char(digit @ '1'..='9') => {
             return Some(Meaning::Give(Command::TurnZone(digit as usize - '1' as usize)));
         }
@@ -114,12 +112,12 @@ mod tests {
     fn keys_mean_what_the_help_says() {
         let typed = |code| meaning(KeyEvent::new(code, KeyModifiers::NONE));
         let act = |action| Some(Meaning::Give(Command::Action(action)));
-        assert_eq!(typed(KeyCode::Down), act(Action::NextSong));
-        assert_eq!(typed(KeyCode::Left), act(Action::PreviousSection));
+        assert_eq!(typed(KeyCode::Down), act(Action::Plain(Plain::NextSong)));
+        assert_eq!(typed(KeyCode::Left), act(Action::Plain(Plain::PreviousSection)));
         assert_eq!(typed(KeyCode::Char('d')), act(Action::Drone(None)));
-        assert_eq!(typed(KeyCode::Char('f')), act(Action::Fade(FADE)));
-        assert_eq!(typed(KeyCode::Char('b')), act(Action::Tap));
-        assert_eq!(typed(KeyCode::Char('!')), act(Action::Panic));
+        assert_eq!(typed(KeyCode::Char('f')), act(Action::Fade(USUAL_FADE)));
+        assert_eq!(typed(KeyCode::Char('b')), act(Action::Plain(Plain::Tap)));
+        assert_eq!(typed(KeyCode::Char('!')), act(Action::Plain(Plain::Panic)));
         assert_eq!(typed(KeyCode::Char('1')), Some(Meaning::Give(Command::TurnZone(0))));
         assert_eq!(typed(KeyCode::Char('q')), Some(Meaning::Stop));
         assert_eq!(typed(KeyCode::Char('c')), None);

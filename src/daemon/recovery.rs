@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use super::sending::Failed;
 use super::{Daemon, Happened};
-use crate::engine::{Action, CueId, Engine, Event, Micros};
+use crate::engine::{Action, CueId, Engine, Event, Micros, Plain};
 
 impl Daemon {
     /// Publishes what a step said; after a failure of the engine, mends it.
@@ -30,7 +30,8 @@ impl Daemon {
         let now = self.now();
         self.surely(|engine, sink| engine.step(Event::Resume(standing), now, sink));
         // What the channels were told is forgotten with the old engine.
-        self.next = self.surely(|engine, sink| engine.step(Event::Action(Action::ResendSounds), now, sink));
+        self.next =
+            self.surely(|engine, sink| engine.step(Event::Action(Action::Plain(Plain::ResendSounds)), now, sink));
         for cue in cues {
             self.next = self.surely(|engine, sink| engine.step(Event::CloseCue(cue), now, sink));
         }

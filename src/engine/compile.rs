@@ -7,14 +7,13 @@ use std::collections::HashMap;
 use super::ids::{ChannelId, Micros, SendId, ZoneId};
 use super::plan::{
     OutputChannel, Plan, PlanChord, PlanDrone, PlanEntry, PlanInput, PlanOutput, PlanSection, PlanSend, PlanSong,
-    PlanTonight, PlanZone, Say, SetUp,
+    PlanTonight,
 };
+use super::say::Say;
 use super::set::clock::tick_at;
-use crate::evening::{
-    Inputs, Keys, Offset, Order, chord_on, feet_of, fits, heard, inputs_of, own_lift, plays_in, title, touch,
-};
-use crate::map::{At, Book, Controls, Does, Drone, Entry, Gear, Moment, Output, Send, SendMessage, Song, Sound, Zone};
-use crate::midi::U7;
+use super::zone::{PlanZone, SetUp};
+use crate::evening::{Inputs, Keys, Order, chord_on, fits, heard, own_lift, plays_in, title, touch};
+use crate::map::{At, Book, Does, Drone, Entry, Gear, Moment, Output, Send, Song};
 
 /// A song has at most this many zones, sections and sends together that the tables can number.
 const MOST: usize = u16::MAX as usize;
@@ -80,28 +79,20 @@ fn channels(book: &Book, older: Vec<OutputChannel>) -> Vec<OutputChannel> {
         .iter()
         .map(|sound| OutputChannel { output: output(&sound.output), channel: sound.channel.index() });
     let sends = book.songs.iter().flat_map(|song| &song.sends).filter_map(|send| {
-        channel_of(&send.message).map(|channel| OutputChannel { output: output(&send.to), channel })
+        send.message.channel().map(|channel| OutputChannel { output: output(&send.to), channel: channel.index() })
     });
     let cues = book.cues().filter_map(|cue| match &cue.does {
         Does::Send { to, message } => Some((to, [Some(message), cue.off.as_ref().map(|off| &off.message)])),
         _ => None,
     });
     let said = cues.flat_map(|(to, messages)| messages.into_iter().flatten().map(move |message| (to, message)));
-    let said = said
-        .filter_map(|(to, message)| channel_of(message).map(|channel| OutputChannel { output: output(to), channel }));
+    let said = said.filter_map(|(to, message)| {
+        message.channel().map(|channel| OutputChannel { output: output(to), channel: channel.index() })
+    });
     let mut channels: Vec<OutputChannel> = older.into_iter().chain(sounds).chain(sends).chain(said).collect();
     channels.sort_unstable();
     channels.dedup();
     channels
-}
-
-fn channel_of(message: &SendMessage) -> Option<u8> {
-    match message {
-        SendMessage::Program { channel, .. }
-        | SendMessage::Control { channel, .. }
-        | SendMessage::Note { channel, .. } => Some(channel.index()),
-        SendMessage::System { .. } => None,
-    }
 }
 
 fn output_number(gear: &Gear, name: &At<String>) -> u8 {
@@ -135,8 +126,8 @@ impl Compiler<'_> {
     fn song(&mut self, song: &Song) -> PlanSong {
         let first = self.plan.zones.len();
         for zone in song.zones.iter().take(MOST - first.min(MOST)) {
-            let zone = self.zone(zone);
-            self.plan.zones.push(zone);
+            let (name, channel) = (self.zone_number(&zone.name), self.channel_of(&zone.sound));
+            self.plan.zones.push(PlanZone::of(zone, self.gear, name, channel));
         }
         let zones = first..self.plan.zones.len();
         let first_send = self.plan.sends.len();
@@ -194,44 +185,18 @@ impl Compiler<'_> {
         number_of(&mut self.zone_numbers, &mut self.plan.zone_names, name)
     }
 
-    fn zone(&mut self, zone: &Zone) -> PlanZone {
-        let sound = self.gear.sound(&zone.sound.value);
-        PlanZone {
-            name: self.zone_number(&zone.name),
-            inputs: inputs_of(self.gear, zone),
-            feet: feet_of(self.gear, zone),
-            keys: (zone.keys.value.0 as u8, zone.keys.value.1 as u8),
-            window: zone.velocity.value,
-            by_handful: zone.by_handful,
-            exclusive: zone.exclusive,
-            velocity: touch(zone.curve.as_ref(), zone.level),
-            offset: Offset::of(zone),
-            within: zone.within.as_ref().map(|range| range.value),
-            channel: sound.map_or(ChannelId(0), |sound| {
-                self.channel(output_number(self.gear, &sound.output), sound.channel.index())
-            }),
-            set_up: sound.map_or_else(SetUp::default, |sound| set_up(sound, zone.volume)),
-            pedal: zone.pedal,
-            controls: followed(&zone.controls),
-            bend: zone.bend,
-            on: zone.on,
-            plays: zone.plays,
-            gathers: false,
-            min_keys: u32::from(zone.min_keys),
-            linger: zone.linger,
-            stay: zone.stay_in_key,
-            one_key: zone.one_key_chord,
-            fade: Micros(zone.fade),
-        }
+    /// The channel of a sound that the gear has.
+    fn channel_of(&self, sound: &At<String>) -> ChannelId {
+        self.gear
+            .sound(&sound.value)
+            .map_or(ChannelId(0), |sound| self.channel(output_number(self.gear, &sound.output), sound.channel.index()))
     }
 
     fn drone(&self, drone: &Drone) -> PlanDrone {
         let sound = self.gear.sound(&drone.sound.value);
         PlanDrone {
-            channel: sound.map_or(ChannelId(0), |sound| {
-                self.channel(output_number(self.gear, &sound.output), sound.channel.index())
-            }),
-            set_up: sound.map_or_else(SetUp::default, |sound| set_up(sound, None)),
+            channel: self.channel_of(&drone.sound),
+            set_up: sound.map_or_else(SetUp::default, |sound| SetUp::of(sound, None)),
             degrees: drone.degrees.iter().fold(0, |set, degree| set | 1 << (degree - 1)),
             octave: 12 * (drone.octave + 1),
             velocity: drone.velocity,
@@ -247,27 +212,11 @@ impl Compiler<'_> {
         let output = output_number(self.gear, &send.to);
         PlanSend {
             output,
-            channel: channel_of(&send.message).map(|channel| self.channel(output, channel)),
+            channel: send.message.channel().map(|channel| self.channel(output, channel.index())),
             after: Micros(send.after),
             dropped_on_leaving: send.at.value != Moment::Leave,
-            say: say(&send.message),
+            say: Say::of(&send.message),
         }
-    }
-}
-
-fn say(message: &SendMessage) -> Say {
-    let bytes = |(msb, lsb): (U7, U7)| (u8::from(msb), u8::from(lsb));
-    match message {
-        SendMessage::Program { bank, program, .. } => {
-            Say::Program { bank: bank.map(bytes), program: u8::from(*program) }
-        }
-        SendMessage::Control { number, value, .. } => {
-            Say::Control { number: u8::from(*number), value: u8::from(*value) }
-        }
-        SendMessage::Note { note, velocity, length, .. } => {
-            Say::Note { note: *note as u8, velocity: u8::from(*velocity), length: Micros(*length) }
-        }
-        SendMessage::System { bytes, starts } => Say::System { bytes: bytes.clone(), starts: *starts },
     }
 }
 
@@ -286,25 +235,6 @@ fn number_of(numbers: &mut HashMap<String, u16>, names: &mut Vec<String>, name: 
     names.push(name.to_owned());
     numbers.insert(name.to_owned(), number);
     number
-}
-
-fn set_up(sound: &Sound, volume: Option<U7>) -> SetUp {
-    SetUp {
-        bank: sound.bank.map(|(msb, lsb)| (u8::from(msb), u8::from(lsb))),
-        program: sound.program.map(u8::from),
-        volume: volume.or(sound.volume).map(u8::from),
-        pan: sound.pan.map(u8::from),
-    }
-}
-
-/// The controllers that a zone follows, one bit each. 120 belongs to them; 121 and 123–127 speak of the input.
-fn followed(controls: &Controls) -> u128 {
-    let pedals = (64..=69).fold(0u128, |set, number| set | 1 << number);
-    match controls {
-        Controls::Follow => !pedals,
-        Controls::Ignore => 0,
-        Controls::List(numbers) => numbers.iter().fold(0, |set, number| set | 1 << u8::from(*number)) & !pedals,
-    }
 }
 
 /// What one entry of the set makes of its song: tonight's order and keys (rule R5).

@@ -3,7 +3,8 @@
 use super::channels::{CENTRE, ChannelState, Follows, LASTING, PEDALS, rest};
 use super::ids::{ChannelId, KeyId, ZoneId};
 use super::notes::On;
-use super::plan::{Plan, PlanZone};
+use super::plan::Plan;
+use super::zone::PlanZone;
 use crate::evening::Inputs;
 use crate::map::Pedal;
 

@@ -1,9 +1,10 @@
 //! What happens to the engine, and the words for it: scripts, the markers of takes and their recorder share them.
 
-use super::action::{Action, ActionError};
+use super::action::Action;
 use super::ids::CueId;
 use super::plan::Plan;
 use crate::evening::Standing;
+use crate::map::ActionError;
 use crate::midi::Message;
 
 /// Something that happens to the engine. All but messages have words, which [`Event::parse`] reads.
@@ -149,7 +150,7 @@ impl Event<'_> {
             Event::Start { .. } => "start".to_owned(),
             Event::Time => "time".to_owned(),
             Event::Stop => "stop".to_owned(),
-            Event::Action(action @ (Action::Song(_) | Action::Section(_) | Action::Key { .. })) => action.words(plan),
+            Event::Action(action @ (Action::Song(_) | Action::Section(_) | Action::Key(_))) => action.words(plan),
             Event::Action(action) => format!("do {}", action.words(plan)),
             Event::InputBack(input) => format!("found {}", plan.input_name(*input)),
             Event::InputLost(input) => format!("lost {}", plan.input_name(*input)),
@@ -178,7 +179,8 @@ fn resume(words: &str) -> Result<Standing, ActionError> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::engine::ids::Micros;
+    use crate::map::Plain;
+    use crate::music::Key;
 
     fn plan() -> Plan {
         let names = |names: &[&str]| names.iter().map(|name| (*name).to_owned()).collect::<Vec<_>>();
@@ -213,30 +215,30 @@ mod tests {
         events.extend((0..4).map(|entry| Event::Action(Action::Song(entry))));
         events.extend((0..2).map(|name| Event::Action(Action::Section(name))));
         for tonic in 0..12 {
-            events.extend([true, false].map(|minor| Event::Action(Action::Key { tonic, minor })));
+            events.extend([true, false].map(|minor| Event::Action(Action::Key(Key::usual(tonic, minor, false)))));
         }
         for name in 0..2 {
             events.extend([None, Some(true), Some(false)].map(|on| Event::Action(Action::Zone { name, on })));
         }
         let plain = [
-            Action::NextSong,
-            Action::PreviousSong,
-            Action::FromTheTop,
-            Action::NextSection,
-            Action::PreviousSection,
-            Action::RaiseKey,
-            Action::LowerKey,
-            Action::TonightsKey,
-            Action::ResendMessages,
-            Action::Tap,
+            Action::Plain(Plain::NextSong),
+            Action::Plain(Plain::PreviousSong),
+            Action::Plain(Plain::FromTheTop),
+            Action::Plain(Plain::NextSection),
+            Action::Plain(Plain::PreviousSection),
+            Action::Plain(Plain::RaiseKey),
+            Action::Plain(Plain::LowerKey),
+            Action::Plain(Plain::TonightsKey),
+            Action::Plain(Plain::ResendMessages),
+            Action::Plain(Plain::Tap),
             Action::LineUp(0),
             Action::Drone(None),
             Action::Drone(Some(true)),
             Action::Drone(Some(false)),
-            Action::Fade(Micros(2_000_000)),
-            Action::Fade(Micros(500_000)),
-            Action::ResendSounds,
-            Action::Panic,
+            Action::Fade(2_000_000),
+            Action::Fade(500_000),
+            Action::Plain(Plain::ResendSounds),
+            Action::Plain(Plain::Panic),
         ];
         events.extend(plain.map(Event::Action));
         for event in events {
@@ -255,7 +257,7 @@ mod tests {
         assert_eq!(words(Event::Action(Action::Song(1))), "song 2");
         // The fourth song's place is the second song's title.
         assert_eq!(words(Event::Action(Action::Song(3))), "song Candle by Candle");
-        assert_eq!(words(Event::Action(Action::Key { tonic: 3, minor: false })), "key Eb");
+        assert_eq!(words(Event::Action(Action::Key(Key::usual(3, false, false)))), "key Eb");
         assert_eq!(words(Event::Action(Action::Zone { name: 0, on: Some(false) })), "do zone bed off");
         assert_eq!(words(Event::OutputBack(1)), "back mixing desk");
         assert_eq!(

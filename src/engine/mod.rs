@@ -33,16 +33,18 @@ mod notes;
 mod out;
 mod plan;
 mod replay;
+mod say;
 pub mod script;
 mod set;
 mod snapshot;
 mod step;
 mod stop;
 mod take_over;
+mod zone;
 
 use std::sync::Arc;
 
-pub use action::{Action, ActionError};
+pub use action::Action;
 pub use event::{Event, TakeEvent};
 pub use ids::{CueId, Micros};
 pub use out::{By, Fired, Notice, Out, Reason, Said, Sink};
@@ -53,6 +55,7 @@ pub use snapshot::{MOST_SWITCHES, MOST_ZONES, Snapshot};
 pub use take_over::Successor;
 
 pub use crate::evening::Standing;
+pub use crate::map::{ActionError, Plain};
 
 use crate::midi::Message;
 use controllers::Controllers;

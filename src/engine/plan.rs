@@ -8,8 +8,10 @@
 
 use super::action::Action;
 use super::ids::{ChannelId, CueId, DetectorId, Micros, SendId, Source, ZoneId};
-use crate::evening::{Inputs, Keys, Offset};
-use crate::map::{KeyRange, Linger, Pedal, Plays, Press, StayInKey};
+use super::say::Say;
+use super::zone::{PlanZone, SetUp};
+use crate::evening::{Inputs, Keys};
+use crate::map::Press;
 use crate::music::Classes;
 
 /// A set compiled for the engine.
@@ -81,53 +83,6 @@ pub(super) struct PlanOutput {
 pub(super) struct OutputChannel {
     pub output: u8,
     pub channel: u8,
-}
-
-/// How a zone's sound is set up; numbers as on the wire.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
-pub(super) struct SetUp {
-    pub bank: Option<(u8, u8)>,
-    pub program: Option<u8>,
-    pub volume: Option<u8>,
-    pub pan: Option<u8>,
-}
-
-/// A zone, flat.
-#[derive(Debug, Clone)]
-pub(super) struct PlanZone {
-    /// Index into the plan's zone names.
-    pub name: u16,
-    /// The inputs that it listens to.
-    pub inputs: Inputs,
-    /// The inputs whose pedals and controllers it follows.
-    pub feet: Inputs,
-    pub keys: (u8, u8),
-    pub window: (u8, u8),
-    pub by_handful: bool,
-    pub exclusive: bool,
-    /// Velocity after the input's curve, velocity on the wire (rule R6).
-    pub velocity: [u8; 128],
-    /// From its keys to its notes, before `within`.
-    pub offset: Offset,
-    pub within: Option<KeyRange>,
-    pub channel: ChannelId,
-    pub set_up: SetUp,
-    pub pedal: Pedal,
-    /// One bit for each controller that it follows; pedals are not among them.
-    pub controls: u128,
-    /// Whether it follows bend and pressure.
-    pub bend: bool,
-    pub on: bool,
-    pub plays: Plays,
-    /// Whether its handfuls matter where nothing rings.
-    pub gathers: bool,
-    /// Fewer keys change nothing of what is derived.
-    pub min_keys: u32,
-    pub linger: Linger,
-    pub stay: StayInKey,
-    pub one_key: bool,
-    /// How long its held notes take to fade out.
-    pub fade: Micros,
 }
 
 /// A chord, counted in semitones above the tonic of the key that the fingers play in.
@@ -294,15 +249,6 @@ pub(super) struct PlanSend {
     pub say: Say,
 }
 
-/// What a send says.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub(super) enum Say {
-    Program { bank: Option<(u8, u8)>, program: u8 },
-    Control { number: u8, value: u8 },
-    Note { note: u8, velocity: u8, length: Micros },
-    System { bytes: Vec<u8>, starts: bool },
-}
-
 impl PlanInput {
     /// As which number a controller of this number is heard.
     pub fn heard_as(&self, number: u8) -> u8 {
@@ -312,20 +258,6 @@ impl PlanInput {
     /// Whether this channel, 0–15, is listened to.
     pub fn listens_to(&self, channel: u8) -> bool {
         self.channel.is_none_or(|only| only == channel)
-    }
-}
-
-impl PlanZone {
-    /// Whether notes of it may ring without a finger, or be owned by the zone while fingers are down.
-    pub fn can_ring(&self) -> bool {
-        self.linger != Linger::Off || self.plays != Plays::AsPressed || self.one_key
-    }
-}
-
-impl Say {
-    /// Whether it sets something going that the start of the program must not (rule R8).
-    pub fn starts_something(&self) -> bool {
-        matches!(self, Say::Note { .. } | Say::System { starts: true, .. })
     }
 }
 

@@ -11,7 +11,7 @@ pub(super) use aims::{in_the_set, in_the_song};
 use super::diagnostic::{Diagnostic, Kind};
 use super::names::Names;
 use super::reader::{Fields, Value};
-use super::{Cue, Does, Off, Press, SongChoice, Spot, Trigger, send};
+use super::{Action, Cue, Does, Off, Press, SongChoice, Spot, Trigger, send};
 
 /// A cue as far as it could be read, and where the parts stand that are held against each other.
 struct Parts<'a> {
@@ -57,8 +57,11 @@ fn read(mut fields: Fields<'_>, names: &Names) -> Option<Cue> {
 
 /// Only a trigger that takes any number leaves one open to be received.
 fn received(parts: &Parts<'_>) {
-    let (Some(trigger), Some(Does::Song(SongChoice::Received) | Does::LineUp(SongChoice::Received)), Some(song)) =
-        (parts.trigger, parts.does.as_ref(), parts.song.as_ref())
+    let (
+        Some(trigger),
+        Some(Does::Act(Action::Song(SongChoice::Received) | Action::LineUp(SongChoice::Received))),
+        Some(song),
+    ) = (parts.trigger, parts.does.as_ref(), parts.song.as_ref())
     else {
         return;
     };

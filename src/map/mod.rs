@@ -3,6 +3,7 @@
 //! [`load`] is given a path and a way to read files; it touches nothing else. A [`Book`] comes out only if
 //! nothing is wrong; what is wrong comes as [`Diagnostic`]s, all of them at once.
 
+mod action;
 mod agree;
 mod cue;
 mod curve;
@@ -27,7 +28,10 @@ mod values;
 mod words;
 mod zone;
 
+pub use action::{Action, ActionError, LONGEST_FADE, LookUp, Plain, Resolved, Row, USUAL_FADE, With, Word, followed};
 pub use diagnostic::{Diagnostic, Kind, Level, Listed, ListedAlso, Place};
 pub use load::{Loaded, load};
 pub use model::*;
 pub use nearest::nearest;
+pub use send::{Moment, Send, SendMessage};
+pub use zone::Zone;

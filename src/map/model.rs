@@ -2,17 +2,21 @@
 //! Each value that a finding may point at carries its [`Spot`].
 
 mod cue;
+mod curve;
 mod gear;
-mod send;
+mod hand;
+mod keys;
 mod set;
 mod song;
 mod text;
 
-pub use cue::{Clock, Cue, Does, Off, Press, SongChoice, Trigger, When};
-pub use gear::{Cable, Curve, Gear, Input, KeyRange, Output, Sound, Stand};
-pub use send::{Moment, Send, SendMessage};
+pub use cue::{Clock, Cue, Does, Off, Press, SongChoice, Trigger, When, WrittenAction};
+pub use curve::Curve;
+pub use gear::{Cable, Gear, Input, Output, Sound, Stand};
+pub use hand::{Controls, Drone, Finger, Linger, Pedal, Plays, StayInKey};
+pub use keys::{KeyRange, PlayIn, ShiftWay};
 pub use set::{Entry, Set, Singer};
-pub use song::{Controls, Drone, Finger, Linger, Pedal, PlayIn, Plays, Section, ShiftWay, Song, StayInKey, Zone};
+pub use song::{Section, Song};
 pub use text::{At, Source, Spot};
 
 /// A set with everything it names: what the player packs for tonight.

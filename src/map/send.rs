@@ -1,15 +1,140 @@
-//! Reads the messages that a song sends to other machines.
+//! Messages to other machines: what one can say, and how the maps are read for it.
 
 use super::diagnostic::{Diagnostic, Kind, quoted};
 use super::names::Known;
 use super::reader::{Fields, Value};
 use super::values;
-use super::{At, Moment, Send, SendMessage};
+use super::{At, Spot};
 use crate::midi::machine_control::{self, Transport};
 use crate::midi::{Channel, Note, U7};
 
-/// The forms that a message can have; each has exactly one of them.
-const FORMS: [&str; 8] = ["program", "control", "note", "transport", "locate", "clock", "song_select", "bytes"];
+/// When a send is said.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Moment {
+    /// On entering the song.
+    Enter,
+    /// On leaving the song.
+    Leave,
+    /// On entering the section of this name.
+    Section(String),
+}
+
+/// A message to another machine.
+#[derive(Debug, Clone)]
+pub struct Send {
+    /// The whole send, for findings about it.
+    pub spot: Spot,
+    /// When it is said.
+    pub at: At<Moment>,
+    /// The output that it goes to.
+    pub to: At<String>,
+    /// How long after the moment, in microseconds.
+    pub after: u64,
+    /// What is said.
+    pub message: SendMessage,
+}
+
+/// What a send says.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum SendMessage {
+    /// Bank select, where given, and a program change.
+    Program {
+        /// Channel.
+        channel: Channel,
+        /// Bank, most and least significant byte.
+        bank: Option<(U7, U7)>,
+        /// Program, from 0 as on the wire.
+        program: U7,
+    },
+    /// A controller or channel mode message.
+    Control {
+        /// Channel.
+        channel: Channel,
+        /// Number.
+        number: U7,
+        /// Value.
+        value: U7,
+    },
+    /// A note with its end.
+    Note {
+        /// Channel.
+        channel: Channel,
+        /// Key.
+        note: Note,
+        /// Velocity, 1–127.
+        velocity: U7,
+        /// Time to its end, in microseconds.
+        length: u64,
+    },
+    /// A whole system message: machine control (`transport`), a clock command (`clock`),
+    /// song select, or bytes as given.
+    System {
+        /// The bytes.
+        bytes: Vec<u8>,
+        /// Whether it sets another machine's transport or clock going: held back at the start of `play` (rule R8).
+        starts: bool,
+    },
+}
+
+impl SendMessage {
+    /// The channel that it is sent on, where it has one.
+    #[must_use]
+    pub fn channel(&self) -> Option<Channel> {
+        match self {
+            SendMessage::Program { channel, .. }
+            | SendMessage::Control { channel, .. }
+            | SendMessage::Note { channel, .. } => Some(*channel),
+            SendMessage::System { .. } => None,
+        }
+    }
+}
+
+/// The forms that a message can have, each with its word; a message has exactly one of them.
+const FORMS: [(&str, Form); 8] = [
+    ("program", Form::OnChannel(OnChannel::Program)),
+    ("control", Form::OnChannel(OnChannel::Control)),
+    ("note", Form::OnChannel(OnChannel::Note)),
+    ("transport", Form::System(System::Transport)),
+    ("locate", Form::System(System::Locate)),
+    ("clock", Form::System(System::Clock)),
+    ("song_select", Form::System(System::SongSelect)),
+    ("bytes", Form::System(System::Bytes)),
+];
+
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Form {
+    OnChannel(OnChannel),
+    System(System),
+}
+
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum OnChannel {
+    Program,
+    Control,
+    Note,
+}
+
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum System {
+    Transport,
+    Locate,
+    Clock,
+    SongSelect,
+    Bytes,
+}
+
+/// What to write for the fields that messages alone have, or have first; the others are among the examples of
+/// [`words`](super::words).
+pub(super) const EXAMPLES: &[(&str, &str)] = &[
+    ("bytes", "\"F0 7E 7F 06 01 F7\""),
+    ("clock", "\"start\""),
+    ("control", "[7, 100]"),
+    ("length_ms", "100"),
+    ("locate", "\"00:01:30:00\""),
+    ("note", "[\"C1\", 100]"),
+    ("song_select", "3"),
+    ("transport", "\"play\""),
+];
 
 const TRANSPORT: [(&str, Transport); 6] = [
     ("stop", Transport::Stop),
@@ -59,30 +184,31 @@ fn unknown_moment(at: &At<String>, sections: &Known<()>) -> Diagnostic {
 
 /// Reads a message.
 pub(super) fn message(mut fields: Fields<'_>) -> Option<SendMessage> {
-    let present = FORMS.map(|form| fields.take(form).map(|value| (form, value)));
+    let present = FORMS.map(|(word, form)| fields.take(word).map(|value| (form, value)));
     let (channel, bank, length) = (fields.take("channel"), fields.take("bank"), fields.take("length_ms"));
     let mut forms = present.into_iter().flatten();
     let read = match (forms.next(), forms.next()) {
         (Some((form, value)), None) => {
-            let on_channel = matches!(form, "program" | "control" | "note");
+            let on_channel = matches!(form, Form::OnChannel(_));
             let strays = [
                 (channel, on_channel, "channel", "program, control and note"),
-                (bank, form == "program", "bank", "program"),
-                (length, form == "note", "length_ms", "note"),
+                (bank, form == Form::OnChannel(OnChannel::Program), "bank", "program"),
+                (length, form == Form::OnChannel(OnChannel::Note), "length_ms", "note"),
             ];
             for (stray, fits, name, homes) in strays {
                 if let Some(stray) = stray.filter(|_| !fits) {
                     stray.finding(format!("{} belongs to {homes} only", quoted(name)), "take it out");
                 }
             }
-            if on_channel {
-                if channel.is_none() {
-                    fields.missing("channel");
+            match form {
+                Form::OnChannel(form) => {
+                    if channel.is_none() {
+                        fields.missing("channel");
+                    }
+                    let channel = channel.and_then(|channel| values::channel(&channel));
+                    channel_message(form, &value, channel, bank, length)
                 }
-                let channel = channel.and_then(|channel| values::channel(&channel));
-                channel_message(form, &value, channel, bank, length)
-            } else {
-                system_message(form, &value)
+                Form::System(form) => system_message(form, &value),
             }
         }
         (first, _) => {
@@ -92,9 +218,10 @@ pub(super) fn message(mut fields: Fields<'_>) -> Option<SendMessage> {
                 "this message has nothing to send"
             };
             let fault = Diagnostic::error(Kind::Finding, fields.spot, title);
-            fields.page.report(
-                fault.help(format!("write one of {}, such as {{ program = 5, channel = 1 }}", FORMS.join(", "))),
-            );
+            fields.page.report(fault.help(format!(
+                "write one of {}, such as {{ program = 5, channel = 1 }}",
+                FORMS.map(|(word, _)| word).join(", ")
+            )));
             None
         }
     };
@@ -103,34 +230,30 @@ pub(super) fn message(mut fields: Fields<'_>) -> Option<SendMessage> {
 }
 
 fn channel_message(
-    form: &str,
+    form: OnChannel,
     value: &Value<'_>,
     channel: Option<Channel>,
     bank: Option<Value<'_>>,
     length: Option<Value<'_>>,
 ) -> Option<SendMessage> {
     match form {
-        "program" => {
+        OnChannel::Program => {
             let program = values::program(value);
             let bank = bank.and_then(|bank| values::bank(&bank));
             Some(SendMessage::Program { channel: channel?, bank, program: program? })
         }
-        "control" => {
+        OnChannel::Control => {
             let (number, set) = value.pair("two numbers from 0 to 127, the controller and its value")?;
             let (number, set) = (values::seven_bits(&number), values::seven_bits(&set));
             Some(SendMessage::Control { channel: channel?, number: number?, value: set? })
         }
-        _ => {
+        OnChannel::Note => {
             let (note, velocity) = value.pair("a note and its velocity")?;
             let (note, velocity) = (values::note(&note), velocity_of(&velocity));
             let length = length.map_or(Some(100_000), |length| values::milliseconds(&length, 1.0, 600_000.0));
-            note_message(channel?, note?, velocity?, length?)
+            Some(SendMessage::Note { channel: channel?, note: note?, velocity: velocity?, length: length? })
         }
     }
-}
-
-fn note_message(channel: Channel, note: Note, velocity: U7, length: u64) -> Option<SendMessage> {
-    Some(SendMessage::Note { channel, note, velocity, length })
 }
 
 fn velocity_of(value: &Value<'_>) -> Option<U7> {
@@ -142,16 +265,16 @@ fn velocity_of(value: &Value<'_>) -> Option<U7> {
     value.whole::<u8>(1..=127).and_then(|number| U7::new(number).ok())
 }
 
-fn system_message(form: &str, value: &Value<'_>) -> Option<SendMessage> {
+fn system_message(form: System, value: &Value<'_>) -> Option<SendMessage> {
     // Rule R8 holds back all that concerns a transport or clock when `play` starts, even a stop.
     let (bytes, starts) = match form {
-        "transport" => (value.choice(&TRANSPORT)?.bytes().to_vec(), true),
-        "locate" => (place(value)?, true),
+        System::Transport => (value.choice(&TRANSPORT)?.bytes().to_vec(), true),
+        System::Locate => (place(value)?, true),
         // MIDI 1.0 Detailed Specification 4.2.1 p. 30.
-        "clock" => (vec![value.choice(&[("start", 0xFA), ("continue", 0xFB), ("stop", 0xFC)])?], true),
+        System::Clock => (vec![value.choice(&[("start", 0xFA), ("continue", 0xFB), ("stop", 0xFC)])?], true),
         // Counted from 1 as on a front panel, like programs.
-        "song_select" => (vec![0xF3, u8::from(values::program(value)?)], false),
-        _ => {
+        System::SongSelect => (vec![0xF3, u8::from(values::program(value)?)], false),
+        System::Bytes => {
             let bytes = whole_message(value)?;
             let machine_control = matches!(bytes[..], [0xF0, 0x7F, _, 0x06, ..]);
             (bytes, machine_control)

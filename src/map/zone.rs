@@ -1,4 +1,4 @@
-//! Reads the zones of a song.
+//! Zones: what one is, and how a song's map is read for them. All that a field needs in `map` stands here.
 
 use super::diagnostic::quoted;
 use super::hand::{self, Hand};
@@ -6,8 +6,90 @@ use super::names::Known;
 use super::names::Names;
 use super::reader::{Fields, Value};
 use super::values::{self, ALL_KEYS};
-use super::{At, Controls, Linger, Pedal, Spot, Zone};
+use super::{At, Controls, Curve, KeyRange, Linger, Pedal, Plays, Spot, StayInKey};
 use crate::midi::U7;
+
+/// Keys that play a sound.
+#[derive(Debug, Clone)]
+pub struct Zone {
+    /// The whole zone, for findings about it.
+    pub spot: Spot,
+    /// Its name; the sound's where none is given.
+    pub name: String,
+    /// The sound that it plays.
+    pub sound: At<String>,
+    /// The input that it listens to; `None`: every one with `play = true`.
+    pub input: Option<At<String>>,
+    /// The input whose pedals and controllers it follows; `None`: its own.
+    pub pedals_from: Option<At<String>>,
+    /// Its keys, as pressed.
+    pub keys: At<KeyRange>,
+    /// Its window of velocities, after the input's curve, 1–127.
+    pub velocity: At<(u8, u8)>,
+    /// Whether one note in the window lets in its whole handful.
+    pub by_handful: bool,
+    /// Whether keys that it takes go to no later zone.
+    pub exclusive: bool,
+    /// Its curve.
+    pub curve: Option<Curve>,
+    /// Level in dB, by velocity.
+    pub level: f64,
+    /// Controller 7 in this song, where it is not the sound's.
+    pub volume: Option<U7>,
+    /// Semitones.
+    pub transpose: i32,
+    /// Octaves.
+    pub octave: i32,
+    /// Whether the shift moves it.
+    pub follow_key: bool,
+    /// The range into which its notes are brought by octaves.
+    pub within: Option<At<KeyRange>>,
+    /// Names of the sections in which it plays; `None`: all.
+    pub sections: Option<Vec<At<String>>>,
+    /// Which notes it makes of its keys.
+    pub plays: Plays,
+    /// Fewer keys than these, 1–10, are a melody and change nothing; counts only where notes are derived.
+    pub min_keys: u8,
+    /// Whether its notes stay after the keys come up.
+    pub linger: Linger,
+    /// What becomes of keys that do not fit.
+    pub stay_in_key: StayInKey,
+    /// Whether one key plays the chord that belongs there (rule R13).
+    pub one_key_chord: bool,
+    /// Its pedals.
+    pub pedal: Pedal,
+    /// Its other controllers.
+    pub controls: Controls,
+    /// Whether pitch bend and pressure are passed on.
+    pub bend: bool,
+    /// Whether it is on when the song is entered.
+    pub on: bool,
+    /// How long its lingering notes take to end for good, in microseconds (rule R15).
+    pub fade: u64,
+}
+
+/// What to write for the fields that zones alone have; those that stand elsewhere too are among the examples of
+/// [`words`](super::words).
+pub(super) const EXAMPLES: &[(&str, &str)] = &[
+    ("bend", "\"follow\""),
+    ("controls", "[1, 11]"),
+    ("exclusive", "true"),
+    ("follow_key", "true"),
+    ("level", "-6.0"),
+    ("linger", "\"next\""),
+    ("min_keys", "3"),
+    ("octave", "-1"),
+    ("on", "true"),
+    ("one_key_chord", "true"),
+    ("pedal", "\"follow\""),
+    ("pedals_from", "\"keyboard\""),
+    ("plays", "\"root-fifth\""),
+    ("sections", "[\"Chorus\"]"),
+    ("stay_in_key", "\"nearest\""),
+    ("transpose", "0"),
+    ("velocity_by", "\"handful\""),
+    ("within", "[\"C3\", \"C4\"]"),
+];
 
 /// Reads a zone; names in it are looked up in the gear and among the song's sections. With it comes where its
 /// `fade_ms` stands, if it has one.

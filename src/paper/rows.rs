@@ -3,8 +3,8 @@
 use super::{Table, bold, plain};
 use crate::evening::{Keys, listens};
 use crate::map::{
-    Book, Cable, Controls, Cue, Curve, Does, Input, Moment, Output, Pedal, Send, SendMessage, Song, Sound, Trigger,
-    Zone,
+    Action, Book, Cable, Controls, Cue, Curve, Does, Input, Moment, Output, Pedal, Send, SendMessage, Song, Sound,
+    Trigger, Zone,
 };
 use crate::midi::{Channel, U7};
 use crate::music::{Key, note};
@@ -27,6 +27,16 @@ fn joined(words: Vec<String>) -> Vec<String> {
 /// The zones: where their keys lie, what they sound on, what they make of notes, and the touch.
 pub(super) fn of_zones(book: &Book, song: &Song, keys: &Keys) -> Table {
     let rows = song.zones.iter().map(|zone| {
+        // Every field is named, so that the compiler finds one that paper would not tell of. Those of a line are told in
+        // the same column, where they are not as usual.
+        #[rustfmt::skip]
+        let Zone {
+            spot: _, name: _, keys: _, input: _, pedals_from: _,
+            sound: _, volume: _,
+            transpose: _, octave: _, within: _, sections: _, exclusive: _, on: _, plays: _, min_keys: _, linger: _,
+            one_key_chord: _, fade: _, stay_in_key: _, by_handful: _, pedal: _, controls: _, bend: _, follow_key: _,
+            curve: _, velocity: _, level: _,
+        } = zone;
         let sound = book.gear.sound(&zone.sound.value);
         vec![
             under_the_hand(book, zone),
@@ -161,7 +171,7 @@ pub(super) fn of_cues<'a>(all: impl Iterator<Item = &'a Cue>, key: Key, whose: i
         if let Does::Send { to, message: said } = &cue.does {
             does.push(format!("to {}: {}", to.value, message(said, key)));
         }
-        if let Does::Fade(time) = &cue.does {
+        if let Does::Act(Action::Fade(time)) = &cue.does {
             does.push(format!("held notes fade out over {}", zones::seconds(*time)));
         }
         if let Some(off) = &cue.off {

@@ -1,8 +1,8 @@
 //! What an action did or why it did nothing, in a sentence; and who asked for it.
 
 use super::notices::Context;
-use crate::engine::{Action, ActionError, Notice, Plan};
-use crate::map::{Book, nearest};
+use crate::engine::{Action, ActionError, Notice, Plain, Plan};
+use crate::map::{Book, Word, nearest};
 
 /// What somebody asks for, for the log: `terminal: next-song`, `page on 192.0.2.7: panic`.
 pub(crate) fn asked(who: &str, what: &str) -> String {
@@ -59,7 +59,9 @@ fn why_not(action: Action, notice: Notice, context: &Context<'_>) -> String {
             format!("\"{}\" has no zone \"{}\".", plan.title(song), plan.zone_name(name))
         }
         (Action::Drone(_), Some(song)) => format!("\"{}\" has no drone.", plan.title(song)),
-        (Action::NextSong | Action::PreviousSong, _) => "There is nothing further that way.".to_owned(),
+        (Action::Plain(Plain::NextSong) | Action::Plain(Plain::PreviousSong), _) => {
+            "There is nothing further that way.".to_owned()
+        }
         _ if here != Some(current) => format!("\"{}\" is no song that could do that.", plan.title(current)),
         _ => "There is nothing further that way.".to_owned(),
     }
@@ -84,12 +86,12 @@ pub(crate) fn no_action(error: &ActionError, more: &[&'static str], plan: &Plan,
 }
 
 fn unknown(text: &str, more: &[&'static str]) -> String {
-    let words = Action::known().chain(more.iter().copied());
+    let words = Word::known().chain(more.iter().copied());
     let word = text.split_whitespace().next().unwrap_or_default();
     if let Some(known) = words.clone().find(|known| *known == word) {
         return format!("\"{known}\" takes nothing more after it, or not this: \"{text}\".");
     }
-    match nearest(word, words.clone()) {
+    match Word::renamed(word).or_else(|| nearest(word, words.clone())) {
         Some(near) => format!("\"{word}\" is no action: did you mean \"{near}\"?"),
         None => format!("\"{word}\" is no action. There are: {}.", words.collect::<Vec<_>>().join(", ")),
     }

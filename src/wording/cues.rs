@@ -1,11 +1,13 @@
 //! Cues in the player's words: what comes, how it is pressed, what it does (rule R19).
 
+use std::convert::Infallible;
+
 use super::on_off;
 use crate::engine::{By, Notice};
-use crate::map::{Clock, Cue, Does, Press, SongChoice, Trigger};
+use crate::map::{Action, At, Clock, Cue, Does, LookUp, Press, SongChoice, Trigger, WrittenAction, followed};
 use crate::midi::machine_control::Transport;
 use crate::midi::{Note, U7};
-use crate::music::note;
+use crate::music::{Key, note};
 
 /// What comes, such as `control 67`; `received` is the number that came in.
 pub(crate) fn what(trigger: Trigger, received: Option<u8>) -> String {
@@ -31,39 +33,62 @@ fn numbered(what: &str, number: Option<u8>) -> String {
     number.map_or_else(|| what.to_owned(), |number| format!("{what} {number}"))
 }
 
-/// What a cue does.
+/// What a cue does, where it is drawn or listed.
 pub(crate) fn does(does: &Does, received: Option<u8>, name: Option<&str>) -> String {
-    let song = |choice: &SongChoice| match choice {
-        SongChoice::Titled(title) => title.value.clone(),
-        SongChoice::Number(number) => number.value.to_string(),
-        SongChoice::Received => received.map_or_else(|| "of that number".to_owned(), |number| number.to_string()),
-    };
-    let turned = |turn: Option<bool>| match turn {
-        None => "",
-        Some(true) => " on",
-        Some(false) => " off",
-    };
     match does {
-        Does::NextSong => "next song".to_owned(),
-        Does::PreviousSong => "previous song".to_owned(),
-        Does::Song(choice) => format!("song {}", song(choice)),
-        Does::LineUp(choice) => format!("line up song {}", song(choice)),
-        Does::NextSection => "next section".to_owned(),
-        Does::PreviousSection => "previous section".to_owned(),
-        Does::Section(section) => format!("section {}", section.value),
-        Does::RaiseKey => "a semitone up".to_owned(),
-        Does::LowerKey => "a semitone down".to_owned(),
-        Does::Key(key) => format!("key {}", key.value),
-        Does::TonightsKey => "tonight's key".to_owned(),
-        Does::FromTheTop => "from the top".to_owned(),
-        Does::Drone(turn) => format!("drone{}", turned(*turn)),
-        Does::Zone { name, state } => format!("zone {}{}", name.value, turned(*state)),
-        Does::Fade(_) => "fade".to_owned(),
+        // How long a fade takes is said apart, where there is room for it.
+        Does::Act(fade @ Action::Fade(_)) => fade.word().row().label.to_owned(),
+        Does::Act(action) => followed(action.word().row().label, &named(action, received).after()),
         Does::Send { to, .. } => name.map_or_else(|| format!("send to {}", to.value), str::to_owned),
-        Does::ResendMessages => "send again".to_owned(),
-        Does::ResendSounds => "all sounds again".to_owned(),
-        Does::Tap => "a beat".to_owned(),
-        Does::Panic => "panic".to_owned(),
+    }
+}
+
+/// What a cue has done, in the words that have it done elsewhere too: `next-section`.
+pub(crate) fn asks(cue: &Cue, received: Option<u8>) -> String {
+    match &cue.does {
+        Does::Act(action) => named(action, received).written(),
+        send @ Does::Send { .. } => does(send, received, cue.name.as_deref()),
+    }
+}
+
+/// The action with the names alone.
+fn named(action: &WrittenAction, received: Option<u8>) -> Action<String, String, Key> {
+    let Ok(named) = action.clone().resolve(&mut Names { received });
+    named
+}
+
+/// What a cue names, as one says it.
+struct Names {
+    /// The number that came in.
+    received: Option<u8>,
+}
+
+impl LookUp<SongChoice, At<String>, At<Key>> for Names {
+    type Song = String;
+    type Name = String;
+    type Key = Key;
+    type Error = Infallible;
+
+    fn song(&mut self, song: SongChoice) -> Result<String, Infallible> {
+        Ok(match song {
+            SongChoice::Titled(title) => title.value,
+            SongChoice::Number(number) => number.value.to_string(),
+            SongChoice::Received => {
+                self.received.map_or_else(|| "of that number".to_owned(), |number| number.to_string())
+            }
+        })
+    }
+
+    fn section(&mut self, name: At<String>) -> Result<String, Infallible> {
+        Ok(name.value)
+    }
+
+    fn zone(&mut self, name: At<String>, on: Option<bool>) -> Result<(String, Option<bool>), Infallible> {
+        Ok((name.value, on))
+    }
+
+    fn key(&mut self, key: At<Key>) -> Key {
+        key.value
     }
 }
 

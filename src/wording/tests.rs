@@ -165,6 +165,8 @@ fn what_is_no_action_says_what_was_meant() {
         actions::no_action(&error, &["save-set"], &plan, &book)
     };
     assert_eq!(said("nxt-song"), "\"nxt-song\" is no action: did you mean \"next-song\"?");
+    assert_eq!(said("resend"), "\"resend\" is no action: did you mean \"resend-sounds\"?");
+    assert_eq!(said("send-again now"), "\"send-again\" is no action: did you mean \"resend-messages\"?");
     assert_eq!(said("sav-set"), "\"sav-set\" is no action: did you mean \"save-set\"?");
     assert_eq!(
         said("next-song please"),
@@ -189,8 +191,7 @@ fn who_asked_is_named_first() {
     assert_eq!(actions::asked(&page::name(&"192.0.2.7"), "next-song"), "page on 192.0.2.7: next-song");
     let book = book_of(SONG);
     let cue = book.cues().nth(1).unwrap();
-    let does = cues::does(&cue.does, None, None);
-    assert_eq!(actions::asked(&cues::name(cue, None), &does), "cue control 67: next section");
+    assert_eq!(actions::asked(&cues::name(cue, None), &cues::asks(cue, None)), "cue control 67: next-section");
 }
 
 #[test]

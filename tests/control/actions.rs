@@ -1,7 +1,7 @@
 //! Every action, said through the socket: what happens, and the sentence on it.
 
 use handspan::daemon::control::Outcome;
-use handspan::engine::Action;
+use handspan::map::Word;
 
 use crate::evening::Evening;
 
@@ -40,7 +40,7 @@ fn actions_are_done_and_told_in_a_sentence() {
 #[test]
 fn every_word_for_an_action_is_known_here() {
     let evening = Evening::begin();
-    for word in Action::known() {
+    for word in Word::known() {
         let (outcome, said) = evening.say(&[word]);
         assert!(!said.contains("no action"), "{word}: {said}");
         assert!(outcome != Outcome::Wrong || said.contains("needs"), "{word}: {said}");

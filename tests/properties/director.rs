@@ -6,8 +6,8 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use handspan::engine::{Action, Event};
-use handspan::map::{Book, Cue, Does, Press, SendMessage, SongChoice, Trigger};
+use handspan::engine::{Action, Event, Plain};
+use handspan::map::{self, Book, Cue, Does, Press, SendMessage, SongChoice, Trigger};
 
 use crate::maps::INPUTS;
 use crate::model::Pressed;
@@ -195,14 +195,14 @@ impl<'b> Director<'b> {
                 }
                 return;
             }
-            Does::Song(choice) => song(choice).map(|place| format!("song {place}")),
-            Does::LineUp(choice) => song(choice).map(|place| format!("line-up {place}")),
-            Does::Section(name) => Some(format!("section {}", name.value)),
-            Does::Key(key) => Some(format!("key {}", key.value)),
-            Does::Drone(turn) => Some(format!("drone{}", turned(turn))),
-            Does::Zone { name, state } => Some(format!("zone {}{}", name.value, turned(state))),
-            Does::Fade(time) => Some(format!("fade {}", time / 1000)),
-            plain => Some(word(plain).to_owned()),
+            Does::Act(map::Action::Song(choice)) => song(choice).map(|place| format!("song {place}")),
+            Does::Act(map::Action::LineUp(choice)) => song(choice).map(|place| format!("line-up {place}")),
+            Does::Act(map::Action::Section(name)) => Some(format!("section {}", name.value)),
+            Does::Act(map::Action::Key(key)) => Some(format!("key {}", key.value)),
+            Does::Act(map::Action::Drone(turn)) => Some(format!("drone{}", turned(turn))),
+            Does::Act(map::Action::Zone { name, on }) => Some(format!("zone {}{}", name.value, turned(on))),
+            Does::Act(map::Action::Fade(time)) => Some(format!("fade {}", time / 1000)),
+            Does::Act(map::Action::Plain(plain)) => Some(plain.row().word.to_owned()),
         };
         if let Some(words) = words {
             let action = stage.action(&words);
@@ -214,7 +214,7 @@ impl<'b> Director<'b> {
     pub fn act(&mut self, action: Action, now: u64, stage: &mut impl Directed) {
         let (song, (entry, _)) = (self.song(stage), stage.stands());
         stage.step(Event::Action(action), now);
-        if action == Action::Panic {
+        if action == Action::Plain(Plain::Panic) {
             self.sensors.iter_mut().for_each(|(_, state)| state.waits = None);
             self.close(now, |_, _| true);
         }
@@ -274,25 +274,6 @@ impl<'b> Director<'b> {
 pub fn input_of(book: &Book, cue: &Cue) -> usize {
     let named = book.gear.inputs.iter().position(|input| input.name.value == cue.when.input.value);
     named.expect("a known input")
-}
-
-/// The word of an action that needs nothing beside it.
-fn word(does: &Does) -> &'static str {
-    match does {
-        Does::NextSong => "next-song",
-        Does::PreviousSong => "previous-song",
-        Does::NextSection => "next-section",
-        Does::PreviousSection => "previous-section",
-        Does::RaiseKey => "raise-key",
-        Does::LowerKey => "lower-key",
-        Does::TonightsKey => "tonights-key",
-        Does::FromTheTop => "from-the-top",
-        Does::ResendMessages => "resend-messages",
-        Does::ResendSounds => "resend-sounds",
-        Does::Tap => "tap",
-        Does::Panic => "panic",
-        _ => panic!("{does:?} is told otherwise"),
-    }
 }
 
 fn bytes(message: &SendMessage) -> Vec<u8> {

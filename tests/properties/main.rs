@@ -26,7 +26,7 @@ mod wrong_notes;
 
 use std::ops::Range;
 
-use handspan::engine::Action;
+use handspan::engine::{Action, Plain};
 use maps::{Drawn, drawn};
 use model::Model;
 use model_hands::Hands;
@@ -96,8 +96,8 @@ fn follow(model: &mut Model, performance: &Performance, entry_before: usize, act
     let standing = performance.engine.standing();
     let is_song = performance.book.set.entries[standing.entry].song.is_some();
     match action {
-        Action::Panic => model.release_all(),
-        Action::FromTheTop if is_song => model.entered(&performance.book, standing.entry),
+        Action::Plain(Plain::Panic) => model.release_all(),
+        Action::Plain(Plain::FromTheTop) if is_song => model.entered(&performance.book, standing.entry),
         Action::Zone { name, .. } => {
             if let Some(entry) = standing.song {
                 let name = performance.engine.plan().zone_name(name).to_owned();
@@ -125,8 +125,10 @@ fn play_beside_the_hands(drawn: &Drawn, deeds: &[(Deed, u32)]) {
         };
         // No other song and no other zones: what a change leaves behind is told by the scripts.
         let changes = |action| {
-            matches!(action, Action::NextSong | Action::PreviousSong | Action::Song(_) | Action::Zone { .. })
-                || matches!(action, Action::Fade(time) if time.0 > 0)
+            matches!(
+                action,
+                Action::Plain(Plain::NextSong | Plain::PreviousSong) | Action::Song(_) | Action::Zone { .. }
+            ) || matches!(action, Action::Fade(time) if time > 0)
         };
         if action.is_some_and(changes) {
             continue;

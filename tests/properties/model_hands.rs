@@ -6,7 +6,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use handspan::engine::Action;
+use handspan::engine::{Action, Plain};
 use handspan::map::{Book, Linger, PlayIn, Plays, Song, StayInKey, Zone};
 use handspan::music::{Key, follow};
 
@@ -296,13 +296,13 @@ impl Hands {
     pub fn act(&mut self, action: Action) {
         let moves = self.drone.is_some_and(|tonic| tonic != self.tonic);
         match action {
-            Action::Panic => {
+            Action::Plain(Plain::Panic) => {
                 let forget = |hand: &mut Hand| Hand { voicing: std::mem::take(&mut hand.voicing), ..Hand::default() };
                 self.zones.iter_mut().for_each(|hand| *hand = forget(hand));
                 self.down.clear();
                 self.drone = None;
             }
-            Action::FromTheTop => self.zones.iter_mut().for_each(|hand| hand.voicing.clear()),
+            Action::Plain(Plain::FromTheTop) => self.zones.iter_mut().for_each(|hand| hand.voicing.clear()),
             Action::Fade(_) => {
                 self.drone = None;
                 for (hand, zone) in self.zones.iter_mut().zip(&self.book.songs[0].zones) {

@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 use std::sync::Arc;
 
-use handspan::engine::{Action, CueId, Engine, Event, Micros, Notice, Out, Plan, Successor};
+use handspan::engine::{Action, CueId, Engine, Event, Micros, Notice, Out, Plain, Plan, Successor};
 use handspan::map::{At, Book, Linger};
 use handspan::midi::decode;
 use proptest::prelude::*;
@@ -212,7 +212,7 @@ impl Performance {
             Deed::Action(what, which) => {
                 let action = action(what, which, &self.book, self.engine.plan());
                 let wanted = self.step(Event::Action(action));
-                if action == Action::Panic {
+                if action == Action::Plain(Plain::Panic) {
                     self.assert_silenced();
                     self.lamps.assert_dark(&self.book, None);
                     self.assert_nothing_comes(wanted);
@@ -271,7 +271,7 @@ impl Performance {
     /// With no hand on the keys a fade ends all that rings.
     pub fn let_all_fade(&mut self) {
         self.lose_all();
-        for event in [Event::Time, Event::Action(Action::Fade(Micros(300_000))), Event::Time] {
+        for event in [Event::Time, Event::Action(Action::Fade(300_000)), Event::Time] {
             self.now += 1_000_000;
             self.step(event);
         }

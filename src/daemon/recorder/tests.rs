@@ -8,7 +8,7 @@ use super::*;
 use crate::daemon::observer::{Duties, Observer};
 use crate::daemon::persist::{Beginning, SavedState};
 use crate::daemon::{Daemon, Happened, Show, wish};
-use crate::engine::{Action, Engine, Rehearsal, Standing};
+use crate::engine::{Action, Engine, Plain, Rehearsal, Standing};
 use crate::map::{self, Book};
 use crate::midi::decode;
 use crate::midi::file::{self, TakeKind};
@@ -314,7 +314,7 @@ fn what_finds_no_room_is_counted_and_never_halved() {
     }
     let now = RECORDS as u64 * TICK;
     handle.input(now, 0, &long);
-    handle.event(now, Event::Action(Action::Panic));
+    handle.event(now, Event::Action(Action::Plain(Plain::Panic)));
     room.flush();
     assert_eq!(room.played.markers(), ["from keyboard", "do panic", "missing 1: the recorder could not follow"]);
     handle.input(now + TICK, 0, &long);

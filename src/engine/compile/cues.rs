@@ -1,13 +1,17 @@
 //! Cues, compiled: names become numbers, and each song gets the list of those in use.
 
-use super::{Compiler, channel_of, output_number};
-use crate::engine::action::Action;
+use std::convert::Infallible;
+
+use super::{Compiler, output_number};
+use crate::engine::action::usual;
 use crate::engine::ids::{CueId, DetectorId, Micros, SendId};
 use crate::engine::plan::{Detected, PlanCue, PlanDetector, PlanDoes, PlanSend, PlanTrigger};
+use crate::engine::say::Say;
 use crate::evening::{entry_numbered, entry_titled, number_of};
-use crate::map::{At, Book, Clock, Cue, Does, SendMessage, SongChoice, Trigger};
+use crate::map::{self, At, Book, Clock, Cue, Does, LookUp, SendMessage, SongChoice, Trigger};
 use crate::midi::U7;
 use crate::midi::machine_control;
+use crate::music::Key;
 
 impl Compiler<'_> {
     /// The gear's cues and the songs', each once, and the lists: first without a song, then for each song.
@@ -86,46 +90,56 @@ impl Compiler<'_> {
     }
 
     fn does(&mut self, book: &Book, does: &Does) -> PlanDoes {
-        // The loader knows that the set has what is named; what it has not does nothing.
-        let entry = |choice: &SongChoice| {
-            let found = match choice {
-                SongChoice::Titled(title) => entry_titled(book, &title.value),
-                SongChoice::Number(number) => entry_numbered(book, number.value),
-                SongChoice::Received => None,
-            };
-            found.unwrap_or(usize::MAX)
-        };
-        PlanDoes::Act(match does {
-            Does::Song(SongChoice::Received) => return PlanDoes::SongReceived,
-            Does::LineUp(SongChoice::Received) => return PlanDoes::LineUpReceived,
-            Does::Send { to, message } => return PlanDoes::Send(self.cue_send(to, message)),
-            Does::Song(choice) => Action::Song(entry(choice)),
-            Does::LineUp(choice) => Action::LineUp(entry(choice)),
-            Does::NextSong => Action::NextSong,
-            Does::PreviousSong => Action::PreviousSong,
-            Does::NextSection => Action::NextSection,
-            Does::PreviousSection => Action::PreviousSection,
-            Does::Section(name) => Action::Section(self.section_number(&name.value)),
-            Does::RaiseKey => Action::RaiseKey,
-            Does::LowerKey => Action::LowerKey,
-            Does::Key(key) => Action::Key { tonic: key.value.tonic(), minor: key.value.is_minor() },
-            Does::TonightsKey => Action::TonightsKey,
-            Does::FromTheTop => Action::FromTheTop,
-            Does::Drone(turn) => Action::Drone(*turn),
-            Does::Zone { name, state } => Action::Zone { name: self.zone_number(&name.value), on: *state },
-            Does::Fade(time) => Action::Fade(Micros(*time)),
-            Does::ResendMessages => Action::ResendMessages,
-            Does::ResendSounds => Action::ResendSounds,
-            Does::Tap => Action::Tap,
-            Does::Panic => Action::Panic,
-        })
+        match does {
+            Does::Act(map::Action::Song(SongChoice::Received)) => PlanDoes::SongReceived,
+            Does::Act(map::Action::LineUp(SongChoice::Received)) => PlanDoes::LineUpReceived,
+            Does::Act(action) => {
+                let Ok(action) = action.clone().resolve(&mut Numbers { compiler: self, book });
+                PlanDoes::Act(action)
+            }
+            Does::Send { to, message } => PlanDoes::Send(self.cue_send(to, message)),
+        }
     }
 
     fn cue_send(&mut self, to: &At<String>, message: &SendMessage) -> SendId {
         let output = output_number(self.gear, to);
-        let channel = channel_of(message).map(|channel| self.channel(output, channel));
-        let say = super::say(message);
+        let channel = message.channel().map(|channel| self.channel(output, channel.index()));
+        let say = Say::of(message);
         self.plan.sends.push(PlanSend { output, channel, after: Micros::ZERO, dropped_on_leaving: false, say });
         SendId((self.plan.sends.len() - 1) as u16)
+    }
+}
+
+/// The numbers of what a cue names. The loader knows that the set has it; what it has not does nothing.
+struct Numbers<'n, 'c> {
+    compiler: &'n mut Compiler<'c>,
+    book: &'n Book,
+}
+
+impl LookUp<SongChoice, At<String>, At<Key>> for Numbers<'_, '_> {
+    type Song = usize;
+    type Name = u16;
+    type Key = Key;
+    type Error = Infallible;
+
+    fn song(&mut self, song: SongChoice) -> Result<usize, Infallible> {
+        let found = match song {
+            SongChoice::Titled(title) => entry_titled(self.book, &title.value),
+            SongChoice::Number(number) => entry_numbered(self.book, number.value),
+            SongChoice::Received => None,
+        };
+        Ok(found.unwrap_or(usize::MAX))
+    }
+
+    fn section(&mut self, name: At<String>) -> Result<u16, Infallible> {
+        Ok(self.compiler.section_number(&name.value))
+    }
+
+    fn zone(&mut self, name: At<String>, on: Option<bool>) -> Result<(u16, Option<bool>), Infallible> {
+        Ok((self.compiler.zone_number(&name.value), on))
+    }
+
+    fn key(&mut self, key: At<Key>) -> Key {
+        usual(key.value)
     }
 }

@@ -10,7 +10,7 @@ use crate::engine::notes::On;
 use crate::engine::notes::struck::Owner;
 use crate::engine::notes::unheld::{Unheld, Why};
 use crate::engine::out::Reason;
-use crate::engine::plan::PlanZone;
+use crate::engine::zone::PlanZone;
 use crate::map::{Linger, Plays};
 use crate::music::{Classes, follow, voicing};
 

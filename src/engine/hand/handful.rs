@@ -6,7 +6,7 @@ use crate::engine::notes::On;
 use crate::engine::notes::owners::{Key, Share};
 use crate::engine::notes::unheld::{Unheld, Why};
 use crate::engine::out::Reason;
-use crate::engine::plan::PlanZone;
+use crate::engine::zone::PlanZone;
 use crate::map::{Linger, Plays};
 use crate::music::voicing::Voicing;
 

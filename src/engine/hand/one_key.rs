@@ -9,7 +9,8 @@ use crate::engine::notes::On;
 use crate::engine::notes::struck::Owner;
 use crate::engine::notes::unheld::Why;
 use crate::engine::out::Reason;
-use crate::engine::plan::{Plan, PlanChord, PlanZone};
+use crate::engine::plan::{Plan, PlanChord};
+use crate::engine::zone::PlanZone;
 use crate::map::Linger;
 use crate::music::voicing::{Voicing, lead, root_position};
 

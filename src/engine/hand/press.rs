@@ -8,7 +8,8 @@ use crate::engine::notes::owners::Key;
 use crate::engine::notes::struck::Owner;
 use crate::engine::notes::unheld::{Unheld, Why};
 use crate::engine::out::Reason;
-use crate::engine::plan::{Plan, PlanZone};
+use crate::engine::plan::Plan;
+use crate::engine::zone::PlanZone;
 use crate::map::Linger;
 use crate::music::range::fold_into;
 

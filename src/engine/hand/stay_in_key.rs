@@ -2,7 +2,7 @@
 
 use crate::engine::ids::KeyId;
 use crate::engine::notes::On;
-use crate::engine::plan::PlanZone;
+use crate::engine::zone::PlanZone;
 use crate::map::StayInKey;
 use crate::music::Classes;
 

@@ -128,7 +128,7 @@ impl Notes {
 mod tests {
     use std::sync::Arc;
 
-    use crate::engine::{Action, Engine, Event, Micros, Notice, Out, Plan};
+    use crate::engine::{Action, Engine, Event, Micros, Notice, Out, Plain, Plan};
     use crate::map::load;
     use crate::midi::decode;
 
@@ -163,8 +163,8 @@ mod tests {
         let on = Event::Action(Action::Drone(None));
         let message = decode(&[0xB0, 120, 0]).expect("a message");
         let all_sound_off = Event::Message { input: 0, message };
-        let fade = Event::Action(Action::Fade(Micros::from_millis(300)));
-        let ends = [all_sound_off, fade, Event::Silence(0), Event::Action(Action::Panic), on];
+        let fade = Event::Action(Action::Fade(300_000));
+        let ends = [all_sound_off, fade, Event::Silence(0), Event::Action(Action::Plain(Plain::Panic)), on];
         let mut engine = engine();
         assert!(noticed(&mut engine, Event::Start { entry: 0, place: 0 }, 0).is_empty());
         for (number, end) in (1u64..).zip(ends) {

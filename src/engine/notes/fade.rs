@@ -5,8 +5,8 @@ use super::unheld::{Unheld, Why};
 use crate::engine::channels::{CENTRE, EXPRESSION, PEDALS};
 use crate::engine::ids::{ChannelId, Micros};
 use crate::engine::out::{Notice, Reason};
-use crate::engine::plan::SetUp;
 use crate::engine::step::Step;
+use crate::engine::zone::SetUp;
 
 impl Notes {
     /// Ends held notes of a channel over `time`, where nothing else sounds there; else at once.

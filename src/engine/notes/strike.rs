@@ -5,8 +5,8 @@ use super::owners::{Share, Strike};
 use super::struck::{Owner, Struck};
 use super::unheld::{Unheld, Why};
 use crate::engine::ids::{KeyId, Source, ZoneId};
-use crate::engine::plan::PlanZone;
 use crate::engine::step::Step;
+use crate::engine::zone::PlanZone;
 
 impl Notes {
     /// Nothing is aimed at.

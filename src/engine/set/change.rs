@@ -2,11 +2,13 @@
 
 use crate::engine::Engine;
 use crate::engine::action::Action;
-use crate::engine::ids::SendId;
+use crate::engine::ids::{Micros, SendId};
 use crate::engine::out::Notice;
 use crate::engine::plan::Playing;
 use crate::engine::step::Step;
 use crate::evening::{FURTHEST, Standing, added_for};
+use crate::map::Plain;
+use crate::music::Key;
 use crate::music::voicing::Voicing;
 
 /// Which of the new song's or section's sends are said.
@@ -44,39 +46,41 @@ impl Engine {
     pub(in crate::engine) fn act(&mut self, action: Action, cause: Option<usize>, step: &mut Step<'_>) {
         let Standing { entry, place, added, .. } = self.current.standing;
         match action {
-            Action::NextSong => {
+            Action::Plain(Plain::NextSong) => {
                 let next = self.next_song.filter(|next| *next != entry).unwrap_or(entry + 1);
                 self.enter(next, cause, step);
             }
-            Action::PreviousSong => self.enter(entry.wrapping_sub(1), cause, step),
+            Action::Plain(Plain::PreviousSong) => self.enter(entry.wrapping_sub(1), cause, step),
             Action::Song(wanted) if wanted == entry => {}
             Action::Song(wanted) => self.enter(wanted, cause, step),
-            Action::FromTheTop => self.begin_again(cause, step),
-            Action::NextSection => self.enter_place(place + 1, cause, step),
-            Action::PreviousSection if self.current.is_aside(step.plan) => self.enter_place(place, cause, step),
-            Action::PreviousSection => self.enter_place(place.wrapping_sub(1), cause, step),
+            Action::Plain(Plain::FromTheTop) => self.begin_again(cause, step),
+            Action::Plain(Plain::NextSection) => self.enter_place(place + 1, cause, step),
+            Action::Plain(Plain::PreviousSection) if self.current.is_aside(step.plan) => {
+                self.enter_place(place, cause, step)
+            }
+            Action::Plain(Plain::PreviousSection) => self.enter_place(place.wrapping_sub(1), cause, step),
             Action::Section(name) => self.enter_named(name, cause, step),
-            Action::RaiseKey => self.add_to_key(added + 1, step),
-            Action::LowerKey => self.add_to_key(added - 1, step),
-            Action::Key { tonic, minor } => self.go_to_key(tonic, minor, step),
-            Action::TonightsKey => self.add_to_key(0, step),
+            Action::Plain(Plain::RaiseKey) => self.add_to_key(added + 1, step),
+            Action::Plain(Plain::LowerKey) => self.add_to_key(added - 1, step),
+            Action::Key(key) => self.go_to_key(key, step),
+            Action::Plain(Plain::TonightsKey) => self.add_to_key(0, step),
             Action::Zone { name, on } => self.turn_zone(name, on, cause, step),
-            Action::ResendMessages => self.resend_messages(step),
-            Action::ResendSounds => {
+            Action::Plain(Plain::ResendMessages) => self.resend_messages(step),
+            Action::Plain(Plain::ResendSounds) => {
                 for output in 0..step.plan.outputs.len() {
                     self.set_up_output(output, step);
                 }
                 step.notice(Notice::SetUpAgain);
             }
-            Action::Panic => self.panic(step),
+            Action::Plain(Plain::Panic) => self.panic(step),
             Action::LineUp(wanted) if wanted < step.plan.entries.len() => {
                 self.next_song = Some(wanted);
                 step.notice(Notice::LinedUp(wanted));
             }
             Action::LineUp(_) => step.notice(Notice::NothingThere),
-            Action::Tap => self.clock.tap(step),
+            Action::Plain(Plain::Tap) => self.clock.tap(step),
             Action::Drone(on) => self.notes.turn_drone(on, &self.current, step),
-            Action::Fade(time) => self.notes.fade_all(time, step),
+            Action::Fade(time) => self.notes.fade_all(Micros(time), step),
         }
     }
 
@@ -191,13 +195,13 @@ impl Engine {
     }
 
     /// To a key of the song's mode.
-    fn go_to_key(&mut self, tonic: u8, minor: bool, step: &mut Step<'_>) {
-        let other_mode = |playing: Playing<'_>| playing.tonight.keys.chart.is_minor() != minor;
+    fn go_to_key(&mut self, key: Key, step: &mut Step<'_>) {
+        let other_mode = |playing: Playing<'_>| playing.tonight.keys.chart.is_minor() != key.is_minor();
         if self.current.playing(step.plan).is_some_and(other_mode) {
             step.notice(Notice::NoSuchKey);
             return;
         }
-        self.add_to_key(added_for(tonic, &self.current.standing), step);
+        self.add_to_key(added_for(key.tonic(), &self.current.standing), step);
     }
 
     fn turn_zone(&mut self, name: u16, on: Option<bool>, cause: Option<usize>, step: &mut Step<'_>) {

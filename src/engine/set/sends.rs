@@ -3,7 +3,8 @@
 use crate::engine::ids::{ChannelId, Micros, SendId};
 use crate::engine::notes::Notes;
 use crate::engine::notes::owners::{Strike, Striker};
-use crate::engine::plan::{Plan, PlanSend, Say};
+use crate::engine::plan::{Plan, PlanSend};
+use crate::engine::say::Say;
 use crate::engine::step::Step;
 
 /// What waits for its time. Each send waits at most once and has at most one note sounding, so there is always room.

@@ -5,7 +5,7 @@ use super::super::draft::Draft;
 use super::super::names::Known;
 use super::super::nearest::nearest;
 use super::super::reader::Page;
-use super::super::{At, Cue, Does, Entry, Set, SongChoice, Spot, agree};
+use super::super::{Action, At, Cue, Does, Entry, Set, SongChoice, Spot, agree};
 use crate::music::Key;
 
 /// Holds a song's own cues against the song: its sections, its zones, its mode.
@@ -18,13 +18,13 @@ pub(in super::super) fn in_the_song(
 ) {
     for cue in cues {
         match &cue.does {
-            Does::Section(name) => {
+            Does::Act(Action::Section(name)) => {
                 sections.find(page, name);
             }
-            Does::Zone { name, .. } => {
+            Does::Act(Action::Zone { name, .. }) => {
                 zones.find(page, name);
             }
-            Does::Key(aim) => {
+            Does::Act(Action::Key(aim)) => {
                 if let Some((key, chart)) = key {
                     agree::same_mode(page, "the cue's key", aim, key, chart);
                 }
@@ -43,14 +43,14 @@ pub(in super::super) fn in_the_set(gear: &[Cue], songs: &[Draft], set: &Set, who
     let mut faults = Vec::new();
     for cue in gear {
         faults.extend(match &cue.does {
-            Does::Section(name) => in_no_song(name, "section", songs, |draft| &draft.sections),
-            Does::Zone { name, .. } => in_no_song(name, "zone", songs, |draft| &draft.zones),
-            Does::Key(key) => of_no_mode(key, songs),
+            Does::Act(Action::Section(name)) => in_no_song(name, "section", songs, |draft| &draft.sections),
+            Does::Act(Action::Zone { name, .. }) => in_no_song(name, "zone", songs, |draft| &draft.zones),
+            Does::Act(Action::Key(key)) => of_no_mode(key, songs),
             _ => None,
         });
     }
     for cue in gear.iter().chain(songs.iter().flat_map(|draft| &draft.song.cues)) {
-        if let Does::Song(choice) | Does::LineUp(choice) = &cue.does {
+        if let Does::Act(Action::Song(choice) | Action::LineUp(choice)) = &cue.does {
             faults.extend(match choice {
                 SongChoice::Titled(title) => no_such_title(title, songs, set),
                 SongChoice::Number(number) => no_such_number(number, songs, set),

@@ -4,35 +4,17 @@ use super::super::diagnostic::{Diagnostic, Kind, did_you_mean, quoted};
 use super::super::names::Names;
 use super::super::nearest::nearest;
 use super::super::reader::{Fields, Value};
-use super::super::{Does, SongChoice, send, values, words};
+use super::super::{Action, Does, LONGEST_FADE, SongChoice, USUAL_FADE, With, Word, send, values, words};
 
-/// The words for what a cue can do.
-pub(super) const ACTIONS: [&str; 20] = [
-    "next-song",
-    "previous-song",
-    "song",
-    "line-up",
-    "next-section",
-    "previous-section",
-    "section",
-    "raise-key",
-    "lower-key",
-    "key",
-    "tonights-key",
-    "from-the-top",
-    "drone",
-    "zone",
-    "fade",
-    "send",
-    "resend-messages",
-    "resend-sounds",
-    "tap",
-    "panic",
-];
+/// What a cue can do besides the actions.
+pub(super) const SEND: &str = "send";
 
-/// How long a fade takes unless told otherwise, in microseconds, and at the most, in milliseconds.
-const USUAL_FADE: u64 = 2_000_000;
-const LONGEST_FADE: f64 = 60_000.0;
+/// What a cue can do.
+#[derive(Clone, Copy)]
+enum Asked {
+    Act(Word),
+    Send,
+}
 
 /// The fields that belong to some actions only, with those actions.
 const HOMES: [(&str, &[&str]); 9] = [
@@ -68,7 +50,11 @@ pub(super) fn read<'a>(
         field => (field, fields.take(field)),
     });
     let word = fields.need("do")?;
-    let action = action(&word)?;
+    let asked = asked(&word)?;
+    let action = match asked {
+        Asked::Act(word) => word.row().word,
+        Asked::Send => SEND,
+    };
     let written = Written { word, fields, values };
     for ((field, homes), (_, value)) in HOMES.iter().zip(written.values) {
         if let Some(value) = value.filter(|_| !homes.contains(&action)) {
@@ -77,7 +63,7 @@ pub(super) fn read<'a>(
             value.finding(title, help);
         }
     }
-    does(action, &written, names)
+    does(asked, &written, names)
 }
 
 /// Actions in a sentence: `the action "fade"`, or several.
@@ -86,62 +72,58 @@ fn actions(words: &[&str]) -> String {
     format!("the action{} {}", if words.len() == 1 { "" } else { "s" }, quoted.join(" and "))
 }
 
-/// The word for the action; reports one that is unknown.
-fn action<'a>(word: &Value<'a>) -> Option<&'a str> {
+/// What is asked for; reports a word that is unknown.
+fn asked(word: &Value<'_>) -> Option<Asked> {
     let Some(text) = word.as_text() else {
         word.wrong("an action in quotation marks");
         return None;
     };
-    if ACTIONS.contains(&text) {
-        return Some(text);
+    if text == SEND {
+        return Some(Asked::Send);
     }
+    if let Some(known) = Word::read(text) {
+        return Some(Asked::Act(known));
+    }
+    let known = || Word::known().chain([SEND]);
     let fault = Diagnostic::error(Kind::Finding, word.spot, format!("there is no action called {}", quoted(text)));
-    word.page.report(fault.help(
-        match words::renamed(word.name, text).or_else(|| nearest(text, ACTIONS.into_iter())) {
-            Some(near) => did_you_mean(near),
-            None => format!("write one of {}", ACTIONS.join(", ")),
-        },
-    ));
+    word.page.report(fault.help(match Word::renamed(text).or_else(|| nearest(text, known())) {
+        Some(near) => did_you_mean(near),
+        None => format!("write one of {}", known().collect::<Vec<_>>().join(", ")),
+    }));
     None
 }
 
-fn does(action: &str, written: &Written<'_, '_>, names: &Names) -> Option<Does> {
-    Some(match action {
-        "next-song" => Does::NextSong,
-        "previous-song" => Does::PreviousSong,
-        "song" => Does::Song(song(&written.need("song")?)?),
-        "line-up" => Does::LineUp(song(&written.need("song")?)?),
-        "next-section" => Does::NextSection,
-        "previous-section" => Does::PreviousSection,
-        "section" => Does::Section(written.need("section")?.text()?),
-        "raise-key" => Does::RaiseKey,
-        "lower-key" => Does::LowerKey,
-        "key" => Does::Key(values::key(&written.need("key")?)?),
-        "tonights-key" => Does::TonightsKey,
-        "from-the-top" => Does::FromTheTop,
-        "drone" => Does::Drone(written.turn()?),
-        "zone" => {
-            let (name, turn) = (written.need("zone").and_then(|name| name.text()), written.turn());
-            Does::Zone { name: name?, state: turn? }
+fn does(asked: Asked, written: &Written<'_, '_>, names: &Names) -> Option<Does> {
+    let word = match asked {
+        Asked::Send => return send_to(written, names),
+        Asked::Act(word) => word,
+    };
+    Some(Does::Act(match word {
+        Word::Plain(plain) => Action::Plain(plain),
+        Word::With(With::Song) => Action::Song(song(&written.need("song")?)?),
+        Word::With(With::LineUp) => Action::LineUp(song(&written.need("song")?)?),
+        Word::With(With::Section) => Action::Section(written.need("section")?.text()?),
+        Word::With(With::Key) => Action::Key(values::key(&written.need("key")?)?),
+        Word::With(With::Zone) => {
+            let (name, on) = (written.need("zone").and_then(|name| name.text()), written.turn());
+            Action::Zone { name: name?, on: on? }
         }
-        "fade" => Does::Fade(match written.get("fade_ms") {
-            Some(time) => values::milliseconds(&time, 0.0, LONGEST_FADE)?,
+        Word::With(With::Drone) => Action::Drone(written.turn()?),
+        Word::With(With::Fade) => Action::Fade(match written.get("fade_ms") {
+            Some(time) => values::milliseconds(&time, 0.0, (LONGEST_FADE / 1000) as f64)?,
             None => USUAL_FADE,
         }),
-        "send" => {
-            let (to, message) = (written.need("to"), written.need("message"));
-            let to = to.and_then(|to| to.text());
-            if let Some(to) = &to {
-                names.outputs.find(written.word.page, to);
-            }
-            let message = message.and_then(|message| message.table("a message")).and_then(send::message);
-            Does::Send { to: to?, message: message? }
-        }
-        "resend-messages" => Does::ResendMessages,
-        "resend-sounds" => Does::ResendSounds,
-        "tap" => Does::Tap,
-        _ => Does::Panic,
-    })
+    }))
+}
+
+fn send_to(written: &Written<'_, '_>, names: &Names) -> Option<Does> {
+    let (to, message) = (written.need("to"), written.need("message"));
+    let to = to.and_then(|to| to.text());
+    if let Some(to) = &to {
+        names.outputs.find(written.word.page, to);
+    }
+    let message = message.and_then(|message| message.table("a message")).and_then(send::message);
+    Some(Does::Send { to: to?, message: message? })
 }
 
 /// A title, a number, or the number that came in.

@@ -1,6 +1,8 @@
 //! Cues as written: what the player or another machine does, and what that does to the set.
 
-use super::{At, SendMessage, Spot};
+use super::super::action::Action;
+use super::super::send::SendMessage;
+use super::{At, Spot};
 use crate::midi::machine_control::Transport;
 use crate::midi::{Channel, U7};
 use crate::music::Key;
@@ -108,7 +110,7 @@ pub enum Press {
     Single,
     /// Twice within 400 ms.
     Double,
-    /// SavedState down for 700 ms.
+    /// Held down for 700 ms.
     Long,
     /// Down or up: for pedals that stay down.
     Either,
@@ -128,41 +130,8 @@ pub enum Clock {
 /// What a cue does.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Does {
-    /// On to the next song or pause.
-    NextSong,
-    /// Back to the song or pause before.
-    PreviousSong,
-    /// To this song.
-    Song(SongChoice),
-    /// This song is the one that [`Does::NextSong`] will enter; nothing is sent yet.
-    LineUp(SongChoice),
-    /// On to the next section of tonight's order.
-    NextSection,
-    /// Back to the section before.
-    PreviousSection,
-    /// To the section of this name.
-    Section(At<String>),
-    /// A semitone up.
-    RaiseKey,
-    /// A semitone down.
-    LowerKey,
-    /// To this key.
-    Key(At<Key>),
-    /// Back to tonight's key.
-    TonightsKey,
-    /// The current song again.
-    FromTheTop,
-    /// The drone on, off, or the other way.
-    Drone(Option<bool>),
-    /// The zones of this name on, off, or the other way.
-    Zone {
-        /// Their name.
-        name: At<String>,
-        /// On, off, or the other way.
-        state: Option<bool>,
-    },
-    /// All that rings without a finger fades, in so many microseconds.
-    Fade(u64),
+    /// Something to the set.
+    Act(WrittenAction),
     /// A message to an output.
     Send {
         /// The output.
@@ -170,15 +139,10 @@ pub enum Does {
         /// What is said.
         message: SendMessage,
     },
-    /// The current song's enter-sends again.
-    ResendMessages,
-    /// Programs, volumes, pans and controllers again, to all outputs.
-    ResendSounds,
-    /// A beat of the tempo.
-    Tap,
-    /// Silence everything at once.
-    Panic,
 }
+
+/// An action as a cue has it.
+pub type WrittenAction = Action<SongChoice, At<String>, At<Key>>;
 
 /// Which song or pause of the set a cue means.
 #[derive(Debug, Clone, PartialEq)]

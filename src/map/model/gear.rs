@@ -2,11 +2,8 @@
 
 use core::net::SocketAddr;
 
-use super::{At, Cue};
-use crate::midi::{Channel, Note, U7};
-
-/// An inclusive range of keys, lowest first.
-pub type KeyRange = (Note, Note);
+use super::{At, Cue, Curve, KeyRange};
+use crate::midi::{Channel, U7};
 
 /// Inputs, outputs, sounds and curves that hold for every song.
 #[derive(Debug, Clone)]
@@ -138,22 +135,4 @@ pub struct Sound {
     pub pan: Option<U7>,
     /// What the desk calls it.
     pub label: Option<String>,
-}
-
-/// What a touch counts: velocity in, velocity out, unrounded (rule R6).
-#[derive(Debug, Clone, PartialEq)]
-pub enum Curve {
-    /// low + (high − low)·((v − 1)/126)^(2^(heavier/50)).
-    Bent {
-        /// −100 to 100: above 0 a soft touch counts less, below 0 (`lighter`) more.
-        heavier: i8,
-        /// Output at velocity 1.
-        low: f64,
-        /// Output at velocity 127.
-        high: f64,
-    },
-    /// Monotone piecewise cubic through these points, flat outside.
-    Points(Vec<(f64, f64)>),
-    /// Always the same.
-    Always(f64),
 }

@@ -1,7 +1,8 @@
 //! Songs as written: sections, zones, what a one-key chord plays, the drone, and sends.
 
-use super::{At, Cue, Curve, KeyRange, Send, Spot};
-use crate::midi::U7;
+use super::super::send::Send;
+use super::super::zone::Zone;
+use super::{At, Cue, Drone, Finger, KeyRange, PlayIn, ShiftWay};
 use crate::music::{Chord, Key};
 
 /// A song's map.
@@ -39,161 +40,6 @@ pub struct Song {
     pub cues: Vec<Cue>,
 }
 
-/// A key that plays another chord than the one on its degree, where one key plays a chord (rule R13).
-#[derive(Debug, Clone, PartialEq)]
-pub struct Finger {
-    /// The key's pitch class, 0 = C … 11 = B, in the song's fingers' key.
-    pub key: u8,
-    /// What it plays, in that key too.
-    pub chord: At<Chord>,
-}
-
-/// Notes that go on sounding by themselves (rule R14).
-#[derive(Debug, Clone, PartialEq)]
-pub struct Drone {
-    /// The sound that it plays.
-    pub sound: At<String>,
-    /// Degrees of the sounding key, 1–7; at least one, none twice.
-    pub degrees: Vec<u8>,
-    /// The octave in which the tonic lies, where C4 is 60; 0–7, so that every degree of every key is a MIDI note.
-    pub octave: i32,
-    /// Velocity, 1–127.
-    pub velocity: u8,
-    /// How long it takes to end, in microseconds (rule R15).
-    pub fade: u64,
-}
-
-/// Which notes a zone makes of its keys.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub enum Plays {
-    /// Each key its own.
-    #[default]
-    AsPressed,
-    /// The root of the chord that the keys make.
-    Root,
-    /// The root and the fifth.
-    RootFifth,
-    /// Each pitch class once, in close position, moving as little as it can.
-    Chord,
-    /// The lowest key.
-    Lowest,
-    /// The highest key.
-    Highest,
-}
-
-impl Plays {
-    /// Whether the notes are derived from several keys together (rule R11).
-    #[must_use]
-    pub fn derives(self) -> bool {
-        self != Plays::AsPressed
-    }
-}
-
-/// Whether notes stay after their keys come up (rule R10).
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub enum Linger {
-    /// They end with their keys.
-    #[default]
-    Off,
-    /// Until the next handful.
-    Next,
-    /// Until their key is struck again.
-    Toggle,
-}
-
-/// What becomes of a key that does not fit (rule R12).
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub enum StayInKey {
-    /// It sounds as it is.
-    #[default]
-    Off,
-    /// The nearest that fits sounds instead.
-    Nearest,
-    /// It is not in the zone.
-    Silent,
-}
-
-/// How a zone treats pedals (controllers 64–69).
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Pedal {
-    /// Passed on as they come.
-    Follow,
-    /// Not passed on.
-    Ignore,
-    /// Passed on as 127 from 64 up and 0 below 40.
-    Switch,
-}
-
-/// Which controllers (other than pedals) a zone follows.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Controls {
-    /// All.
-    Follow,
-    /// None.
-    Ignore,
-    /// These.
-    List(Vec<U7>),
-}
-
-/// Keys that play a sound.
-#[derive(Debug, Clone)]
-pub struct Zone {
-    /// The whole zone, for findings about it.
-    pub spot: Spot,
-    /// Its name; the sound's where none is given.
-    pub name: String,
-    /// The sound that it plays.
-    pub sound: At<String>,
-    /// The input that it listens to; `None`: every one with `play = true`.
-    pub input: Option<At<String>>,
-    /// The input whose pedals and controllers it follows; `None`: its own.
-    pub pedals_from: Option<At<String>>,
-    /// Its keys, as pressed.
-    pub keys: At<KeyRange>,
-    /// Its window of velocities, after the input's curve, 1–127.
-    pub velocity: At<(u8, u8)>,
-    /// Whether one note in the window lets in its whole handful.
-    pub by_handful: bool,
-    /// Whether keys that it takes go to no later zone.
-    pub exclusive: bool,
-    /// Its curve.
-    pub curve: Option<Curve>,
-    /// Level in dB, by velocity.
-    pub level: f64,
-    /// Controller 7 in this song, where it is not the sound's.
-    pub volume: Option<U7>,
-    /// Semitones.
-    pub transpose: i32,
-    /// Octaves.
-    pub octave: i32,
-    /// Whether the shift moves it.
-    pub follow_key: bool,
-    /// The range into which its notes are brought by octaves.
-    pub within: Option<At<KeyRange>>,
-    /// Names of the sections in which it plays; `None`: all.
-    pub sections: Option<Vec<At<String>>>,
-    /// Which notes it makes of its keys.
-    pub plays: Plays,
-    /// Fewer keys than these, 1–10, are a melody and change nothing; counts only where notes are derived.
-    pub min_keys: u8,
-    /// Whether its notes stay after the keys come up.
-    pub linger: Linger,
-    /// What becomes of keys that do not fit.
-    pub stay_in_key: StayInKey,
-    /// Whether one key plays the chord that belongs there (rule R13).
-    pub one_key_chord: bool,
-    /// Its pedals.
-    pub pedal: Pedal,
-    /// Its other controllers.
-    pub controls: Controls,
-    /// Whether pitch bend and pressure are passed on.
-    pub bend: bool,
-    /// Whether it is on when the song is entered.
-    pub on: bool,
-    /// How long its held notes take to fade out, in microseconds (rule R15).
-    pub fade: u64,
-}
-
 /// A part of a song.
 #[derive(Debug, Clone)]
 pub struct Section {
@@ -207,24 +53,4 @@ pub struct Section {
     pub chords: Option<At<Vec<Vec<Chord>>>>,
     /// A word to the player.
     pub remark: Option<String>,
-}
-
-/// Which way the shift goes on entering a song (rule R5).
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum ShiftWay {
-    /// −5 … +6.
-    Nearest,
-    /// 0 … 11.
-    Up,
-    /// −11 … 0.
-    Down,
-}
-
-/// In which key the fingers play.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum PlayIn {
-    /// In this one.
-    Key(Key),
-    /// In the room's key.
-    Room,
 }

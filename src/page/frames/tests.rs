@@ -5,7 +5,7 @@ use std::io;
 use super::hand::on_one_key;
 use super::song::SongFrame;
 use crate::daemon::Show;
-use crate::engine::{Action, Engine, Event, Micros, Snapshot};
+use crate::engine::{Action, Plain, Engine, Event, Micros, Snapshot};
 use crate::map::load;
 
 const SONG: &str = "title = \"Snow\"\nkey = \"D\"\nplay_in = \"room\"\n[[zone]]\nsound = \"grand\"\nstay_in_key = \"nearest\"\n\
@@ -59,11 +59,11 @@ fn fingers_in_the_rooms_key_follow_section_keys_in_what_is_drawn_and_named() {
     let verse = after(&show, &[]);
     assert_eq!(dots(&show, &verse), [61, 62, 64, 66, 67, 69, 71]);
     assert_eq!(chord(&show, &verse, 43), ["G", "G"]);
-    let last = after(&show, &[Action::NextSection]);
+    let last = after(&show, &[Action::Plain(Plain::NextSection)]);
     assert_eq!(dots(&show, &last), [61, 63, 64, 66, 68, 69, 71]);
     assert_eq!(chord(&show, &last, 44), ["G#m", "G#m"]);
     // What is added by hand leaves the fingers where they are.
-    let raised = after(&show, &[Action::NextSection, Action::RaiseKey]);
+    let raised = after(&show, &[Action::Plain(Plain::NextSection), Action::Plain(Plain::RaiseKey)]);
     assert_eq!(dots(&show, &raised), dots(&show, &last));
     assert_eq!(chord(&show, &raised, 44), ["G#m", "Am"]);
 }

@@ -209,6 +209,31 @@ fn a_cue_says_what_came_and_what_it_did() {
 }
 
 #[test]
+fn what_a_cue_does_has_a_label_and_the_words_that_have_it_done() {
+    let does = [
+        ("do = \"raise-key\"", "a semitone up", "raise-key"),
+        ("do = \"line-up\"\nsong = \"Lantern\"", "line up song Lantern", "line-up Lantern"),
+        ("do = \"song\"\nsong = 1", "song 1", "song 1"),
+        ("do = \"section\"\nsection = \"Chorus\"", "section Chorus", "section Chorus"),
+        ("do = \"key\"\nkey = \"Eb\"", "key Eb", "key Eb"),
+        ("do = \"zone\"\nzone = \"grand\"\nstate = \"off\"", "zone grand off", "zone grand off"),
+        ("do = \"drone\"", "drone", "drone"),
+        ("do = \"drone\"\nstate = \"on\"", "drone on", "drone on"),
+        ("do = \"fade\"", "fade", "fade"),
+        ("do = \"fade\"\nfade_ms = 500", "fade", "fade 500"),
+        ("do = \"resend-sounds\"", "all sounds again", "resend-sounds"),
+    ];
+    for (written, label, words) in does {
+        let cue = format!("[[cue]]\nwhen = {{ input = \"keyboard\", control = 68 }}\n{written}\n");
+        let book = book_of(&format!("{SONG}{cue}"));
+        let cue = &book.songs[0].cues[0];
+        assert_eq!((cues::does(&cue.does, None, None).as_str(), cues::asks(cue, None).as_str()), (label, words));
+    }
+    let talkback = book_of(SONG);
+    assert_eq!(cues::asks(talkback.cues().next().unwrap(), None), "talkback");
+}
+
+#[test]
 fn the_keys_are_the_rooms_and_the_fingers() {
     let book = book_of(SONG);
     let (entry, song) = (&book.set.entries[0], &book.songs[0]);

@@ -46,10 +46,11 @@ pub(super) fn refused(found: &[Diagnostic], words: String) -> Failure {
     if found.iter().any(unreadable) { Failure::Wrong(words) } else { Failure::Failed(words) }
 }
 
-#[cfg(all(test, unix))]
+#[cfg(test)]
 mod tests {
     use super::*;
 
+    #[cfg(unix)]
     #[test]
     fn what_has_no_end_is_not_read_while_others_wait() {
         assert_eq!(read_at_once("/dev/zero").unwrap_err().to_string(), "it is a pipe or a device");

@@ -11,6 +11,12 @@ pub(super) fn read(path: &str) -> io::Result<Vec<u8>> {
     fs::read(path)
 }
 
+/// The same while others wait: a pipe or a device might never come to an end.
+pub(super) fn read_at_once(path: &str) -> io::Result<Vec<u8>> {
+    let kind = fs::metadata(path)?.file_type();
+    if kind.is_file() || kind.is_dir() { fs::read(path) } else { Err(io::Error::other("it is a pipe or a device")) }
+}
+
 /// Reads a set with its gear and songs; the findings are not yet told.
 pub(super) fn load(set: &str) -> Loaded {
     map::load(set, &mut read)
@@ -38,4 +44,17 @@ pub(super) fn load_sound(set: &str) -> Result<Book, Failure> {
 pub(super) fn refused(found: &[Diagnostic], words: String) -> Failure {
     let unreadable = |fault: &Diagnostic| fault.level == Level::Error && fault.kind == Kind::Unreadable;
     if found.iter().any(unreadable) { Failure::Wrong(words) } else { Failure::Failed(words) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[cfg(unix)]
+    #[test]
+    fn what_has_no_end_is_not_read_while_others_wait() {
+        assert_eq!(read_at_once("/dev/zero").unwrap_err().to_string(), "it is a pipe or a device");
+        assert_eq!(read_at_once("maps/midwinter.toml").unwrap(), fs::read("maps/midwinter.toml").unwrap());
+        assert_eq!(read_at_once("maps").unwrap_err().kind(), read("maps").unwrap_err().kind());
+    }
 }

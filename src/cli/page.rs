@@ -22,7 +22,7 @@ pub(super) fn open(
     let (asking, coming) = (log.cloned(), log.cloned());
     let asked = move |words: &str| asking.iter().for_each(|log| log.words(words));
     let came = move |words: &str| coming.iter().for_each(|log| log.words(words));
-    let handler = Arc::new(RequestHandler::new(remote.clone(), Arc::clone(observer), maps::read, asked));
+    let handler = Arc::new(RequestHandler::new(remote.clone(), Arc::clone(observer), maps::read_at_once, asked));
     match page::open(&show.book.gear.stand, daemon, show, handler, came) {
         Ok(None) => (None, None),
         Ok(Some(open)) => {

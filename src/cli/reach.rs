@@ -49,7 +49,8 @@ pub(super) fn open(
 ) -> Option<ControlSocket> {
     let log = log.cloned();
     let asked = move |words: &str| log.iter().for_each(|log| log.words(words));
-    let opened = control::open(name_lock, RequestHandler::new(remote.clone(), Arc::clone(observer), maps::read, asked));
+    let handler = RequestHandler::new(remote.clone(), Arc::clone(observer), maps::read_at_once, asked);
+    let opened = control::open(name_lock, handler);
     opened.inspect_err(|error| tell(unreachable(error))).ok()
 }
 

@@ -6,6 +6,7 @@
 pub mod changes;
 #[cfg(unix)]
 pub mod control;
+pub(crate) mod give_way;
 mod inbox;
 mod live_view;
 mod metrics;
@@ -23,6 +24,7 @@ pub mod state;
 pub mod supervisor;
 #[cfg(test)]
 mod tests;
+pub(crate) mod token_bucket;
 
 use std::sync::Arc;
 use std::time::{Duration, Instant, SystemTime};

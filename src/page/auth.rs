@@ -8,13 +8,11 @@ use std::time::{Duration, Instant};
 use serde::Serialize;
 use subtle::{ConstantTimeEq, ConstantTimeGreater};
 
+use super::limits;
 use super::messages::LONGEST;
+use crate::daemon::token_bucket::TokenBucket;
 use crate::map::Stand;
 use crate::wording::page::{PASSCODE_WANTED, PASSCODE_WRONG, TOO_MANY_PASSCODES};
-
-/// After the first wrong passcode it is so long until the next may be tried, each time double, at the most this.
-const SHORTEST: Duration = Duration::from_secs(1);
-const LONGEST_WAIT: Duration = Duration::from_secs(30);
 
 /// So many wrong ones of all addresses together make strangers wait too: somebody with many addresses gains nothing.
 const FREE_IN_ALL: u32 = 8;
@@ -69,23 +67,28 @@ struct Slowed {
     wrong: u32,
     /// When the last wrong one came.
     last: Option<Instant>,
+    /// Says when the next may come; none where it need not wait.
+    pace: Option<TokenBucket>,
 }
 
 impl Slowed {
-    /// One more.
-    fn add(&mut self, now: Instant) {
+    /// One more, where so many are free.
+    fn add(&mut self, free: u32, now: Instant) {
         if self.last.is_some_and(|last| now.duration_since(last) >= FORGOTTEN) {
-            self.wrong = 0;
+            *self = Slowed::default();
         }
         self.wrong = self.wrong.saturating_add(1);
         self.last = Some(now);
+        self.pace = self.wrong.checked_sub(free).filter(|many| *many > 0).map(|many| {
+            let mut pace = TokenBucket::new(limits::passcodes(many));
+            pace.take(now);
+            pace
+        });
     }
 
-    /// How long it is until another may come, where so many are free.
-    fn wait(&self, free: u32, now: Instant) -> Duration {
-        let (Some(last), Some(doubled)) = (self.last, self.wrong.checked_sub(free + 1)) else { return Duration::ZERO };
-        let wait = (SHORTEST * 2u32.pow(doubled.min(5))).min(LONGEST_WAIT);
-        wait.saturating_sub(now.duration_since(last))
+    /// How long it is until another may come.
+    fn wait(&self, now: Instant) -> Duration {
+        self.pace.map_or(Duration::ZERO, |pace| pace.wait(now))
     }
 }
 
@@ -126,8 +129,8 @@ impl Auth {
 
 impl Attempts {
     fn wait(&self, peer: IpAddr, now: Instant) -> Duration {
-        let own = self.bad.iter().find(|(known, _)| *known == peer).map_or(Duration::ZERO, |(_, own)| own.wait(0, now));
-        if self.good.contains(&peer) { own } else { own.max(self.all.wait(FREE_IN_ALL, now)) }
+        let own = self.bad.iter().find(|(known, _)| *known == peer).map_or(Duration::ZERO, |(_, own)| own.wait(now));
+        if self.good.contains(&peer) { own } else { own.max(self.all.wait(now)) }
     }
 
     fn good(&mut self, peer: IpAddr) {
@@ -140,11 +143,11 @@ impl Attempts {
     }
 
     fn bad(&mut self, peer: IpAddr, now: Instant) {
-        self.all.add(now);
+        self.all.add(FREE_IN_ALL, now);
         let known = self.bad.iter().position(|(known, _)| *known == peer);
         let mut slowed =
             known.and_then(|place| self.bad.remove(place)).map_or_else(Slowed::default, |(_, slowed)| slowed);
-        slowed.add(now);
+        slowed.add(0, now);
         if self.bad.len() >= MOST {
             self.bad.pop_front();
         }
@@ -176,6 +179,7 @@ fn is_same(right: &str, said: &str) -> bool {
 
 #[cfg(test)]
 mod tests {
+    use super::limits::LONGEST_WAIT;
     use super::*;
 
     const S: fn(u64) -> Duration = Duration::from_secs;

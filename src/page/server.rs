@@ -4,7 +4,7 @@ use std::io;
 use std::net::{SocketAddr, TcpListener};
 use std::sync::Arc;
 use std::thread::{self, JoinHandle};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use crossbeam_channel::bounded;
 use hyper::server::conn::http1;
@@ -16,12 +16,14 @@ use super::auth::Auth;
 use super::hosts::Hosts;
 use super::hub::{Hub, Parts};
 use super::keyboard::PageKeyboard;
-use super::limits::Limits;
+use super::limits::{self, Limits};
 use super::publisher::Publisher;
 use super::requests::{self, Visit};
 use super::viewer;
 use super::worker;
+use crate::daemon::give_way::give_way;
 use crate::daemon::requests::RequestHandler;
+use crate::daemon::token_bucket::TokenBucket;
 use crate::daemon::{Daemon, Show};
 use crate::map::Stand;
 
@@ -33,8 +35,8 @@ const HEAD: Duration = Duration::from_secs(5);
 const REQUESTS: Duration = Duration::from_secs(20);
 /// The longest head in bytes.
 const LONGEST_HEAD: usize = 16 << 10;
-/// Connections in a second; more wait in the system. A flood must not take the machine's time from the music.
-const PER_SECOND: u32 = 1_000;
+/// After a connection that could not be accepted.
+const PAUSE: Duration = Duration::from_millis(100);
 /// What the system keeps for one who reads slowly, in bytes.
 const SENDING: usize = 256 << 10;
 /// At the end viewers get so long to hear of it.
@@ -137,23 +139,13 @@ pub fn open(
     Ok(Some(open))
 }
 
-/// A thread that gives way to the music.
+/// A thread that gives way to the music, whatever comes in at the page.
 fn begin(name: &str, run: impl FnOnce() + Send + 'static) -> io::Result<JoinHandle<()>> {
     thread::Builder::new().name(name.to_owned()).spawn(move || {
         give_way();
         run();
     })
 }
-
-/// Where the processor is short, the owner comes first: whatever comes in at the page, the stand gets what is left. On
-/// Linux a nice value belongs to the thread. Where it cannot be set the stand is as good as others.
-#[cfg(target_os = "linux")]
-fn give_way() {
-    let _ = rustix::process::setpriority_process(None, 5);
-}
-
-#[cfg(not(target_os = "linux"))]
-fn give_way() {}
 
 fn listen(at: SocketAddr, asked: bool) -> Result<TcpListener, OpenError> {
     let more = if asked || at.port() == 0 { 0 } else { MORE_PORTS };
@@ -177,19 +169,20 @@ fn listen(at: SocketAddr, asked: bool) -> Result<TcpListener, OpenError> {
 async fn receive(listener: TcpListener, hub: &Arc<Hub>) {
     let Ok(listener) = tokio::net::TcpListener::from_std(listener) else { return hub.close() };
     let limits = Arc::new(Limits::default());
-    let mut pace = (tokio::time::Instant::now(), 0);
+    let mut pace = TokenBucket::new(limits::CONNECTIONS);
     loop {
         let accepted = tokio::select! {
             accepted = listener.accept() => accepted,
             () = hub.closing.notified() => break,
         };
-        let second = Duration::from_secs(1);
-        pace = if pace.0.elapsed() >= second { (tokio::time::Instant::now(), 1) } else { (pace.0, pace.1 + 1) };
-        if pace.1 > PER_SECOND || accepted.is_err() {
+        let Ok((stream, peer)) = accepted else {
             // Without a file for one more, waiting is all that helps.
-            tokio::time::sleep(Duration::from_millis(100)).await;
+            tokio::time::sleep(PAUSE).await;
+            continue;
+        };
+        while !pace.take(Instant::now()) {
+            tokio::time::sleep(pace.wait(Instant::now())).await;
         }
-        let Ok((stream, peer)) = accepted else { continue };
         let Ok(at) = stream.local_addr() else { continue };
         let Some(slot) = limits.take(peer.ip()) else { continue };
         // A key that is drawn late is a key drawn wrong.

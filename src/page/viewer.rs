@@ -15,8 +15,10 @@ use super::auth::{May, Refused};
 use super::frames::{self, Frame};
 use super::hub::{Hub, Job, Viewer};
 use super::keyboard::HeldKeys;
+use super::limits;
 use super::messages::{Do, Hello, Said, VERSION};
 use super::worker;
+use crate::daemon::token_bucket::TokenBucket;
 use crate::wording::page as wording;
 
 /// The most viewers at a time.
@@ -29,8 +31,6 @@ const WRITING: Duration = Duration::from_secs(2);
 const SILENT: Duration = Duration::from_secs(1);
 /// and for so long, it is gone.
 const LIFELESS: Duration = Duration::from_secs(15);
-/// Messages in a second; ten fingers need fewer.
-const PER_SECOND: u32 = 200;
 /// What is said last gets so long to arrive.
 const LAST_WORDS: Duration = Duration::from_millis(500);
 
@@ -134,7 +134,8 @@ async fn greet(
 
 /// The first message.
 async fn greeting(receiver: &mut SocketReceiver) -> Result<Hello, Why> {
-    for _ in 0..PER_SECOND {
+    let mut pace = TokenBucket::new(limits::BEFORE_GREETING);
+    while pace.take(Instant::now().into_std()) {
         match receiver.next().await {
             Some(Ok(Message::Text(text))) => return Hello::read(&text).ok_or(Why::Form),
             Some(Ok(Message::Ping(_) | Message::Pong(_))) => {}
@@ -178,7 +179,7 @@ async fn say(sender: &mut SocketSender, frame: Utf8Bytes) -> Result<(), Why> {
 async fn hear(may: May, session: &mut Session, receiver: &mut SocketReceiver) -> Why {
     let viewer = Arc::clone(&session.viewer);
     let mut heard = Instant::now();
-    let mut pace = (Instant::now(), 0);
+    let mut pace = TokenBucket::new(limits::MESSAGES);
     loop {
         let patience = heard + if session.held.is_empty() { LIFELESS } else { SILENT };
         let said = tokio::select! {
@@ -199,11 +200,7 @@ async fn hear(may: May, session: &mut Session, receiver: &mut SocketReceiver) ->
             Ok(Some(Ok(message))) => message,
         };
         heard = Instant::now();
-        if heard.duration_since(pace.0) >= Duration::from_secs(1) {
-            pace = (heard, 0);
-        }
-        pace.1 += 1;
-        if pace.1 > PER_SECOND {
+        if !pace.take(heard.into_std()) {
             return Why::TooMany;
         }
         if let Message::Text(text) = message {

@@ -13,6 +13,8 @@ pub(crate) fn asked(who: &str, what: &str) -> String {
 pub(crate) const TERMINAL: &str = "terminal";
 /// Who asks with `handspan do`, or with a script.
 pub(crate) const CONTROL_SOCKET: &str = "control socket";
+/// What one is told who is to make room for others at the control socket.
+pub(crate) const TOO_MANY_ASK: &str = "Too many ask at this moment: try again.";
 /// Who asks with a signal of the system.
 pub(crate) const SIGNAL: &str = "signal";
 /// What is asked for where it is to end.

@@ -188,6 +188,7 @@ fn who_asked_is_named_first() {
     assert_eq!(actions::asked(actions::TERMINAL, actions::STOP), "terminal: stop");
     assert_eq!(actions::asked(actions::SIGNAL, actions::STOP), "signal: stop");
     assert_eq!(actions::asked(actions::CONTROL_SOCKET, "panic"), "control socket: panic");
+    assert_eq!(actions::TOO_MANY_ASK, "Too many ask at this moment: try again.");
     assert_eq!(actions::asked(&page::name(&"192.0.2.7"), "next-song"), "page on 192.0.2.7: next-song");
     let book = book_of(SONG);
     let cue = book.cues().nth(1).unwrap();

@@ -1,10 +1,12 @@
 //! Hostile use: half messages, garbage, endless lines, floods, and others' hanging up at any byte. The music goes on.
 
+use std::collections::VecDeque;
+use std::io::{ErrorKind, Read};
 use std::net::Shutdown;
 use std::os::unix::net::UnixStream;
 use std::sync::atomic::{AtomicBool, Ordering};
 
-use handspan::daemon::control::{LONGEST, MOST, Outcome};
+use handspan::daemon::control::{Ask, LONGEST, MOST, Outcome};
 use proptest::prelude::*;
 use proptest::test_runner::{Config, TestRunner};
 
@@ -25,9 +27,11 @@ fn while_playing(evening: &Evening, done: impl FnOnce()) -> usize {
             }
             notes
         });
-        done();
+        let done = std::panic::catch_unwind(std::panic::AssertUnwindSafe(done));
         over.store(true, Ordering::Release);
-        player.join().expect("the music goes on")
+        let notes = player.join().expect("the music goes on");
+        done.unwrap_or_else(|failure| std::panic::resume_unwind(failure));
+        notes
     })
 }
 
@@ -149,8 +153,16 @@ fn what_is_no_request_is_answered_and_hung_up_on() {
     unharmed(&evening);
 }
 
+/// Whether the other end has said nothing and still listens.
+fn waits(stream: &UnixStream) -> bool {
+    stream.set_nonblocking(true).unwrap();
+    let said = (&mut &*stream).read(&mut [0]);
+    stream.set_nonblocking(false).unwrap();
+    said.is_err_and(|error| error.kind() == ErrorKind::WouldBlock)
+}
+
 #[test]
-fn more_than_may_be_inside_are_told_to_come_again() {
+fn where_no_place_is_left_the_one_who_was_silent_longest_makes_room() {
     let evening = Evening::begin();
     let notes = while_playing(&evening, || {
         let mut inside: Vec<UnixStream> = (0..MOST).map(|_| evening.connect()).collect();
@@ -158,15 +170,80 @@ fn more_than_may_be_inside_are_told_to_come_again() {
             tell(stream, STATUS);
             assert_eq!(hear(stream).unwrap().outcome, Outcome::Done);
         }
+        // The first one asks once more: it is the second that has been silent longest.
+        tell(&mut inside[0], STATUS);
+        assert_eq!(hear(&mut inside[0]).unwrap().outcome, Outcome::Done);
         let mut late = evening.connect();
-        assert_eq!(hear(&mut late).unwrap().outcome, Outcome::Busy);
-        // All who are inside and say nothing more are sent away after a while; then there is room for who asks.
-        assert_eq!(evening.done("resend-sounds"), "All sounds were set up again.");
+        tell(&mut late, STATUS);
+        assert_eq!(hear(&mut late).unwrap().outcome, Outcome::Done);
+        let sent_away = hear(&mut inside[1]).expect("it is told why");
+        assert_eq!(
+            (sent_away.outcome, sent_away.words.as_str()),
+            (Outcome::Busy, "Too many ask at this moment: try again.")
+        );
+        assert_eq!(hear(&mut inside[1]), None, "and hung up on");
+        // All who say nothing more are sent away after a while, without a word.
+        inside.remove(1);
         for stream in &mut inside {
             assert_eq!(hear(stream), None);
         }
     });
     assert!(notes > 10, "{notes}");
+}
+
+#[test]
+fn twenty_who_say_nothing_keep_nobody_waiting() {
+    let evening = Evening::begin();
+    let silent: Vec<UnixStream> = (0..20).map(|_| evening.connect()).collect();
+    assert_eq!(evening.ask(Ask::Status).outcome, Outcome::Done);
+    assert_eq!(evening.done("resend-sounds"), "All sounds were set up again.");
+    assert!(waits(silent.last().unwrap()), "that was before their time was over");
+}
+
+#[test]
+fn those_who_come_again_and_again_without_a_word_keep_nobody_out() {
+    let evening = Evening::begin();
+    let over = AtomicBool::new(false);
+    std::thread::scope(|scope| {
+        for _ in 0..3 {
+            scope.spawn(|| {
+                let mut held = VecDeque::new();
+                while !over.load(Ordering::Acquire) {
+                    held.push_back(evening.connect());
+                    if held.len() > 2 * MOST {
+                        held.pop_front();
+                    }
+                }
+            });
+        }
+        let asked = std::panic::catch_unwind(std::panic::AssertUnwindSafe(|| {
+            (0..20).for_each(|_| assert_eq!(evening.ask(Ask::Status).outcome, Outcome::Done));
+        }));
+        over.store(true, Ordering::Release);
+        asked.unwrap_or_else(|failure| std::panic::resume_unwind(failure));
+    });
+    unharmed(&evening);
+}
+
+#[test]
+fn one_who_says_letter_after_letter_has_no_more_time_than_others() {
+    let evening = Evening::begin();
+    let mut slow = evening.connect();
+    let mut silent = evening.connect();
+    let letters = std::thread::scope(|scope| {
+        let told = scope.spawn(|| {
+            (0..LONGEST)
+                .take_while(|_| {
+                    std::thread::sleep(std::time::Duration::from_millis(50));
+                    tell(&mut slow, b" ")
+                })
+                .count()
+        });
+        assert_eq!(hear(&mut silent), None);
+        told.join().unwrap()
+    });
+    assert!(letters < LONGEST - 1, "it was heard to the end of the line");
+    unharmed(&evening);
 }
 
 #[test]

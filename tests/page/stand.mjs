@@ -18,8 +18,11 @@ mkdirSync(path.join(OUT, 'pictures'), { recursive: true });
 /** Writes a measured figure down, for the report at the end. */
 export const figure = (words) => appendFileSync(path.join(OUT, 'figures.txt'), `${words}\n`);
 
+/** Far longer than anything takes on a busy machine; only a failure waits for it. */
+const PATIENCE = 30000;
+
 /** Waits until something holds; fails with its name after a while. */
-export async function until(what, holds, milliseconds = 4000) {
+export async function until(what, holds, milliseconds = PATIENCE) {
   const end = performance.now() + milliseconds;
   for (;;) {
     const found = await holds();
@@ -117,7 +120,7 @@ export const text = (page, selector) => page.$eval(selector, (element) => elemen
 
 /** Waits for a text. */
 export const reads = (page, selector, wanted) =>
-  page.waitForFunction(([where, what]) => document.querySelector(where)?.textContent === what, [selector, wanted], { timeout: 4000 })
+  page.waitForFunction(([where, what]) => document.querySelector(where)?.textContent === what, [selector, wanted], { timeout: PATIENCE })
     .catch(async () => assert.equal(await text(page, selector), wanted));
 
 /** Runs axe-core and fails on anything that it finds. */

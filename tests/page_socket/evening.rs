@@ -171,6 +171,7 @@ pub fn until(what: &str, mut so: impl FnMut() -> bool) {
     let deadline = Instant::now() + PATIENCE;
     while !so() {
         assert!(Instant::now() < deadline, "never: {what}");
-        std::thread::yield_now();
+        // The processor is for those who are waited for.
+        std::thread::sleep(std::time::Duration::from_millis(1));
     }
 }

@@ -62,11 +62,11 @@ fn keys_come_up_after_a_second_without_a_sign_of_life() {
         if let Ok((_, bytes)) = evening.sent.try_recv() {
             assert!(bytes[0] & 0xF0 != 0x80, "{bytes:?}");
         }
-        std::thread::yield_now();
+        std::thread::sleep(Duration::from_millis(2));
     }
     assert_eq!(next(&evening, 0x80)[..2], [0x80, 63]);
     let silent = said.elapsed();
-    assert!(silent >= Duration::from_millis(900), "{silent:?}");
+    assert!(silent >= Duration::from_secs(1), "{silent:?}");
     // It is still let in, and plays on.
     page.say(&json!({ "here": page.now() }));
     page.next("alive");

@@ -15,7 +15,9 @@ pub struct Page {
     pub socket: WebSocket<TcpStream>,
     /// The program's time when the last frame that has one came, and when that was.
     clock: (f64, Instant),
-    /// The number of the last state.
+    /// The last state, null before the first.
+    state: Value,
+    /// Its number.
     pub seen: u64,
     /// How many looked then.
     pub viewers: u64,
@@ -58,7 +60,7 @@ impl Page {
     }
 
     pub fn over(socket: WebSocket<TcpStream>) -> Page {
-        Page { socket, clock: (0.0, Instant::now()), seen: 0, viewers: 0 }
+        Page { socket, clock: (0.0, Instant::now()), state: Value::Null, seen: 0, viewers: 0 }
     }
 
     pub fn greets(address: SocketAddr, passcode: Option<&str>) -> Page {
@@ -124,6 +126,7 @@ impl Page {
                     if frame["kind"] == "state" {
                         self.seen = frame["seen"].as_u64().expect("a number");
                         self.viewers = frame["viewers"].as_u64().expect("a number");
+                        self.state = frame.clone();
                     }
                     return Some(frame);
                 }
@@ -139,8 +142,12 @@ impl Page {
         }
     }
 
-    /// The next frame of a kind that is so; signs of life keep the page here meanwhile.
+    /// The next frame of a kind that is so; signs of life keep the page here meanwhile. A state may have come before what
+    /// was waited for last: it holds until the next one, so it is looked at first.
     pub fn frame_where(&mut self, kind: &str, so: impl Fn(&Value) -> bool) -> Value {
+        if kind == "state" && !self.state.is_null() && so(&self.state) {
+            return self.state.clone();
+        }
         let deadline = Instant::now() + PATIENCE;
         let mut last = Value::Null;
         let mut here = Instant::now();

@@ -1,7 +1,5 @@
 //! Two thumbs make one step, and what was pressed while the network was away does nothing.
 
-use std::time::{Duration, Instant};
-
 use serde_json::json;
 
 use crate::evening::Evening;
@@ -82,9 +80,9 @@ fn who_asks_without_end_is_not_in_the_others_way() {
     for ask in 0..150 {
         greedy.say(&json!({ "do": ["raise-key"], "ask": ask, "at": greedy.now(), "seen": 0 }));
     }
-    let began = Instant::now();
+    // It would be refused if it had to wait longer than a press may be old.
     let (done, words) = page.presses(&["panic"], page.seen);
-    assert!(done && began.elapsed() < Duration::from_secs(5), "{words}");
+    assert!(done, "{words}");
     let answers = (0..150).map(|_| greedy.next("answer")["ask"].as_u64().unwrap());
     let answers: std::collections::BTreeSet<u64> = answers.collect();
     assert_eq!(answers.len(), 150, "each is answered, done or not");

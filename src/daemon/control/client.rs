@@ -1,11 +1,14 @@
 //! The other end: asks a performance that runs in another process.
 
 use std::fs;
-use std::io::{BufRead, BufReader, Read, Write};
+use std::io::{BufRead, BufReader, ErrorKind, Read, Write};
 use std::os::unix::net::UnixStream;
 use std::path::Path;
 use std::thread;
 use std::time::{Duration, Instant};
+
+use rustix::net::sockopt::{Timeout, set_socket_timeout};
+use rustix::net::{self, AddressFamily, SocketAddrUnix, SocketType};
 
 use super::folder::{self, FolderError};
 use super::{Answer, Ask, LONGEST, Outcome, Request, VERSION};
@@ -29,6 +32,9 @@ pub enum AskError {
     /// What is asked does not fit into a request.
     #[error("that is too long: everything said at once may have some {LONGEST} letters")]
     TooLong,
+    /// It runs, and so many ask that it does not even let in.
+    #[error("the handspan named \"{0}\" is busy: too many ask at this moment, try again")]
+    Busy(String),
     /// It runs and does not answer.
     #[error("the handspan named \"{0}\" does not answer ({1})")]
     Silent(String, String),
@@ -56,8 +62,9 @@ pub fn running(folder: &Path) -> Result<Vec<Running>, FolderError> {
     let unusable = |error| FolderError::Unusable(folder.display().to_string(), error);
     let files = fs::read_dir(folder).map_err(unusable)?.filter_map(Result::ok);
     let names = files.filter_map(|file| file.file_name().to_str()?.strip_suffix(".socket").map(str::to_owned));
-    // What a killed one left behind refuses.
-    let alive = |name: &String| UnixStream::connect(folder::socket_of(folder, name)).is_ok();
+    // What a killed one left behind refuses; one that does not let in at this moment runs.
+    let alive =
+        |name: &String| !matches!(connect(&folder::socket_of(folder, name), AGAIN), Err(error) if !is_busy(&error));
     let mut running: Vec<Running> = names.filter(alive).map(|name| Running { name }).collect();
     running.sort_by(|a, b| a.name.cmp(&b.name));
     Ok(running)
@@ -68,6 +75,11 @@ pub fn running(folder: &Path) -> Result<Vec<Running>, FolderError> {
 /// # Errors
 /// It does not run, or does not answer.
 pub fn ask(folder: &Path, name: &str, ask: Ask) -> Result<Answer, AskError> {
+    ask_for(BUSY, folder, name, ask)
+}
+
+/// Asks again for so long where too many ask at a moment.
+fn ask_for(busy: Duration, folder: &Path, name: &str, ask: Ask) -> Result<Answer, AskError> {
     let mut line = serde_json::to_vec(&Request { version: VERSION, ask })
         .map_err(|error| AskError::Silent(name.to_owned(), error.to_string()))?;
     line.push(b'\n');
@@ -79,15 +91,30 @@ pub fn ask(folder: &Path, name: &str, ask: Ask) -> Result<Answer, AskError> {
         return Err(nothing());
     }
     folder::trust(folder)?;
-    let until = Instant::now() + BUSY;
+    let until = Instant::now() + busy;
     loop {
-        let stream = UnixStream::connect(folder::socket_of(folder, name)).map_err(|_| nothing())?;
+        let connected = connect(&folder::socket_of(folder, name), busy);
+        let stream =
+            connected.map_err(|error| if is_busy(&error) { AskError::Busy(name.to_owned()) } else { nothing() })?;
         let answer = once(stream, &line).map_err(|error| AskError::Silent(name.to_owned(), error.to_string()))?;
         if answer.outcome != Outcome::Busy || Instant::now() >= until {
             return Ok(answer);
         }
         thread::sleep(AGAIN);
     }
+}
+
+/// Connects, and waits at most so long where others wait to be let in too.
+fn connect(path: &Path, patience: Duration) -> std::io::Result<UnixStream> {
+    let socket = net::socket(AddressFamily::UNIX, SocketType::STREAM, None)?;
+    set_socket_timeout(&socket, Timeout::Send, Some(patience))?;
+    net::connect(&socket, &SocketAddrUnix::new(path)?)?;
+    Ok(socket.into())
+}
+
+/// Whether it listens and could not let in in time.
+fn is_busy(error: &std::io::Error) -> bool {
+    error.kind() == ErrorKind::WouldBlock
 }
 
 fn once(mut stream: UnixStream, line: &[u8]) -> std::io::Result<Answer> {
@@ -101,4 +128,29 @@ fn once(mut stream: UnixStream, line: &[u8]) -> std::io::Result<Answer> {
         said?;
     }
     Ok(serde_json::from_slice(&answer)?)
+}
+
+#[cfg(test)]
+mod tests {
+    use tempfile::TempDir;
+
+    use super::*;
+
+    #[test]
+    fn one_that_lets_nobody_in_runs_and_is_said_to_be_busy() {
+        let folder = TempDir::new().unwrap();
+        fs::set_permissions(folder.path(), std::os::unix::fs::PermissionsExt::from_mode(0o700)).unwrap();
+        let path = folder::socket_of(folder.path(), "choir");
+        let listener = std::os::unix::net::UnixListener::bind(&path).unwrap();
+        net::listen(&listener, 1).unwrap();
+        let short = Duration::from_millis(20);
+        let waiting: Vec<UnixStream> = std::iter::from_fn(|| connect(&path, short).ok()).collect();
+        assert!(!waiting.is_empty());
+        assert_eq!(running(folder.path()).unwrap(), [Running { name: "choir".to_owned() }]);
+        let refused = ask_for(short, folder.path(), "choir", Ask::Status).unwrap_err();
+        assert_eq!(refused.to_string(), "the handspan named \"choir\" is busy: too many ask at this moment, try again");
+        drop(listener);
+        assert!(running(folder.path()).unwrap().is_empty());
+        assert!(matches!(ask_for(short, folder.path(), "choir", Ask::Status), Err(AskError::Nothing(_))));
+    }
 }

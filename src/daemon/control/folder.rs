@@ -12,6 +12,10 @@ use etcetera::BaseStrategy;
 /// The longest name of a performance.
 const LONGEST_NAME: usize = 40;
 
+/// So many may wait to be let in; more wait to connect. With as many as the system would have (4,096), a flood could make
+/// an honest one wait longer than it has patience.
+const MOST_OUTSIDE: i32 = 64;
+
 /// Why there is no folder for sockets.
 #[derive(Debug, thiserror::Error)]
 pub enum FolderError {
@@ -153,6 +157,7 @@ impl NameLock {
         }
         // The folder keeps others out until the socket itself does.
         let listener = UnixListener::bind(&path)?;
+        rustix::net::listen(&listener, MOST_OUTSIDE)?;
         fs::set_permissions(&path, Permissions::from_mode(0o600))?;
         Ok(listener)
     }

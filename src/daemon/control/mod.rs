@@ -3,11 +3,13 @@
 //!
 //! One request and one answer are a line of JSON each ([`Request`], [`Answer`]); `docs/status.md` describes them. Nothing
 //! that comes in here reaches the music but by a [`Remote`](super::Remote): actions one at a time, changed maps made
-//! ready beforehand. Whatever is too long, too slow, too much, no JSON or of another user is refused or dropped.
+//! ready beforehand. Whatever is too long, too slow, too much, no JSON or of another user is refused or dropped. One
+//! thread serves all, and none of them can keep it waiting.
 
 mod client;
 mod folder;
 mod server;
+mod visitor;
 
 use serde::{Deserialize, Serialize};
 
@@ -19,7 +21,7 @@ pub use server::{ControlSocket, open};
 /// The longest request in bytes, with the end of its line.
 pub const LONGEST: usize = 4096;
 
-/// The most connections at a time.
+/// The most connections at a time. Another one takes the place of the one that has been silent longest.
 pub const MOST: usize = 16;
 
 /// What is asked of a performance.

@@ -1,34 +1,40 @@
-//! Whoever connects is let in one by one, heard for a short while, and answered.
+//! One thread lets visitors in, hears them and answers them, one step of one visitor after the other.
+//!
+//! Nobody can keep it waiting: it reads and writes what is there at the moment, and goes on with the next one. A visitor
+//! who says nothing holds a place only until somebody else needs it.
 
-use std::io::{self, Read, Write};
+use std::io::{self, ErrorKind};
 use std::os::unix::net::{UnixListener, UnixStream};
-use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
-use std::sync::{Arc, Mutex, PoisonError};
 use std::thread::{self, JoinHandle};
 use std::time::{Duration, Instant};
 
-use crate::wording::actions::CONTROL_SOCKET;
+use rustix::event::{PollFd, PollFlags, Timespec, poll};
+use rustix::io::Errno;
 
-use super::{Answer, LONGEST, MOST, NameLock, Outcome, Request, RequestHandler, VERSION};
+use super::visitor::Visitor;
+use super::{Answer, MOST, NameLock, Outcome, Request, RequestHandler, VERSION};
+use crate::daemon::give_way::give_way;
+use crate::daemon::token_bucket::{Rate, TokenBucket};
+use crate::wording::actions::{CONTROL_SOCKET, TOO_MANY_ASK};
 
-/// A line must be there in this time, and so must room for its answer.
-const PATIENCE: Duration = Duration::from_secs(3);
+/// How many steps are taken: letting somebody in, reading what one said, writing what one is told. In any second 400 at
+/// most; what comes faster has to wait. A flood must not take the machine's time from the music, and an honest request
+/// needs two or three, so that those at the socket all together have as many at once as they can need.
+const STEPS: Rate = Rate::per_second(3 * MOST as u32, 400 - 3 * MOST as u32);
 
-/// Connections and requests in a second; more have to wait. A flood must not take the machine's time from the music.
-const PER_SECOND: u32 = 400;
-
-/// After a connection that could not be accepted, as where no file can be opened any more.
+/// After a failure that lasts, as where no file can be opened any more.
 const PAUSE: Duration = Duration::from_millis(100);
 
 /// An open control socket; closed when dropped.
 #[derive(Debug)]
 pub struct ControlSocket {
     name_lock: NameLock,
-    closed: Arc<AtomicBool>,
-    listening: Option<JoinHandle<()>>,
+    /// Whose end ends the thread.
+    open: Option<UnixStream>,
+    serving: Option<JoinHandle<()>>,
 }
 
-/// Opens the control socket of `name_lock`, on threads of its own.
+/// Opens the control socket of `name_lock`, on a thread of its own.
 ///
 /// # Errors
 /// There is no socket or no thread to be had.
@@ -38,87 +44,139 @@ pub fn open(name_lock: NameLock, handler: RequestHandler) -> io::Result<ControlS
 
 fn open_for(user: u32, name_lock: NameLock, handler: RequestHandler) -> io::Result<ControlSocket> {
     let listener = name_lock.listen()?;
-    let closed = Arc::new(AtomicBool::new(false));
-    let shared =
-        Arc::new(Shared { user, handler, connections: AtomicUsize::new(0), pace: Mutex::new((Instant::now(), 0)) });
-    let told = Arc::clone(&closed);
-    let listening =
-        thread::Builder::new().name("control".to_owned()).spawn(move || receive(&shared, &listener, &told))?;
-    Ok(ControlSocket { name_lock, closed, listening: Some(listening) })
+    listener.set_nonblocking(true)?;
+    let (open, closing) = UnixStream::pair()?;
+    let server = Server { user, handler, listener, closing, visitors: Vec::new(), steps: TokenBucket::new(STEPS) };
+    let serving = thread::Builder::new().name("control".to_owned()).spawn(move || {
+        give_way();
+        server.serve();
+    })?;
+    Ok(ControlSocket { name_lock, open: Some(open), serving: Some(serving) })
 }
 
 impl Drop for ControlSocket {
     fn drop(&mut self) {
-        self.closed.store(true, Ordering::Release);
-        let path = self.name_lock.socket();
-        // Connecting wakes it.
-        if UnixStream::connect(&path).is_ok() {
-            let _ = self.listening.take().map(JoinHandle::join);
-        }
-        let _ = std::fs::remove_file(path);
+        drop(self.open.take());
+        let _ = self.serving.take().map(JoinHandle::join);
+        let _ = std::fs::remove_file(self.name_lock.socket());
     }
 }
 
-/// What all connections share.
-struct Shared {
+/// All that the thread has.
+struct Server {
     /// The user who may come in.
     user: u32,
     handler: RequestHandler,
-    /// Connections now.
-    connections: AtomicUsize,
-    /// When this second began, and how many came in it.
-    pace: Mutex<(Instant, u32)>,
+    listener: UnixListener,
+    /// Ends where the control socket is closed.
+    closing: UnixStream,
+    visitors: Vec<Visitor>,
+    steps: TokenBucket,
 }
 
-/// A connection, counted as long as it lives.
-struct Connection(Arc<Shared>);
-
-impl Drop for Connection {
-    fn drop(&mut self) {
-        self.0.connections.fetch_sub(1, Ordering::AcqRel);
-    }
+/// What there is to do.
+struct Todo {
+    /// When that was.
+    at: Instant,
+    is_closed: bool,
+    somebody_comes: bool,
+    /// For each visitor, whether it can go on.
+    ready: Vec<bool>,
 }
 
-impl Shared {
-    /// Waits where too many have come in this second.
-    fn keep_pace(&self) {
-        let rest = {
-            let mut pace = self.pace.lock().unwrap_or_else(PoisonError::into_inner);
-            let since = pace.0.elapsed();
-            if since >= Duration::from_secs(1) {
-                *pace = (Instant::now(), 0);
+impl Server {
+    fn serve(mut self) {
+        loop {
+            match self.look() {
+                Ok(todo) if todo.is_closed => return,
+                Ok(todo) => {
+                    self.attend(&todo);
+                    if todo.somebody_comes {
+                        self.let_in();
+                    }
+                }
+                Err(Errno::INTR) => {}
+                Err(_) => thread::sleep(PAUSE),
             }
-            pace.1 += 1;
-            if pace.1 <= PER_SECOND { Duration::ZERO } else { Duration::from_secs(1).saturating_sub(since) }
-        };
-        if !rest.is_zero() {
-            thread::sleep(rest);
         }
     }
-}
 
-fn receive(shared: &Arc<Shared>, listener: &UnixListener, closed: &AtomicBool) {
-    for stream in listener.incoming() {
-        if closed.load(Ordering::Acquire) {
+    /// Waits until there is something to do, or somebody's time is over.
+    fn look(&self) -> rustix::io::Result<Todo> {
+        let until = if self.visitors.iter().any(Visitor::is_pending) {
+            Some(Duration::ZERO)
+        } else {
+            let deadline = self.visitors.iter().map(Visitor::deadline).min();
+            deadline.map(|deadline| deadline.saturating_duration_since(Instant::now()))
+        };
+        let until = until.and_then(|until| Timespec::try_from(until).ok());
+        let mut watched = vec![PollFd::new(&self.closing, PollFlags::IN), PollFd::new(&self.listener, PollFlags::IN)];
+        watched.extend(self.visitors.iter().map(|visitor| PollFd::new(&visitor.stream, visitor.interest())));
+        poll(&mut watched, until.as_ref())?;
+        let at = Instant::now();
+        let mut news = watched.iter().map(|one| !one.revents().is_empty());
+        let (is_closed, somebody_comes) = (news.next().unwrap_or(true), news.next().unwrap_or(false));
+        let ready = news.zip(&self.visitors).map(|(news, visitor)| news || visitor.is_pending()).collect();
+        Ok(Todo { at, is_closed, somebody_comes, ready })
+    }
+
+    /// Takes one step with each who can go on; whose time was over when that was looked at has to go.
+    fn attend(&mut self, todo: &Todo) {
+        let Server { visitors, handler, steps, .. } = self;
+        let mut ready = todo.ready.iter();
+        visitors.retain_mut(|visitor| {
+            if ready.next().is_some_and(|ready| *ready) {
+                keep_pace(steps);
+                if !visitor.go_on(|line| answer(handler, line)) {
+                    return false;
+                }
+            }
+            todo.at < visitor.deadline()
+        });
+    }
+
+    /// Lets in those who wait, at most as many as there are places, so that those inside have their turn too.
+    fn let_in(&mut self) {
+        for _ in 0..MOST {
+            match self.listener.accept() {
+                Ok((stream, _)) => {
+                    keep_pace(&mut self.steps);
+                    if peer_is(self.user, &stream) {
+                        self.welcome(stream);
+                    }
+                }
+                Err(error) if error.kind() == ErrorKind::WouldBlock => return,
+                Err(error) if error.kind() == ErrorKind::Interrupted => {}
+                Err(_) => return thread::sleep(PAUSE),
+            }
+        }
+    }
+
+    /// What one has said before it came in counts before anybody can need its place.
+    fn welcome(&mut self, stream: UnixStream) {
+        let Ok(mut visitor) = Visitor::new(stream) else { return };
+        if !visitor.go_on(|line| answer(&self.handler, line)) {
             return;
         }
-        let Ok(mut stream) = stream else {
-            thread::sleep(PAUSE);
-            continue;
-        };
-        shared.keep_pace();
-        if !peer_is(shared.user, &stream) {
-            continue;
+        if self.visitors.len() >= MOST {
+            let silent = self.visitors.iter().enumerate().min_by_key(|(_, visitor)| visitor.since);
+            if let Some((place, _)) = silent {
+                let mut leaving = self.visitors.swap_remove(place);
+                leaving.tell(&Answer::new(Outcome::Busy, TOO_MANY_ASK));
+            }
         }
-        let before = shared.connections.fetch_add(1, Ordering::AcqRel);
-        let connection = Connection(Arc::clone(shared));
-        if before >= MOST {
-            // Nobody waits for one who does not read.
-            let _ = stream.set_nonblocking(true);
-            say(&mut stream, &Answer::new(Outcome::Busy, "Too many ask at this moment: try again."));
-            continue;
+        self.visitors.push(visitor);
+    }
+}
+
+/// Waits where there was too much of late.
+fn keep_pace(steps: &mut TokenBucket) {
+    loop {
+        let now = Instant::now();
+        if steps.take(now) {
+            return;
         }
-        let _ = thread::Builder::new().name("control-client".to_owned()).spawn(move || attend(&connection.0, stream));
+        thread::sleep(steps.wait(now));
     }
 }
 
@@ -134,76 +192,13 @@ fn peer_is(_: u32, _: &UnixStream) -> bool {
     true
 }
 
-/// Hears requests until one is wrong, or none comes in time.
-fn attend(shared: &Shared, mut stream: UnixStream) {
-    let mut waiting = Vec::with_capacity(LONGEST);
-    if stream.set_write_timeout(Some(PATIENCE)).is_err() {
-        return;
-    }
-    loop {
-        let answer = match line(&mut stream, &mut waiting) {
-            Heard::Line(line) => {
-                shared.keep_pace();
-                answer(shared, &line)
-            }
-            Heard::TooLong => Answer::new(Outcome::Wrong, format!("A request is one line of at most {LONGEST} bytes.")),
-            Heard::Nothing => return,
-        };
-        let over = answer.outcome == Outcome::Wrong;
-        if !say(&mut stream, &answer) || over {
-            return;
-        }
-    }
-}
-
-fn answer(shared: &Shared, line: &[u8]) -> Answer {
+fn answer(handler: &RequestHandler, line: &[u8]) -> Answer {
     match serde_json::from_slice::<Request>(line) {
-        Ok(request) if request.version == VERSION => shared.handler.answer(CONTROL_SOCKET, request.ask),
+        Ok(request) if request.version == VERSION => handler.answer(CONTROL_SOCKET, request.ask),
         Ok(_) => {
             Answer::new(Outcome::Wrong, format!("This handspan speaks version {VERSION} of the control socket only."))
         }
         Err(error) => Answer::new(Outcome::Wrong, format!("This is no request ({error}).")),
-    }
-}
-
-/// Whether it could be said.
-fn say(stream: &mut UnixStream, answer: &Answer) -> bool {
-    let Ok(mut text) = serde_json::to_vec(answer) else { return false };
-    text.push(b'\n');
-    stream.write_all(&text).is_ok()
-}
-
-enum Heard {
-    Line(Vec<u8>),
-    TooLong,
-    /// The other end is gone, or too slow.
-    Nothing,
-}
-
-/// The next line, without its end. `waiting` holds what came after the last one, and never more than a line may have.
-fn line(stream: &mut UnixStream, waiting: &mut Vec<u8>) -> Heard {
-    let deadline = Instant::now() + PATIENCE;
-    loop {
-        if let Some(end) = waiting.iter().position(|byte| *byte == b'\n') {
-            let mut line: Vec<u8> = waiting.drain(..=end).collect();
-            line.pop();
-            return Heard::Line(line);
-        }
-        let free = LONGEST - waiting.len();
-        if free == 0 {
-            return Heard::TooLong;
-        }
-        let left = deadline.saturating_duration_since(Instant::now());
-        if left.is_zero() || stream.set_read_timeout(Some(left)).is_err() {
-            return Heard::Nothing;
-        }
-        let mut chunk = [0; LONGEST];
-        match stream.read(&mut chunk[..free]) {
-            Ok(0) => return Heard::Nothing,
-            Ok(count) => waiting.extend_from_slice(&chunk[..count]),
-            Err(error) if error.kind() == io::ErrorKind::Interrupted => {}
-            Err(_) => return Heard::Nothing,
-        }
     }
 }
 

@@ -5,7 +5,7 @@ use std::io;
 use super::hand::on_one_key;
 use super::song::SongFrame;
 use crate::daemon::Show;
-use crate::engine::{Action, Plain, Engine, Event, Micros, Snapshot};
+use crate::engine::{Action, Engine, Event, Micros, Plain, Snapshot};
 use crate::map::load;
 
 const SONG: &str = "title = \"Snow\"\nkey = \"D\"\nplay_in = \"room\"\n[[zone]]\nsound = \"grand\"\nstay_in_key = \"nearest\"\n\

@@ -1,6 +1,9 @@
 //! The promises that the source tree makes about itself: who may import whom, that every file says what it is, and that
 //! a function fits a screen.
 
+#[path = "tidy/circles.rs"]
+mod circles;
+
 use std::fs;
 use std::path::{Path, PathBuf};
 

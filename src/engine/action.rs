@@ -2,14 +2,11 @@
 
 use std::convert::Infallible;
 
+use super::ids::Action;
 use super::plan::Plan;
 use crate::evening::entry_named;
 use crate::map::{self, ActionError, LookUp};
 use crate::music::Key;
-
-/// Something done to the set: songs and pauses by their index in it, names by their index among the plan's names of
-/// sections or zones, a key in its usual spelling.
-pub type Action = map::Action<usize, u16, Key>;
 
 impl Action {
     /// Reads an action such as `next-song`, `song 3`, `section Chorus`, `key Eb` or `zone bed off`.

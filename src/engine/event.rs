@@ -1,6 +1,6 @@
 //! What happens to the engine, and the words for it: scripts, the markers of takes and their recorder share them.
 
-use super::action::Action;
+use super::ids::Action;
 use super::ids::CueId;
 use super::plan::Plan;
 use crate::evening::Standing;

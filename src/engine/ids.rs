@@ -4,6 +4,9 @@ use std::ops::{Add, Sub};
 
 use serde::{Deserialize, Serialize};
 
+use crate::map;
+use crate::music::Key;
+
 /// A time of the performance or a duration, in microseconds (rule R20). Sums and differences stay within the range.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default, Serialize, Deserialize)]
 #[serde(transparent)]
@@ -101,6 +104,10 @@ impl KeyId {
 pub(super) fn key_count(inputs: usize) -> usize {
     inputs * 16 * 128
 }
+
+/// Something done to the set: songs and pauses by their index in it, names by their index among the plan's names of
+/// sections or zones, a key in its usual spelling.
+pub type Action = map::Action<usize, u16, Key>;
 
 /// The zone that a note or a pressed key belongs to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -44,9 +44,8 @@ mod zone;
 
 use std::sync::Arc;
 
-pub use action::Action;
 pub use event::{Event, TakeEvent};
-pub use ids::{CueId, Micros};
+pub use ids::{Action, CueId, Micros};
 pub use out::{By, Fired, Notice, Out, Reason, Said, Sink};
 pub use plan::Plan;
 pub use replay::{Cause, Line, Rehearsal, Step as ReplayStep};

@@ -6,7 +6,7 @@
 //! use is short, and walking it costs less than the memory of a list for every input, key and section
 //! (the bench `note_on` shows it).
 
-use super::action::Action;
+use super::ids::Action;
 use super::ids::{ChannelId, CueId, DetectorId, Micros, SendId, Source, ZoneId};
 use super::say::Say;
 use super::zone::{PlanZone, SetUp};

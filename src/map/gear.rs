@@ -4,7 +4,7 @@ use super::diagnostic::{Diagnostic, Kind, quoted};
 use super::names::Names;
 use super::reader::{Fields, Value};
 use super::values::{self, ALL_KEYS};
-use super::{At, Cable, Curve, Gear, Input, Output, Sound, cue, stand, words};
+use super::{At, Cable, Curve, Gear, Input, Output, Sound, cue, examples, stand};
 use crate::midi::{Channel, U7};
 
 /// Fields at the top of a gear file.
@@ -42,7 +42,7 @@ fn named<'a>(top: &mut Fields<'a>, heading: &'static str, whole: &mut bool) -> V
     for (name, value) in &named {
         if name.value.trim().is_empty() {
             let fault = Diagnostic::error(Kind::Finding, name.spot, "a name may not be empty");
-            value.page.report(fault.help(format!("write for example {}", words::example("the gear file", heading))));
+            value.page.report(fault.help(format!("write for example {}", examples::example("the gear file", heading))));
         }
     }
     named

@@ -9,7 +9,7 @@ use super::diagnostic::{Diagnostic, Kind, Level, quoted};
 use super::draft::Draft;
 use super::names::Names;
 use super::reader::{Faults, Fields, Page};
-use super::{Book, Cue, Gear, Set, Song, Source, Spot, Stand, cue, gear, numbers, set, song, syntax};
+use super::{Book, Cue, Gear, Set, Song, Source, Spot, Stand, cue, examples, gear, numbers, set, song, syntax};
 
 /// What came of loading a set.
 #[derive(Debug, Clone)]
@@ -309,7 +309,7 @@ struct Home<'p> {
 }
 
 fn page<'a>((file, text): (usize, &'a str), broken: bool, kind: MapKind, faults: &'a Faults) -> Page<'a> {
-    Page { file, middle_c: std::cell::Cell::new(4), broken, text, top: kind.top(), faults }
+    Page { file, middle_c: std::cell::Cell::new(4), broken, text, top: kind.top(), example: examples::example, faults }
 }
 
 fn whole(file: usize) -> Spot {

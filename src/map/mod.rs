@@ -9,6 +9,7 @@ mod cue;
 mod curve;
 mod diagnostic;
 mod draft;
+mod examples;
 mod gear;
 mod hand;
 mod load;

@@ -27,6 +27,8 @@ pub(super) struct Page<'a> {
     pub text: &'a str,
     /// Fields at the top of such a file, to tell a field that slipped below a header.
     pub top: &'static [&'static str],
+    /// What to write for a field of a kind of table, as a whole line.
+    pub example: fn(&str, &str) -> String,
     /// Where faults go.
     pub faults: &'a Faults,
 }
@@ -87,7 +89,7 @@ impl<'a> Fields<'a> {
         if !self.page.broken {
             let fault =
                 Diagnostic::error(Kind::Finding, self.spot, format!("{} needs the field {}", self.what, quoted(name)));
-            self.page.report(fault.help(format!("write for example {}", words::example(self.what, name))));
+            self.page.report(fault.help(format!("write for example {}", (self.page.example)(self.what, name))));
         }
     }
 
@@ -168,7 +170,7 @@ impl<'a> Value<'a> {
     pub fn wrong(&self, expected: &str) {
         let title = format!("{} takes {expected}", quoted(self.name));
         let fault = Diagnostic::error(Kind::Finding, self.spot, title);
-        self.page.report(fault.help(format!("write for example {}", words::example(self.home, self.name))));
+        self.page.report(fault.help(format!("write for example {}", (self.page.example)(self.home, self.name))));
     }
 
     /// Reports a finding about this value.

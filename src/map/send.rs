@@ -124,7 +124,7 @@ enum System {
 }
 
 /// What to write for the fields that messages alone have, or have first; the others are among the examples of
-/// [`words`](super::words).
+/// [`examples`](super::examples).
 pub(super) const EXAMPLES: &[(&str, &str)] = &[
     ("bytes", "\"F0 7E 7F 06 01 F7\""),
     ("clock", "\"start\""),

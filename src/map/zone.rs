@@ -69,7 +69,7 @@ pub struct Zone {
 }
 
 /// What to write for the fields that zones alone have; those that stand elsewhere too are among the examples of
-/// [`words`](super::words).
+/// [`examples`](super::examples).
 pub(super) const EXAMPLES: &[(&str, &str)] = &[
     ("bend", "\"follow\""),
     ("controls", "[1, 11]"),

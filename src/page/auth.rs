@@ -1,14 +1,14 @@
 //! Who may come in, and what for. Wrong passcodes are slowed down, of each address and in all.
 
 use std::collections::VecDeque;
-use std::net::{IpAddr, Ipv6Addr};
+use std::net::IpAddr;
 use std::sync::{Mutex, PoisonError};
 use std::time::{Duration, Instant};
 
 use serde::Serialize;
 use subtle::{ConstantTimeEq, ConstantTimeGreater};
 
-use super::limits;
+use super::limits::{self, network};
 use super::messages::LONGEST;
 use crate::daemon::token_bucket::TokenBucket;
 use crate::map::Stand;
@@ -152,16 +152,6 @@ impl Attempts {
             self.bad.pop_front();
         }
         self.bad.push_back((peer, slowed));
-    }
-}
-
-/// Who counts as one: of the newer addresses a whole network, since one machine there has as many as it likes.
-pub(super) fn network(peer: IpAddr) -> IpAddr {
-    match peer.to_canonical() {
-        IpAddr::V6(address) if !address.is_loopback() => {
-            IpAddr::V6(Ipv6Addr::from_bits(address.to_bits() & !(u128::from(u64::MAX))))
-        }
-        address => address,
     }
 }
 

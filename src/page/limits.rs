@@ -1,11 +1,10 @@
 //! How many connections there may be, in all and of one machine, and how often something may come.
 
 use std::collections::HashMap;
-use std::net::IpAddr;
+use std::net::{IpAddr, Ipv6Addr};
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
 
-use super::auth::network;
 use crate::daemon::token_bucket::Rate;
 
 /// How often a connection may be let in: in any second at most 1,000, more wait in the system. A flood must not take the
@@ -25,6 +24,16 @@ pub(super) const LONGEST_WAIT: Duration = Duration::from_secs(30);
 pub(super) fn passcodes(wrong: u32) -> Rate {
     let doubled = SHORTEST_WAIT * 2_u32.pow(wrong.saturating_sub(1).min(5));
     Rate::new(1, doubled.min(LONGEST_WAIT))
+}
+
+/// Who counts as one: of the newer addresses a whole network, since one machine there has as many as it likes.
+pub(super) fn network(peer: IpAddr) -> IpAddr {
+    match peer.to_canonical() {
+        IpAddr::V6(address) if !address.is_loopback() => {
+            IpAddr::V6(Ipv6Addr::from_bits(address.to_bits() & !(u128::from(u64::MAX))))
+        }
+        address => address,
+    }
 }
 
 /// The most connections at a time.

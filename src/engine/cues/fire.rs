@@ -1,8 +1,8 @@
 //! What becomes of a press, what firing a cue does, and the cues that are on (rule R19).
 
 use super::{Cues, Deed, Todo};
-use crate::engine::action::Action;
 use crate::engine::guard::Verdict;
+use crate::engine::ids::Action;
 use crate::engine::ids::{CueId, DetectorId, SendId};
 use crate::engine::out::{By, Fired, Notice};
 use crate::engine::plan::{Plan, PlanCue, PlanDoes, PlanTrigger};

@@ -15,7 +15,7 @@ mod trigger;
 
 use std::collections::VecDeque;
 
-use super::action::Action;
+use super::ids::Action;
 use super::ids::{CueId, DetectorId, KeyId, Micros, SendId, key_count};
 use super::out::By;
 use super::plan::Plan;

@@ -1,7 +1,7 @@
 //! Derived notes (rule R11): what a zone makes of its handful and the older keys still down.
 
 use super::Hand;
-use super::handful::is_derived_by;
+use super::gather::is_derived_by;
 use super::press::{pitch, pitch_anywhere};
 use crate::engine::current::Current;
 use crate::engine::ids::Source;

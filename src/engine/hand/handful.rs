@@ -1,21 +1,12 @@
 //! Handfuls: notes struck together in a zone (rule R10), and the keys that what is derived is decided from (R11).
 
-use super::Hand;
-use crate::engine::ids::{KeyId, Micros, Source, ZoneId};
-use crate::engine::notes::On;
-use crate::engine::notes::owners::{Key, Share};
-use crate::engine::notes::unheld::{Unheld, Why};
-use crate::engine::out::Reason;
+use crate::engine::ids::Micros;
 use crate::engine::zone::PlanZone;
-use crate::map::{Linger, Plays};
+use crate::map::Plays;
 use crate::music::voicing::Voicing;
 
 /// A note-on that follows the zone's last within this time, with no key lifted between, is of the same handful: a roll.
 const ROLL: Micros = Micros::from_millis(150);
-/// A finger of the hand before may come up so late, after a handful began, and still be left out of it.
-const LATE: Micros = Micros::from_millis(200);
-/// Keys struck so much later than another may be another hand.
-const APART: Micros = Micros::from_millis(20);
 
 /// What a zone knows of its latest handful.
 #[derive(Debug, Clone, Copy, Default)]
@@ -25,9 +16,9 @@ pub(in crate::engine) struct Handful {
     /// The count of presses at its first note.
     pub first: u64,
     /// When its last note came.
-    last: Micros,
+    pub(super) last: Micros,
     /// Whether a key of the zone came up since.
-    lifted: bool,
+    pub(super) lifted: bool,
     /// Its keys, as `stay_in_key` chose them, up again or not.
     pub keys: u128,
     /// The loudest velocity of its keys, after the input's curve.
@@ -44,7 +35,7 @@ pub(in crate::engine) struct Handful {
 
 impl Handful {
     /// Whether a note-on now is still of this handful: before gather is over, or in a roll.
-    fn goes_on(&self, now: Micros, gather: Micros) -> bool {
+    pub(super) fn goes_on(&self, now: Micros, gather: Micros) -> bool {
         let rolls = !self.lifted && now - self.last < ROLL;
         self.begun.is_some_and(|begun| now - begun < gather || rolls)
     }
@@ -55,7 +46,7 @@ impl Handful {
     }
 
     /// A new handful: what was decided and led before stays known.
-    fn begin(&mut self, begun: Micros, first: u64) {
+    pub(super) fn begin(&mut self, begun: Micros, first: u64) {
         self.begun = Some(begun);
         self.first = first;
         self.keys = 0;
@@ -96,190 +87,5 @@ impl PlanZone {
     /// Whether what it derives sounds at once, not only when gather is over.
     pub fn is_at_once(&self) -> bool {
         matches!(self.plays, Plays::Lowest | Plays::Highest)
-    }
-}
-
-impl Hand {
-    /// A key that sounds in a zone joins the zone's handful, or begins a new one: then what lingers ends.
-    pub(super) fn gather(&mut self, id: KeyId, zone_id: ZoneId, chosen: u8, on: &mut On<'_, '_>) {
-        let (zone, now, gather) = (on.step.plan.zone(zone_id), on.step.now, on.step.plan.gather);
-        let &Key { velocity, press, .. } = on.notes.owners.key(id);
-        // Where a loud note lets in its handful, that began with the first soft one.
-        let (begun, first) = match &self.gatherings[zone_id.index()] {
-            Gathering { begun: Some(begun), first, .. } if zone.by_handful => (*begun, *first),
-            _ => (now, press),
-        };
-        let handful = self.handful(zone_id);
-        let goes_on = if zone.by_handful {
-            handful.begun.is_some() && handful.first == first
-        } else {
-            // A chord of which every key is up again is over, however soon the next comes.
-            handful.goes_on(now, gather) && (!zone.derives() || on.notes.owners.is_held(Source::Zone(zone_id)))
-        };
-        if !goes_on {
-            // Most zones hold nothing: what they have to do here is next to nothing.
-            if !on.notes.unheld.is_empty() {
-                on.notes.end_left(on.step);
-                if zone.linger == Linger::Next {
-                    let source = Source::Zone(zone_id);
-                    on.notes.end_unheld(64, on.step, |unheld| unheld.source == source && unheld.lingers());
-                }
-            }
-            self.moved = true;
-            self.handful_mut(zone_id).begin(begun, first);
-        }
-        let handful = self.handful_mut(zone_id);
-        handful.last = now;
-        handful.lifted = false;
-        handful.keys |= 1 << chosen;
-        handful.loudest = handful.loudest.max(velocity);
-        if zone.derives() {
-            let first_decision = handful.begun.unwrap_or(now) + gather;
-            handful.due = Some(if now < first_decision { first_decision } else { now + gather });
-        }
-    }
-
-    /// Whether a note of a key that comes up lingers: its zone is in use, and it is of the latest handful (rule R10).
-    pub(super) fn lingers(&self, source: Source, press: u64, on: &On<'_, '_>) -> bool {
-        let Some(zone_id) = source.zone() else { return false };
-        let handful = self.handful(zone_id);
-        let is_latest = handful.begun.is_some() && press >= handful.first;
-        on.step.plan.zone(zone_id).linger == Linger::Next && is_latest && on.current.in_use.contains(&zone_id)
-    }
-
-    /// A key of a zone came up.
-    pub(super) fn note_lift(&mut self, source: Source) {
-        if let Some(zone_id) = source.zone() {
-            self.handful_mut(zone_id).lifted = true;
-        }
-    }
-
-    /// A key from which a zone derives came up. A late finger of the hand before is left out (rule R11); with the last
-    /// key ends what does not linger.
-    pub(super) fn leave_handful(&mut self, id: KeyId, share: &Share, velocity: u8, on: &mut On<'_, '_>) {
-        let source = share.source;
-        if let Some(zone_id) = source.zone() {
-            let zone = on.step.plan.zone(zone_id);
-            if !zone.derives() {
-                return;
-            }
-            if on.current.in_use.contains(&zone_id) && self.leaves_late(id, share, zone_id, on) {
-                on.step.reason(Reason::LateFinger(id.key()));
-                self.decide_now(zone_id, on);
-            }
-            if zone.linger != Linger::Off {
-                return;
-            }
-        }
-        if !on.notes.owners.is_held(source) {
-            on.notes.end_unheld(velocity, on.step, |unheld| is_derived_by(unheld, source));
-        }
-    }
-
-    /// Whether a key that came up was a late finger of the hand before, after its zone had decided: one that is older
-    /// than the handful; or one of it, where as many keys as make a handful were struck clearly later and are down (two
-    /// hands so close together that they were taken for a roll). Such a one is taken out of the handful.
-    fn leaves_late(&mut self, id: KeyId, share: &Share, zone_id: ZoneId, on: &On<'_, '_>) -> bool {
-        let (zone, now, owners) = (on.step.plan.zone(zone_id), on.step.now, &on.notes.owners);
-        let Key { press, at, .. } = *owners.key(id);
-        let handful = self.handful(zone_id);
-        let Some(begun) = handful.begun else { return false };
-        if !zone.is_at_once() && now - begun < on.step.plan.gather {
-            return false;
-        }
-        if press < handful.first {
-            return now - begun < LATE;
-        }
-        let in_zone = |key: &KeyId| owners.shares(*key).iter().any(|other| other.is_hand(share.source));
-        let later = owners.down().filter(|key| owners.key(*key).at >= at + APART).filter(in_zone);
-        let is_late = now - handful.last < LATE && later.count() as u32 >= zone.min_keys;
-        // Another key of the handful may be heard as the same one.
-        let same = |other: &Share| other.is_hand(share.source) && other.note == share.note;
-        let is_same = |key: KeyId| owners.shares(key).iter().any(same);
-        let mut own = owners.down().filter(|key| owners.key(*key).press >= handful.first);
-        let stays = own.any(is_same);
-        if is_late && !stays {
-            self.handful_mut(zone_id).keys &= !(1 << share.note);
-        }
-        is_late
-    }
-
-    /// The zone's keys that are down and older than its handful.
-    pub(super) fn older_keys(&self, zone_id: ZoneId, on: &On<'_, '_>) -> u128 {
-        let (first, owners) = (self.handful(zone_id).first, &on.notes.owners);
-        let older = owners.down().filter(|key| owners.key(*key).press < first);
-        let shares = older.flat_map(|key| owners.shares(key));
-        shares.filter(|share| share.is_hand(Source::Zone(zone_id))).fold(0, |keys, share| keys | 1 << share.note)
-    }
-
-    /// A zone that goes out of use hands an undecided handful to the new zone of its name, else drops it (rule R8).
-    pub fn hand_over_undecided(&mut self, on: &mut On<'_, '_>) {
-        let (plan, now) = (on.step.plan, on.step.now);
-        for index in 0..on.current.before.len() {
-            let old = on.current.before[index];
-            if on.current.in_use.contains(&old) {
-                continue;
-            }
-            on.notes.leave(Source::Zone(old));
-            let handful = *self.handful(old);
-            let gathering = std::mem::take(&mut self.gatherings[old.index()]);
-            self.handful_mut(old).forget();
-            let zone = plan.zone(old);
-            let heir = |new: &&ZoneId| plan.zone(**new).name == zone.name && !on.current.before.contains(new);
-            let Some(new) = on.current.in_use.iter().find(heir).copied() else { continue };
-            if zone.by_handful && gathering.is_undecided(now, plan.gather) {
-                self.gatherings[new.index()] = gathering;
-                offer_again(old, &gathering, on);
-            }
-            if handful.is_undecided(now, plan.gather) {
-                self.hand_over(old, new, &handful, on);
-            }
-        }
-    }
-
-    /// The handful of one zone goes on in another, which decides from its keys if it derives.
-    fn hand_over(&mut self, old: ZoneId, new: ZoneId, handful: &Handful, on: &mut On<'_, '_>) {
-        let plan = on.step.plan;
-        let derives = plan.zone(new).derives();
-        let heir = self.handful_mut(new);
-        let first_decision = handful.begun.map(|begun| begun + plan.gather);
-        let due = if derives { handful.due.or(first_decision) } else { None };
-        let voicing = heir.voicing;
-        *heir = *handful;
-        (heir.due, heir.voicing, heir.decided) = (due, voicing, 0);
-        // What the old zone derived at once, and no longer than fingers hold it, still ends with the keys.
-        let (from, to) = (Source::Zone(old), Source::Zone(new));
-        let holds = on.notes.holds(|unheld| is_derived_by(unheld, from) && !unheld.is_without_finger(plan));
-        let owners = &mut on.notes.owners;
-        let mut next = owners.next_down(0).filter(|_| derives);
-        while let Some(key) = next {
-            next = owners.next_down(key.index() + 1);
-            if owners.key(key).press < handful.first {
-                continue;
-            }
-            if !holds {
-                owners.hand_over(key, from, to);
-            }
-            if let Some(share) = owners.shares(key).iter().find(|share| share.source == from) {
-                let chosen = if share.sounds { key.key() } else { share.note };
-                owners.belong(key, to, chosen);
-            }
-        }
-    }
-}
-
-/// Whether a note was derived by a zone.
-pub(super) fn is_derived_by(unheld: &Unheld, source: Source) -> bool {
-    unheld.source == source && unheld.why == Why::Derived
-}
-
-/// The keys of a handful that were offered to the zone `old` count as offered to every zone that comes.
-fn offer_again(old: ZoneId, gathering: &Gathering, on: &mut On<'_, '_>) {
-    let owners = &mut on.notes.owners;
-    for id in owners.all_keys() {
-        let key = owners.key_mut(id);
-        if key.down && key.press >= gathering.first {
-            key.offered = if key.was_offered(old) { None } else { Some(ZoneId(0)) };
-        }
     }
 }

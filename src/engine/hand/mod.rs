@@ -3,12 +3,13 @@
 //! | file | rules |
 //! | --- | --- |
 //! | `press` | R3, R4, R6: a key goes down; R1: it comes up |
-//! | `handful` | R10: what is struck together |
+//! | `handful`, `gather` | R10: what is struck together |
 //! | `derive` | R11: notes derived from a handful |
 //! | `one_key` | R13: one-key chords |
 //! | `stay_in_key` | R12 |
 
 mod derive;
+mod gather;
 pub(super) mod handful;
 mod one_key;
 mod press;

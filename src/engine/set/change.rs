@@ -1,7 +1,7 @@
 //! Actions, songs, sections and keys: a change is one step (rule R8), with the shift (R5).
 
 use crate::engine::Engine;
-use crate::engine::action::Action;
+use crate::engine::ids::Action;
 use crate::engine::ids::{Micros, SendId};
 use crate::engine::out::Notice;
 use crate::engine::plan::Playing;

@@ -4,7 +4,7 @@ use super::super::diagnostic::{Diagnostic, Kind, did_you_mean, quoted};
 use super::super::names::Names;
 use super::super::nearest::nearest;
 use super::super::reader::{Fields, Value};
-use super::super::{Action, Does, LONGEST_FADE, SongChoice, USUAL_FADE, With, Word, send, values, words};
+use super::super::{Action, Does, LONGEST_FADE, SongChoice, USUAL_FADE, With, Word, examples, send, values};
 
 /// What a cue can do besides the actions.
 pub(super) const SEND: &str = "send";
@@ -153,7 +153,7 @@ impl<'a> Written<'_, 'a> {
             let action = quoted(self.word.as_text().unwrap_or_default());
             let title = format!("the action {action} needs the field {}", quoted(field));
             let fault = Diagnostic::error(Kind::Finding, self.word.spot, title);
-            let help = format!("write for example {}", words::example("a cue", field));
+            let help = format!("write for example {}", examples::example("a cue", field));
             self.fields.page.report(fault.help(help));
         }
         value

@@ -65,7 +65,7 @@ impl Made {
     fn engine(&self) -> (Engine, Out) {
         let mut engine = Engine::new(Arc::new(Plan::new(&self.book())));
         let mut out = engine.out();
-        engine.step(Event::Start { entry: 0, place: 0 }, Micros(0), &mut out);
+        engine.step(Event::Start { entry: 0, order_step: 0 }, Micros(0), &mut out);
         out.clear();
         (engine, out)
     }
@@ -119,7 +119,7 @@ fn one_zone(lines: &str) -> (Engine, Out) {
     let book = map::load("set.toml", &mut read).book.expect("a sound set");
     let mut engine = Engine::new(Arc::new(Plan::new(&book)));
     let mut out = engine.out();
-    engine.step(Event::Start { entry: 0, place: 0 }, Micros(0), &mut out);
+    engine.step(Event::Start { entry: 0, order_step: 0 }, Micros(0), &mut out);
     (engine, out)
 }
 

@@ -94,7 +94,7 @@ fn a_hundred_thousand_events_allocate_nothing() {
     let mut messages = 0;
     let mut start = 0;
     let allocations = counted(|| {
-        engine.step(Event::Start { entry: 0, place: 0 }, Micros(0), &mut out);
+        engine.step(Event::Start { entry: 0, order_step: 0 }, Micros(0), &mut out);
         while events < 100_000 {
             for (event, action) in take.events.iter().zip(&marked) {
                 let step = match (&event.kind, action) {
@@ -180,7 +180,8 @@ fn hands_that_are_helped_allocate_nothing() {
     let mut called = 0;
     let allocations = counted(|| {
         let (mut now, mut random) = (0, 1u32);
-        let mut wanted = engine.step(Event::Start { entry: 0, place: 0 }, Micros(now), &mut out).map(|wanted| wanted.0);
+        let mut wanted =
+            engine.step(Event::Start { entry: 0, order_step: 0 }, Micros(now), &mut out).map(|wanted| wanted.0);
         for event in 0..100_000 {
             // Knuth's linear congruential generator, for keys and times as good as any.
             random = random.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
@@ -280,7 +281,8 @@ fn cues_and_clocks_allocate_nothing() {
     let mut met = [0usize; 5];
     let allocations = counted(|| {
         let (mut now, mut random) = (0, 1u32);
-        let mut wanted = engine.step(Event::Start { entry: 0, place: 0 }, Micros(now), &mut out).map(|wanted| wanted.0);
+        let mut wanted =
+            engine.step(Event::Start { entry: 0, order_step: 0 }, Micros(now), &mut out).map(|wanted| wanted.0);
         for event in 0..100_000 {
             random = random.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
             let until = now + u64::from(random >> 8) % 150_000;
@@ -358,7 +360,7 @@ fn to_record_allocates_nothing_even_where_nobody_takes_the_records() {
     let (handle, _recorder, _) = begun.expect("a take");
     let exclusive = [&[0xF0][..], &[1; 500], &[0xF7]].concat();
     let allocations = counted(|| {
-        handle.event(0, Event::Start { entry: 0, place: 0 });
+        handle.event(0, Event::Start { entry: 0, order_step: 0 });
         for now in 0..20_000 {
             handle.input(now, 0, &[0x90, 60, 100]);
             handle.output(now, 0, &[0x90, 60, 100]);

@@ -186,15 +186,15 @@ fn changes(book: &Book) -> Vec<Change> {
     let mut engine = Engine::new(plan);
     let mut out = engine.out();
     let mut now = Micros::ZERO;
-    engine.step(Event::Start { entry: 0, place: 0 }, now, &mut out);
+    engine.step(Event::Start { entry: 0, order_step: 0 }, now, &mut out);
     let mut changes = Vec::new();
     for to in 1..book.set.entries.len() {
         loop {
             now = now + LONG;
-            let place = engine.standing().place;
+            let before = engine.standing().order_step;
             out.clear();
             engine.step(Event::Action(Action::Plain(Plain::NextSection)), now, &mut out);
-            if engine.standing().place == place {
+            if engine.standing().order_step == before {
                 break;
             }
         }

@@ -218,7 +218,7 @@ mod tests {
         let abouts = vec![
             About::Words("handspan begins:\u{1b}[2J\nkeyboard is there".to_owned()),
             report(standing, Happened::Noticed(Notice::Panic)),
-            report(standing, Happened::InputGone(0)),
+            report(standing, Happened::InputDisconnected(0)),
             report(standing, Happened::Ended(ended)),
         ];
         let mut lines = Vec::new();

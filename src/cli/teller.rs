@@ -93,7 +93,7 @@ fn section(context: &Context<'_>) -> Option<String> {
     let (_, song) = standing.playing(context.book)?;
     let section = song.sections.get(standing.section)?;
     let mut line = format!("{INDENT}{}", context.section()?);
-    if section.key.is_some() || standing.added != 0 {
+    if section.key.is_some() || standing.transposed != 0 {
         line.push_str(&format!(", {}", context.room()?));
     }
     if let Some(remark) = &section.remark {

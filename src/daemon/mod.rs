@@ -194,7 +194,7 @@ impl Daemon {
             }
         }
         match beginning {
-            Beginning::Afresh | Beginning::Changed(_) => self.step(Event::Start { entry: 0, place: 0 }),
+            Beginning::Afresh | Beginning::Changed(_) => self.step(Event::Start { entry: 0, order_step: 0 }),
             Beginning::GoOn(kept) => {
                 self.step(Event::Resume(kept.standing));
                 for (name, on) in &kept.zones {
@@ -230,9 +230,9 @@ impl Daemon {
                 self.receive(input, &received, came);
                 self.received = received;
             }
-            Arrival::InputGone(input) => {
+            Arrival::InputDisconnected(input) => {
                 self.step(Event::InputLost(input));
-                self.tell(Happened::InputGone(input));
+                self.tell(Happened::InputDisconnected(input));
                 self.tell_connections();
             }
             Arrival::InputBack(input) => {
@@ -240,8 +240,8 @@ impl Daemon {
                 self.tell(Happened::InputBack(input));
                 self.tell_connections();
             }
-            Arrival::OutputGone(output) => {
-                self.tell(Happened::OutputGone(output));
+            Arrival::OutputDisconnected(output) => {
+                self.tell(Happened::OutputDisconnected(output));
                 self.tell_connections();
             }
             Arrival::OutputBack(output) => self.set_up(output, Event::OutputBack(output)),

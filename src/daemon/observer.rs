@@ -276,9 +276,9 @@ impl Seen {
         self.snapshot = report.snapshot;
         match &report.what {
             Happened::Noticed(_) => self.begun = true,
-            Happened::InputGone(number) => set(&mut self.inputs, number, false),
+            Happened::InputDisconnected(number) => set(&mut self.inputs, number, false),
             Happened::InputBack(number) => set(&mut self.inputs, number, true),
-            Happened::OutputGone(number) => set(&mut self.outputs, number, false),
+            Happened::OutputDisconnected(number) => set(&mut self.outputs, number, false),
             Happened::OutputBack(number) => set(&mut self.outputs, number, true),
             Happened::Connections(connections) => self.connections = Some(Arc::clone(connections)),
             Happened::Overrun => self.overruns += 1,

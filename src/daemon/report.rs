@@ -57,12 +57,12 @@ impl Report {
         let output = |number: &usize| gear.outputs.get(*number).map_or("?", |output| output.name.value.as_str());
         Some(match &self.what {
             Happened::Noticed(notice) => return self.context().notice(*notice),
-            Happened::InputGone(number) => ports::input_lost(input(number)),
+            Happened::InputDisconnected(number) => ports::input_lost(input(number)),
             Happened::InputBack(number) => ports::input_back(input(number)),
-            Happened::OutputGone(number) => ports::output_lost(output(number)),
+            Happened::OutputDisconnected(number) => ports::output_lost(output(number)),
             Happened::OutputBack(number) => ports::output_back(output(number)),
             Happened::Silenced(number) => ports::silenced(output(number)),
-            Happened::NotTaken(number) => ports::refused(output(number)),
+            Happened::OutputRefused(number) => ports::refused(output(number)),
             Happened::Overrun => ports::OVERRUN.to_owned(),
             Happened::Rebuilt => performance::STARTED_AGAIN.to_owned(),
             Happened::Loaded => changes::LOADED.to_owned(),
@@ -84,11 +84,11 @@ pub enum Happened {
     /// The engine noticed something.
     Noticed(Notice),
     /// An input is gone; its notes have ended and its pedals are up.
-    InputGone(usize),
+    InputDisconnected(usize),
     /// An input is back.
     InputBack(usize),
     /// An output is gone, or nothing is connected to it any longer.
-    OutputGone(usize),
+    OutputDisconnected(usize),
     /// An output is back, or something was connected to it; it has been set up.
     OutputBack(usize),
     /// An output was silenced, because an earlier run ended unexpectedly and may have left notes there.
@@ -98,7 +98,7 @@ pub enum Happened {
     /// The system lost messages on their way to us; all that was held has ended.
     Overrun,
     /// An output did not take a message.
-    NotTaken(usize),
+    OutputRefused(usize),
     /// Saved or changed maps were loaded.
     Loaded,
     /// Saved maps have errors, each put into words, or ask for other ports; what was played goes on.

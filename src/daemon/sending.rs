@@ -91,7 +91,7 @@ impl Daemon {
         }
         for output in 0..self.outputs.len() {
             if std::mem::take(&mut self.outputs[output].to_tell) {
-                self.tell(Happened::NotTaken(output));
+                self.tell(Happened::OutputRefused(output));
             }
         }
         for index in 0..self.out.notices().len() {

@@ -212,10 +212,10 @@ impl SongState {
         let keys = Keys::of(&show.book, entry, song);
         let room = keys.room(standing.tonic);
         let section = song.sections.get(standing.section).map(|section| {
-            let next = show.plan.section_at(here, standing.place + 1);
+            let next = show.plan.section_at(here, standing.order_step + 1);
             SectionState {
                 name: section.name.value.clone(),
-                step: standing.place + 1,
+                step: standing.order_step + 1,
                 of: show.plan.order_length(here),
                 next: next.and_then(|next| show.plan.section_name(here, next)).map(str::to_owned),
                 remark: section.remark.clone(),
@@ -234,7 +234,7 @@ impl SongState {
                 room: room.to_string(),
                 room_on_entry: keys.tonight.to_string(),
                 shift: standing.shift,
-                transposed_by_hand: standing.added,
+                transposed_by_hand: standing.transposed,
             },
             zones: zones.collect(),
             section,

@@ -66,7 +66,8 @@ impl Stage {
 }
 
 fn kept(show: &Show) -> SavedState {
-    let standing = Standing { entry: 1, song: Some(1), place: 1, section: 1, added: 1, ..Standing::default() };
+    let standing =
+        Standing { entry: 1, song: Some(1), order_step: 1, section: 1, transposed: 1, ..Standing::default() };
     SavedState {
         maps: show.fingerprint(),
         ended_well: false,
@@ -278,7 +279,7 @@ fn an_output_that_takes_nothing_is_told_once_and_holds_up_no_other() {
     stage.world.fill(0, true);
     stage.world.play(stage.piano, &[0x90, 60, 90, 0x90, 64, 90]);
     assert_eq!(stage.sent(), [(1, vec![0x90, 60, 90]), (1, vec![0x90, 64, 90])]);
-    let told = reports.try_iter().filter(|report| matches!(report.what, Happened::NotTaken(0))).count();
+    let told = reports.try_iter().filter(|report| matches!(report.what, Happened::OutputRefused(0))).count();
     assert_eq!(told, 1);
 }
 

@@ -42,40 +42,41 @@ impl Current {
 
     /// Whether the section is one that tonight's order does not have at this step of it.
     pub fn is_aside(&self, plan: &Plan) -> bool {
-        let here = |playing: Playing<'_>| usize::from(playing.tonight.order[self.standing.place]);
+        let here = |playing: Playing<'_>| usize::from(playing.tonight.order[self.standing.order_step]);
         self.playing(plan).is_some_and(|playing| here(playing) != self.standing.section)
     }
 
     /// Stands at a step of tonight's order.
-    pub fn stand_at(&mut self, playing: Playing<'_>, place: usize) {
-        self.standing.place = place;
-        self.standing.section = usize::from(playing.tonight.order[place]);
+    pub fn stand_at(&mut self, playing: Playing<'_>, order_step: usize) {
+        self.standing.order_step = order_step;
+        self.standing.section = usize::from(playing.tonight.order[order_step]);
         self.find_shift(playing);
     }
 
-    /// Stands in the section of this name, at `place` where the order has it there, else at its first step; one that the
-    /// song lacks by now gives way to what stands at `place`.
-    pub fn stand_in_section(&mut self, playing: Playing<'_>, place: usize, name: Option<&str>, plan: &Plan) {
+    /// Stands in the section of this name, at `order_step` where the order has it there, else at its first step; one that the
+    /// song lacks by now gives way to what stands at `order_step`.
+    pub fn stand_in_section(&mut self, playing: Playing<'_>, order_step: usize, name: Option<&str>, plan: &Plan) {
         let Playing { tonight, song, .. } = playing;
         let is_named = |section: &usize| {
             let known = song.sections[*section].name.and_then(|name| plan.section_names.get(usize::from(name)));
             known.map(String::as_str) == name
         };
-        let place = place.min(tonight.order.len() - 1);
-        let at = |place: &usize| usize::from(tonight.order[*place]);
-        let named_place = [place].into_iter().chain(0..tonight.order.len()).find(|place| is_named(&at(place)));
-        let section = (0..song.sections.len()).find(is_named).unwrap_or(at(&place));
-        self.standing.place = named_place.unwrap_or(place);
-        self.standing.section = named_place.as_ref().map_or(section, at);
+        let order_step = order_step.min(tonight.order.len() - 1);
+        let at = |order_step: &usize| usize::from(tonight.order[*order_step]);
+        let named_step =
+            [order_step].into_iter().chain(0..tonight.order.len()).find(|order_step| is_named(&at(order_step)));
+        let section = (0..song.sections.len()).find(is_named).unwrap_or(at(&order_step));
+        self.standing.order_step = named_step.unwrap_or(order_step);
+        self.standing.section = named_step.as_ref().map_or(section, at);
         self.find_shift(playing);
     }
 
-    /// Rule R5: tonight's shift, what the last section key adds, and what was added since.
+    /// Rule R5: tonight's shift, what the last section key adds, and what was transposed since.
     pub fn find_shift(&mut self, playing: Playing<'_>) {
-        let Standing { place, section, added, .. } = self.standing;
-        let lift = lift(playing.song.sections[section].key, playing.tonight.lifts[place]);
-        self.standing.shift = playing.tonight.keys.shift_at(lift, added);
-        self.standing.tonic = playing.tonight.keys.tonic_at(lift, added);
+        let Standing { order_step, section, transposed, .. } = self.standing;
+        let lift = lift(playing.song.sections[section].key, playing.tonight.lifts[order_step]);
+        self.standing.shift = playing.tonight.keys.shift_at(lift, transposed);
+        self.standing.tonic = playing.tonight.keys.tonic_at(lift, transposed);
     }
 
     /// Puts the zones into use that are on in the section where the set stands.

@@ -10,15 +10,15 @@ use crate::midi::Message;
 /// Something that happens to the engine. All but messages have words, which [`Event::parse`] reads.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Event<'a> {
-    /// `start`: the set begins with this entry and place of its order; sends that set something going are held back.
+    /// `start`: the set begins with this entry, at this step of its order; sends that set something going are held back.
     Start {
         /// Index of the entry.
         entry: usize,
         /// Place in its order.
-        place: usize,
+        order_step: usize,
     },
     /// The set goes on where it ended unexpectedly; nothing is said that enters a song. `resume` with entry, entry of the
-    /// song that the keys play (0 for none), place and section, all counted from 1, and the semitones that were added.
+    /// song that the keys play (0 for none), step of the order and section, all counted from 1, and the semitones that were transposed.
     Resume(Standing),
     /// A message from an input.
     Message {
@@ -100,7 +100,7 @@ impl Event<'static> {
     pub fn parse(text: &str, plan: &Plan) -> Result<Event<'static>, ActionError> {
         let text = text.trim();
         match text.split_once(char::is_whitespace) {
-            None if text == "start" => Ok(Event::Start { entry: 0, place: 0 }),
+            None if text == "start" => Ok(Event::Start { entry: 0, order_step: 0 }),
             None if text == "time" => Ok(Event::Time),
             None if text == "stop" => Ok(Event::Stop),
             Some(("do", action)) => Action::parse(action, plan).map(Event::Action),
@@ -110,7 +110,7 @@ impl Event<'static> {
             Some(("back", name)) => output(name, plan).map(Event::OutputBack),
             Some(("joined", name)) => output(name, plan).map(Event::OutputJoined),
             Some(("silence", name)) => output(name, plan).map(Event::Silence),
-            Some(("resume", place)) => resume(place).map(Event::Resume),
+            Some(("resume", order_step)) => resume(order_step).map(Event::Resume),
             Some(("close", number)) => {
                 let number = number.trim().parse::<u16>().ok().and_then(|number| number.checked_sub(1));
                 let known = number.filter(|number| usize::from(*number) < plan.cues.len());
@@ -128,7 +128,7 @@ impl Event<'_> {
     pub fn besides_messages(self) -> Option<Event<'static>> {
         Some(match self {
             Event::Message { .. } => return None,
-            Event::Start { entry, place } => Event::Start { entry, place },
+            Event::Start { entry, order_step } => Event::Start { entry, order_step },
             Event::Resume(standing) => Event::Resume(standing),
             Event::Action(action) => Event::Action(action),
             Event::InputBack(input) => Event::InputBack(input),
@@ -158,9 +158,9 @@ impl Event<'_> {
             Event::OutputJoined(output) => format!("joined {}", plan.output_name(*output)),
             Event::Silence(output) => format!("silence {}", plan.output_name(*output)),
             Event::CloseCue(cue) => format!("close {}", cue.0 + 1),
-            Event::Resume(Standing { entry, song, place, section, added, .. }) => {
+            Event::Resume(Standing { entry, song, order_step, section, transposed, .. }) => {
                 let song = song.map_or(0, |song| song + 1);
-                format!("resume {} {song} {} {} {added}", entry + 1, place + 1, section + 1)
+                format!("resume {} {song} {} {} {transposed}", entry + 1, order_step + 1, section + 1)
             }
         }
     }
@@ -169,11 +169,13 @@ impl Event<'_> {
 fn resume(words: &str) -> Result<Standing, ActionError> {
     let unknown = || ActionError::NoSuch("place to resume at", words.trim().to_owned());
     let numbers: Option<Vec<i32>> = words.split_whitespace().map(|word| word.parse().ok()).collect();
-    let [entry, song, place, section, added] = numbers.as_deref().unwrap_or_default() else { return Err(unknown()) };
+    let [entry, song, order_step, section, transposed] = numbers.as_deref().unwrap_or_default() else {
+        return Err(unknown());
+    };
     let index = |number: i32| usize::try_from(i64::from(number) - 1).map_err(|_| unknown());
     let song = if *song == 0 { None } else { Some(index(*song)?) };
-    let (entry, place, section) = (index(*entry)?, index(*place)?, index(*section)?);
-    Ok(Standing { entry, song, place, section, added: *added, ..Standing::default() })
+    let (entry, order_step, section) = (index(*entry)?, index(*order_step)?, index(*section)?);
+    Ok(Standing { entry, song, order_step, section, transposed: *transposed, ..Standing::default() })
 }
 
 #[cfg(test)]
@@ -201,14 +203,14 @@ mod tests {
         events.push(Event::Resume(Standing {
             entry: 2,
             song: Some(1),
-            place: 4,
+            order_step: 4,
             section: 0,
-            added: -3,
+            transposed: -3,
             ..Standing::default()
         }));
         events.extend([
             Event::Resume(Standing::default()),
-            Event::Start { entry: 0, place: 0 },
+            Event::Start { entry: 0, order_step: 0 },
             Event::Time,
             Event::Stop,
         ]);
@@ -255,13 +257,13 @@ mod tests {
         let plan = plan();
         let words = |event: Event<'static>| event.words(&plan);
         assert_eq!(words(Event::Action(Action::Song(1))), "song 2");
-        // The fourth song's place is the second song's title.
+        // The fourth song's position is the second song's title.
         assert_eq!(words(Event::Action(Action::Song(3))), "song Candle by Candle");
         assert_eq!(words(Event::Action(Action::Key(Key::usual(3, false, false)))), "key Eb");
         assert_eq!(words(Event::Action(Action::Zone { name: 0, on: Some(false) })), "do zone bed off");
         assert_eq!(words(Event::OutputBack(1)), "back mixing desk");
         assert_eq!(
-            words(Event::Resume(Standing { song: Some(3), added: -1, ..Standing::default() })),
+            words(Event::Resume(Standing { song: Some(3), transposed: -1, ..Standing::default() })),
             "resume 1 4 1 1 -1"
         );
     }

@@ -183,7 +183,7 @@ impl Engine {
 
     fn happen(&mut self, event: Event<'_>, step: &mut Step<'_>) {
         match event {
-            Event::Start { entry, place } => self.start(entry, place, step),
+            Event::Start { entry, order_step } => self.start(entry, order_step, step),
             Event::Resume(standing) => self.resume(standing, step),
             Event::Message { input, message } => self.receive(input, message, step),
             Event::Action(action) => self.act(action, None, step),

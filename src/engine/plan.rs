@@ -403,9 +403,9 @@ impl Plan {
 
     /// Index of the section at a place of tonight's order of an entry.
     #[must_use]
-    pub fn section_at(&self, entry: usize, place: usize) -> Option<usize> {
+    pub fn section_at(&self, entry: usize, order_step: usize) -> Option<usize> {
         let tonight = self.entries.get(entry)?.song.as_ref()?;
-        tonight.order.get(place).map(|section| usize::from(*section))
+        tonight.order.get(order_step).map(|section| usize::from(*section))
     }
 
     /// How many places tonight's order of an entry has; 0 for a pause.

@@ -115,7 +115,7 @@ impl Rehearsal {
         });
         let begins = first.find(|first| !matches!(first, TakeEvent::Happened(Event::Silence(_))));
         if !matches!(begins, Some(TakeEvent::Happened(Event::Resume(_) | Event::Start { .. }))) {
-            step(Cause::Start, Event::Start { entry, place: 0 }, 0, 0);
+            step(Cause::Start, Event::Start { entry, order_step: 0 }, 0, 0);
         }
         let mut from = input;
         for (index, event) in take.events.iter().enumerate() {
@@ -129,8 +129,8 @@ impl Rehearsal {
                 TakeKind::Marker(text) => match TakeEvent::parse(text, plan) {
                     Ok(TakeEvent::From(input)) => from = input,
                     // A take tells that the set began, not in which entry.
-                    Ok(TakeEvent::Happened(Event::Start { place, .. })) => {
-                        step(cause, Event::Start { entry, place }, event.at, event.tick);
+                    Ok(TakeEvent::Happened(Event::Start { order_step, .. })) => {
+                        step(cause, Event::Start { entry, order_step }, event.at, event.tick);
                     }
                     Ok(TakeEvent::Happened(happened)) => step(cause, happened, event.at, event.tick),
                     Err(error) => rehearsal.unknown_markers.push((event.tick, error.to_string())),

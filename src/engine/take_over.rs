@@ -130,15 +130,15 @@ impl Numbers {
     }
 }
 
-/// What is added to tonight's key after that has become another one. Where nothing was added, the song moves to the new
+/// How far it is transposed from tonight's key after that has become another one. Where nothing was transposed, the song moves to the new
 /// key. Where a key was gone to by hand, that is what the room wants at this moment: what is heard stays.
-fn added_to(added: i32, before: &Keys, after: &Keys) -> i32 {
+fn transposed_in(transposed: i32, before: &Keys, after: &Keys) -> i32 {
     let moved = after.shift - before.shift;
     let only_the_key = before.play_in.tonic() == after.play_in.tonic();
-    if added == 0 || before.sounding || after.sounding || !only_the_key {
-        return added;
+    if transposed == 0 || before.sounding || after.sounding || !only_the_key {
+        return transposed;
     }
-    within_an_octave(added - moved)
+    within_an_octave(transposed - moved)
 }
 
 /// Pairs each of `old` with the first of `new` that is the same and not yet taken.
@@ -256,11 +256,12 @@ impl Engine {
         if let Some(playing) = self.current.playing(plan) {
             if song.is_some() {
                 let before = older.current.playing(&older.plan);
-                let added = |before: Playing<'_>| added_to(old.added, &before.tonight.keys, &playing.tonight.keys);
-                self.current.standing.added = before.map_or(old.added, added);
+                let transposed =
+                    |before: Playing<'_>| transposed_in(old.transposed, &before.tonight.keys, &playing.tonight.keys);
+                self.current.standing.transposed = before.map_or(old.transposed, transposed);
             }
             let name = older.plan.section_name(old.song.unwrap_or(0), old.section).filter(|_| song.is_some());
-            self.current.stand_in_section(playing, old.place, name, plan);
+            self.current.stand_in_section(playing, old.order_step, name, plan);
         }
         song.is_some()
     }
@@ -303,8 +304,8 @@ impl Engine {
         self.current.standing = Standing { entry: standing.entry.min(last), song, ..Standing::default() };
         if let Some(playing) = self.current.playing(plan) {
             let here = &mut self.current.standing;
-            here.added = standing.added.clamp(-FURTHEST, FURTHEST);
-            here.place = standing.place.min(playing.tonight.order.len() - 1);
+            here.transposed = standing.transposed.clamp(-FURTHEST, FURTHEST);
+            here.order_step = standing.order_step.min(playing.tonight.order.len() - 1);
             here.section = standing.section.min(playing.song.sections.len() - 1);
             self.current.find_shift(playing);
             self.clock.enter_song(playing.song.tick, step.now);

@@ -42,22 +42,22 @@ impl Keys {
     }
 
     /// From the keys that are pressed to the notes that sound, in semitones (rule R5): the shift, what section keys
-    /// add, and what was added by hand. Fingers that play in the room's key are moved by the last alone *(playing)*.
+    /// add, and what was transposed by hand. Fingers that play in the room's key are moved by the last alone *(playing)*.
     #[must_use]
-    pub fn shift_at(&self, lift: i32, added: i32) -> i32 {
-        if self.sounding { added } else { self.shift + lift + added }
+    pub fn shift_at(&self, lift: i32, transposed: i32) -> i32 {
+        if self.sounding { transposed } else { self.shift + lift + transposed }
     }
 
-    /// Pitch class of the room's tonic under what section keys add and what was added by hand *(playing)*.
+    /// Pitch class of the room's tonic under what section keys add and what was transposed by hand *(playing)*.
     #[must_use]
-    pub fn tonic_at(&self, lift: i32, added: i32) -> u8 {
-        (i32::from(self.tonight.tonic()) + lift + added).rem_euclid(12) as u8
+    pub fn tonic_at(&self, lift: i32, transposed: i32) -> u8 {
+        (i32::from(self.tonight.tonic()) + lift + transposed).rem_euclid(12) as u8
     }
 
-    /// The room's key under what section keys add and what was added by hand.
+    /// The room's key under what section keys add and what was transposed by hand.
     #[must_use]
-    pub fn room_at(&self, lift: i32, added: i32) -> Key {
-        self.room(self.tonic_at(lift, added))
+    pub fn room_at(&self, lift: i32, transposed: i32) -> Key {
+        self.room(self.tonic_at(lift, transposed))
     }
 
     /// The room's key on a tonic, such as that of a [`Standing`], spelled from tonight's.
@@ -67,16 +67,16 @@ impl Keys {
     }
 
     /// The fingers' key where `room` is the room's. Fingers that play in the room's key are left behind only by what was
-    /// added by hand (rule R5).
+    /// transposed by hand (rule R5).
     #[must_use]
-    pub fn fingers(&self, room: Key, added: i32) -> Key {
-        if self.sounding { room.transposed(-added) } else { self.play_in }
+    pub fn fingers(&self, room: Key, transposed: i32) -> Key {
+        if self.sounding { room.transposed(-transposed) } else { self.play_in }
     }
 
     /// The fingers' key where the set stands.
     #[must_use]
     pub fn fingers_at(&self, standing: &Standing) -> Key {
-        self.fingers(self.room(standing.tonic), standing.added)
+        self.fingers(self.room(standing.tonic), standing.transposed)
     }
 
     /// A chord of the chart in another of the song's keys: as the fingers grip it, or as the room hears it.
@@ -86,17 +86,17 @@ impl Keys {
     }
 }
 
-/// What is added by hand once `key` has gone to the key on `tonic` (rule R5): the nearest way from what sounds, or the
+/// What is transposed by hand once `key` has gone to the key on `tonic` (rule R5): the nearest way from what sounds, or the
 /// other way, where that would lead further than [`FURTHEST`] *(playing)*.
 #[must_use]
-pub fn added_for(tonic: u8, standing: &Standing) -> i32 {
-    within_an_octave(standing.added + nearest_way(standing.tonic, tonic))
+pub fn transposed_for(tonic: u8, standing: &Standing) -> i32 {
+    within_an_octave(standing.transposed + nearest_way(standing.tonic, tonic))
 }
 
 /// The same key within [`FURTHEST`] semitones of tonight's *(playing)*.
 #[must_use]
-pub fn within_an_octave(added: i32) -> i32 {
-    if added.abs() > FURTHEST { added - 12 * added.signum() } else { added }
+pub fn within_an_octave(transposed: i32) -> i32 {
+    if transposed.abs() > FURTHEST { transposed - 12 * transposed.signum() } else { transposed }
 }
 
 #[cfg(test)]
@@ -132,7 +132,7 @@ mod tests {
 
     #[test]
     fn fingers_in_the_rooms_key_follow_section_keys_but_not_what_is_added() {
-        // R5: with play_in = "room" the fingers follow section keys themselves, and the shift is only what was added.
+        // R5: with play_in = "room" the fingers follow section keys themselves, and the shift is only what was transposed.
         let keys = keys("", "key = \"D\"\nplay_in = \"room\"\n");
         assert_eq!((keys.shift_at(2, 0), keys.shift_at(2, 3)), (0, 3));
         assert_eq!(keys.fingers(keys.room_at(2, 3), 3).to_string(), "E");
@@ -152,12 +152,16 @@ mod tests {
             [("key = \"D\"\nplay_in = \"C\"\n", "key = \"A\"\n"), ("key = \"D\"\nplay_in = \"room\"\n", "")]
         {
             let keys = keys(tonight, song);
-            for (lift, added) in [(0, 0), (2, 0), (-5, 3), (6, -12)] {
-                let (shift, tonic) = (keys.shift_at(lift, added), keys.tonic_at(lift, added));
-                let standing = Standing { added, shift, tonic, ..Standing::default() };
+            for (lift, transposed) in [(0, 0), (2, 0), (-5, 3), (6, -12)] {
+                let (shift, tonic) = (keys.shift_at(lift, transposed), keys.tonic_at(lift, transposed));
+                let standing = Standing { transposed, shift, tonic, ..Standing::default() };
                 let fingers = keys.fingers_at(&standing);
-                assert_eq!(fingers, keys.fingers(keys.room_at(lift, added), added), "{song} {lift} {added}");
-                assert_eq!(standing.finger_tonic(), fingers.tonic(), "{song} {lift} {added}");
+                assert_eq!(
+                    fingers,
+                    keys.fingers(keys.room_at(lift, transposed), transposed),
+                    "{song} {lift} {transposed}"
+                );
+                assert_eq!(standing.finger_tonic(), fingers.tonic(), "{song} {lift} {transposed}");
             }
         }
     }
@@ -165,9 +169,12 @@ mod tests {
     #[test]
     fn a_key_is_gone_to_the_nearest_way_but_never_beyond_an_octave() {
         // R5: `key` adds the nearest way from what sounds (the other way, where that would lead beyond 12).
-        let from = |tonic: u8, added: i32| Standing { tonic, added, ..Standing::default() };
-        assert_eq!([added_for(7, &from(2, 0)), added_for(8, &from(2, 0)), added_for(9, &from(2, 0))], [5, 6, -5]);
-        assert_eq!([added_for(4, &from(1, 11)), added_for(0, &from(3, -11))], [2, -2]);
+        let from = |tonic: u8, transposed: i32| Standing { tonic, transposed, ..Standing::default() };
+        assert_eq!(
+            [transposed_for(7, &from(2, 0)), transposed_for(8, &from(2, 0)), transposed_for(9, &from(2, 0))],
+            [5, 6, -5]
+        );
+        assert_eq!([transposed_for(4, &from(1, 11)), transposed_for(0, &from(3, -11))], [2, -2]);
         assert_eq!([13, 12, -12, -14].map(within_an_octave), [1, 12, -12, -2]);
     }
 }

@@ -31,7 +31,7 @@ mod touch;
 
 pub use fingers::chord_on;
 pub use fits::{ZoneFits, fits, zone_fits};
-pub use keys::{FURTHEST, Keys, added_for, within_an_octave};
+pub use keys::{FURTHEST, Keys, transposed_for, within_an_octave};
 pub use listening::{Inputs, MOST_INPUTS, feet_of, heard, inputs_of, listens, playing, worth_drawing};
 pub use order::{Order, OrderStep, lift, own_lift};
 pub use pitch::Offset;

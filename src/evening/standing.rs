@@ -12,11 +12,11 @@ pub struct Standing {
     /// Index of the entry whose zones the keys play: another one only in a pause. `None` before the first song.
     pub song: Option<usize>,
     /// Place in the song's order; while in a section that the order lacks, the place that was left for it.
-    pub place: usize,
+    pub order_step: usize,
     /// Index of the section.
     pub section: usize,
     /// Semitones that `raise-key`, `lower-key` and `key` have added.
-    pub added: i32,
+    pub transposed: i32,
     /// From the keys that are pressed to the notes that sound, in semitones.
     pub shift: i32,
     /// Pitch class of the tonic that the room hears, 0 = C.

@@ -26,7 +26,7 @@ const MOST: usize = 256;
 /// What somebody may do.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "lowercase")]
-pub(super) enum May {
+pub(super) enum Rights {
     /// Everything.
     Control,
     /// See and hear.
@@ -102,8 +102,8 @@ impl Auth {
     }
 
     /// Lets somebody in or not.
-    pub fn admit(&self, peer: IpAddr, passcode: Option<&str>, now: Instant) -> Result<May, Refused> {
-        let Some(moving) = &self.moving else { return Ok(May::Control) };
+    pub fn admit(&self, peer: IpAddr, passcode: Option<&str>, now: Instant) -> Result<Rights, Refused> {
+        let Some(moving) = &self.moving else { return Ok(Rights::Control) };
         let Some(said) = passcode else {
             let words = PASSCODE_WANTED;
             return Err(Refused { words, wait: Duration::ZERO, wrong: false, passcode: true });
@@ -120,7 +120,7 @@ impl Auth {
             (is_same(moving, said), self.viewing.as_ref().is_some_and(|viewing| is_same(viewing, said)));
         if moves || looks {
             attempts.good(peer);
-            return Ok(if moves { May::Control } else { May::View });
+            return Ok(if moves { Rights::Control } else { Rights::View });
         }
         attempts.bad(peer, now);
         Err(Refused { words: PASSCODE_WRONG, wait: attempts.wait(peer, now), wrong: true, passcode: true })
@@ -192,16 +192,16 @@ mod tests {
     fn a_passcode_says_what_somebody_may() {
         let now = Instant::now();
         let closed = auth(Some("lantern"), Some("snow"));
-        assert_eq!(closed.admit(peer(1), Some("lantern"), now), Ok(May::Control));
-        assert_eq!(closed.admit(peer(1), Some("snow"), now), Ok(May::View));
+        assert_eq!(closed.admit(peer(1), Some("lantern"), now), Ok(Rights::Control));
+        assert_eq!(closed.admit(peer(1), Some("snow"), now), Ok(Rights::View));
         let nothing = closed.admit(peer(1), None, now).unwrap_err();
         assert_eq!((nothing.wait, nothing.wrong), (S(0), false));
         for (number, wrong) in ["", "lanter", "lanterns", "Lantern", "lantern\0", "\0"].into_iter().enumerate() {
             let refused = closed.admit(peer(10 + number as u8), Some(wrong), now).unwrap_err();
             assert!(refused.wrong && refused.wait == S(1), "{wrong:?}");
         }
-        assert_eq!(auth(None, None).admit(peer(1), None, now), Ok(May::Control));
-        assert_eq!(auth(None, None).admit(peer(1), Some("x"), now), Ok(May::Control));
+        assert_eq!(auth(None, None).admit(peer(1), None, now), Ok(Rights::Control));
+        assert_eq!(auth(None, None).admit(peer(1), Some("x"), now), Ok(Rights::Control));
         assert!(auth(Some("lantern"), None).admit(peer(1), Some(""), now).is_err());
     }
 
@@ -216,7 +216,7 @@ mod tests {
             assert_eq!((early.wait, early.wrong), (Duration::from_millis(1), false));
             now += Duration::from_millis(1);
         }
-        assert_eq!(auth.admit(peer(1), Some("lantern"), now), Ok(May::Control));
+        assert_eq!(auth.admit(peer(1), Some("lantern"), now), Ok(Rights::Control));
         assert_eq!(auth.admit(peer(1), Some("no"), now).unwrap_err().wait, S(1), "begun again");
         now += FORGOTTEN;
         assert_eq!(auth.admit(peer(1), Some("no"), now).unwrap_err().wait, S(1), "forgotten");
@@ -226,14 +226,14 @@ mod tests {
     fn many_addresses_gain_nothing_and_hold_no_known_tablet_up() {
         let auth = auth(Some("lantern"), None);
         let now = Instant::now();
-        assert_eq!(auth.admit(peer(1), Some("lantern"), now), Ok(May::Control));
+        assert_eq!(auth.admit(peer(1), Some("lantern"), now), Ok(Rights::Control));
         let mut tried = 0;
         for number in 0..100_000_u32 {
             let stranger = IpAddr::from(number.to_be_bytes());
             tried += u32::from(auth.admit(stranger, Some("no"), now).unwrap_err().wrong);
         }
         assert_eq!(tried, FREE_IN_ALL + 1);
-        assert_eq!(auth.admit(peer(1), Some("lantern"), now), Ok(May::Control));
+        assert_eq!(auth.admit(peer(1), Some("lantern"), now), Ok(Rights::Control));
         let later = now + S(1);
         assert!(auth.admit(peer(200), Some("no"), later).unwrap_err().wrong);
         assert!(auth.admit(peer(201), Some("lantern"), later + S(1)).is_err());

@@ -62,15 +62,15 @@ impl Troubles {
     pub fn hear(&mut self, report: &Report, now: Instant) {
         let sentence = || report.sentence().unwrap_or_default();
         match &report.what {
-            Happened::InputGone(number) => self.add(About::Input(*number), sentence(), None, now),
-            Happened::OutputGone(number) => self.add(About::Output(*number), sentence(), None, now),
+            Happened::InputDisconnected(number) => self.add(About::Input(*number), sentence(), None, now),
+            Happened::OutputDisconnected(number) => self.add(About::Output(*number), sentence(), None, now),
             Happened::InputBack(number) => self.over(About::Input(*number), sentence(), now),
             Happened::OutputBack(number) => self.over(About::Output(*number), sentence(), now),
             Happened::MapsRefused(_) => self.add(About::Maps, sentence(), None, now),
             Happened::Loaded => self.over(About::Maps, sentence(), now),
             Happened::ChangesDropped(_)
             | Happened::Overrun
-            | Happened::NotTaken(_)
+            | Happened::OutputRefused(_)
             | Happened::Rebuilt
             | Happened::Silenced(_) => self.add(About::Once, sentence(), Some(ONCE), now),
             Happened::Noticed(_) | Happened::Connections(_) | Happened::Ended(_) => {}
@@ -139,7 +139,7 @@ mod tests {
         };
         assert_eq!(hear(Happened::InputBack(0), 0), None, "it was never away");
         let gone = "keyboard is not connected: its notes have ended, its pedals are up. Plug it in again.";
-        assert_eq!(hear(Happened::InputGone(0), 1).as_deref(), Some(gone));
+        assert_eq!(hear(Happened::InputDisconnected(0), 1).as_deref(), Some(gone));
         let lost = "The system lost messages on their way here: the notes of all keys were ended.";
         assert_eq!(hear(Happened::Overrun, 2).as_deref(), Some(lost));
         assert_eq!(hear(Happened::OutputBack(0), 33).as_deref(), Some(gone), "that is still so");
@@ -149,7 +149,7 @@ mod tests {
         assert!(hear(Happened::MapsRefused(Arc::new(vec!["line\nof text".into()])), 50).is_some());
         assert!(hear(Happened::Loaded, 51).is_some_and(|words| words.contains("loaded")));
         for number in 0..1_000 {
-            hear(Happened::NotTaken(number), 60);
+            hear(Happened::OutputRefused(number), 60);
         }
         assert!(troubles.all.len() <= MOST);
         let late = troubles.last(begin + Duration::from_secs(200)).expect("what went wrong last");

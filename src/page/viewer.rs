@@ -11,7 +11,7 @@ use futures_util::{SinkExt, StreamExt};
 use tokio::sync::mpsc;
 use tokio::time::{Instant, timeout, timeout_at};
 
-use super::auth::{May, Refused};
+use super::auth::{Refused, Rights};
 use super::frames::{self, Frame};
 use super::hub::{Hub, Job, Viewer};
 use super::keyboard::HeldKeys;
@@ -91,7 +91,7 @@ impl Drop for Session {
     }
 }
 
-type Admitted = (May, Session, mpsc::Receiver<Utf8Bytes>);
+type Admitted = (Rights, Session, mpsc::Receiver<Utf8Bytes>);
 
 async fn greet(
     hub: &Arc<Hub>,
@@ -114,7 +114,7 @@ async fn greet(
     match joined {
         Ok((may, (viewer, waiting))) => {
             let session = Session { hub: Arc::clone(hub), viewer, held: HeldKeys::default() };
-            (hub.log)(&wording::connected(&peer, may == May::Control));
+            (hub.log)(&wording::connected(&peer, may == Rights::Control));
             let now = hub.now();
             let name = hub.name.as_str();
             say(sender, frames::text(&Frame::Welcome { version: VERSION, can: may, now, name })).await?;
@@ -148,7 +148,7 @@ async fn greeting(receiver: &mut SocketReceiver) -> Result<Hello, Why> {
 
 /// Hears and tells at once, until one of both ends.
 async fn stay(
-    may: May,
+    may: Rights,
     mut session: Session,
     mut waiting: mpsc::Receiver<Utf8Bytes>,
     sender: &mut SocketSender,
@@ -176,7 +176,7 @@ async fn say(sender: &mut SocketSender, frame: Utf8Bytes) -> Result<(), Why> {
     }
 }
 
-async fn hear(may: May, session: &mut Session, receiver: &mut SocketReceiver) -> Why {
+async fn hear(may: Rights, session: &mut Session, receiver: &mut SocketReceiver) -> Why {
     let viewer = Arc::clone(&session.viewer);
     let mut heard = Instant::now();
     let mut pace = TokenBucket::new(limits::MESSAGES);
@@ -211,9 +211,9 @@ async fn hear(may: May, session: &mut Session, receiver: &mut SocketReceiver) ->
 }
 
 /// Does what a page said, if it may.
-fn take(may: May, session: &mut Session, said: Said) {
+fn take(may: Rights, session: &mut Session, said: Said) {
     let hub = Arc::clone(&session.hub);
-    let moves = may == May::Control;
+    let moves = may == Rights::Control;
     let is_fresh = |at: f64| worker::is_fresh(at, hub.now());
     match said {
         Said::Do(asked) if moves => give(session, asked),

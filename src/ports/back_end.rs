@@ -37,11 +37,11 @@ pub enum Arrival<'a> {
         bytes: &'a [u8],
     },
     /// An input's port is gone.
-    InputGone(usize),
+    InputDisconnected(usize),
     /// An input's port is connected again.
     InputBack(usize),
     /// An output's port is gone, or the last program has stopped listening to our virtual port.
-    OutputGone(usize),
+    OutputDisconnected(usize),
     /// An output's port is connected again, or a program has begun to listen to our virtual port, after nobody did.
     OutputBack(usize),
     /// One more program has begun to listen to an output.
@@ -81,7 +81,7 @@ pub trait Ports: Send {
 
     /// The connections that others made with our ports and that stand now, and those that are to be made again when
     /// the other side comes back; to be given to [`Wish::remembered`](super::Wish::remembered) by the next run. They change before
-    /// [`Arrival::OutputBack`], [`Arrival::OutputGone`], [`Arrival::InputBack`] or [`Arrival::InputGone`] is given,
+    /// [`Arrival::OutputBack`], [`Arrival::OutputDisconnected`], [`Arrival::InputBack`] or [`Arrival::InputDisconnected`] is given,
     /// and when somebody takes a connection away while others remain, which is not reported.
     fn connections(&self) -> Vec<Connection>;
 

@@ -115,7 +115,7 @@ impl InputQueue {
     pub(super) fn discard_lost(&mut self, from: usize) {
         for change in self.changes.iter().skip(from) {
             let lost = match change {
-                Arrival::InputGone(input) => self.lanes.get_mut(*input..=*input).unwrap_or_default(),
+                Arrival::InputDisconnected(input) => self.lanes.get_mut(*input..=*input).unwrap_or_default(),
                 Arrival::Overrun => &mut self.lanes[..],
                 _ => continue,
             };
@@ -230,10 +230,10 @@ mod tests {
         let inputs =
             |queue: &mut InputQueue| -> Vec<usize> { (0..3).filter_map(|_| Some(given_one(queue)?.0)).collect() };
         assert_eq!(inputs(&mut queue), [1, 0, 1]);
-        queue.changes.push_back(Arrival::InputGone(0));
+        queue.changes.push_back(Arrival::InputDisconnected(0));
         queue.discard_lost(0);
         queue.push(0, &[0x80, 0, 1]);
-        assert_eq!(queue.pop(), Some(Arrival::InputGone(0)));
+        assert_eq!(queue.pop(), Some(Arrival::InputDisconnected(0)));
         assert_eq!(given(&mut queue), [(0, vec![0x80, 0, 1])]);
         assert!(queue.is_empty());
     }

@@ -145,9 +145,9 @@ impl World {
         self.add(WorldEvent::Disconnected(PortId { direction, number }, address));
     }
 
-    /// An input's port is gone, as [`Arrival::InputGone`].
+    /// An input's port is gone, as [`Arrival::InputDisconnected`].
     pub fn input_gone(&self, input: usize) {
-        self.add(WorldEvent::Reported(Arrival::InputGone(input)));
+        self.add(WorldEvent::Reported(Arrival::InputDisconnected(input)));
     }
 
     /// An input's port is back, as [`Arrival::InputBack`].

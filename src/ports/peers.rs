@@ -66,10 +66,10 @@ impl<A: Copy + PartialEq> Peers<A> {
         let last = port.all.is_empty();
         match id.direction {
             Direction::Input => {
-                changes.push_back(Arrival::InputGone(id.number));
+                changes.push_back(Arrival::InputDisconnected(id.number));
                 changes.extend((!last).then_some(Arrival::InputBack(id.number)));
             }
-            Direction::Output => changes.extend(last.then_some(Arrival::OutputGone(id.number))),
+            Direction::Output => changes.extend(last.then_some(Arrival::OutputDisconnected(id.number))),
         }
     }
 
@@ -123,7 +123,7 @@ mod tests {
         peers.gone(|peer| peer == 20, &mut changes);
         peers.disconnected(PortId::input(0), 20, &mut changes);
         peers.gone(|_| true, &mut changes);
-        assert_eq!(changes, [Arrival::InputGone(0), Arrival::InputGone(1)]);
+        assert_eq!(changes, [Arrival::InputDisconnected(0), Arrival::InputDisconnected(1)]);
         assert_eq!(peers.named(PortId::input(0)), None);
     }
 
@@ -135,7 +135,7 @@ mod tests {
         peers.connected(PortId::input(0), 129, &mut changes);
         peers.connected(PortId::input(0), 129, &mut changes);
         peers.disconnected(PortId::input(0), 129, &mut changes);
-        assert_eq!(changes, [Arrival::InputGone(0), Arrival::InputBack(0)]);
+        assert_eq!(changes, [Arrival::InputDisconnected(0), Arrival::InputBack(0)]);
         assert_eq!(peers.named(PortId::input(0)), Some(20));
     }
 
@@ -147,6 +147,6 @@ mod tests {
         peers.connected(OUTPUT, 130, &mut changes);
         peers.gone(|peer| peer == 129, &mut changes);
         peers.gone(|peer| peer == 130, &mut changes);
-        assert_eq!(changes, [Arrival::OutputBack(0), Arrival::OutputJoined(0), Arrival::OutputGone(0)]);
+        assert_eq!(changes, [Arrival::OutputBack(0), Arrival::OutputJoined(0), Arrival::OutputDisconnected(0)]);
     }
 }

@@ -13,8 +13,8 @@ pub(crate) fn tonight(keys: &Keys, song: &Song) -> String {
 }
 
 /// The keys at this moment: `room F (+1 from tonight's key), fingers C, +5, chart D`.
-pub(crate) fn now(room: &str, added: i32, fingers: &str, shift: i32, chart: &str) -> String {
-    let room = if added == 0 { room.to_owned() } else { format!("{room} ({})", from_tonight(added)) };
+pub(crate) fn now(room: &str, transposed: i32, fingers: &str, shift: i32, chart: &str) -> String {
+    let room = if transposed == 0 { room.to_owned() } else { format!("{room} ({})", from_tonight(transposed)) };
     line(&room, fingers, shift, Some(chart)).join(", ")
 }
 
@@ -31,9 +31,9 @@ pub(crate) fn room(key: &str) -> String {
 }
 
 /// How far a key is from tonight's: `tonight's key`, or `+1 from tonight's key`.
-pub(crate) fn from_tonight(added: i32) -> String {
-    match added {
+pub(crate) fn from_tonight(transposed: i32) -> String {
+    match transposed {
         0 => "tonight's key".to_owned(),
-        added => format!("{added:+} from tonight's key"),
+        transposed => format!("{transposed:+} from tonight's key"),
     }
 }

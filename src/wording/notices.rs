@@ -22,7 +22,7 @@ impl Context<'_> {
             Notice::Section => format!("{}, {}.", self.section()?, self.room()?),
             Notice::Key => {
                 let room = capital(&self.room()?);
-                format!("{room}, {}.", keys::from_tonight(snapshot.standing.added))
+                format!("{room}, {}.", keys::from_tonight(snapshot.standing.transposed))
             }
             Notice::Zone(name, on) => format!("Zone {} is {}.", plan.zone_name(name), on_off(on)),
             Notice::Drone(on) => format!("The drone is {}.", on_off(on)),
@@ -93,14 +93,14 @@ impl Context<'_> {
         let (_, song) = standing.playing(self.book)?;
         let section = song.sections.get(standing.section)?;
         let steps = self.plan.order_length(standing.song?);
-        Some(format!("{} ({} of {steps})", section.name.value, standing.place + 1))
+        Some(format!("{} ({} of {steps})", section.name.value, standing.order_step + 1))
     }
 
     /// The section that follows in tonight's order.
     pub fn next_section(&self) -> Option<&str> {
         let standing = &self.snapshot.standing;
         let here = standing.song?;
-        self.plan.section_name(here, self.plan.section_at(here, standing.place + 1)?)
+        self.plan.section_name(here, self.plan.section_at(here, standing.order_step + 1)?)
     }
 
     /// The room's key at this moment: `room Ab`.

@@ -50,7 +50,7 @@ impl Evening {
         let plan = Arc::new(Plan::new(&book));
         let mut engine = Engine::new(Arc::clone(&plan));
         let mut out = engine.out();
-        engine.step(Event::Start { entry: 0, place: 0 }, Micros(0), &mut out);
+        engine.step(Event::Start { entry: 0, order_step: 0 }, Micros(0), &mut out);
         for words in all {
             out.clear();
             engine.step(Event::Action(Action::parse(words, &plan).unwrap()), Micros(1), &mut out);

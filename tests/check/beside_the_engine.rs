@@ -77,7 +77,7 @@ struct Played {
 fn play(book: &Book) -> Played {
     let mut engine = Engine::new(Arc::new(Plan::new(book)));
     let mut out = engine.out();
-    engine.step(Event::Start { entry: 0, place: 0 }, Micros(0), &mut out);
+    engine.step(Event::Start { entry: 0, order_step: 0 }, Micros(0), &mut out);
     let mut played = Played::default();
     let mut now = 0;
     for key in KEYS.0..=KEYS.1 {

@@ -30,7 +30,7 @@ pub fn connected_again(stage: &mut dyn Stage) -> Result<(), String> {
     expect(&mut *ports, Arrival::OutputBack(0))?;
     known(&*ports, &["Synth: in"])?;
     stage.take_away_instrument(synth);
-    expect(&mut *ports, Arrival::OutputGone(0))?;
+    expect(&mut *ports, Arrival::OutputDisconnected(0))?;
     known(&*ports, &["Synth: in"])?;
     let synth = stage.instrument("Synth", "in");
     expect(&mut *ports, Arrival::OutputBack(0))?;
@@ -63,7 +63,7 @@ pub fn disconnected(stage: &mut dyn Stage) -> Result<(), String> {
     }
     expect(&mut *ports, Arrival::OutputBack(0))?;
     stage.disconnect(0, "piano", synth)?;
-    expect(&mut *ports, Arrival::OutputGone(0))?;
+    expect(&mut *ports, Arrival::OutputDisconnected(0))?;
     expect_calm(&mut *ports)?;
     known(&*ports, &[])?;
     stage.connect(0, "piano", synth)?;
@@ -80,7 +80,7 @@ pub fn not_connected_again(stage: &mut dyn Stage) -> Result<(), String> {
     expect(&mut *ports, Arrival::OutputBack(0))?;
     let remembered = ports.connections();
     stage.take_away_instrument(synth);
-    expect(&mut *ports, Arrival::OutputGone(0))?;
+    expect(&mut *ports, Arrival::OutputDisconnected(0))?;
     known(&*ports, &[])?;
     stage.instrument("Synth", "in");
     // Longer than a program gets to connect itself.

@@ -292,7 +292,7 @@ fn keyboard_gone_and_back(stage: &mut dyn Stage) -> Result<(), String> {
     stage.play(keyboard, &[vec![0x90, 60, 1]]);
     expect_messages(&mut *ports, 0, &[vec![0x90, 60, 1]])?;
     stage.take_away(keyboard);
-    expect(&mut *ports, Arrival::InputGone(0))?;
+    expect(&mut *ports, Arrival::InputDisconnected(0))?;
     expect_calm(&mut *ports)?;
     stage.keyboard("Something Else", "1");
     expect_calm(&mut *ports)?;
@@ -306,7 +306,7 @@ fn keyboard_gone_and_back(stage: &mut dyn Stage) -> Result<(), String> {
 fn instrument_gone_and_back(stage: &mut dyn Stage) -> Result<(), String> {
     let (mut ports, _, instrument) = set_up(stage)?;
     stage.take_away_instrument(instrument);
-    expect(&mut *ports, Arrival::OutputGone(1))?;
+    expect(&mut *ports, Arrival::OutputDisconnected(1))?;
     if ports.send(1, &[0x90, 60, 1]) != Err(SendFault::NotConnected) || ports.output_available(1) {
         return Err("an output without its port takes messages".into());
     }
@@ -329,7 +329,7 @@ fn listeners(stage: &mut dyn Stage) -> Result<(), String> {
     stage.stop_listening(first);
     expect_calm(&mut *ports)?;
     stage.stop_listening(second);
-    expect(&mut *ports, Arrival::OutputGone(0))?;
+    expect(&mut *ports, Arrival::OutputDisconnected(0))?;
     if !ports.output_available(0) {
         return Err("a virtual output is said not to be available".into());
     }

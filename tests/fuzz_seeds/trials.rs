@@ -128,7 +128,7 @@ impl Stage {
         let engine = Engine::new(Arc::clone(plan));
         let out = engine.out();
         let mut stage = Stage { engine, out, listener: Listener::default(), now: 0 };
-        stage.step(Event::Start { entry: 0, place: 0 });
+        stage.step(Event::Start { entry: 0, order_step: 0 });
         stage
     }
 

@@ -73,7 +73,7 @@ fn play(drawn: &Drawn, deeds: &[(Deed, u32)], calls: Calls<'_>) -> Heard {
     let engine = Engine::new(Arc::new(Plan::new(&book)));
     let out = engine.out();
     let mut player = Player { engine, out, heard: Heard::new(), wanted: None };
-    player.step(Event::Start { entry: 0, place: 0 }, 0);
+    player.step(Event::Start { entry: 0, order_step: 0 }, 0);
     let mut now = 0;
     for (number, (deed, later)) in deeds.iter().enumerate() {
         let before = now;

@@ -26,7 +26,7 @@ impl Stage {
         let engine = Engine::new(Arc::new(plan));
         let out = engine.out();
         let mut stage = Stage { engine, out, said: Vec::new() };
-        stage.step(Event::Start { entry: 0, place: 0 }, 0);
+        stage.step(Event::Start { entry: 0, order_step: 0 }, 0);
         stage
     }
 }

@@ -133,7 +133,7 @@ impl Performance {
         let (struck, feet) = (BTreeSet::new(), Feet::default());
         let (listener, newcomer, lamps) = (hears(), hears(), Lamps::default());
         let mut new = Performance { book, engine, out, listener, newcomer, struck, feet, lamps, now: 0, ringing };
-        new.step(Event::Start { entry: 0, place: 0 });
+        new.step(Event::Start { entry: 0, order_step: 0 });
         new
     }
 

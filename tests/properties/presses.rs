@@ -152,7 +152,7 @@ fn book(control: Control, waits: [bool; 4]) -> Book {
 fn heard(control: Control, moves: &[(u64, Moved)], waits: [bool; 4], end: u64) -> Vec<(u64, usize)> {
     let mut engine = Engine::new(Arc::new(Plan::new(&book(control, waits))));
     let mut out = engine.out();
-    engine.step(Event::Start { entry: 0, place: 0 }, Micros(0), &mut out);
+    engine.step(Event::Start { entry: 0, order_step: 0 }, Micros(0), &mut out);
     for (at, moved) in moves.iter().copied() {
         match moved {
             Moved::To(value) => {

@@ -74,7 +74,7 @@ impl Hand {
         let book = book(chords);
         let engine = Engine::new(Arc::new(Plan::new(&book)));
         let mut hand = Hand { book, engine, listener: Listener::default(), now: 0 };
-        hand.step(Event::Start { entry: 0, place: 0 });
+        hand.step(Event::Start { entry: 0, order_step: 0 });
         hand
     }
 

@@ -166,7 +166,7 @@ proptest! {
             out.said().for_each(|said| handle.output(said.at.0, said.output, said.bytes));
             out.clear();
         };
-        step(&mut engine, &mut out, now, Event::Start { entry: 0, place: 0 }, None);
+        step(&mut engine, &mut out, now, Event::Start { entry: 0, order_step: 0 }, None);
         for (number, (pause, happening)) in happenings.iter().enumerate() {
             now += pause * TICK;
             match happening {
@@ -264,7 +264,8 @@ fn the_daemon_records_what_it_plays() {
 #[test]
 fn a_set_that_goes_on_after_a_kill_plays_again_from_there() {
     let show = Arc::new(Show::new(demo()));
-    let standing = Standing { entry: 3, song: Some(3), place: 1, section: 1, added: 2, ..Standing::default() };
+    let standing =
+        Standing { entry: 3, song: Some(3), order_step: 1, section: 1, transposed: 2, ..Standing::default() };
     let kept = SavedState {
         maps: show.fingerprint(),
         ended_well: false,
@@ -350,7 +351,7 @@ fn saved_maps_change_the_names_from_there_on() {
     let book = demo();
     let plan = Arc::new(Plan::new(&book));
     let (handle, mut room) = room(&book, &plan);
-    handle.event(7, Event::Start { entry: 0, place: 0 });
+    handle.event(7, Event::Start { entry: 0, order_step: 0 });
     handle.event(7, Event::OutputBack(0));
     handle.plan(10_007, Arc::new(Plan::default()));
     handle.event(10_007, Event::OutputBack(0));
@@ -367,7 +368,7 @@ fn files_of_a_performance_lie_together_and_two_performances_do_not() {
         let (handle, recorder, path) =
             begin(folder.path(), "2026-12-19 19.30.00", &book.gear, Arc::clone(&plan)).unwrap();
         assert_eq!(path, folder.path().join(wanted));
-        handle.event(0, Event::Start { entry: 0, place: 0 });
+        handle.event(0, Event::Start { entry: 0, order_step: 0 });
         handle.input(100 * TICK, 0, &[0x90, 60, 100]);
         handle.output(100 * TICK, 1, &[0x91, 48, 90]);
         handle.event(300 * TICK, Event::Stop);

@@ -166,7 +166,7 @@ mod tests {
         let fade = Event::Action(Action::Fade(300_000));
         let ends = [all_sound_off, fade, Event::Silence(0), Event::Action(Action::Plain(Plain::Panic)), on];
         let mut engine = engine();
-        assert!(noticed(&mut engine, Event::Start { entry: 0, place: 0 }, 0).is_empty());
+        assert!(noticed(&mut engine, Event::Start { entry: 0, order_step: 0 }, 0).is_empty());
         for (number, end) in (1u64..).zip(ends) {
             let at = 1000 * number;
             assert_eq!(noticed(&mut engine, on, at), [true], "{end:?}");
@@ -182,7 +182,7 @@ mod tests {
     fn the_end_of_the_performance_tells_nothing_of_the_drone() {
         // R17: nobody turned it off.
         let mut engine = engine();
-        noticed(&mut engine, Event::Start { entry: 0, place: 0 }, 0);
+        noticed(&mut engine, Event::Start { entry: 0, order_step: 0 }, 0);
         assert_eq!(noticed(&mut engine, Event::Action(Action::Drone(None)), 100), [true]);
         assert!(noticed(&mut engine, Event::Stop, 200).is_empty());
     }

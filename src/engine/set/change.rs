@@ -6,7 +6,7 @@ use crate::engine::ids::{Micros, SendId};
 use crate::engine::out::Notice;
 use crate::engine::plan::Playing;
 use crate::engine::step::Step;
-use crate::evening::{FURTHEST, Standing, added_for};
+use crate::evening::{FURTHEST, Standing, transposed_for};
 use crate::map::Plain;
 use crate::music::Key;
 use crate::music::voicing::Voicing;
@@ -21,7 +21,7 @@ enum Saying {
 
 impl Engine {
     /// The set begins.
-    pub(in crate::engine) fn start(&mut self, entry: usize, place: usize, step: &mut Step<'_>) {
+    pub(in crate::engine) fn start(&mut self, entry: usize, order_step: usize, step: &mut Step<'_>) {
         let plan = step.plan;
         let entry = entry.min(plan.entries.len().saturating_sub(1));
         self.current.standing.entry = entry;
@@ -30,7 +30,7 @@ impl Engine {
         let Some(playing) = plan.playing(entry) else { return };
         self.current.standing.song = Some(entry);
         self.clock.enter_song(playing.song.tick, step.now);
-        self.current.stand_at(playing, place.min(playing.tonight.order.len() - 1));
+        self.current.stand_at(playing, order_step.min(playing.tonight.order.len() - 1));
         self.switch_zones(step);
         self.say_on_entering(playing, Saying::NothingStarts, step);
         let section = &playing.song.sections[self.current.standing.section];
@@ -44,7 +44,7 @@ impl Engine {
 
     /// Does what a player asks for. `cause` is the input that asked, if one did.
     pub(in crate::engine) fn act(&mut self, action: Action, cause: Option<usize>, step: &mut Step<'_>) {
-        let Standing { entry, place, added, .. } = self.current.standing;
+        let Standing { entry, order_step, transposed, .. } = self.current.standing;
         match action {
             Action::Plain(Plain::NextSong) => {
                 let next = self.next_song.filter(|next| *next != entry).unwrap_or(entry + 1);
@@ -54,16 +54,16 @@ impl Engine {
             Action::Song(wanted) if wanted == entry => {}
             Action::Song(wanted) => self.enter(wanted, cause, step),
             Action::Plain(Plain::FromTheTop) => self.begin_again(cause, step),
-            Action::Plain(Plain::NextSection) => self.enter_place(place + 1, cause, step),
+            Action::Plain(Plain::NextSection) => self.enter_step(order_step + 1, cause, step),
             Action::Plain(Plain::PreviousSection) if self.current.is_aside(step.plan) => {
-                self.enter_place(place, cause, step)
+                self.enter_step(order_step, cause, step)
             }
-            Action::Plain(Plain::PreviousSection) => self.enter_place(place.wrapping_sub(1), cause, step),
+            Action::Plain(Plain::PreviousSection) => self.enter_step(order_step.wrapping_sub(1), cause, step),
             Action::Section(name) => self.enter_named(name, cause, step),
-            Action::Plain(Plain::RaiseKey) => self.add_to_key(added + 1, step),
-            Action::Plain(Plain::LowerKey) => self.add_to_key(added - 1, step),
+            Action::Plain(Plain::RaiseKey) => self.transpose_to(transposed + 1, step),
+            Action::Plain(Plain::LowerKey) => self.transpose_to(transposed - 1, step),
             Action::Key(key) => self.go_to_key(key, step),
-            Action::Plain(Plain::TonightsKey) => self.add_to_key(0, step),
+            Action::Plain(Plain::TonightsKey) => self.transpose_to(0, step),
             Action::Zone { name, on } => self.turn_zone(name, on, cause, step),
             Action::Plain(Plain::ResendMessages) => self.resend_messages(step),
             Action::Plain(Plain::ResendSounds) => {
@@ -103,7 +103,7 @@ impl Engine {
         // A pause keeps the zones of the song that it leaves.
         if let Some(playing) = plan.playing(entry) {
             if self.current.standing.song != Some(entry) {
-                self.current.standing.added = 0;
+                self.current.standing.transposed = 0;
             }
             self.current.standing.song = Some(entry);
             self.begin_song(playing, cause, step);
@@ -141,11 +141,11 @@ impl Engine {
     }
 
     /// Enters a step of tonight's order.
-    fn enter_place(&mut self, place: usize, cause: Option<usize>, step: &mut Step<'_>) {
+    fn enter_step(&mut self, order_step: usize, cause: Option<usize>, step: &mut Step<'_>) {
         let entered = self.current.entered(step.plan);
-        let section = entered.and_then(|playing| playing.tonight.order.get(place).copied());
+        let section = entered.and_then(|playing| playing.tonight.order.get(order_step).copied());
         match section {
-            Some(section) => self.enter_section(place, usize::from(section), cause, step),
+            Some(section) => self.enter_section(order_step, usize::from(section), cause, step),
             None => step.notice(Notice::NothingThere),
         }
     }
@@ -165,15 +165,15 @@ impl Engine {
         if section == self.current.standing.section {
             return;
         }
-        let here = self.current.standing.place;
+        let here = self.current.standing.order_step;
         let onward = (1..=order.len()).map(|ahead| (here + ahead) % order.len());
-        let place = onward.into_iter().find(|place| usize::from(order[*place]) == section);
-        self.enter_section(place.unwrap_or(here), section, cause, step);
+        let order_step = onward.into_iter().find(|order_step| usize::from(order[*order_step]) == section);
+        self.enter_section(order_step.unwrap_or(here), section, cause, step);
     }
 
-    fn enter_section(&mut self, place: usize, section: usize, cause: Option<usize>, step: &mut Step<'_>) {
+    fn enter_section(&mut self, order_step: usize, section: usize, cause: Option<usize>, step: &mut Step<'_>) {
         let Some(playing) = self.current.playing(step.plan) else { return };
-        self.current.standing.place = place;
+        self.current.standing.order_step = order_step;
         self.current.standing.section = section;
         self.current.find_shift(playing);
         step.notice(Notice::Section);
@@ -182,10 +182,10 @@ impl Engine {
         self.strike_early(cause, step);
     }
 
-    fn add_to_key(&mut self, added: i32, step: &mut Step<'_>) {
+    fn transpose_to(&mut self, transposed: i32, step: &mut Step<'_>) {
         match self.current.playing(step.plan) {
-            Some(playing) if added.abs() <= FURTHEST => {
-                self.current.standing.added = added;
+            Some(playing) if transposed.abs() <= FURTHEST => {
+                self.current.standing.transposed = transposed;
                 self.current.find_shift(playing);
                 step.notice(Notice::Key);
             }
@@ -201,7 +201,7 @@ impl Engine {
             step.notice(Notice::NoSuchKey);
             return;
         }
-        self.add_to_key(added_for(key.tonic(), &self.current.standing), step);
+        self.transpose_to(transposed_for(key.tonic(), &self.current.standing), step);
     }
 
     fn turn_zone(&mut self, name: u16, on: Option<bool>, cause: Option<usize>, step: &mut Step<'_>) {

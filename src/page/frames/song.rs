@@ -65,7 +65,7 @@ impl SongFrame {
         let order = Order::of(entry, song);
         let sections = (0..song.sections.len()).map(|section| {
             let room = room_of(&keys, &order, section, standing);
-            one(song, section, &keys, keys.fingers(room, standing.added), room)
+            one(song, section, &keys, keys.fingers(room, standing.transposed), room)
         });
         SongFrame {
             position: Some(here + 1),
@@ -86,7 +86,7 @@ impl SongFrame {
 fn room_of(keys: &Keys, order: &Order<'_>, section: usize, standing: &Standing) -> Key {
     match section == standing.section {
         true => keys.room(standing.tonic),
-        false => keys.room_at(order.lift_seen_from(standing.place, section), standing.added),
+        false => keys.room_at(order.lift_seen_from(standing.order_step, section), standing.transposed),
     }
 }
 

@@ -28,7 +28,7 @@ fn show() -> Show {
 fn after(show: &Show, actions: &[Action]) -> Snapshot {
     let mut engine = Engine::new(show.plan.clone());
     let mut out = engine.out();
-    engine.step(Event::Start { entry: 0, place: 0 }, Micros::ZERO, &mut out);
+    engine.step(Event::Start { entry: 0, order_step: 0 }, Micros::ZERO, &mut out);
     for action in actions {
         engine.step(Event::Action(*action), Micros::ZERO, &mut out);
     }

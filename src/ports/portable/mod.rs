@@ -203,12 +203,12 @@ impl Portable {
         let changes = self.queue.changes.len();
         for (number, input) in self.inputs.iter_mut().enumerate() {
             if take_lost(input, &found.sources) {
-                self.queue.changes.push_back(Arrival::InputGone(number));
+                self.queue.changes.push_back(Arrival::InputDisconnected(number));
             }
         }
         for (number, output) in self.outputs.iter_mut().enumerate() {
             if take_lost(output, &found.sinks) {
-                self.queue.changes.push_back(Arrival::OutputGone(number));
+                self.queue.changes.push_back(Arrival::OutputDisconnected(number));
             }
         }
         // What a lost input has left on its way is lost with it, and must not be taken for something new.

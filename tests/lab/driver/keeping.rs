@@ -164,7 +164,7 @@ fn unplugged() -> Said {
         }
         let since = Instant::now();
         keyboard.unplug()?;
-        expect(&mut *ports, Arrival::InputGone(0))?;
+        expect(&mut *ports, Arrival::InputDisconnected(0))?;
         gone.push(since.elapsed());
         keyboard.plug_blindly()?;
         expect(&mut *ports, Arrival::InputBack(0))?;
@@ -198,7 +198,7 @@ fn equal_keyboards() -> Said {
     // They come back in the other order, so that each sits where the other sat.
     first.unplug()?;
     second.unplug()?;
-    expect(&mut *ports, Arrival::InputGone(0))?;
+    expect(&mut *ports, Arrival::InputDisconnected(0))?;
     second.plug_blindly()?;
     expect(&mut *ports, Arrival::InputBack(0))?;
     first.plug_blindly()?;

@@ -31,13 +31,13 @@ mod page;
 #[cfg(target_os = "linux")]
 mod playing;
 #[cfg(target_os = "linux")]
-mod post;
-#[cfg(target_os = "linux")]
 mod program;
 #[cfg(target_os = "linux")]
 mod sequencer;
 #[cfg(target_os = "linux")]
 mod sets;
+#[cfg(target_os = "linux")]
+mod socket;
 #[cfg(target_os = "linux")]
 mod stand;
 #[cfg(target_os = "linux")]
@@ -72,7 +72,7 @@ fn main() -> std::process::ExitCode {
     if let [_, task, socket, asked] = &arguments[..]
         && task == "knock"
     {
-        return match post::knocking(socket, asked) {
+        return match socket::knocking(socket, asked) {
             Ok(answer) => {
                 print!("{answer}");
                 ExitCode::SUCCESS
@@ -100,7 +100,7 @@ fn main() -> std::process::ExitCode {
     scenarios.extend(take::scenarios());
     scenarios.extend(hand::scenarios());
     scenarios.extend(cues::scenarios());
-    scenarios.extend(post::scenarios());
+    scenarios.extend(socket::scenarios());
     scenarios.extend(stand::scenarios());
     scenarios.extend(files::scenarios());
     scenarios.extend(kept::scenarios());

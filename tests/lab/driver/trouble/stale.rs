@@ -110,7 +110,7 @@ fn before_taken_up() -> Said {
     let mut old = 0;
     for _ in 0..5 {
         keyboard.unplug()?;
-        while ports.wait(Some(LONG)) != Arrival::InputGone(0) {}
+        while ports.wait(Some(LONG)) != Arrival::InputDisconnected(0) {}
         keyboard.plug_blindly()?;
         let mut hands = None;
         loop {

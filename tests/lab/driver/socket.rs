@@ -35,12 +35,12 @@ const NOTES: usize = 300;
 /// All of this file, with names.
 pub fn scenarios() -> Vec<(String, Scenario)> {
     vec![
-        ("post/a_section_from_another_terminal_in_mid_chord".into(), Box::new(section)),
-        ("post/a_key_that_was_set_outlives_a_kill".into(), Box::new(kill)),
-        ("post/nobody_else_gets_in".into(), Box::new(stranger)),
-        ("post/a_hostile_socket_does_not_touch_the_music".into(), Box::new(hostile)),
-        ("post/two_side_by_side".into(), Box::new(side_by_side)),
-        ("post/a_set_changed_while_playing".into(), Box::new(changed)),
+        ("socket/a_section_from_another_terminal_in_mid_chord".into(), Box::new(section)),
+        ("socket/a_key_that_was_set_outlives_a_kill".into(), Box::new(kill)),
+        ("socket/nobody_else_gets_in".into(), Box::new(stranger)),
+        ("socket/a_hostile_socket_does_not_touch_the_music".into(), Box::new(hostile)),
+        ("socket/two_side_by_side".into(), Box::new(side_by_side)),
+        ("socket/a_set_changed_while_playing".into(), Box::new(changed)),
     ]
 }
 
@@ -69,7 +69,7 @@ fn evening(state: &Path) -> Result<Evening, String> {
 }
 
 fn state() -> Result<PathBuf, String> {
-    let state = std::env::temp_dir().join("post-state");
+    let state = std::env::temp_dir().join("socket-state");
     let _ = fs::remove_dir_all(&state);
     fs::create_dir_all(&state).map_err(|error| error.to_string())?;
     Ok(state)
@@ -117,7 +117,7 @@ fn is_kept(state: &Path) -> bool {
             return is_kept(&entry.path());
         }
         let kept = fs::read(entry.path()).ok().and_then(|text| serde_json::from_slice::<Value>(&text).ok());
-        kept.is_some_and(|kept| kept["standing"]["place"] == 1 && kept["changes"][0].is_object())
+        kept.is_some_and(|kept| kept["standing"]["order_step"] == 1 && kept["changes"][0].is_object())
     })
 }
 

@@ -33,7 +33,7 @@ fn the_form_is_as_documented() {
     let deadline = Instant::now() + PATIENCE;
     let state = loop {
         let state = control::ask(&evening.run(), "handspan", Ask::Status).unwrap().state.unwrap();
-        if state.counts.refused == 5 || Instant::now() > deadline {
+        if state.counts.refused == 6 || Instant::now() > deadline {
             break state;
         }
     };

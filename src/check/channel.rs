@@ -2,19 +2,19 @@
 
 use std::collections::{BTreeMap, HashMap};
 
-use super::part::{Part, Place};
+use super::part::{Part, SoundChannel};
 use super::tonight::{Outing, Piece, Scene, Tonight};
 use super::words::quoted;
 use crate::map::{Diagnostic, Kind, Linger, Pedal};
 
 /// A pair of zones and the scenes in which something is wrong between them.
-type Pairs = BTreeMap<(usize, usize), Vec<usize>>;
+type ZonePairs = BTreeMap<(usize, usize), Vec<usize>>;
 
 /// Error: a zone's volume that is never sent, as an earlier zone in use on its channel says another.
 /// Hint: a zone that ignores the pedal on a channel where another follows it: the pedal holds its notes too.
 /// Hint: two zones on one channel that follow the pedal, one of them as a switch.
 pub(super) fn within_a_section(piece: &Piece<'_>, found: &mut Vec<Diagnostic>) {
-    let (mut volumes, mut pedals) = (Pairs::new(), Pairs::new());
+    let (mut volumes, mut pedals) = (ZonePairs::new(), ZonePairs::new());
     for (number, scene) in piece.scenes.iter().enumerate() {
         for zone in &scene.zones {
             let part = &piece.parts[*zone];
@@ -38,7 +38,7 @@ pub(super) fn within_a_section(piece: &Piece<'_>, found: &mut Vec<Diagnostic>) {
 
 /// Of each channel, the first two zones that treat the pedal in different ways, one of which follows it.
 fn pedals_at_odds(piece: &Piece<'_>, scene: &Scene) -> Vec<(usize, usize)> {
-    let mut firsts: BTreeMap<Place, [Option<usize>; 3]> = BTreeMap::new();
+    let mut firsts: BTreeMap<SoundChannel, [Option<usize>; 3]> = BTreeMap::new();
     for zone in &scene.zones {
         let part = &piece.parts[*zone];
         let way = match part.zone.pedal {

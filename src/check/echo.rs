@@ -2,7 +2,7 @@
 
 use super::stage::may_be_one_port;
 use super::words::quoted;
-use crate::map::{Action, At, Book, Clock, Cue, Diagnostic, Does, Moment, Plain, SendMessage, Spot, Trigger};
+use crate::map::{Action, At, Book, ClockCommand, Cue, Diagnostic, Does, Moment, Plain, SendMessage, Spot, Trigger};
 use crate::midi::machine_control::Transport;
 
 /// Hint: a cue that sends, itself or by the change that it makes, what would fire it again if the device sends it back.
@@ -72,9 +72,9 @@ fn answers(trigger: Trigger, message: &SendMessage) -> bool {
         (Trigger::Clock(clock), SendMessage::System { bytes, .. }) => {
             // MIDI 1.0 Detailed Specification 4.2.1 p. 30.
             let status = match clock {
-                Clock::Start => 0xFA,
-                Clock::Continue => 0xFB,
-                Clock::Stop => 0xFC,
+                ClockCommand::Start => 0xFA,
+                ClockCommand::Continue => 0xFB,
+                ClockCommand::Stop => 0xFC,
             };
             bytes[..] == [status]
         }

@@ -5,13 +5,13 @@ use crate::evening::{Inputs, Offset};
 use crate::map::{Plays, Sound, StayInKey, Zone};
 
 /// One channel of one output: the output's number in the gear, and the channel.
-pub(super) type Place = (usize, u8);
+pub(super) type SoundChannel = (usize, u8);
 
 /// A zone with what its names mean.
 pub(super) struct Part<'a> {
     pub zone: &'a Zone,
     pub sound: &'a Sound,
-    pub place: Place,
+    pub place: SoundChannel,
     pub inputs: Inputs,
 }
 

@@ -16,7 +16,7 @@ use crate::music::range::lowest_clear;
 /// nothing is shifted, is so no more. Zones with `within` stay in their range, and what does not follow the key is no
 /// matter of pitch: neither is looked at in the hints; nor are zones in which a key does not give its own note.
 pub(super) fn find(tonight: &Tonight<'_>, piece: &Piece<'_>, found: &mut Vec<Diagnostic>) {
-    let mut notes = Notes::default();
+    let mut notes = PitchFindings::default();
     for (scene_number, scene) in piece.scenes.iter().enumerate() {
         for keyboard in &scene.keyboards {
             let known = keyboard::is_known(&tonight.book.gear.inputs[keyboard.input]);
@@ -36,7 +36,7 @@ pub(super) fn find(tonight: &Tonight<'_>, piece: &Piece<'_>, found: &mut Vec<Dia
 
 /// What was found, by zone.
 #[derive(Default)]
-struct Notes {
+struct PitchFindings {
     below: BTreeMap<usize, Leaving>,
     above: BTreeMap<usize, Leaving>,
     /// By the later zone: with the earlier one it is muddy furthest up.
@@ -74,7 +74,7 @@ struct Leaving {
     scenes: Vec<usize>,
 }
 
-impl Notes {
+impl PitchFindings {
     fn add(&mut self, piece: &Piece<'_>, scene: usize, keyboard: &Keyboard, known: bool) {
         let lowest = keyboard.stretches.first().map_or(0, |stretch| stretch.low);
         for stretch in &keyboard.stretches {

@@ -4,7 +4,7 @@
 use std::collections::{BTreeMap, HashMap};
 
 use super::keyboard::{self, Keyboard, Velocities};
-use super::part::{Part, Place};
+use super::part::{Part, SoundChannel};
 use super::words;
 use crate::evening::{self, Keys, Order, OrderStep, inputs_of, plays_in, title};
 use crate::map::{Book, Entry, Input, Section, Song, Sound, Spot, Trigger, Zone};
@@ -37,7 +37,7 @@ pub(super) struct Scene {
     /// Zones in use, in file order.
     pub zones: Vec<usize>,
     /// The first zone in use at each place that is on when the song is entered: its set-up counts (rule R8).
-    pub first_at: BTreeMap<Place, usize>,
+    pub first_at: BTreeMap<SoundChannel, usize>,
     /// What each playing input's keys reach.
     pub keyboards: Vec<Keyboard>,
     /// Each shift that tonight brings to it, once.
@@ -121,7 +121,7 @@ impl<'a> Tonight<'a> {
 }
 
 /// Sounds by name, each with the place where it is.
-type Sounds<'a> = HashMap<&'a str, (&'a Sound, Place)>;
+type Sounds<'a> = HashMap<&'a str, (&'a Sound, SoundChannel)>;
 
 fn sounds(book: &Book) -> Sounds<'_> {
     let gear = &book.gear;

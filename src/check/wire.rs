@@ -40,7 +40,7 @@ pub(super) fn find(tonight: &Tonight<'_>, found: &mut Vec<Diagnostic>) {
 
 /// The most notes that ten fingers can strike at one output.
 #[derive(Default)]
-struct Chord {
+struct StruckKeys {
     notes: usize,
     /// Notes of as many keys before that linger, and end first.
     ends: usize,
@@ -49,7 +49,7 @@ struct Chord {
     layers: Vec<usize>,
 }
 
-impl Chord {
+impl StruckKeys {
     /// Time on the cable, in microseconds.
     fn time(&self) -> usize {
         3 * BYTE * (self.notes + self.ends)
@@ -57,7 +57,7 @@ impl Chord {
 }
 
 fn chords(tonight: &Tonight<'_>, output: usize) -> Option<Diagnostic> {
-    let mut worst: Option<(&Piece<'_>, usize, Chord)> = None;
+    let mut worst: Option<(&Piece<'_>, usize, StruckKeys)> = None;
     let mut songs = 0;
     for piece in &tonight.pieces {
         let chords = piece.scenes.iter().enumerate().map(|(number, scene)| (number, thickest(piece, scene, output)));
@@ -72,7 +72,7 @@ fn chords(tonight: &Tonight<'_>, output: usize) -> Option<Diagnostic> {
     }
     let (piece, scene, chord) = worst.filter(|_| songs > 0)?;
     let time = milliseconds(chord.time());
-    let Chord { notes, ends, keys, layers } = chord;
+    let StruckKeys { notes, ends, keys, layers } = chord;
     let output = &tonight.book.gear.outputs[output];
     let (name, song) = (quoted(&output.name.value), quoted(&piece.song.title.value));
     let place = piece.in_sections(&[scene]);
@@ -91,7 +91,7 @@ fn chords(tonight: &Tonight<'_>, output: usize) -> Option<Diagnostic> {
     Some(hint.help("lead a layer to another output, or connect this one by USB and write cable = \"usb\""))
 }
 
-fn thickest(piece: &Piece<'_>, scene: &Scene, output: usize) -> Chord {
+fn thickest(piece: &Piece<'_>, scene: &Scene, output: usize) -> StruckKeys {
     let stretches = scene.keyboards.iter().flat_map(|keyboard| &keyboard.stretches);
     let layers = stretches.map(|stretch| {
         let there = stretch.taken.iter().filter(|(zone, _)| piece.parts[*zone].place.0 == output);
@@ -99,7 +99,7 @@ fn thickest(piece: &Piece<'_>, scene: &Scene, output: usize) -> Chord {
     });
     let mut layers: Vec<(Vec<usize>, usize)> = layers.filter(|(zones, _)| !zones.is_empty()).collect();
     layers.sort_by_key(|(zones, _)| std::cmp::Reverse(messages(piece, zones)));
-    let mut chord = Chord::default();
+    let mut chord = StruckKeys::default();
     let mut handfuls: BTreeSet<usize> = BTreeSet::new();
     for (zones, keys) in &layers {
         let struck = (FINGERS - chord.keys).min(*keys);
@@ -173,7 +173,7 @@ fn notes_of_a_key(piece: &Piece<'_>, taken: &[(usize, u128)]) -> Vec<usize> {
 }
 
 /// A change from one entry of the set to the next.
-struct Change {
+struct SongChange {
     /// Index of the entry that is entered.
     to: usize,
     /// Bytes that each output gets at once.
@@ -181,7 +181,7 @@ struct Change {
 }
 
 /// What the engine says at each change of song, going through the set in tonight's order with no hand on the keys.
-fn changes(book: &Book) -> Vec<Change> {
+fn changes(book: &Book) -> Vec<SongChange> {
     let plan = Arc::new(Plan::new(book));
     let mut engine = Engine::new(plan);
     let mut out = engine.out();
@@ -207,13 +207,13 @@ fn changes(book: &Book) -> Vec<Change> {
                 *bytes += said.bytes.len();
             }
         }
-        changes.push(Change { to, bytes });
+        changes.push(SongChange { to, bytes });
     }
     changes
 }
 
-fn longest_change(tonight: &Tonight<'_>, changes: &[Change], output: usize) -> Option<Diagnostic> {
-    let bytes = |change: &Change| change.bytes.get(output).copied().unwrap_or(0);
+fn longest_change(tonight: &Tonight<'_>, changes: &[SongChange], output: usize) -> Option<Diagnostic> {
+    let bytes = |change: &SongChange| change.bytes.get(output).copied().unwrap_or(0);
     let too_long = changes.iter().filter(|change| BYTE * bytes(change) > CHANGE);
     let more = too_long.clone().count().saturating_sub(1);
     // Of equals the first.

@@ -1,6 +1,6 @@
 //! Names, keys and sections in the sentences of findings.
 
-use crate::map::{Book, Clock, Spot, Trigger};
+use crate::map::{Book, ClockCommand, Spot, Trigger};
 use crate::midi::Note;
 use crate::midi::machine_control::Transport;
 use crate::music::{Key, note};
@@ -74,9 +74,9 @@ pub(super) fn event(trigger: Trigger, octave: i32) -> String {
         Trigger::Program { program: None, .. } => "any program".to_owned(),
         Trigger::SongSelect(Some(number)) => format!("song select {}", u8::from(number) + 1),
         Trigger::SongSelect(None) => "any song select".to_owned(),
-        Trigger::Clock(Clock::Start) => "the clock's start".to_owned(),
-        Trigger::Clock(Clock::Stop) => "the clock's stop".to_owned(),
-        Trigger::Clock(Clock::Continue) => "the clock's continue".to_owned(),
+        Trigger::Clock(ClockCommand::Start) => "the clock's start".to_owned(),
+        Trigger::Clock(ClockCommand::Stop) => "the clock's stop".to_owned(),
+        Trigger::Clock(ClockCommand::Continue) => "the clock's continue".to_owned(),
         Trigger::Transport(Transport::Play) => "the transport's play".to_owned(),
         Trigger::Transport(_) => "the transport's stop".to_owned(),
     };

@@ -19,7 +19,7 @@ use crate::ports::{self, Backend, Match};
 
 /// What `--json` prints.
 #[derive(Debug, Serialize)]
-struct Report<'a> {
+struct CheckReport<'a> {
     set: &'a str,
     errors: usize,
     hints: usize,
@@ -47,7 +47,7 @@ pub(super) fn run(set: &str, json: bool) -> Result<(), Failure> {
     let errors = found.iter().filter(|finding| finding.level == Level::Error).count();
     let hints = found.len() - errors;
     let written = match json {
-        true => print(&Report { set, errors, hints, findings: listed(&found, &loaded.sources) }),
+        true => print(&CheckReport { set, errors, hints, findings: listed(&found, &loaded.sources) }),
         false => {
             for finding in &found {
                 complain(&format!("{}\n", finding.render(&loaded.sources, colour())));
@@ -84,7 +84,7 @@ fn listed<'a>(found: &'a [Diagnostic], sources: &'a [Source]) -> Vec<Listed<'a>>
     found.iter().map(|finding| finding.listed(sources)).collect()
 }
 
-fn print(report: &Report<'_>) -> Result<(), Failure> {
+fn print(report: &CheckReport<'_>) -> Result<(), Failure> {
     let text = serde_json::to_string_pretty(report)
         .map_err(|error| Failure::Failed(format!("the findings cannot be written as JSON: {error}")))?;
     tell(&text);

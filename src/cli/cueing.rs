@@ -10,7 +10,7 @@ use crate::midi::file::{Take, TakeKind};
 use crate::wording::cues;
 
 /// A cue that fired.
-pub(super) struct Fired<'a> {
+pub(super) struct FiredCue<'a> {
     /// The step of the rehearsal in which it did.
     pub step: usize,
     /// When, in microseconds.
@@ -27,7 +27,7 @@ pub(super) struct Fired<'a> {
     notices: &'a [Notice],
 }
 
-impl Fired<'_> {
+impl FiredCue<'_> {
     /// What came, such as `control 67`.
     pub fn what(&self) -> String {
         cues::what(self.cue.when.trigger, self.received)
@@ -59,7 +59,7 @@ impl Fired<'_> {
 }
 
 /// All cues that fired in a rehearsal.
-pub(super) fn fired<'a>(book: &'a Book, rehearsal: &'a Rehearsal) -> Vec<Fired<'a>> {
+pub(super) fn fired<'a>(book: &'a Book, rehearsal: &'a Rehearsal) -> Vec<FiredCue<'a>> {
     let all: Vec<&Cue> = book.cues().collect();
     let steps = rehearsal.steps.iter().enumerate();
     let told = steps.flat_map(|(step, told)| {
@@ -71,7 +71,7 @@ pub(super) fn fired<'a>(book: &'a Book, rehearsal: &'a Rehearsal) -> Vec<Fired<'
         Some(Notice::Fired(engine::Fired { cue, at, by, received })) => {
             let cue = *all.get(cue.index())?;
             let (at, by, received) = (at.0, *by, *received);
-            Some(Fired { step, at, by, input: &cue.when.input.value, cue, received, notices })
+            Some(FiredCue { step, at, by, input: &cue.when.input.value, cue, received, notices })
         }
         _ => None,
     });

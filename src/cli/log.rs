@@ -32,7 +32,7 @@ const PATIENCE: Duration = Duration::from_secs(2);
 
 /// What a line is about.
 #[derive(Debug)]
-enum About {
+enum Topic {
     Report(Box<Report>),
     Words(String),
     /// Nothing more comes.
@@ -42,7 +42,7 @@ enum About {
 /// Where everybody leaves what happened; never waits.
 #[derive(Debug, Clone)]
 pub(super) struct Log {
-    lines: Sender<(ZonedDateTime, About)>,
+    lines: Sender<(ZonedDateTime, Topic)>,
     missing: Arc<AtomicU64>,
 }
 
@@ -75,22 +75,22 @@ impl Log {
 
     /// Says that nothing more comes: the log's thread ends when all before is written.
     pub fn end(&self) {
-        let _ = self.lines.send_timeout((ZonedDateTime::now(), About::End), PATIENCE);
+        let _ = self.lines.send_timeout((ZonedDateTime::now(), Topic::End), PATIENCE);
     }
 
     /// Something that the owner reported, with the time at which it happened.
     pub fn report(&self, report: &Report) {
         let when = jiff::Timestamp::try_from(report.at)
             .map_or_else(|_| ZonedDateTime::now(), |at| at.to_zoned_datetime(jiff::tz::TimeZone::system()));
-        self.give(when, About::Report(Box::new(report.clone())));
+        self.give(when, Topic::Report(Box::new(report.clone())));
     }
 
     /// Something that somebody else has to say.
     pub fn words(&self, words: impl Into<String>) {
-        self.give(ZonedDateTime::now(), About::Words(words.into()));
+        self.give(ZonedDateTime::now(), Topic::Words(words.into()));
     }
 
-    fn give(&self, when: ZonedDateTime, about: About) {
+    fn give(&self, when: ZonedDateTime, about: Topic) {
         if self.lines.try_send((when, about)).is_err() {
             self.missing.fetch_add(1, Ordering::Relaxed);
         }
@@ -101,7 +101,7 @@ impl Log {
 /// and how much is missing is said as soon as something can be written again.
 fn write_all(
     mut teller: Teller,
-    waiting: &Receiver<(ZonedDateTime, About)>,
+    waiting: &Receiver<(ZonedDateTime, Topic)>,
     missing: &AtomicU64,
     write: &mut dyn FnMut(&str) -> std::io::Result<()>,
     trouble: &dyn Fn(&std::io::Error),
@@ -118,13 +118,13 @@ fn write_all(
     };
     for (when, about) in waiting {
         let words = match about {
-            About::Report(report) => match &report.what {
+            Topic::Report(report) => match &report.what {
                 Happened::Connections(connections) => connected(connections),
                 Happened::Noticed(Notice::Fired(fired)) => cue_fired(fired, &report.show.book),
                 _ => in_one_line(&teller.lines(&report)),
             },
-            About::Words(words) => in_one_line(&[words]),
-            About::End => break,
+            Topic::Words(words) => in_one_line(&[words]),
+            Topic::End => break,
         };
         let count = missing.swap(0, Ordering::Relaxed);
         let told = count == 0 || write(&when, &performance::log_incomplete(count));
@@ -184,9 +184,9 @@ mod tests {
         Arc::new(Show::new(crate::map::load("maps/midwinter.toml", &mut |path| std::fs::read(path)).book.unwrap()))
     }
 
-    fn report(standing: Standing, what: Happened) -> About {
+    fn report(standing: Standing, what: Happened) -> Topic {
         let snapshot = Snapshot::from(standing);
-        About::Report(Box::new(Report { at: std::time::SystemTime::UNIX_EPOCH, show: demo(), snapshot, what }))
+        Topic::Report(Box::new(Report { at: std::time::SystemTime::UNIX_EPOCH, show: demo(), snapshot, what }))
     }
 
     #[test]
@@ -199,7 +199,7 @@ mod tests {
         assert_eq!(connected(&[]), "Nothing is connected.");
     }
 
-    fn said(abouts: Vec<About>, missing: u64, mut write: impl FnMut(&str) -> std::io::Result<()>) -> usize {
+    fn said(abouts: Vec<Topic>, missing: u64, mut write: impl FnMut(&str) -> std::io::Result<()>) -> usize {
         let teller = Teller::default();
         let (lines, waiting) = bounded(100);
         let when: jiff::Timestamp = "2026-12-19T18:30:00.0426Z".parse().unwrap();
@@ -216,7 +216,7 @@ mod tests {
         let standing = Standing { entry: 1, song: Some(1), ..Standing::default() };
         let ended = Ended { counts: Counts { out_of_range: 2, not_understood: 0 }, refused: 0, reports_lost: 3 };
         let abouts = vec![
-            About::Words("handspan begins:\u{1b}[2J\nkeyboard is there".to_owned()),
+            Topic::Words("handspan begins:\u{1b}[2J\nkeyboard is there".to_owned()),
             report(standing, Happened::Noticed(Notice::Panic)),
             report(standing, Happened::InputDisconnected(0)),
             report(standing, Happened::Ended(ended)),
@@ -254,7 +254,7 @@ mod tests {
 
     #[test]
     fn a_full_disk_is_told_once_and_what_is_missing_is_counted() {
-        let words = |text: &str| About::Words(text.to_owned());
+        let words = |text: &str| Topic::Words(text.to_owned());
         let mut lines = Vec::new();
         let mut calls = 0;
         let troubles = said(vec![words("one"), words("two"), words("three")], 5, |line| {

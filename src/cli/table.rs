@@ -4,7 +4,7 @@
 #[cfg(test)]
 mod tests;
 
-use super::cueing::{self, Fired};
+use super::cueing::{self, FiredCue};
 use crate::engine::By;
 use crate::engine::{Cause, Line, Notice, Reason, Rehearsal, ReplayStep as Step};
 use crate::evening::{Keys, Standing, chord_on};
@@ -68,7 +68,7 @@ pub(super) fn moments<'a>(book: &Book, rehearsal: &'a Rehearsal, take: &Take) ->
     let from = cueing::inputs_of(book, take, 0);
     let fired = cueing::fired(book, rehearsal);
     for (number, step) in rehearsal.steps.iter().enumerate() {
-        let (late, at_once): (Vec<&Fired<'_>>, Vec<&Fired<'_>>) =
+        let (late, at_once): (Vec<&FiredCue<'_>>, Vec<&FiredCue<'_>>) =
             fired.iter().filter(|fired| fired.step == number).partition(|fired| fired.by == By::Time);
         let begin = moments.len();
         let (due, own): (Vec<&Line>, Vec<&Line>) = step.said.iter().partition(|line| line.at < step.at);
@@ -136,7 +136,7 @@ fn decided_from(keys: u128, root: Option<u8>, fingers: Key) -> String {
 }
 
 /// A cue that fired, a line for each thing that there is to say.
-fn told(book: &Book, rehearsal: &Rehearsal, fired: &Fired<'_>) -> String {
+fn told(book: &Book, rehearsal: &Rehearsal, fired: &FiredCue<'_>) -> String {
     let (does, title) = fired.does(book, rehearsal);
     let how = match (fired.by, fired.how()) {
         (By::Time, how) => format!("{}\n({how})\n", fired.what()),

@@ -93,7 +93,7 @@ pub(super) struct Question {
 
 /// What came of an action.
 #[derive(Debug, Clone, Copy)]
-pub struct Outcome {
+pub struct StepOutcome {
     /// What the engine noticed.
     pub noticed: Noticed,
     /// What it knows now.
@@ -102,8 +102,8 @@ pub struct Outcome {
 }
 
 impl Question {
-    pub fn answered(&self, noticed: Noticed, snapshot: Snapshot) -> Outcome {
-        Outcome { noticed, snapshot, number: self.number }
+    pub fn answered(&self, noticed: Noticed, snapshot: Snapshot) -> StepOutcome {
+        StepOutcome { noticed, snapshot, number: self.number }
     }
 }
 
@@ -140,7 +140,7 @@ struct Turn {
 #[derive(Debug, Clone)]
 pub struct Remote {
     requests: Sender<Request>,
-    answers: Receiver<Outcome>,
+    answers: Receiver<StepOutcome>,
     replaced: Receiver<Box<PreparedMaps>>,
     turn: Arc<Mutex<Turn>>,
     stop: Arc<AtomicBool>,
@@ -151,7 +151,7 @@ pub struct Remote {
 pub(super) struct Inbox {
     requests: Receiver<Request>,
     /// Takes an outcome back to whoever asked, if there is room.
-    pub answers: Sender<Outcome>,
+    pub answers: Sender<StepOutcome>,
     /// Takes what is no longer played back to whoever brought the new maps.
     pub replaced: Sender<Box<PreparedMaps>>,
     stop: Arc<AtomicBool>,
@@ -236,7 +236,7 @@ impl Remote {
     pub fn ask<E>(
         &self,
         read: impl FnOnce(&Show) -> Result<Action, E>,
-    ) -> Result<(Action, Outcome, Arc<Show>), Unasked<E>> {
+    ) -> Result<(Action, StepOutcome, Arc<Show>), Unasked<E>> {
         let mut turn = self.turn();
         let action = read(&turn.show).map_err(Unasked::Unread)?;
         turn.asked += 1;

@@ -46,9 +46,9 @@ pub(super) struct LiveViewWriter {
 #[derive(Debug)]
 struct Shared {
     /// Keys that are down, for each input.
-    down: Vec<Bits>,
+    down: Vec<AtomicBits>,
     /// Notes that sound, for each channel of each output.
-    notes: Vec<Bits>,
+    notes: Vec<AtomicBits>,
     /// What sets up each channel of each output.
     last: Vec<LastSent>,
     /// What 99 of 100 messages took at most, in microseconds; 0 before there was one.
@@ -63,9 +63,9 @@ struct Shared {
 }
 
 #[derive(Debug, Default)]
-struct Bits([AtomicU64; 2]);
+struct AtomicBits([AtomicU64; 2]);
 
-impl Bits {
+impl AtomicBits {
     fn get(&self) -> u128 {
         let [low, high] = &self.0;
         u128::from(low.load(Ordering::Relaxed)) | u128::from(high.load(Ordering::Relaxed)) << 64
@@ -85,7 +85,7 @@ impl Bits {
 
 impl LiveView {
     pub(super) fn new(inputs: usize, outputs: usize) -> (LiveView, LiveViewWriter) {
-        let bits = |count: usize| std::iter::repeat_with(Bits::default).take(count).collect();
+        let bits = |count: usize| std::iter::repeat_with(AtomicBits::default).take(count).collect();
         let (mut producer, mut consumer) = RingBuffer::new(SENT);
         // Every slot is written once: the playing thread never waits for the system to give it the memory.
         while producer.push(Sent { output: 0, bytes: [0; 3], length: 0 }).is_ok() {}
@@ -106,13 +106,13 @@ impl LiveView {
     /// The keys of an input that are down, whatever their channel.
     #[must_use]
     pub fn keys_down(&self, input: usize) -> u128 {
-        self.0.down.get(input).map_or(0, Bits::get)
+        self.0.down.get(input).map_or(0, AtomicBits::get)
     }
 
     /// The notes that sound at a channel, from 0, of an output.
     #[must_use]
     pub fn notes(&self, output: usize, channel: u8) -> u128 {
-        self.0.notes.get(output * 16 + usize::from(channel)).map_or(0, Bits::get)
+        self.0.notes.get(output * 16 + usize::from(channel)).map_or(0, AtomicBits::get)
     }
 
     /// From the arrival of a message to the last byte that it caused: what 99 of 100 took at most, in microseconds,

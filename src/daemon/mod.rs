@@ -39,7 +39,7 @@ use live_view::LiveViewWriter;
 use persist::Beginning;
 use report::ReportQueue;
 
-pub use inbox::{Command, Handed, Noticed, Outcome, Remote, Unasked};
+pub use inbox::{Command, Handed, Noticed, Remote, StepOutcome, Unasked};
 pub use live_view::{LiveView, Sent};
 use metrics::Lateness;
 pub use metrics::Metrics;

@@ -27,7 +27,7 @@ const LOOK: Duration = Duration::from_millis(20);
 const REPORTS: usize = 1024;
 
 /// Somebody who is handed every report. It must not wait.
-type Listener = Box<dyn FnMut(&Report) + Send>;
+type ReportListener = Box<dyn FnMut(&Report) + Send>;
 
 /// Who knows how a performance stands.
 pub struct Observer {
@@ -36,13 +36,13 @@ pub struct Observer {
     metrics: Metrics,
     view: LiveView,
     lost: LostReports,
-    seen: Mutex<Seen>,
+    seen: Mutex<PortsSeen>,
 }
 
 /// What was reported so far.
-struct Seen {
+struct PortsSeen {
     reports: Consumer<Report>,
-    listeners: Vec<Listener>,
+    listeners: Vec<ReportListener>,
     show: Arc<Show>,
     snapshot: Snapshot,
     /// Whether the set has begun, so that `snapshot` means something.
@@ -85,7 +85,7 @@ impl Observer {
             Some(_) => daemon.ports.output_available(number),
             None => listened(number),
         });
-        let seen = Seen {
+        let seen = PortsSeen {
             reports,
             listeners: Vec::new(),
             show: Arc::clone(show),
@@ -167,7 +167,7 @@ impl Observer {
         drop(self.caught_up());
     }
 
-    fn caught_up(&self) -> MutexGuard<'_, Seen> {
+    fn caught_up(&self) -> MutexGuard<'_, PortsSeen> {
         let mut seen = self.seen.lock().unwrap_or_else(PoisonError::into_inner);
         let abandoned = seen.reports.is_abandoned();
         while let Ok(report) = seen.reports.pop() {
@@ -266,7 +266,7 @@ impl std::fmt::Debug for Observer {
 #[error("the performance is observed already")]
 pub struct AlreadyObserved;
 
-impl Seen {
+impl PortsSeen {
     fn take_in(&mut self, report: &Report) {
         let set = |list: &mut Vec<bool>, number: &usize, there: bool| {
             list.get_mut(*number).into_iter().for_each(|known| *known = there);

@@ -49,11 +49,11 @@ enum Side {
 #[derive(Debug)]
 struct Record {
     at: u64,
-    what: What,
+    what: Recorded,
 }
 
 #[derive(Debug)]
-enum What {
+enum Recorded {
     /// Part of a message; its last one, or more follow.
     Part {
         side: Side,
@@ -104,14 +104,14 @@ impl RecorderHandle {
     pub fn event(&self, now: u64, event: Event<'_>) {
         match event.besides_messages() {
             None | Some(Event::Time) => {}
-            Some(Event::Stop) => self.give(now, What::End),
-            Some(event) => self.give(now, What::Event(event)),
+            Some(Event::Stop) => self.give(now, Recorded::End),
+            Some(event) => self.give(now, Recorded::Event(event)),
         }
     }
 
     /// From here on the names are those of another plan.
     pub fn plan(&self, now: u64, plan: Arc<Plan>) {
-        self.give(now, What::Plan(plan));
+        self.give(now, Recorded::Plan(plan));
     }
 
     fn message(&self, at: u64, side: Side, message: &[u8]) {
@@ -124,11 +124,11 @@ impl RecorderHandle {
         for (number, part) in message.chunks(PART).enumerate() {
             let mut bytes = [0; PART];
             bytes[..part.len()].copy_from_slice(part);
-            self.give(at, What::Part { side, bytes, length: part.len() as u8, more: number + 1 < parts });
+            self.give(at, Recorded::Part { side, bytes, length: part.len() as u8, more: number + 1 < parts });
         }
     }
 
-    fn give(&self, at: u64, what: What) {
+    fn give(&self, at: u64, what: Recorded) {
         if self.records.try_send(Record { at, what }).is_err() {
             self.missing.fetch_add(1, Ordering::Relaxed);
         }
@@ -282,7 +282,7 @@ impl<S: Store> Recorder<S> {
         let tick = (record.at.saturating_sub(origin) + TICK / 2) / TICK;
         self.last_tick = tick;
         match record.what {
-            What::Part { side, bytes, length, more } => {
+            Recorded::Part { side, bytes, length, more } => {
                 self.begun.extend_from_slice(bytes.get(..usize::from(length)).unwrap_or_default());
                 if !more {
                     self.message(tick, side);
@@ -290,13 +290,13 @@ impl<S: Store> Recorder<S> {
                 }
             }
             // A take begins with the set, unless what an earlier run left had to be silenced first.
-            What::Event(Event::Start { .. }) if !self.silenced => {}
-            What::Event(event) => self.event(tick, TakeEvent::Happened(event)),
-            What::Plan(plan) => {
+            Recorded::Event(Event::Start { .. }) if !self.silenced => {}
+            Recorded::Event(event) => self.event(tick, TakeEvent::Happened(event)),
+            Recorded::Plan(plan) => {
                 self.plan = plan;
                 self.played.marker(tick, "maps read again".to_owned());
             }
-            What::End => self.end = Some(tick),
+            Recorded::End => self.end = Some(tick),
         }
     }
 

@@ -34,7 +34,7 @@ const NOTICES: usize = 64;
 pub struct WatchError(#[from] notify::Error);
 
 /// What came of reading the set again.
-enum Found {
+enum ReadAgain {
     Same,
     Wrong(Vec<String>),
     Ready {
@@ -117,14 +117,14 @@ impl Reloader {
             // A song may have been added from another folder since.
             self.watch_folders_of(&self.remote.show());
             let mut found = self.read_again();
-            if matches!(found, Found::Wrong(_)) && notices.recv_timeout(PATIENCE).is_ok() {
+            if matches!(found, ReadAgain::Wrong(_)) && notices.recv_timeout(PATIENCE).is_ok() {
                 wait_for_quiet(notices);
                 found = self.read_again();
             }
             match found {
-                Found::Same => {}
-                Found::Wrong(faults) => self.remote.tell(Happened::MapsRefused(Arc::new(faults))),
-                Found::Ready { prepared, dropped } => self.hand_over(prepared, dropped),
+                ReadAgain::Same => {}
+                ReadAgain::Wrong(faults) => self.remote.tell(Happened::MapsRefused(Arc::new(faults))),
+                ReadAgain::Ready { prepared, dropped } => self.hand_over(prepared, dropped),
             }
         }
     }
@@ -134,7 +134,7 @@ impl Reloader {
         for _ in 0..OVERTAKEN {
             if self.watch_folders_of(prepared.show()) {
                 // Something may have been saved there before it was watched.
-                if let Found::Ready { prepared: newer, dropped: fewer } = self.read_again() {
+                if let ReadAgain::Ready { prepared: newer, dropped: fewer } = self.read_again() {
                     (prepared, dropped) = (newer, fewer);
                 }
             }
@@ -143,8 +143,8 @@ impl Reloader {
                 Handed::Loaded => return self.remote.tell(Happened::ChangesDropped(Arc::new(dropped))),
                 Handed::Ended => return,
                 Handed::Overtaken => match self.read_again() {
-                    Found::Ready { prepared: newer, dropped: fewer } => (prepared, dropped) = (newer, fewer),
-                    Found::Same | Found::Wrong(_) => return,
+                    ReadAgain::Ready { prepared: newer, dropped: fewer } => (prepared, dropped) = (newer, fewer),
+                    ReadAgain::Same | ReadAgain::Wrong(_) => return,
                 },
             }
         }
@@ -165,25 +165,25 @@ impl Reloader {
     }
 
     /// Reads the files again, and does to them what was changed this evening.
-    fn read_again(&mut self) -> Found {
+    fn read_again(&mut self) -> ReadAgain {
         let show = self.remote.show();
-        let Some(set) = show.book.sources.first() else { return Found::Same };
+        let Some(set) = show.book.sources.first() else { return ReadAgain::Same };
         let changed = changes::load(&set.path, self.read, &show.changes);
         let Some(book) = changed.loaded.book else {
             let errors = changed.loaded.diagnostics.iter().filter(|fault| fault.level == Level::Error);
-            return Found::Wrong(errors.map(|fault| fault.render(&changed.loaded.sources, false)).collect());
+            return ReadAgain::Wrong(errors.map(|fault| fault.render(&changed.loaded.sources, false)).collect());
         };
         let texts = |sources: &[crate::map::Source]| {
             sources.iter().map(|source| (source.path.clone(), source.text.clone())).collect::<Vec<_>>()
         };
         if texts(&book.sources) == texts(&show.book.sources) && changed.dropped.is_empty() {
-            return Found::Same;
+            return ReadAgain::Same;
         }
         if wish(&book.gear) != wish(&show.book.gear) {
-            return Found::Wrong(vec![OTHER_PORTS.to_owned()]);
+            return ReadAgain::Wrong(vec![OTHER_PORTS.to_owned()]);
         }
         let prepared = Box::new(PreparedMaps::new(&show, book, changed.changes));
-        Found::Ready { prepared, dropped: changed.dropped }
+        ReadAgain::Ready { prepared, dropped: changed.dropped }
     }
 }
 

@@ -75,7 +75,7 @@ impl LivenessCheck {
 
 /// Something that the service manager is told.
 #[derive(Debug, Clone, PartialEq, Eq)]
-enum Say {
+enum ServiceMessage {
     /// The set has been entered on open ports.
     Ready,
     /// Where it stands, in plain words.
@@ -89,7 +89,7 @@ enum Say {
 /// Tells the service manager how it goes, from a thread of its own.
 #[derive(Debug)]
 pub struct Supervisor {
-    says: Sender<Say>,
+    says: Sender<ServiceMessage>,
     /// Gone when everything has been told.
     told: Receiver<()>,
     ready: bool,
@@ -122,14 +122,14 @@ impl Supervisor {
         // A line is the unit of what is told; titles may hold anything.
         let words = words.replace(char::is_control, " ");
         if !self.ready {
-            self.ready = self.says.try_send(Say::Ready).is_ok();
+            self.ready = self.says.try_send(ServiceMessage::Ready).is_ok();
         }
-        let _ = self.says.try_send(Say::Status(words));
+        let _ = self.says.try_send(ServiceMessage::Status(words));
     }
 
     /// The end has begun; returns when that has been told.
     pub fn stopping(self) {
-        let _ = self.says.send_timeout(Say::Stopping, PATIENCE);
+        let _ = self.says.send_timeout(ServiceMessage::Stopping, PATIENCE);
         drop(self.says);
         let _ = self.told.recv_timeout(PATIENCE);
     }
@@ -137,11 +137,11 @@ impl Supervisor {
 
 /// Tells what is to be told and, where somebody waits for signs of life, gives them.
 fn attend(
-    waiting: &Receiver<Say>,
+    waiting: &Receiver<ServiceMessage>,
     patience: Option<Duration>,
     heartbeat: &Heartbeat,
     wake: &dyn Fn(),
-    tell: &mut dyn FnMut(&Say),
+    tell: &mut dyn FnMut(&ServiceMessage),
 ) {
     let began = Instant::now();
     let mut watch = patience.map(|patience| LivenessCheck::new(patience, heartbeat.count(), began.elapsed()));
@@ -158,7 +158,7 @@ fn attend(
         }
         let verdict = watch.as_mut().map(|watch| watch.look(heartbeat.count(), began.elapsed()));
         if verdict == Some(Verdict::Alive) {
-            tell(&Say::Alive);
+            tell(&ServiceMessage::Alive);
         }
         if matches!(verdict, Some(Verdict::Alive | Verdict::Stuck)) {
             wake();
@@ -174,7 +174,7 @@ mod system {
 
     use sd_notify::NotifyState;
 
-    use super::Say;
+    use super::ServiceMessage;
 
     /// Whether somebody wants to be told; and how long it waits for signs of life, if it wants them.
     pub fn wanted() -> Option<Option<Duration>> {
@@ -183,12 +183,12 @@ mod system {
     }
 
     /// A service manager that does not listen is its own affair.
-    pub fn tell(say: &Say) {
+    pub fn tell(say: &ServiceMessage) {
         let state = match say {
-            Say::Ready => NotifyState::Ready,
-            Say::Status(words) => NotifyState::Status(words),
-            Say::Alive => NotifyState::Watchdog,
-            Say::Stopping => NotifyState::Stopping,
+            ServiceMessage::Ready => NotifyState::Ready,
+            ServiceMessage::Status(words) => NotifyState::Status(words),
+            ServiceMessage::Alive => NotifyState::Watchdog,
+            ServiceMessage::Stopping => NotifyState::Stopping,
         };
         let _ = sd_notify::notify(&[state]);
     }
@@ -200,13 +200,13 @@ mod system {
 
     use std::time::Duration;
 
-    use super::Say;
+    use super::ServiceMessage;
 
     pub fn wanted() -> Option<Option<Duration>> {
         None
     }
 
-    pub fn tell(_: &Say) {}
+    pub fn tell(_: &ServiceMessage) {}
 }
 
 #[cfg(test)]
@@ -238,12 +238,12 @@ mod tests {
     }
 
     /// What is told while an owner is woken so many times; `answer` is what the owner does when it is.
-    fn told(patience: Option<Duration>, wakes: u32, answer: &dyn Fn(&Heartbeat)) -> Vec<Say> {
+    fn told(patience: Option<Duration>, wakes: u32, answer: &dyn Fn(&Heartbeat)) -> Vec<ServiceMessage> {
         let heartbeat = Heartbeat::default();
         let told = RefCell::new(Vec::new());
         let woken = Cell::new(0);
         let (sender, waiting) = bounded(8);
-        sender.send(Say::Ready).unwrap();
+        sender.send(ServiceMessage::Ready).unwrap();
         let sender = RefCell::new(Some(sender));
         let wake = || {
             answer(&heartbeat);
@@ -251,7 +251,7 @@ mod tests {
             if woken.get() == wakes
                 && let Some(sender) = sender.take()
             {
-                sender.send(Say::Stopping).unwrap();
+                sender.send(ServiceMessage::Stopping).unwrap();
             }
         };
         attend(&waiting, patience, &heartbeat, &wake, &mut |say| told.borrow_mut().push(say.clone()));
@@ -261,17 +261,17 @@ mod tests {
     #[test]
     fn an_owner_that_answers_gives_signs_of_life() {
         let told = told(Some(ms(8)), 4, &Heartbeat::beat);
-        assert_eq!((told.first(), told.last()), (Some(&Say::Ready), Some(&Say::Stopping)));
-        assert!(told.iter().filter(|say| **say == Say::Alive).count() >= 3, "{told:?}");
+        assert_eq!((told.first(), told.last()), (Some(&ServiceMessage::Ready), Some(&ServiceMessage::Stopping)));
+        assert!(told.iter().filter(|say| **say == ServiceMessage::Alive).count() >= 3, "{told:?}");
     }
 
     #[test]
     fn an_owner_that_is_stuck_gives_none() {
-        assert_eq!(told(Some(ms(8)), 6, &|_| ()), [Say::Ready, Say::Stopping]);
+        assert_eq!(told(Some(ms(8)), 6, &|_| ()), [ServiceMessage::Ready, ServiceMessage::Stopping]);
     }
 
     #[test]
     fn nobody_gives_signs_of_life_where_nobody_waits_for_it() {
-        assert_eq!(told(None, 1, &Heartbeat::beat), [Say::Ready, Say::Stopping]);
+        assert_eq!(told(None, 1, &Heartbeat::beat), [ServiceMessage::Ready, ServiceMessage::Stopping]);
     }
 }

@@ -14,13 +14,13 @@ impl Action {
     /// # Errors
     /// An unknown word, or a name that this set does not have.
     pub fn parse(text: &str, plan: &Plan) -> Result<Action, ActionError> {
-        map::Action::read(text)?.resolve(&mut Numbers(plan))
+        map::Action::read(text)?.resolve(&mut PlanNumbers(plan))
     }
 
     /// The words that [`Action::parse`] reads as this, as far as the plan's names can be told apart.
     #[must_use]
     pub fn words(&self, plan: &Plan) -> String {
-        let Ok(named) = self.resolve(&mut Names(plan));
+        let Ok(named) = self.resolve(&mut PlanNames(plan));
         named.written()
     }
 }
@@ -31,9 +31,9 @@ pub(super) fn usual(key: Key) -> Key {
 }
 
 /// The numbers of what follows a word.
-struct Numbers<'p>(&'p Plan);
+struct PlanNumbers<'p>(&'p Plan);
 
-impl LookUp<&str, &str, Key> for Numbers<'_> {
+impl LookUp<&str, &str, Key> for PlanNumbers<'_> {
     type Song = usize;
     type Name = u16;
     type Key = Key;
@@ -68,9 +68,9 @@ impl LookUp<&str, &str, Key> for Numbers<'_> {
 }
 
 /// The names for an action's numbers.
-struct Names<'p>(&'p Plan);
+struct PlanNames<'p>(&'p Plan);
 
-impl LookUp<usize, u16, Key> for Names<'_> {
+impl LookUp<usize, u16, Key> for PlanNames<'_> {
     type Song = String;
     type Name = String;
     type Key = Key;

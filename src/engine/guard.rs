@@ -19,11 +19,11 @@ const LENGTH: usize = 16;
 
 /// What is remembered of each input that has an output at the same port.
 #[derive(Debug, Clone, Default)]
-pub(super) struct FeedbackGuard(Vec<Line>);
+pub(super) struct FeedbackGuard(Vec<GuardedInput>);
 
 /// What is remembered of one input.
 #[derive(Debug, Clone, Copy, Default)]
-struct Line {
+struct GuardedInput {
     bytes: [u8; LENGTH],
     length: usize,
     until: Micros,
@@ -45,7 +45,7 @@ pub(super) enum Verdict {
     LoopBegins,
 }
 
-impl Line {
+impl GuardedInput {
     fn is_echo(&self, bytes: &[u8], at: Micros) -> bool {
         at < self.until && self.bytes.get(..self.length) == Some(bytes)
     }
@@ -58,7 +58,7 @@ fn twins(plan: &Plan, output: u8) -> Inputs {
 
 impl FeedbackGuard {
     pub fn new(plan: &Plan) -> FeedbackGuard {
-        FeedbackGuard(vec![Line::default(); plan.inputs.len()])
+        FeedbackGuard(vec![GuardedInput::default(); plan.inputs.len()])
     }
 
     /// A message fired a cue: it is not sent back.

@@ -7,7 +7,7 @@
 //!
 //! | part | what it is |
 //! | --- | --- |
-//! | `ids`, `plan`, `compile` | typed numbers; a set compiled flat |
+//! | `ids`, `zone`, `say`, `plan`, `compile` | typed numbers; a zone, a send and a set, flat; how a set is compiled |
 //! | `out`, `guard`, `step` | what a step says, and the step context that every part is handed |
 //! | `current` | where the set stands, and the zones in use |
 //! | `channels` | what each channel of each output was last told |

@@ -49,14 +49,14 @@ pub struct ScriptError {
 
 /// What a script wanted and what it got, one line for each message.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Outcome {
+pub struct ScriptOutcome {
     /// What must come out.
     pub wanted: Vec<String>,
     /// What came out.
     pub got: Vec<String>,
 }
 
-impl Outcome {
+impl ScriptOutcome {
     /// Whether all came out as it must.
     #[must_use]
     pub fn matches(&self) -> bool {
@@ -138,12 +138,12 @@ impl Script {
     ///
     /// # Errors
     /// A map that does not load, or a line that cannot be read.
-    pub fn run(&self) -> Result<Outcome, ScriptError> {
+    pub fn run(&self) -> Result<ScriptOutcome, ScriptError> {
         let mut book = self.book().map_err(|what| ScriptError { line: 0, what })?;
         let plan = Arc::new(Plan::new(&book));
         let mut engine = Engine::new(Arc::clone(&plan));
         let mut out = engine.out();
-        let mut outcome = Outcome { wanted: Vec::new(), got: Vec::new() };
+        let mut outcome = ScriptOutcome { wanted: Vec::new(), got: Vec::new() };
         let mut now = Micros::ZERO;
         for (number, line) in &self.lines {
             let fault = |what: String| ScriptError { line: *number, what };

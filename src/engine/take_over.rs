@@ -19,12 +19,12 @@ use crate::evening::{FURTHEST, Keys, Standing, within_an_octave};
 pub struct Successor {
     engine: Engine,
     out: Out,
-    numbers: Numbers,
+    numbers: NewNumbers,
 }
 
 /// The new numbers of what the older plan numbers; a channel keeps existing, the rest may be gone.
 #[derive(Debug, Default)]
-struct Numbers {
+struct NewNumbers {
     channels: Vec<ChannelId>,
     zones: Vec<Option<ZoneId>>,
     /// For each zone the one in which its keys and notes go on; none where it is gone, or plays otherwise now.
@@ -34,13 +34,13 @@ struct Numbers {
 }
 
 /// The zones, sends or sections that two versions of a song share.
-type Pairs = Vec<(u16, u16)>;
+type SharedIndexes = Vec<(u16, u16)>;
 
 impl Successor {
     /// Prepares `plan` (see [`Plan::after`]) to take over from an engine that plays `older`.
     #[must_use]
     pub fn new(older: &Plan, plan: Plan) -> Successor {
-        let numbers = Numbers::new(older, &plan);
+        let numbers = NewNumbers::new(older, &plan);
         // Room for a set that is as large as both together: what is held now may be more than the new plan can hold.
         let most_zones = plan.most_zones.max(older.most_zones);
         let rings = 128 * (1 + older.zones.iter().filter(|zone| zone.can_ring()).count());
@@ -61,7 +61,7 @@ impl Successor {
     }
 }
 
-impl Numbers {
+impl NewNumbers {
     fn channel(&self, old: ChannelId) -> ChannelId {
         self.channels.get(old.index()).copied().unwrap_or(ChannelId(0))
     }
@@ -89,8 +89,8 @@ impl Numbers {
         }
     }
 
-    fn new(older: &Plan, newer: &Plan) -> Numbers {
-        let mut numbers = Numbers {
+    fn new(older: &Plan, newer: &Plan) -> NewNumbers {
+        let mut numbers = NewNumbers {
             channels: older
                 .channels
                 .iter()
@@ -142,9 +142,13 @@ fn transposed_in(transposed: i32, before: &Keys, after: &Keys) -> i32 {
 }
 
 /// Pairs each of `old` with the first of `new` that is the same and not yet taken.
-fn paired(old: std::ops::Range<usize>, new: std::ops::Range<usize>, same: impl Fn(usize, usize) -> bool) -> Pairs {
+fn paired(
+    old: std::ops::Range<usize>,
+    new: std::ops::Range<usize>,
+    same: impl Fn(usize, usize) -> bool,
+) -> SharedIndexes {
     let mut taken = vec![false; new.len()];
-    let mut pairs = Pairs::new();
+    let mut pairs = SharedIndexes::new();
     for old in old {
         let found = new.clone().find(|candidate| !taken[candidate - new.start] && same(old, *candidate));
         if let Some(found) = found {
@@ -202,7 +206,7 @@ impl Engine {
     }
 
     /// Everything that is held, pressed, told and waiting.
-    fn inherit(&mut self, older: &mut Engine, numbers: &Numbers) {
+    fn inherit(&mut self, older: &mut Engine, numbers: &NewNumbers) {
         let channel = |old| numbers.channel(old);
         let source = |old| numbers.source(old);
         self.notes.owners.take_over(&older.notes.owners, channel, |old| numbers.zone(old), source);
@@ -230,7 +234,7 @@ impl Engine {
     }
 
     /// Held notes. Where their zone is gone, or plays otherwise now, they stay until the next handful.
-    fn inherit_unheld(&mut self, older: &Engine, numbers: &Numbers) {
+    fn inherit_unheld(&mut self, older: &Engine, numbers: &NewNumbers) {
         for unheld in older.notes.unheld.iter().take(self.notes.unheld.capacity()) {
             let source = numbers.source(unheld.source);
             let mut inherited = Unheld { channel: numbers.channel(unheld.channel), source, ..*unheld };
@@ -244,7 +248,7 @@ impl Engine {
     }
 
     /// Stands where the older engine stood; whether that is the same song.
-    fn stand_like(&mut self, older: &Engine, numbers: &Numbers, step: &Step<'_>) -> bool {
+    fn stand_like(&mut self, older: &Engine, numbers: &NewNumbers, step: &Step<'_>) -> bool {
         let plan = step.plan;
         let last = plan.entries.len().saturating_sub(1);
         let old = older.current.standing;
@@ -267,7 +271,7 @@ impl Engine {
     }
 
     /// Puts the zones of where the set stands into use after the older engine's.
-    fn use_zones_after(&mut self, older: &Engine, numbers: &Numbers, same_song: bool, step: &mut Step<'_>) {
+    fn use_zones_after(&mut self, older: &Engine, numbers: &NewNumbers, same_song: bool, step: &mut Step<'_>) {
         let plan = step.plan;
         let current = &mut self.current;
         current.find_zones(plan);

@@ -34,12 +34,12 @@ pub(super) struct Hand {
 
 /// A field that may be absent, with its value; what could not be read counts as nothing, so that nothing is said of
 /// how it fits the others.
-struct Written<'a, T> {
+struct WrittenField<'a, T> {
     field: Option<Value<'a>>,
     value: Option<T>,
 }
 
-impl<'a, T: Copy + PartialEq> Written<'a, T> {
+impl<'a, T: Copy + PartialEq> WrittenField<'a, T> {
     fn new(field: Option<Value<'a>>, read: impl Fn(&Value<'a>) -> Option<T>) -> Self {
         Self { field, value: field.as_ref().and_then(read) }
     }
@@ -57,16 +57,16 @@ impl<'a, T: Copy + PartialEq> Written<'a, T> {
 
 /// Reads a zone's fields that have to do with the hand, and reports those that do not go together.
 pub(super) fn read(fields: &mut Fields<'_>) -> Hand {
-    let plays = Written::new(fields.take("plays"), |value| value.choice(&PLAYS));
-    let min_keys = Written::new(fields.take("min_keys"), |value| value.whole::<u8>(1..=10));
-    let linger = Written::new(fields.take("linger"), |value| {
+    let plays = WrittenField::new(fields.take("plays"), |value| value.choice(&PLAYS));
+    let min_keys = WrittenField::new(fields.take("min_keys"), |value| value.whole::<u8>(1..=10));
+    let linger = WrittenField::new(fields.take("linger"), |value| {
         value.choice(&[("off", Linger::Off), ("next", Linger::Next), ("toggle", Linger::Toggle)])
     });
-    let stay_in_key = Written::new(fields.take("stay_in_key"), |value| {
+    let stay_in_key = WrittenField::new(fields.take("stay_in_key"), |value| {
         value.choice(&[("off", StayInKey::Off), ("nearest", StayInKey::Nearest), ("silent", StayInKey::Silent)])
     });
-    let one_key_chord = Written::new(fields.take("one_key_chord"), Value::flag);
-    let fade = Written::new(fields.take("fade_ms"), |value| values::milliseconds(value, 0.0, LONGEST_FADE));
+    let one_key_chord = WrittenField::new(fields.take("one_key_chord"), Value::flag);
+    let fade = WrittenField::new(fields.take("fade_ms"), |value| values::milliseconds(value, 0.0, LONGEST_FADE));
     derived(fields, &plays, &min_keys, &linger);
     one_key(&one_key_chord, &stay_in_key, &plays);
     if let Some((field, _)) = fade.readable().filter(|(_, fade)| *fade > 0 && linger.is(Linger::Off, Linger::Off)) {
@@ -87,7 +87,12 @@ pub(super) fn read(fields: &mut Fields<'_>) -> Hand {
 }
 
 /// What derived notes need, and what needs derived notes.
-fn derived(fields: &Fields<'_>, plays: &Written<'_, Plays>, min_keys: &Written<'_, u8>, linger: &Written<'_, Linger>) {
+fn derived(
+    fields: &Fields<'_>,
+    plays: &WrittenField<'_, Plays>,
+    min_keys: &WrittenField<'_, u8>,
+    linger: &WrittenField<'_, Linger>,
+) {
     let page = fields.page;
     if let Some((field, Plays::Chord)) = plays.readable()
         && !fields.has("within")
@@ -111,7 +116,7 @@ fn derived(fields: &Fields<'_>, plays: &Written<'_, Plays>, min_keys: &Written<'
 }
 
 /// A one-key chord decides by itself which notes a key plays.
-fn one_key(chord: &Written<'_, bool>, stay_in_key: &Written<'_, StayInKey>, plays: &Written<'_, Plays>) {
+fn one_key(chord: &WrittenField<'_, bool>, stay_in_key: &WrittenField<'_, StayInKey>, plays: &WrittenField<'_, Plays>) {
     let Some((field, true)) = chord.readable() else { return };
     let report = |title: &str, with: &Value<'_>, label: &str, help: &str| {
         let fault = Diagnostic::error(Kind::Finding, field.spot, title);

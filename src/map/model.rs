@@ -10,7 +10,7 @@ mod set;
 mod song;
 mod text;
 
-pub use cue::{Clock, Cue, Does, Off, Press, SongChoice, Trigger, When, WrittenAction};
+pub use cue::{ClockCommand, Cue, Does, Off, Press, SongChoice, Trigger, When, WrittenAction};
 pub use curve::Curve;
 pub use gear::{Cable, Gear, Input, Output, Sound, Stand};
 pub use hand::{Controls, Drone, Finger, Linger, Pedal, Plays, StayInKey};

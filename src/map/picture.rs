@@ -34,17 +34,17 @@ struct Pointed<'a> {
 }
 
 /// How a message is coloured.
-struct Ink {
+struct Colours {
     begin: &'static str,
     end: &'static str,
 }
 
-impl Ink {
+impl Colours {
     fn of(level: Level, colour: bool) -> Self {
         match level {
-            _ if !colour => Ink { begin: "", end: "" },
-            Level::Error => Ink { begin: "\u{1b}[1;31m", end: "\u{1b}[0m" },
-            Level::Hint => Ink { begin: "\u{1b}[1;36m", end: "\u{1b}[0m" },
+            _ if !colour => Colours { begin: "", end: "" },
+            Level::Error => Colours { begin: "\u{1b}[1;31m", end: "\u{1b}[0m" },
+            Level::Hint => Colours { begin: "\u{1b}[1;36m", end: "\u{1b}[0m" },
         }
     }
 }
@@ -54,7 +54,7 @@ impl Diagnostic {
     /// the mark or below. A hint says that it is one. Ends without a newline.
     #[must_use]
     pub fn render(&self, sources: &[Source], colour: bool) -> String {
-        let ink = Ink::of(self.level, colour);
+        let ink = Colours::of(self.level, colour);
         let hint = if self.level == Level::Hint { "Hint: " } else { "" };
         let mut text = format!("{}{hint}{}{}", ink.begin, clean(&self.title), ink.end);
         let mut help = self.help.as_deref().map(clean);
@@ -65,7 +65,7 @@ impl Diagnostic {
             text.push_str(&where_it_is(before, (path, number), pointed.whole));
             if !pointed.whole {
                 let first = before.is_none();
-                pointed.draw(&mut text, if first { &ink } else { &Ink { begin: "", end: "" } }, first, &mut help);
+                pointed.draw(&mut text, if first { &ink } else { &Colours { begin: "", end: "" } }, first, &mut help);
             }
             before = Some((path, number));
         }
@@ -139,7 +139,7 @@ impl<'a> Pointed<'a> {
 
     /// Draws the line, and below it each mark with its words. The first mark of all takes the help where it has no
     /// words of its own and there is room.
-    fn draw(&self, text: &mut String, ink: &Ink, first: bool, help: &mut Option<String>) {
+    fn draw(&self, text: &mut String, ink: &Colours, first: bool, help: &mut Option<String>) {
         for (number, (mark, label)) in self.marks.iter().enumerate() {
             let (line, before, width) = window(self.text(), mark.clone());
             if number == 0 {

@@ -74,13 +74,13 @@ impl Division {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct TempoMap {
     /// Stretches of one tempo in order; the first begins at tick 0.
-    stretches: Vec<Stretch>,
+    stretches: Vec<TempoStretch>,
     /// Denominator of all numerators.
     denominator: u128,
 }
 
 #[derive(Debug, Clone, PartialEq, Eq)]
-struct Stretch {
+struct TempoStretch {
     first_tick: u64,
     /// Time of `first_tick`.
     first_time: u128,
@@ -102,10 +102,10 @@ impl TempoMap {
             .collect();
         changes.sort_by_key(|(tick, _)| *tick);
         let (tick_time, denominator) = division.tick(DEFAULT_TEMPO);
-        let mut last = Stretch { first_tick: 0, first_time: 0, tick_time: u128::from(tick_time) };
+        let mut last = TempoStretch { first_tick: 0, first_time: 0, tick_time: u128::from(tick_time) };
         let mut stretches = Vec::new();
         for (tick, tempo) in changes {
-            let next = Stretch {
+            let next = TempoStretch {
                 first_tick: tick,
                 first_time: last.time(tick),
                 tick_time: u128::from(division.tick(tempo).0),
@@ -136,13 +136,13 @@ impl TempoMap {
     }
 
     /// The last stretch that has begun; the first one always has.
-    fn stretch(&self, begun: impl Fn(&Stretch) -> bool) -> &Stretch {
+    fn stretch(&self, begun: impl Fn(&TempoStretch) -> bool) -> &TempoStretch {
         let count = self.stretches.partition_point(begun);
         &self.stretches[count.saturating_sub(1)]
     }
 }
 
-impl Stretch {
+impl TempoStretch {
     fn time(&self, tick: u64) -> u128 {
         self.first_time + u128::from(tick - self.first_tick) * self.tick_time
     }

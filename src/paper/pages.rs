@@ -226,7 +226,7 @@ fn of_bars(bars: &[Vec<Chords>]) -> Vec<Piece> {
     let cell = WIDE / in_row;
     let heard = bars.iter().flatten().any(|chord| !chord.room.is_empty());
     let high = if heard { 18.6 } else { 12.6 };
-    let mut rows: Vec<Vec<Stretch<'_>>> = Vec::new();
+    let mut rows: Vec<Vec<BarStretch<'_>>> = Vec::new();
     for bar in bars {
         // A bar too wide for a row goes on in the next, without a bar line.
         for stretch in broken(bar, cell - 2.0) {
@@ -237,7 +237,7 @@ fn of_bars(bars: &[Vec<Chords>]) -> Vec<Piece> {
         }
     }
     let last = rows.len().saturating_sub(1);
-    let row = |(place, row): (usize, &Vec<Stretch<'_>>)| {
+    let row = |(place, row): (usize, &Vec<BarStretch<'_>>)| {
         let mut body = String::new();
         for (number, stretch) in row.iter().enumerate() {
             let left = number as f64 * cell;
@@ -256,7 +256,7 @@ fn of_bars(bars: &[Vec<Chords>]) -> Vec<Piece> {
 }
 
 /// A bar, or what of it stands in one row.
-struct Stretch<'a> {
+struct BarStretch<'a> {
     chords: &'a [Chords],
     /// Whether the bar begins here.
     begins: bool,
@@ -265,18 +265,18 @@ struct Stretch<'a> {
 }
 
 /// A bar in stretches no wider than `most`.
-fn broken(bar: &[Chords], most: f64) -> Vec<Stretch<'_>> {
+fn broken(bar: &[Chords], most: f64) -> Vec<BarStretch<'_>> {
     let mut stretches = Vec::new();
     let mut start = 0;
     let mut wide = 0.0;
     for (place, chord) in bar.iter().enumerate() {
         if wide + wide_of(chord) > most && place > start {
-            stretches.push(Stretch { chords: &bar[start..place], begins: start == 0, ends: false });
+            stretches.push(BarStretch { chords: &bar[start..place], begins: start == 0, ends: false });
             (start, wide) = (place, 0.0);
         }
         wide += wide_of(chord);
     }
-    stretches.push(Stretch { chords: &bar[start..], begins: start == 0, ends: true });
+    stretches.push(BarStretch { chords: &bar[start..], begins: start == 0, ends: true });
     stretches
 }
 

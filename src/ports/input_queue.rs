@@ -34,13 +34,13 @@ pub(super) struct InputQueue {
 /// What waits of one input.
 #[derive(Debug)]
 struct Lane {
-    messages: VecDeque<Message>,
+    messages: VecDeque<QueuedMessage>,
     /// Per channel, the notes and pedals whose end waits with nothing after it.
     ends: [[bool; NOTES_AND_PEDALS]; 16],
 }
 
 #[derive(Debug)]
-enum Message {
+enum QueuedMessage {
     Short(ShortMessage),
     Exclusive(Vec<u8>),
 }
@@ -78,11 +78,11 @@ impl InputQueue {
         }
         let (input, message) = self.next_message()?;
         let bytes = match message {
-            Message::Short(short) => {
+            QueuedMessage::Short(short) => {
                 self.short = short;
                 self.short.as_bytes()
             }
-            Message::Exclusive(exclusive) => {
+            QueuedMessage::Exclusive(exclusive) => {
                 self.exclusive = exclusive;
                 &self.exclusive
             }
@@ -91,7 +91,7 @@ impl InputQueue {
     }
 
     /// The first of the next lane that has any.
-    fn next_message(&mut self) -> Option<(usize, Message)> {
+    fn next_message(&mut self) -> Option<(usize, QueuedMessage)> {
         if self.waiting == 0 {
             return None;
         }
@@ -100,7 +100,7 @@ impl InputQueue {
             let lane = &mut self.lanes[self.turn];
             let Some(message) = lane.messages.pop_front() else { continue };
             self.waiting -= 1;
-            if let Message::Short(short) = &message
+            if let QueuedMessage::Short(short) = &message
                 && Priority::of(short.as_bytes()) == Priority::Release
             {
                 lane.mark_end(short.as_bytes(), false);
@@ -160,7 +160,7 @@ impl InputQueue {
             bytes.clear();
             bytes.extend_from_slice(message);
             self.waiting += 1;
-            lane.messages.push_back(Message::Exclusive(bytes));
+            lane.messages.push_back(QueuedMessage::Exclusive(bytes));
             return;
         }
         let Some(short) = ShortMessage::new(message) else { return };
@@ -169,7 +169,7 @@ impl InputQueue {
             return;
         }
         self.waiting += 1;
-        lane.messages.push_back(Message::Short(short));
+        lane.messages.push_back(QueuedMessage::Short(short));
     }
 }
 

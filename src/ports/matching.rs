@@ -9,26 +9,26 @@ use super::{Direction, Fault, FoundPort, PortsError};
 
 /// How well a name fits, the best last.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub(super) enum Fit {
+pub(super) enum NameFit {
     Contains,
     Begins,
     Equal,
 }
 
 /// How well a port's client name, its own name, or both as `client: port` fit what is wanted.
-pub(super) fn fit(wanted: &str, port: &FoundPort) -> Option<Fit> {
+pub(super) fn fit(wanted: &str, port: &FoundPort) -> Option<NameFit> {
     let wanted = wanted.trim().to_lowercase();
     let both = format!("{}: {}", port.client, port.port);
     [&port.client, &port.port, &both].into_iter().filter_map(|name| fit_of(&wanted, &name.to_lowercase())).max()
 }
 
-fn fit_of(wanted: &str, name: &str) -> Option<Fit> {
+fn fit_of(wanted: &str, name: &str) -> Option<NameFit> {
     if name == wanted {
-        Some(Fit::Equal)
+        Some(NameFit::Equal)
     } else if name.starts_with(wanted) {
-        Some(Fit::Begins)
+        Some(NameFit::Begins)
     } else if name.contains(wanted) {
-        Some(Fit::Contains)
+        Some(NameFit::Contains)
     } else {
         None
     }
@@ -44,7 +44,7 @@ pub(super) enum Unclear {
 
 /// Picks the port that is meant. A serial number, where wanted, must be the port's.
 pub(super) fn pick(wanted: &str, serial: Option<&str>, among: &[FoundPort]) -> Result<usize, Unclear> {
-    let fits: Vec<(usize, Fit)> = among
+    let fits: Vec<(usize, NameFit)> = among
         .iter()
         .enumerate()
         .filter(|(_, port)| serial.is_none() || port.serial.as_deref() == serial)

@@ -19,29 +19,29 @@ use crate::midi::stream::Stream;
 
 /// The ports that others have, what they play, and what was sent to them. Clones are the same world.
 #[derive(Debug, Clone, Default)]
-pub struct World(Arc<Shared>);
+pub struct World(Arc<SharedWorld>);
 
 #[derive(Debug, Default)]
-struct Shared {
-    state: Mutex<State>,
+struct SharedWorld {
+    state: Mutex<WorldState>,
     changed: Condvar,
     /// Where time passes, who gets what is sent.
-    live: Option<Sink>,
+    live: Option<OutputSink>,
 }
 
 /// Takes the number of an output and a message.
 type Deliver = dyn Fn(usize, &[u8]) + Send + Sync;
 
-struct Sink(Box<Deliver>);
+struct OutputSink(Box<Deliver>);
 
-impl std::fmt::Debug for Sink {
+impl std::fmt::Debug for OutputSink {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.write_str("Sink")
+        f.write_str("OutputSink")
     }
 }
 
 #[derive(Debug, Default)]
-struct State {
+struct WorldState {
     next: usize,
     ports: Vec<(usize, FoundPort)>,
     pending: VecDeque<WorldEvent>,
@@ -65,10 +65,10 @@ impl World {
     /// A world in which time passes: a wait waits. What is sent is handed to `sink` at once, in the thread that sends,
     /// and not kept.
     pub fn live(sink: impl Fn(usize, &[u8]) + Send + Sync + 'static) -> World {
-        World(Arc::new(Shared { live: Some(Sink(Box::new(sink))), ..Shared::default() }))
+        World(Arc::new(SharedWorld { live: Some(OutputSink(Box::new(sink))), ..SharedWorld::default() }))
     }
 
-    fn state(&self) -> MutexGuard<'_, State> {
+    fn state(&self) -> MutexGuard<'_, WorldState> {
         self.0.state.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
@@ -327,7 +327,7 @@ impl Ports for MemoryPorts {
             return Err(SendFault::Full);
         }
         match &self.world.0.live {
-            Some(Sink(sink)) => {
+            Some(OutputSink(sink)) => {
                 drop(state);
                 sink(output, bytes);
             }

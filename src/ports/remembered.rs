@@ -16,7 +16,7 @@ const EXIT_GRACE: Duration = Duration::from_secs(2);
 const MOST_KEPT: usize = 64;
 
 #[derive(Debug)]
-struct Entry<A> {
+struct KnownConnection<A> {
     id: PortId,
     peer: String,
     /// Where the other side is, while it is connected.
@@ -28,9 +28,9 @@ struct Entry<A> {
 pub(super) struct Remembered<A> {
     /// The gear file's names of our ports.
     names: PortTable<String>,
-    entries: Vec<Entry<A>>,
+    entries: Vec<KnownConnection<A>>,
     /// Connections that were taken away, and when; they may turn out to belong to programs that just end.
-    cut: Vec<(Entry<A>, Instant)>,
+    cut: Vec<(KnownConnection<A>, Instant)>,
     reconnect: bool,
 }
 
@@ -41,7 +41,7 @@ impl<A: Copy + PartialEq> Remembered<A> {
         let entry = |known: &Connection| {
             let same = |(id, name): &(PortId, &String)| id.direction == known.direction && **name == known.port;
             let (id, _) = names.iter().find(same)?;
-            Some(Entry { id, peer: known.peer.clone(), at: None })
+            Some(KnownConnection { id, peer: known.peer.clone(), at: None })
         };
         let entries = wish.remembered.iter().filter(|_| wish.reconnect).filter_map(entry).collect();
         Remembered { entries, names, cut: Vec::new(), reconnect: wish.reconnect }
@@ -49,11 +49,11 @@ impl<A: Copy + PartialEq> Remembered<A> {
 
     /// Somebody has connected a port of these names.
     pub(super) fn connected(&mut self, id: PortId, peer: &str, at: A) {
-        let here = |entry: &&mut Entry<A>| entry.id == id;
+        let here = |entry: &&mut KnownConnection<A>| entry.id == id;
         if self.entries.iter_mut().filter(here).any(|entry| entry.at == Some(at)) {
             return;
         }
-        let mut away: Vec<&mut Entry<A>> =
+        let mut away: Vec<&mut KnownConnection<A>> =
             self.entries.iter_mut().filter(here).filter(|entry| entry.at.is_none()).collect();
         let place = away.iter().position(|entry| entry.peer == peer);
         match place.or_else(|| away.iter().position(|entry| alike(&entry.peer, peer))) {
@@ -61,14 +61,14 @@ impl<A: Copy + PartialEq> Remembered<A> {
                 away[place].at = Some(at);
                 away[place].peer = peer.into();
             }
-            None => self.entries.push(Entry { id, peer: peer.into(), at: Some(at) }),
+            None => self.entries.push(KnownConnection { id, peer: peer.into(), at: Some(at) }),
         }
     }
 
     /// Somebody has taken a connection away: it is forgotten, unless its port ends soon.
     pub(super) fn disconnected(&mut self, id: PortId, at: A, now: Instant) {
         self.cut.retain(|(_, since)| now.saturating_duration_since(*since) < EXIT_GRACE);
-        let this = |entry: &Entry<A>| entry.id == id && entry.at == Some(at);
+        let this = |entry: &KnownConnection<A>| entry.id == id && entry.at == Some(at);
         if let Some(place) = self.entries.iter().position(this) {
             self.cut.push((self.entries.remove(place), now));
         }
@@ -76,15 +76,15 @@ impl<A: Copy + PartialEq> Remembered<A> {
 
     /// All ports for which `gone` holds have ended: their connections are kept in mind.
     pub(super) fn gone(&mut self, gone: impl Fn(A) -> bool, now: Instant) {
-        let is_gone = |entry: &Entry<A>| entry.at.is_some_and(&gone);
+        let is_gone = |entry: &KnownConnection<A>| entry.at.is_some_and(&gone);
         for entry in self.entries.iter_mut().filter(|entry| is_gone(entry)) {
             entry.at = None;
         }
         let (back, cut) = std::mem::take(&mut self.cut).into_iter().partition(|(entry, _)| is_gone(entry));
         self.cut = cut;
-        let back: Vec<(Entry<A>, Instant)> = back;
+        let back: Vec<(KnownConnection<A>, Instant)> = back;
         let soon = back.into_iter().filter(|(_, since)| now.saturating_duration_since(*since) < EXIT_GRACE);
-        self.entries.extend(soon.map(|(entry, _)| Entry { at: None, ..entry }));
+        self.entries.extend(soon.map(|(entry, _)| KnownConnection { at: None, ..entry }));
         let mut beyond = self.entries.iter().filter(|entry| entry.at.is_none()).count().saturating_sub(MOST_KEPT);
         let reconnect = self.reconnect;
         self.entries.retain(|entry| {
@@ -108,7 +108,7 @@ impl<A: Copy + PartialEq> Remembered<A> {
 
     /// The connections that stand, and those that are kept in mind.
     pub(super) fn connections(&self) -> Vec<Connection> {
-        let connection = |entry: &Entry<A>| {
+        let connection = |entry: &KnownConnection<A>| {
             let port = self.names.get(entry.id)?.clone();
             Some(Connection { direction: entry.id.direction, port, peer: entry.peer.clone() })
         };

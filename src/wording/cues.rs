@@ -4,7 +4,7 @@ use std::convert::Infallible;
 
 use super::on_off;
 use crate::engine::{By, Notice};
-use crate::map::{Action, At, Clock, Cue, Does, LookUp, Press, SongChoice, Trigger, WrittenAction, followed};
+use crate::map::{Action, At, ClockCommand, Cue, Does, LookUp, Press, SongChoice, Trigger, WrittenAction, followed};
 use crate::midi::machine_control::Transport;
 use crate::midi::{Note, U7};
 use crate::music::{Key, note};
@@ -17,9 +17,9 @@ pub(crate) fn what(trigger: Trigger, received: Option<u8>) -> String {
         Trigger::Control { number, .. } => format!("control {}", u8::from(number)),
         Trigger::Program { program, .. } => numbered("program", received.or(program.map(from_one))),
         Trigger::SongSelect(song) => numbered("song select", received.or(song.map(from_one))),
-        Trigger::Clock(Clock::Start) => "clock start".to_owned(),
-        Trigger::Clock(Clock::Stop) => "clock stop".to_owned(),
-        Trigger::Clock(Clock::Continue) => "clock continue".to_owned(),
+        Trigger::Clock(ClockCommand::Start) => "clock start".to_owned(),
+        Trigger::Clock(ClockCommand::Stop) => "clock stop".to_owned(),
+        Trigger::Clock(ClockCommand::Continue) => "clock continue".to_owned(),
         Trigger::Transport(Transport::Play) => "transport play".to_owned(),
         Trigger::Transport(_) => "transport stop".to_owned(),
     }
@@ -53,17 +53,17 @@ pub(crate) fn asks(cue: &Cue, received: Option<u8>) -> String {
 
 /// The action with the names alone.
 fn named(action: &WrittenAction, received: Option<u8>) -> Action<String, String, Key> {
-    let Ok(named) = action.clone().resolve(&mut Names { received });
+    let Ok(named) = action.clone().resolve(&mut SpokenNames { received });
     named
 }
 
 /// What a cue names, as one says it.
-struct Names {
+struct SpokenNames {
     /// The number that came in.
     received: Option<u8>,
 }
 
-impl LookUp<SongChoice, At<String>, At<Key>> for Names {
+impl LookUp<SongChoice, At<String>, At<Key>> for SpokenNames {
     type Song = String;
     type Name = String;
     type Key = Key;

@@ -1,7 +1,7 @@
 //! What the director of `director` hears: keys, controllers and messages, and which of them are a cue's (rule R19).
 
 use handspan::engine::Event;
-use handspan::map::{Clock, Press, Trigger};
+use handspan::map::{ClockCommand, Press, Trigger};
 use handspan::midi::decode;
 
 use crate::director::{BOUNCE, DEAF, DOUBLE, Directed, Director, Number, Sensor, input_of};
@@ -186,9 +186,9 @@ impl Director<'_> {
                 (Trigger::SongSelect(song), [0xF3, said]) if song.is_none_or(|song| u8::from(song) == *said) => {
                     Some(said + 1)
                 }
-                (Trigger::Clock(Clock::Start), [0xFA])
-                | (Trigger::Clock(Clock::Continue), [0xFB])
-                | (Trigger::Clock(Clock::Stop), [0xFC]) => None,
+                (Trigger::Clock(ClockCommand::Start), [0xFA])
+                | (Trigger::Clock(ClockCommand::Continue), [0xFB])
+                | (Trigger::Clock(ClockCommand::Stop), [0xFC]) => None,
                 // RP-013: stop is 1, play 2, and deferred play 3 counts as play.
                 (Trigger::Transport(transport), [0xF0, 0x7F, _, 6, command, 0xF7])
                     if transport.bytes()[4] == if *command == 3 { 2 } else { *command } =>

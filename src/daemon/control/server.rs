@@ -75,7 +75,7 @@ struct Server {
 }
 
 /// What there is to do.
-struct Todo {
+struct ControlWork {
     /// When that was.
     at: Instant,
     is_closed: bool,
@@ -102,7 +102,7 @@ impl Server {
     }
 
     /// Waits until there is something to do, or somebody's time is over.
-    fn look(&self) -> rustix::io::Result<Todo> {
+    fn look(&self) -> rustix::io::Result<ControlWork> {
         let until = if self.visitors.iter().any(Visitor::is_pending) {
             Some(Duration::ZERO)
         } else {
@@ -117,11 +117,11 @@ impl Server {
         let mut news = watched.iter().map(|one| !one.revents().is_empty());
         let (is_closed, somebody_comes) = (news.next().unwrap_or(true), news.next().unwrap_or(false));
         let ready = news.zip(&self.visitors).map(|(news, visitor)| news || visitor.is_pending()).collect();
-        Ok(Todo { at, is_closed, somebody_comes, ready })
+        Ok(ControlWork { at, is_closed, somebody_comes, ready })
     }
 
     /// Takes one step with each who can go on; whose time was over when that was looked at has to go.
-    fn attend(&mut self, todo: &Todo) {
+    fn attend(&mut self, todo: &ControlWork) {
         let Server { visitors, handler, steps, .. } = self;
         let mut ready = todo.ready.iter();
         visitors.retain_mut(|visitor| {

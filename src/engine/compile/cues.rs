@@ -8,7 +8,7 @@ use crate::engine::ids::{CueId, DetectorId, Micros, SendId};
 use crate::engine::plan::{Detected, PlanCue, PlanDetector, PlanDoes, PlanSend, PlanTrigger};
 use crate::engine::say::Say;
 use crate::evening::{entry_numbered, entry_titled, number_of};
-use crate::map::{self, At, Book, Clock, Cue, Does, LookUp, SendMessage, SongChoice, Trigger};
+use crate::map::{self, At, Book, ClockCommand, Cue, Does, LookUp, SendMessage, SongChoice, Trigger};
 use crate::midi::U7;
 use crate::midi::machine_control;
 use crate::music::Key;
@@ -69,9 +69,9 @@ impl Compiler<'_> {
                 PlanTrigger::Program { program: number(program), channel: channel.map(|channel| channel.index()) }
             }
             Trigger::SongSelect(song) => PlanTrigger::SongSelect(number(song)),
-            Trigger::Clock(Clock::Start) => PlanTrigger::Clock(0xFA),
-            Trigger::Clock(Clock::Continue) => PlanTrigger::Clock(0xFB),
-            Trigger::Clock(Clock::Stop) => PlanTrigger::Clock(0xFC),
+            Trigger::Clock(ClockCommand::Start) => PlanTrigger::Clock(0xFA),
+            Trigger::Clock(ClockCommand::Continue) => PlanTrigger::Clock(0xFB),
+            Trigger::Clock(ClockCommand::Stop) => PlanTrigger::Clock(0xFC),
             Trigger::Transport(transport) => {
                 PlanTrigger::Transport(machine_control::command(&transport.bytes()).unwrap_or_default())
             }
@@ -94,7 +94,7 @@ impl Compiler<'_> {
             Does::Act(map::Action::Song(SongChoice::Received)) => PlanDoes::SongReceived,
             Does::Act(map::Action::LineUp(SongChoice::Received)) => PlanDoes::LineUpReceived,
             Does::Act(action) => {
-                let Ok(action) = action.clone().resolve(&mut Numbers { compiler: self, book });
+                let Ok(action) = action.clone().resolve(&mut BookNumbers { compiler: self, book });
                 PlanDoes::Act(action)
             }
             Does::Send { to, message } => PlanDoes::Send(self.cue_send(to, message)),
@@ -111,12 +111,12 @@ impl Compiler<'_> {
 }
 
 /// The numbers of what a cue names. The loader knows that the set has it; what it has not does nothing.
-struct Numbers<'n, 'c> {
+struct BookNumbers<'n, 'c> {
     compiler: &'n mut Compiler<'c>,
     book: &'n Book,
 }
 
-impl LookUp<SongChoice, At<String>, At<Key>> for Numbers<'_, '_> {
+impl LookUp<SongChoice, At<String>, At<Key>> for BookNumbers<'_, '_> {
     type Song = usize;
     type Name = u16;
     type Key = Key;

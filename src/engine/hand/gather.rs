@@ -4,7 +4,7 @@ use super::Hand;
 use super::handful::{Gathering, Handful};
 use crate::engine::ids::{KeyId, Micros, Source, ZoneId};
 use crate::engine::notes::On;
-use crate::engine::notes::owners::{Key, Share};
+use crate::engine::notes::owners::{PressedKey, Share};
 use crate::engine::notes::unheld::{Unheld, Why};
 use crate::engine::out::Reason;
 use crate::map::Linger;
@@ -18,7 +18,7 @@ impl Hand {
     /// A key that sounds in a zone joins the zone's handful, or begins a new one: then what lingers ends.
     pub(super) fn gather(&mut self, id: KeyId, zone_id: ZoneId, chosen: u8, on: &mut On<'_, '_>) {
         let (zone, now, gather) = (on.step.plan.zone(zone_id), on.step.now, on.step.plan.gather);
-        let &Key { velocity, press, .. } = on.notes.owners.key(id);
+        let &PressedKey { velocity, press, .. } = on.notes.owners.key(id);
         // Where a loud note lets in its handful, that began with the first soft one.
         let (begun, first) = match &self.gatherings[zone_id.index()] {
             Gathering { begun: Some(begun), first, .. } if zone.by_handful => (*begun, *first),
@@ -96,7 +96,7 @@ impl Hand {
     /// hands so close together that they were taken for a roll). Such a one is taken out of the handful.
     fn leaves_late(&mut self, id: KeyId, share: &Share, zone_id: ZoneId, on: &On<'_, '_>) -> bool {
         let (zone, now, owners) = (on.step.plan.zone(zone_id), on.step.now, &on.notes.owners);
-        let Key { press, at, .. } = *owners.key(id);
+        let PressedKey { press, at, .. } = *owners.key(id);
         let handful = self.handful(zone_id);
         let Some(begun) = handful.begun else { return false };
         if !zone.is_at_once() && now - begun < on.step.plan.gather {

@@ -4,7 +4,7 @@ use super::Hand;
 use super::handful::Gathering;
 use crate::engine::ids::{KeyId, Source, ZoneId};
 use crate::engine::notes::On;
-use crate::engine::notes::owners::Key;
+use crate::engine::notes::owners::PressedKey;
 use crate::engine::notes::struck::Owner;
 use crate::engine::notes::unheld::{Unheld, Why};
 use crate::engine::out::Reason;
@@ -45,7 +45,7 @@ impl Hand {
         let plan = on.step.plan;
         self.presses += 1;
         let velocity = plan.inputs[id.input()].curve[usize::from(velocity & 127)];
-        on.notes.owners.press(id, Key::struck(velocity, on.step.now, self.presses));
+        on.notes.owners.press(id, PressedKey::struck(velocity, on.step.now, self.presses));
         on.notes.begin_strike();
         let (mut taken, mut wrong) = (false, false);
         for zone_id in on.current.in_use.iter().copied() {

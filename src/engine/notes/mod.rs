@@ -5,8 +5,8 @@
 //! | `owners` | R1, R2: active notes and the keys that hold them |
 //! | `unheld` | R8, R10–R15: held notes, which no finger holds |
 //! | `fade` | R15: how held notes end; R8: the set-up of a channel |
-//! | `strike` | R2, R3: how notes begin |
-//! | `drone` | R14 |
+//! | `struck`, `strike` | R2, R3: how notes begin |
+//! | `sounding`, `drone` | R14 |
 
 pub(super) mod drone;
 mod fade;

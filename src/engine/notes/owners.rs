@@ -48,7 +48,7 @@ impl Share {
 
 /// What is known of a key.
 #[derive(Debug, Clone, Copy, Default)]
-pub(in crate::engine) struct Key {
+pub(in crate::engine) struct PressedKey {
     pub down: bool,
     /// Velocity after the input's curve.
     pub velocity: u8,
@@ -62,10 +62,10 @@ pub(in crate::engine) struct Key {
     shares: u16,
 }
 
-impl Key {
+impl PressedKey {
     /// A key that is struck as the press of this count.
-    pub fn struck(velocity: u8, at: Micros, press: u64) -> Key {
-        Key { down: true, velocity, at, press, offered: None, shares: 0 }
+    pub fn struck(velocity: u8, at: Micros, press: u64) -> PressedKey {
+        PressedKey { down: true, velocity, at, press, offered: None, shares: 0 }
     }
 
     /// Whether it was offered to a zone.
@@ -87,7 +87,7 @@ struct Note {
 /// The table of active notes and of the keys that hold them.
 #[derive(Debug)]
 pub(in crate::engine) struct Owners {
-    keys: Vec<Key>,
+    keys: Vec<PressedKey>,
     /// One bit for each key that is down.
     down: Vec<u64>,
     /// `room` shares for each key.
@@ -115,7 +115,7 @@ impl Owners {
         // Twice the zones of a section: a press takes each once, and `early_ms` may add those of a new section.
         let room = 2 * plan.most_zones.max(1);
         Owners {
-            keys: vec![Key::default(); keys],
+            keys: vec![PressedKey::default(); keys],
             down: vec![0; keys / 64],
             shares: vec![Share::EMPTY; keys * room],
             room,
@@ -123,17 +123,17 @@ impl Owners {
         }
     }
 
-    pub fn key(&self, id: KeyId) -> &Key {
+    pub fn key(&self, id: KeyId) -> &PressedKey {
         &self.keys[id.index()]
     }
 
-    pub fn key_mut(&mut self, id: KeyId) -> &mut Key {
+    pub fn key_mut(&mut self, id: KeyId) -> &mut PressedKey {
         &mut self.keys[id.index()]
     }
 
     /// A key goes down.
-    pub fn press(&mut self, id: KeyId, key: Key) {
-        self.keys[id.index()] = Key { down: true, shares: 0, ..key };
+    pub fn press(&mut self, id: KeyId, key: PressedKey) {
+        self.keys[id.index()] = PressedKey { down: true, shares: 0, ..key };
         self.down[id.index() / 64] |= 1 << (id.index() % 64);
     }
 
@@ -304,7 +304,7 @@ impl Owners {
         let keys = self.keys.len();
         for id in older.down().take_while(|id| id.index() < keys) {
             let key = older.keys[id.index()];
-            self.press(id, Key { offered: key.offered.and_then(&offered), ..key });
+            self.press(id, PressedKey { offered: key.offered.and_then(&offered), ..key });
             for share in older.shares(id) {
                 self.add_share(id, Share { channel: channel(share.channel), source: source(share.source), ..*share });
             }

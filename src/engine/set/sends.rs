@@ -10,19 +10,19 @@ use crate::engine::step::Step;
 /// What waits for its time. Each send waits at most once and has at most one note sounding, so there is always room.
 #[derive(Debug)]
 pub(in crate::engine) struct Sends {
-    waiting: Vec<Waiting>,
+    waiting: Vec<WaitingSend>,
 }
 
 #[derive(Debug, Clone, Copy)]
-struct Waiting {
+struct WaitingSend {
     at: Micros,
     /// `None`: of a send that is no longer in the plan, while its note sounds.
     send: Option<SendId>,
-    what: What,
+    what: WaitingPart,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum What {
+enum WaitingPart {
     /// The end of its note.
     EndNote(SentNote),
     /// To be said.
@@ -37,7 +37,7 @@ struct SentNote {
     generation: u32,
 }
 
-impl Waiting {
+impl WaitingSend {
     /// At one time in file order; those without a send come last.
     fn order(&self) -> (Micros, bool, Option<SendId>) {
         (self.at, self.send.is_none(), self.send)
@@ -80,45 +80,45 @@ impl Sends {
         for waiting in &older.waiting {
             let send = waiting.send.and_then(&send);
             match waiting.what {
-                What::Say if send.is_none() => {}
-                What::Say => self.put(waiting.at, send, What::Say),
-                What::EndNote(note) => {
+                WaitingPart::Say if send.is_none() => {}
+                WaitingPart::Say => self.put(waiting.at, send, WaitingPart::Say),
+                WaitingPart::EndNote(note) => {
                     let note = SentNote { channel: channel(note.channel), ..note };
-                    self.put(waiting.at, send, What::EndNote(note));
+                    self.put(waiting.at, send, WaitingPart::EndNote(note));
                 }
             }
         }
     }
 
     /// The first note to end, or send to say, that is due by `now`.
-    fn take_due(&mut self, says: bool, now: Micros) -> Option<Waiting> {
-        let due = |waiting: &Waiting| waiting.at <= now && (waiting.what == What::Say) == says;
+    fn take_due(&mut self, says: bool, now: Micros) -> Option<WaitingSend> {
+        let due = |waiting: &WaitingSend| waiting.at <= now && (waiting.what == WaitingPart::Say) == says;
         let waiting = self.waiting.iter().enumerate().filter(|(_, waiting)| due(waiting));
         let (index, _) = waiting.min_by_key(|(_, waiting)| waiting.order())?;
         Some(self.waiting.swap_remove(index))
     }
 
-    fn put(&mut self, at: Micros, send: Option<SendId>, what: What) {
-        self.waiting.push(Waiting { at, send, what });
+    fn put(&mut self, at: Micros, send: Option<SendId>, what: WaitingPart) {
+        self.waiting.push(WaitingSend { at, send, what });
     }
 
     /// This send's last note, if its end has not come yet.
     fn take_note(&mut self, send: SendId) -> Option<SentNote> {
-        let note = |waiting: &Waiting| waiting.send == Some(send) && waiting.what != What::Say;
+        let note = |waiting: &WaitingSend| waiting.send == Some(send) && waiting.what != WaitingPart::Say;
         let index = self.waiting.iter().position(note)?;
         match self.waiting.swap_remove(index).what {
-            What::EndNote(note) => Some(note),
-            What::Say => None,
+            WaitingPart::EndNote(note) => Some(note),
+            WaitingPart::Say => None,
         }
     }
 
     fn forget(&mut self, forgotten: impl Fn(SendId) -> bool) {
-        self.waiting.retain(|waiting| waiting.what != What::Say || !waiting.send.is_some_and(&forgotten));
+        self.waiting.retain(|waiting| waiting.what != WaitingPart::Say || !waiting.send.is_some_and(&forgotten));
     }
 
     /// Ends the sent notes whose time has come.
     pub fn end_notes(&mut self, notes: &mut Notes, step: &mut Step<'_>) {
-        while let Some(Waiting { what: What::EndNote(note), .. }) = self.take_due(false, step.now) {
+        while let Some(WaitingSend { what: WaitingPart::EndNote(note), .. }) = self.take_due(false, step.now) {
             end_note(note, notes, step);
         }
     }
@@ -137,7 +137,7 @@ impl Sends {
         self.forget(|other| other == send);
         match step.plan.send(send).after {
             Micros::ZERO => self.say(send, notes, step),
-            after => self.put(step.now + after, Some(send), What::Say),
+            after => self.put(step.now + after, Some(send), WaitingPart::Say),
         }
     }
 
@@ -160,7 +160,7 @@ impl Sends {
                 }
                 let generation = strike((channel, *note), Striker::Send(id), *velocity, notes, step);
                 let sounding = SentNote { channel, note: *note, generation };
-                self.put(step.now + *length, Some(id), What::EndNote(sounding));
+                self.put(step.now + *length, Some(id), WaitingPart::EndNote(sounding));
             }
             // A channel message has a channel.
             (_, None) => {}

@@ -2,7 +2,7 @@
 
 use std::io;
 
-use crate::map::{Action, Book, Clock, Cue, Does, Plain, Press, SendMessage, SongChoice, Trigger, Word, load};
+use crate::map::{Action, Book, ClockCommand, Cue, Does, Plain, Press, SendMessage, SongChoice, Trigger, Word, load};
 use crate::midi::machine_control::Transport;
 use crate::midi::{Channel, U7};
 
@@ -98,7 +98,7 @@ while_down = true
         Trigger::Control { number: seven(67), channel: None, press: Press::Either, reversed: true },
         Trigger::Program { program: Some(seven(127)), channel: None },
         Trigger::SongSelect(None),
-        Trigger::Clock(Clock::Continue),
+        Trigger::Clock(ClockCommand::Continue),
         Trigger::Transport(Transport::Stop),
         Trigger::Control { number: seven(1), channel: None, press: Press::Single, reversed: false },
     ];

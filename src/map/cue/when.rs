@@ -4,7 +4,7 @@ use super::super::diagnostic::{Diagnostic, Kind, quoted};
 use super::super::names::Names;
 use super::super::reader::{Fields, Value};
 use super::super::values;
-use super::super::{Clock, Press, Spot, Trigger, When};
+use super::super::{ClockCommand, Press, Spot, Trigger, When};
 use crate::midi::machine_control::Transport;
 use crate::midi::{Channel, U7};
 
@@ -92,7 +92,8 @@ fn trigger(
         "program" => Some(Trigger::Program { program: any_or_one(value)?, channel: channel? }),
         "song_select" => Some(Trigger::SongSelect(any_or_one(value)?)),
         "clock" => {
-            let words = [("start", Clock::Start), ("stop", Clock::Stop), ("continue", Clock::Continue)];
+            let words =
+                [("start", ClockCommand::Start), ("stop", ClockCommand::Stop), ("continue", ClockCommand::Continue)];
             value.choice(&words).map(Trigger::Clock)
         }
         _ => value.choice(&[("play", Transport::Play), ("stop", Transport::Stop)]).map(Trigger::Transport),

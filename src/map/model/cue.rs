@@ -75,7 +75,7 @@ pub enum Trigger {
     /// A Song Select with this number, from 0 as on the wire; `None`: any.
     SongSelect(Option<U7>),
     /// A clock message.
-    Clock(Clock),
+    Clock(ClockCommand),
     /// A MIDI Machine Control command: [`Transport::Play`] or [`Transport::Stop`].
     Transport(Transport),
 }
@@ -118,7 +118,7 @@ pub enum Press {
 
 /// A clock message that fires a cue.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Clock {
+pub enum ClockCommand {
     /// From the beginning.
     Start,
     /// Stop.

@@ -54,7 +54,7 @@ pub enum Kind {
 use Kind::*;
 
 /// What is known of one kind.
-struct Row {
+struct KindRow {
     kind: Kind,
     /// Semitones above the root, as npm tonal 6.3.0 and music21 10.5.1 have them.
     steps: &'static [u8],
@@ -64,13 +64,13 @@ struct Row {
     also: &'static [&'static str],
 }
 
-const fn row(kind: Kind, steps: &'static [u8], written: &'static str, also: &'static [&'static str]) -> Row {
-    Row { kind, steps, written, also }
+const fn row(kind: Kind, steps: &'static [u8], written: &'static str, also: &'static [&'static str]) -> KindRow {
+    KindRow { kind, steps, written, also }
 }
 
 /// In the order of [`Kind`], which is also the order in which a doubtful set of keys is named: the more
 /// usual first.
-const ROWS: [Row; 21] = [
+const ROWS: [KindRow; 21] = [
     row(Major, &[0, 4, 7], "", &["maj", "Maj", "major", "M", "ma"]),
     row(Minor, &[0, 3, 7], "m", &["min", "minor", "mi", "-"]),
     row(Seventh, &[0, 4, 7, 10], "7", &["dom7"]),

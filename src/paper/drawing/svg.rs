@@ -26,7 +26,7 @@ const AIR: f64 = 5.0;
 const TICK: f64 = 4.5;
 
 /// Where keys lie, in the drawing's unit.
-struct Keys {
+struct DrawnKeys {
     low: u8,
     high: u8,
     white: f64,
@@ -46,11 +46,11 @@ fn edges(key: u8) -> (f64, f64) {
     if is_black(key) { (place - 0.31, place + 0.31) } else { (place, place + 1.0) }
 }
 
-impl Keys {
-    fn new(low: u8, high: u8, top: f64) -> Keys {
+impl DrawnKeys {
+    fn new(low: u8, high: u8, top: f64) -> DrawnKeys {
         let (from, to) = (edges(low).0, edges(high.max(low)).1);
         let white = ((WIDTH - 2.0 * EDGE) / (to - from)).min(WIDEST);
-        Keys { low, high: high.max(low), white, left: EDGE - from * white, top }
+        DrawnKeys { low, high: high.max(low), white, left: EDGE - from * white, top }
     }
 
     /// Left edge and right edge of a key; one beyond the keyboard lies at its end.
@@ -98,11 +98,11 @@ impl Keyboard {
 
     /// The drawing's height and what is in it; it is [`WIDTH`] wide.
     pub(crate) fn body(&self) -> (f64, String) {
-        let flat = Keys::new(self.low, self.high, 0.0);
+        let flat = DrawnKeys::new(self.low, self.high, 0.0);
         let leaders: Vec<(f64, &str)> = self.cues.iter().map(|cue| (flat.middle(cue.key), cue.does.as_str())).collect();
         let labels = labels::placed(&leaders, WIDTH - 2.0);
         let rows = labels.iter().map(|label| label.row + 1).max().unwrap_or(0);
-        let keys = Keys { top: rows as f64 * ROW + 2.0, ..flat };
+        let keys = DrawnKeys { top: rows as f64 * ROW + 2.0, ..flat };
         let mut body = String::new();
         let mut bottom = keys.top + WHITE_HEIGHT + 5.0;
         let mut placed = Vec::new();
@@ -120,7 +120,7 @@ impl Keyboard {
         (bottom, body)
     }
 
-    fn draw_keys(&self, keys: &Keys, body: &mut String) {
+    fn draw_keys(&self, keys: &DrawnKeys, body: &mut String) {
         for black in [false, true] {
             let of_kind = (keys.low..=keys.high).filter(|key| is_black(*key) == black);
             of_kind.for_each(|key| body.push_str(&keys.rect(key)));
@@ -148,7 +148,7 @@ impl Keyboard {
 }
 
 /// A key's diamond, the leader that rises from it, and the words at its end.
-fn draw_cue(keys: &Keys, key: u8, does: &str, label: &Label, body: &mut String) {
+fn draw_cue(keys: &DrawnKeys, key: u8, does: &str, label: &Label, body: &mut String) {
     let ink = if is_black(key) { "white" } else { "black" };
     let (x, y) = (keys.middle(key), keys.mark(key));
     let words_at = keys.top - ROW * label.row as f64 - 4.0;
@@ -169,7 +169,7 @@ fn draw_cue(keys: &Keys, key: u8, does: &str, label: &Label, body: &mut String) 
 }
 
 /// Thin lines from the keys at the ends of a reach down to it, where it does not end with the keyboard.
-fn edge_lines(keys: &Keys, reach: &Reach, y: f64) -> String {
+fn edge_lines(keys: &DrawnKeys, reach: &Reach, y: f64) -> String {
     let top = keys.top + WHITE_HEIGHT;
     let mut lines = String::new();
     for (x, inner) in
@@ -210,7 +210,7 @@ enum Stands {
 }
 
 impl<'a> Placed<'a> {
-    fn new(keys: &Keys, reach: &'a Reach, y: f64) -> Placed<'a> {
+    fn new(keys: &DrawnKeys, reach: &'a Reach, y: f64) -> Placed<'a> {
         let (from, to) = (keys.span(reach.low).0, keys.span(reach.high).1);
         let name = cut(&reach.name, SIZE, Weight::Bold, 250.0);
         let goes = cut(&reach.goes, SIZE, Weight::Plain, 330.0);

@@ -19,15 +19,15 @@ const ALL: usize = 16 * NOTES_AND_PEDALS;
 #[derive(Debug)]
 pub(super) struct CatchUp<A> {
     outputs: Vec<[Channel; 16]>,
-    behind: Vec<Listener<A>>,
+    behind: Vec<BehindListener<A>>,
 }
 
 /// What was sent on a channel, for each note and each pedal.
 #[derive(Debug, Clone, Copy)]
-struct Channel([Sent; NOTES_AND_PEDALS]);
+struct Channel([SentState; NOTES_AND_PEDALS]);
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Sent {
+enum SentState {
     Nothing,
     Begin,
     End,
@@ -35,7 +35,7 @@ enum Sent {
 
 /// A listener that is to hear of all that has ended, from `next` of [`ALL`] on.
 #[derive(Debug, Clone, Copy)]
-struct Listener<A> {
+struct BehindListener<A> {
     output: usize,
     peer: A,
     next: usize,
@@ -46,7 +46,7 @@ struct Listener<A> {
 impl<A: Copy + PartialEq> CatchUp<A> {
     pub(super) fn new(outputs: usize) -> Self {
         CatchUp {
-            outputs: vec![[Channel([Sent::Nothing; NOTES_AND_PEDALS]); 16]; outputs],
+            outputs: vec![[Channel([SentState::Nothing; NOTES_AND_PEDALS]); 16]; outputs],
             behind: Vec::with_capacity(8 * outputs),
         }
     }
@@ -61,9 +61,9 @@ impl<A: Copy + PartialEq> CatchUp<A> {
         let Some((channel, number)) = note_or_pedal(message) else { return };
         let sent = &mut channels[channel].0[number];
         if status >= 0x90 && value > 0 {
-            *sent = Sent::Begin;
-        } else if *sent == Sent::Begin {
-            *sent = Sent::End;
+            *sent = SentState::Begin;
+        } else if *sent == SentState::Begin {
+            *sent = SentState::End;
         }
     }
 
@@ -73,7 +73,7 @@ impl<A: Copy + PartialEq> CatchUp<A> {
         for peer in peers {
             match self.behind.iter_mut().find(|listener| listener.output == output && listener.peer == *peer) {
                 Some(listener) => (listener.next, listener.rounds) = (0, ROUNDS),
-                None => self.behind.push(Listener { output, peer: *peer, next: 0, rounds: ROUNDS }),
+                None => self.behind.push(BehindListener { output, peer: *peer, next: 0, rounds: ROUNDS }),
             }
         }
     }
@@ -85,7 +85,7 @@ impl<A: Copy + PartialEq> CatchUp<A> {
             let mut resent = 0;
             while listener.next < ALL && resent < AT_ONCE {
                 let (channel, number) = (listener.next / NOTES_AND_PEDALS, listener.next % NOTES_AND_PEDALS);
-                let ended = outputs.get(listener.output).is_some_and(|sent| sent[channel].0[number] == Sent::End);
+                let ended = outputs.get(listener.output).is_some_and(|sent| sent[channel].0[number] == SentState::End);
                 if let Some(end) = end_of(channel, number).filter(|_| ended) {
                     if !send(listener.output, listener.peer, &end) {
                         (listener.next, listener.rounds) = (0, ROUNDS);

@@ -40,18 +40,18 @@ enum Handoff {
 }
 
 /// What midir's threads, the one that watches the ports, and wakers share with us.
-struct Shared {
+struct SharedHandoff {
     handoff: Sender<Handoff>,
     overrun: AtomicBool,
     woken: AtomicBool,
     changed: AtomicBool,
 }
 
-impl Shared {
+impl SharedHandoff {
     fn new() -> (Arc<Self>, Receiver<Handoff>) {
         let (handoff, arrived) = bounded(HANDOFF);
         let flag = || AtomicBool::new(false);
-        (Arc::new(Shared { handoff, overrun: flag(), woken: flag(), changed: flag() }), arrived)
+        (Arc::new(SharedHandoff { handoff, overrun: flag(), woken: flag(), changed: flag() }), arrived)
     }
 
     /// Sets a flag and ends the wait, so that the flag is seen; a full hand-off ends it as well.
@@ -83,7 +83,7 @@ pub(super) struct Portable {
     /// Ports that are no news.
     seen: Found,
     arrived: Receiver<Handoff>,
-    shared: Arc<Shared>,
+    shared: Arc<SharedHandoff>,
     queue: InputQueue,
     _watch: Watch,
 }
@@ -139,7 +139,7 @@ fn found(name: &str, direction: Direction) -> FoundPort {
 impl Portable {
     /// Opens what is wished and connected.
     pub(super) fn open(wish: &Wish) -> Result<Self, PortsError> {
-        let (shared, arrived) = Shared::new();
+        let (shared, arrived) = SharedHandoff::new();
         // Before looking, so that nothing can come between looking and watching.
         let watching = Arc::clone(&shared);
         let watch = Watch::begin(new_input()?, new_output()?, move || watching.raise(&watching.changed))?;
@@ -258,7 +258,7 @@ fn take_lost<C>(connected: &mut Option<Connected<C>>, found: &[FoundPort]) -> bo
 }
 
 /// Runs on midir's thread: never blocks, never panics, whatever the slice holds; one may hold several messages.
-fn receive(shared: &Shared, input: usize, slice: &[u8], stream: &mut Stream) {
+fn receive(shared: &SharedHandoff, input: usize, slice: &[u8], stream: &mut Stream) {
     for byte in slice {
         if let Some(message) = stream.push(*byte).and_then(ShortMessage::new) {
             shared.pass(input, message);
@@ -372,7 +372,7 @@ mod tests {
 
     #[test]
     fn a_slice_of_anything_harms_nothing() {
-        let (shared, arrived) = Shared::new();
+        let (shared, arrived) = SharedHandoff::new();
         let mut stream = Stream::new();
         for slice in [&[][..], &[0x90], &[60, 1], &[0xF0, 1], &[0xB0, 6, 1, 0xB0, 38, 2]] {
             receive(&shared, 0, slice, &mut stream);
@@ -383,7 +383,7 @@ mod tests {
 
     #[test]
     fn what_the_hand_off_has_no_room_for_is_an_overrun() {
-        let (shared, arrived) = Shared::new();
+        let (shared, arrived) = SharedHandoff::new();
         let mut stream = Stream::new();
         for _ in 0..HANDOFF {
             receive(&shared, 0, &[0x90, 60, 1], &mut stream);

@@ -19,33 +19,33 @@ struct Coming {
 pub(super) fn parts(entry: &Entry, song: &Song, keys: &Keys) -> Vec<Part> {
     let steps = Order::of(entry, song).steps;
     let mut first: Vec<Coming> = Vec::new();
-    let mut places: BTreeMap<Coming, Vec<usize>> = BTreeMap::new();
-    for (place, OrderStep { section, lift, .. }) in steps.iter().enumerate() {
+    let mut ordinals: BTreeMap<Coming, Vec<usize>> = BTreeMap::new();
+    for (index, OrderStep { section, lift, .. }) in steps.iter().enumerate() {
         let Some(section) = *section else { continue };
         let coming = Coming { section, lift: *lift };
         if !first.contains(&coming) {
             first.push(coming);
         }
-        places.entry(coming).or_default().push(place + 1);
+        ordinals.entry(coming).or_default().push(index + 1);
     }
     for section in 0..song.sections.len() {
         if !first.iter().any(|coming| coming.section == section) {
             first.push(Coming { section, lift: lift(own_lift(song, section), 0) });
         }
     }
-    first.iter().filter_map(|coming| part(song, keys, *coming, places.get(coming), steps.len())).collect()
+    first.iter().filter_map(|coming| part(song, keys, *coming, ordinals.get(coming), steps.len())).collect()
 }
 
-fn part(song: &Song, keys: &Keys, coming: Coming, places: Option<&Vec<usize>>, of: usize) -> Option<Part> {
+fn part(song: &Song, keys: &Keys, coming: Coming, ordinals: Option<&Vec<usize>>, of: usize) -> Option<Part> {
     let section = song.sections.get(coming.section)?;
     let room = keys.room_at(coming.lift, 0);
     let fingers = keys.fingers(room, 0);
-    let mut aside = vec![match places {
+    let mut aside = vec![match ordinals {
         None => "not in tonight's order".to_owned(),
-        Some(places) => {
-            let places: Vec<String> = places.iter().map(usize::to_string).collect();
-            let word = if places.len() == 1 { "place" } else { "places" };
-            format!("{word} {} of {of}", places.join(", "))
+        Some(ordinals) => {
+            let ordinals: Vec<String> = ordinals.iter().map(usize::to_string).collect();
+            let word = if ordinals.len() == 1 { "step" } else { "steps" };
+            format!("{word} {} of {of}", ordinals.join(", "))
         }
     }];
     if coming.lift != 0 {

@@ -75,7 +75,7 @@ fn what_a_substitute_needs_stands_on_both_papers() {
         "76",
         "4/4",
         "Last chorus",
-        "place 6 of 6, room in F",
+        "step 6 of 6, room in F",
         "voices",
         "→ pad, channel 3",
         "volume 90",

@@ -1,4 +1,4 @@
-//! Cues in the player's words: what comes, how it is pressed, what it does (rule R19).
+//! Cues in the player's words, also in the log: what comes, how it is pressed, what it does (rule R19).
 
 use std::convert::Infallible;
 

@@ -1,4 +1,4 @@
-//! What the engine notices, in a sentence each.
+//! What the engine notices, in a sentence each; a cue that fires is in `cues`.
 
 use super::{keys, on_off};
 use crate::engine::{Notice, Plan, Snapshot};

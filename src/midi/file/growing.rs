@@ -55,7 +55,7 @@ const TYPE_BEFORE_END: u64 = 2;
 const TEXT: u8 = 0x01;
 
 #[derive(Debug)]
-enum SavedLength {
+enum GrowingEvent {
     Message(Vec<u8>),
     Marker(String),
 }
@@ -69,7 +69,7 @@ pub struct Growing<S> {
     end: u64,
     /// The tick of the end of track in the store.
     tick: u64,
-    waiting: Vec<(u64, SavedLength)>,
+    waiting: Vec<(u64, GrowingEvent)>,
 }
 
 impl<S: Store> Growing<S> {
@@ -90,12 +90,12 @@ impl<S: Store> Growing<S> {
     /// Adds a message with its status byte; it is in the store after the next [`Growing::flush`]. Ticks count from the
     /// start and do not fall.
     pub fn message(&mut self, tick: u64, bytes: &[u8]) {
-        self.waiting.push((tick, SavedLength::Message(bytes.to_vec())));
+        self.waiting.push((tick, GrowingEvent::Message(bytes.to_vec())));
     }
 
     /// Adds a marker, as [`Growing::message`].
     pub fn marker(&mut self, tick: u64, text: String) {
-        self.waiting.push((tick, SavedLength::Marker(text)));
+        self.waiting.push((tick, GrowingEvent::Marker(text)));
     }
 
     /// Writes what was added since the last time; the end of track stands at `end_tick`, or at the last event where
@@ -112,8 +112,8 @@ impl<S: Store> Growing<S> {
         for (tick, kept) in &self.waiting {
             let tick = tick.saturating_sub(self.tick);
             match kept {
-                SavedLength::Message(bytes) => writer.message(tick, bytes),
-                SavedLength::Marker(text) => writer.marker(tick, text),
+                GrowingEvent::Message(bytes) => writer.message(tick, bytes),
+                GrowingEvent::Marker(text) => writer.marker(tick, text),
             }
         }
         let last = self.waiting.iter().map(|(tick, _)| *tick).max().unwrap_or(0).max(end_tick).max(self.tick);

@@ -73,7 +73,7 @@ const go = async (page, title) => {
 
 /** What is drawn too small: the keyboard, and chords where the line has room for 16 minutes of arc at arm's length. */
 async function tooSmall(page, millimetres) {
-  const { hand, keys, bars, yields } = await page.evaluate(() => {
+  const { hand, keys, bars } = await page.evaluate(() => {
     const inside = (bar) => {
       const range = document.createRange();
       range.selectNodeContents(bar);
@@ -89,16 +89,15 @@ async function tooSmall(page, millimetres) {
       hand: !document.querySelector('#hand').hidden,
       keys: [...document.querySelectorAll('.board:not([hidden]) .keys')].map(({ clientHeight }) => clientHeight),
       bars: [...document.querySelectorAll('.chords li')].map((bar) => ({ high: high(bar), fills: inside(bar), text: bar.textContent })),
-      yields: document.querySelector('#stand').dataset.yields,
     };
   });
   if (hand) return []; // the horizon has made room for the keys to play
-  // A phone, or a tablet at 200 %, may come to the end of what yields.
-  const atTheEnd = yields.includes('evening') && page.viewportSize().width < 600;
+  // On a phone not even a page of nothing else has room for more than sixteen bars twice, that large.
+  const tooMany = bars.length > 2 * 16 && page.viewportSize().width < 600;
   return [
     ...keys.filter((high) => high < 40).map((high) => `the keyboard is ${high} px high`),
     ...bars.map(({ high, ...bar }) => ({ minutes: minutesOfArc(high * millimetres, ARM), ...bar }))
-      .filter(({ minutes, fills }) => minutes < 16 && fills < 0.85 && !atTheEnd)
+      .filter(({ minutes, fills }) => minutes < 16 && fills < 0.85 && !tooMany)
       .map(({ minutes, fills, text }) => `${text} has ${minutes.toFixed(1)} minutes of arc, and fills ${(100 * fills).toFixed(0)} % of its bar`),
   ];
 }

@@ -6,7 +6,7 @@ import { placeReaches } from './horizon.js';
 const $ = (id) => document.getElementById(id);
 
 /** What yields, in this order; stand.css says how. */
-const STEPS = ['later', 'reaches', 'chords', 'remark', 'title', 'sounds', 'letters', 'eight', 'evening', 'small', 'smaller', 'smallest'];
+const STEPS = ['later', 'reaches', 'chords', 'remark', 'title', 'sounds', 'letters', 'eight', 'evening', 'close', 'small', 'smaller', 'smallest'];
 /** A phone on its side has the sounds folded away at once. */
 const FLAT = matchMedia('(max-height: 480px) and (orientation: landscape)');
 const SMALLEST = 10; // pixels; below that nobody reads
@@ -72,23 +72,34 @@ function hasRoom() {
   return $('strip').getBoundingClientRect().bottom <= bottom - parseFloat(getComputedStyle(stand).paddingBottom) + 1;
 }
 
+/** Draws the page with these things given up, and says whether it has room so. */
+function tryOut(yields) {
+  $('stand').dataset.yields = yields.join(' ');
+  const folded = yields.includes('sounds') || FLAT.matches;
+  document.body.classList.toggle('folded', folded && $('zones').childElementCount > 0);
+  if (!folded) document.body.classList.remove('zones-opened');
+  fitZones();
+  fitKnots();
+  placeReaches();
+  return hasRoom();
+}
+
 /** Gives up as little as possible, so that everything else has room; then fits every text. */
 export function arrange() {
-  const stand = $('stand');
-  const texts = document.querySelectorAll('[data-fit]');
   for (const one of document.querySelectorAll('[data-fit], .chords li')) one.style.removeProperty('--fit');
-  for (let step = 0; step <= STEPS.length; step += 1) {
-    stand.dataset.yields = STEPS.slice(0, step).join(' ');
-    const folded = step > STEPS.indexOf('sounds') || FLAT.matches;
-    document.body.classList.toggle('folded', folded && $('zones').childElementCount > 0);
-    if (!folded) document.body.classList.remove('zones-opened');
-    fitZones();
-    fitKnots();
-    placeReaches();
-    if (hasRoom()) break;
+  let yields = [];
+  for (const step of STEPS) {
+    if (tryOut(yields)) break;
+    yields = [...yields, step];
   }
+  // What yielded in vain comes back, the most important first.
+  for (const step of [...yields].reverse()) {
+    const without = yields.filter((one) => one !== step);
+    if (tryOut(without)) yields = without;
+  }
+  tryOut(yields);
   fitChords();
-  texts.forEach(fit);
+  document.querySelectorAll('[data-fit]').forEach(fit);
 }
 
 let arranged = '';

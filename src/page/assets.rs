@@ -32,6 +32,7 @@ pub const ASSETS: &[Asset] = assets! {
     "/beat.js" = "beat.js", SCRIPT;
     "/details.js" = "details.js", SCRIPT;
     "/draw.js" = "draw.js", SCRIPT;
+    "/fit.js" = "fit.js", SCRIPT;
     "/horizon.js" = "horizon.js", SCRIPT;
     "/keys.js" = "keys.js", SCRIPT;
     "/light.js" = "light.js", SCRIPT;

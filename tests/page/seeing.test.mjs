@@ -5,6 +5,7 @@ import assert from 'node:assert/strict';
 import { mkdirSync } from 'node:fs';
 import path from 'node:path';
 import { after, afterEach, before, beforeEach, test } from 'node:test';
+import { capitals, cutOff, minutesOfArc, overlaps } from './boxes.mjs';
 import { OUT, axe, faults, figure, launch, live, perform, reads, until, visit } from './stand.mjs';
 
 const SIZES = { 'phone-upright': [360, 740], 'phone-flat': [740, 360], '7-inch': [600, 960], '10-inch-flat': [1280, 800], '10-inch-upright': [800, 1280], '13-inch': [1366, 1024] };
@@ -136,59 +137,6 @@ const STATES = {
   },
 };
 
-/** What leaves the window, or is cut off by its own box. */
-const cutOff = (page) => page.evaluate(() => {
-  const found = [];
-  const open = document.querySelector('dialog[open]') ?? document.body;
-  const walker = document.createTreeWalker(open, NodeFilter.SHOW_TEXT);
-  for (let node = walker.nextNode(); node; node = walker.nextNode()) {
-    const element = node.parentElement;
-    if (!node.textContent.trim() || element.closest('.unseen, svg, [hidden], select, .goes') || !element.checkVisibility({ visibilityProperty: true })) continue;
-    if (element.closest('#stand') && (document.querySelector('#hand:not([hidden])') || (document.querySelector('.zones-opened') && !element.closest('#zones')))) continue; // lies below
-    const range = document.createRange();
-    range.selectNodeContents(node);
-    for (const box of range.getClientRects()) {
-      const name = `“${node.textContent.trim()}” (${element.id || element.className || element.localName})`;
-      const inDialog = open.localName === 'dialog' && open.scrollHeight > open.clientHeight;
-      if (box.right > innerWidth + 1 || box.left < -1 || (!inDialog && (box.bottom > innerHeight + 1 || box.top < -1))) found.push(`${name} leaves the window`);
-      // A letter's box is taller than its ink: a line height more may stand over.
-      const size = parseFloat(getComputedStyle(element).fontSize);
-      for (let parent = element; parent && parent !== open; parent = parent.parentElement) {
-        const style = getComputedStyle(parent);
-        const outer = parent.getBoundingClientRect();
-        if (style.overflowX !== 'visible' && (box.left < outer.left - 1 || box.right > outer.right + 1)) found.push(`${name} is cut by ${parent.id || parent.className}`);
-        if (style.overflowY === 'hidden' && (box.top < outer.top - size * 0.25 || box.bottom > outer.bottom + size * 0.25)) found.push(`${name} is cut in height by ${parent.id || parent.className}`);
-      }
-    }
-  }
-  return [...new Set(found)];
-});
-
-/** Texts that lie over one another. */
-const overlaps = (page) => page.evaluate(() => {
-  if (document.querySelector('dialog[open], #hand:not([hidden]), .zones-opened')) return [];
-  const boxes = [];
-  const walker = document.createTreeWalker(document.querySelector('#stand'), NodeFilter.SHOW_TEXT);
-  for (let node = walker.nextNode(); node; node = walker.nextNode()) {
-    const element = node.parentElement;
-    if (!node.textContent.trim() || element.closest('.unseen, svg, [hidden]') || !element.checkVisibility()) continue;
-    const range = document.createRange();
-    range.selectNodeContents(node);
-    for (const { left, right, top, bottom } of range.getClientRects()) {
-      const shave = (bottom - top) * 0.24; // the ink of capitals, about
-      boxes.push({ left, right, top: top + shave, bottom: bottom - shave, text: node.textContent.trim(), element });
-    }
-  }
-  const found = [];
-  boxes.forEach((one, index) => boxes.slice(index + 1).forEach((two) => {
-    if (one.element === two.element || one.element.contains(two.element) || two.element.contains(one.element)) return;
-    const wide = Math.min(one.right, two.right) - Math.max(one.left, two.left);
-    const high = Math.min(one.bottom, two.bottom) - Math.max(one.top, two.top);
-    if (wide > 1 && high > 1) found.push(`“${one.text}” over “${two.text}”`);
-  }));
-  return found;
-});
-
 /** Buttons that are too small for a thumb; the piano's keys are as wide as the window lets them be. */
 const smallTargets = (page) => page.$$eval('button, input, select, summary, a', (all) => all
   .filter((one) => one.checkVisibility() && !one.closest('#piano'))
@@ -232,24 +180,17 @@ for (const [size, [width, height]] of Object.entries(SIZES)) {
   }
 }
 
-// The height of capitals, as the browser's own font has them. Ten inches are 216 by 135 mm, so 1 vmin is 1.35 mm.
-const capitals = (page, selector) => page.$eval(selector, (element) => {
-  const style = getComputedStyle(element);
-  const pen = document.createElement('canvas').getContext('2d');
-  pen.font = `${style.fontWeight} ${style.fontSize} ${style.fontFamily}`;
-  return (100 * pen.measureText('H').actualBoundingBoxAscent) / Math.min(innerWidth, innerHeight);
-});
-
+// Ten inches are 216 by 135 mm, so 1 vmin is 1.35 mm.
 for (const size of ['10-inch-flat', '10-inch-upright']) {
   test(`letters for half a second at two metres: ${size}`, async () => {
     const [width, height] = SIZES[size];
     const page = await visit(browser, show.url, { viewport: { width, height } });
-    const minutes = (vmin) => (Math.atan((vmin * 1.35) / 2000) * 180 * 60) / Math.PI;
+    const minutes = (vmin) => minutesOfArc(vmin * 1.35, 2000);
     for (const [title, keys] of [['Frost on the Window', [60, 64, 67]], ['Lamplighter', [57, 60, 64]], ['Long Night Round', [57, 60, 64]], ['Snow at the Weir Gate', [59, 62, 67]]]) {
       await go(page, title);
       await hold(page, ...keys);
       for (const [selector, least] of [['#title', 16], ['#section', 16], ['#gripped', 16], ['#heard', 16], ['#room-key', 20], ['#finger-key', 20]]) {
-        const high = await capitals(page, selector);
+        const high = (100 * (await capitals(page, selector))) / Math.min(width, height);
         assert.ok(minutes(high) >= least, `${title}, ${selector}: ${minutes(high).toFixed(1)} minutes of arc`);
         if (title === 'Frost on the Window') figure(`capitals of ${selector}, ${size}: ${high.toFixed(2)} vmin, ${minutes(high).toFixed(1)} minutes of arc at 2 m`);
       }

@@ -1,5 +1,6 @@
 // The words of the page: song, sections, keys, chords, zones, state. Only what changed is touched.
 
+import { fit } from './fit.js';
 import { noteName, pretty, setName, signed } from './spell.js';
 
 const $ = (id) => document.getElementById(id);
@@ -19,18 +20,6 @@ export const make = (tag, className, text) => {
   if (text !== undefined) element.textContent = text;
   return element;
 };
-
-/** Makes a text smaller until it has room: in both directions, or with `data-fit="width"` in one line. */
-export function fit(element) {
-  const inOneLine = element.dataset.fit === 'width';
-  for (let size = 1; size > 0.24; size -= 0.04) {
-    element.style.setProperty('--fit', size.toFixed(2));
-    const { scrollWidth, clientWidth, scrollHeight, clientHeight } = element;
-    if (scrollWidth <= clientWidth + 1 && (inOneLine || scrollHeight <= clientHeight + 4)) break;
-  }
-}
-
-export const fitAll = () => document.querySelectorAll('[data-fit]').forEach(fit);
 
 /** The song's section that is played, as an index into `song.sections`; null where it has none. */
 export function sectionIndex(song, state) {
@@ -109,7 +98,7 @@ export function drawChords({ song, state }) {
     if (list.dataset.bars === text) continue;
     list.dataset.bars = text;
     list.style.setProperty('--bars', Math.min(4, bars.length || 1));
-    list.dataset.rows = Math.ceil(bars.length / 4);
+    list.style.setProperty('--eight', Math.min(8, bars.length || 1));
     list.replaceChildren(...bars.map((bar) => {
       const item = make('li');
       for (const chord of bar) {
@@ -150,7 +139,7 @@ export function drawZones({ song, state, can }, press) {
       if (zone !== null) button.dataset.zone = zone;
       button.setAttribute('role', 'switch');
       button.disabled = can !== 'control';
-      button.append(make('span', 'lamp'), make('span', 'what', zone ?? 'drone'), make('span', 'how'));
+      button.append(make('span', 'lamp'), make('span', 'what short', zone ?? 'drone'), make('span', 'how short'));
       button.querySelector('.lamp').setAttribute('aria-hidden', 'true');
       button.addEventListener('click', () => press(zone === null ? ['drone'] : ['zone', zone]));
       return button;

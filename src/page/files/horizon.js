@@ -121,23 +121,32 @@ function drawReaches(drawing, parent, board) {
     if (goes) make('span', 'goes', words).textContent = ` ${goes}`;
     reaches.push({ element, words, left, right });
   }
-  // Words that have no room in the gap of their line stand beside it; no two share a place.
-  const wide = parent.clientWidth || 1;
-  const lanes = [];
-  for (const { element, words, left, right } of reaches) {
-    const label = (100 * (words.offsetWidth + 6)) / wide;
-    const place = right - left > label + 3 ? 'inside' : right + label < 100 ? 'behind' : 'before';
-    element.classList.add(place);
-    const from = place === 'before' ? left - label : left;
-    const to = place === 'behind' ? right + label : right;
-    let lane = lanes.findIndex((taken) => taken.every(([a, b]) => to <= a + 0.2 || from >= b - 0.2));
-    if (lane < 0) lane = lanes.push([]) - 1;
-    lanes[lane].push([from, to]);
-    element.style.setProperty('--lane', lane);
-  }
-  parent.style.setProperty('--lanes', lanes.length);
+  board.reaches = { parent, reaches };
   // The drawing says all this in words; below the keys it would be read twice.
   parent.setAttribute('aria-hidden', 'true');
+}
+
+/** Places the words of all reaches: those without room in the gap of their line stand beside it; no two share a place. */
+export function placeReaches() {
+  for (const { reaches: drawing } of boards) {
+    if (!drawing?.parent.clientWidth) continue;
+    const lanes = [];
+    for (const reach of drawing.reaches) placeReach(reach, drawing.parent.clientWidth, lanes);
+    drawing.parent.style.setProperty('--lanes', lanes.length);
+  }
+}
+
+function placeReach({ element, words, left, right }, wide, lanes) {
+  const label = (100 * (words.offsetWidth + 6)) / wide;
+  const place = right - left > label + 3 ? 'inside' : right + label < 100 ? 'behind' : 'before';
+  element.classList.remove('inside', 'behind', 'before');
+  element.classList.add(place);
+  const from = place === 'before' ? left - label : left;
+  const to = place === 'behind' ? right + label : right;
+  let lane = lanes.findIndex((taken) => taken.every(([a, b]) => to <= a + 0.2 || from >= b - 0.2));
+  if (lane < 0) lane = lanes.push([]) - 1;
+  lanes[lane].push([from, to]);
+  element.style.setProperty('--lane', lane);
 }
 
 /** Which inputs are connected: a keyboard that stays at home is not drawn. */

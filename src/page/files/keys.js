@@ -73,7 +73,8 @@ export function wireHand({ send, now, canControl, tell }) {
 
   function build() {
     allUp();
-    count = innerWidth >= 600 && innerWidth / 15 >= 40 ? 25 : 18;
+    // Two octaves, one and a half, or one: as many white keys as can be 40 pixels wide.
+    count = [[15, 25], [11, 18]].find(([wide]) => piano.clientWidth >= 40 * wide)?.[1] ?? 13;
     const notes = Array.from({ length: count }, (_, index) => low + index);
     const whites = notes.filter((note) => !BLACK.has(note % 12)).length;
     let white = 0;

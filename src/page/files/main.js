@@ -1,8 +1,9 @@
 // The stand: takes what the program sends, draws it once a frame, and sends the program what is pressed.
 
 import { drawBoards, drawHand, showBoards } from './horizon.js';
-import { drawChord, drawChords, drawKeys, drawSections, drawSong, drawSounding, drawWords, drawZones, fit, fitAll, set } from './draw.js';
+import { drawChord, drawChords, drawKeys, drawSections, drawSong, drawSounding, drawWords, drawZones, set } from './draw.js';
 import { drawDetails, drawSectionList, drawSongList, open, wireDialogs } from './details.js';
+import { arrange, arrangeIfNew, fit } from './fit.js';
 import { openLink } from './link.js';
 import { wireHand } from './keys.js';
 import { wireLight } from './light.js';
@@ -42,6 +43,7 @@ function draw() {
       announce(drawWords(shown));
       drawDetails(shown);
       beat(state);
+      arrangeIfNew(shown);
     }
     seen = state.seen;
   }
@@ -75,9 +77,11 @@ function tell(words) {
   box.dataset.told = words;
   set($('say'), words);
   $('health').dataset.told = words;
+  fit($('health'));
   clearTimeout(toldTimer);
   toldTimer = setTimeout(() => {
     delete $('health').dataset.told;
+    fit($('health'));
     delete box.dataset.told;
   }, 4000);
 }
@@ -192,8 +196,9 @@ $('zones-open').addEventListener('click', () => {
   const opened = document.body.classList.toggle('zones-opened');
   $('zones-open').setAttribute('aria-expanded', opened);
 });
-new ResizeObserver(fitAll).observe(document.body);
+const sizes = new ResizeObserver(arrange);
+for (const one of [document.body, $('hand')]) sizes.observe(one);
 // The rows beside these grow and shrink with the song.
 const edges = new ResizeObserver((sized) => sized.forEach(({ target }) => fit(target)));
 for (const id of ['next-song', 'next-section-go']) edges.observe($(id));
-document.fonts?.ready.then(fitAll);
+document.fonts?.ready.then(arrange);

@@ -1,8 +1,8 @@
 //! The keys of a song: the chart's, the fingers' and the room's.
 
-use super::Standing;
+use super::{Standing, chords_of};
 use crate::map::{Book, Entry, PlayIn, ShiftWay, Song};
-use crate::music::{Chord, Key, nearest_way};
+use crate::music::{Chord, Key, Speller, nearest_way};
 
 /// `raise-key` and `lower-key` go no further from tonight's key, in semitones.
 pub const FURTHEST: i32 = 12;
@@ -77,6 +77,13 @@ impl Keys {
     #[must_use]
     pub fn fingers_at(&self, standing: &Standing) -> Key {
         self.fingers(self.room(standing.tonic), standing.transposed)
+    }
+
+    /// How chords and notes are written in a section, in one of the song's keys: the room's or the fingers'.
+    #[must_use]
+    pub fn speller(&self, key: Key, song: &Song, section: usize) -> Speller {
+        let chords = chords_of(song, section).iter().flatten();
+        Speller::new(key, chords.map(|chord| self.chord_in(key, *chord)))
     }
 
     /// A chord of the chart in another of the song's keys: as the fingers grip it, or as the room hears it.

@@ -240,8 +240,8 @@ fn column(used: &[usize]) -> usize {
 pub(super) fn rows(book: &Book, moment: &Moment<'_>, used: &[usize]) -> Vec<String> {
     let width = column(used);
     let standing = &moment.standing;
-    let room = playing(book, standing)
-        .map(|(song, keys)| keys.speller(keys.room(standing.tonic), song, standing.section));
+    let room =
+        playing(book, standing).map(|(song, keys)| keys.speller(keys.room(standing.tonic), song, standing.section));
     let got = |output: usize| moment.said.iter().filter(move |line| line.output == output);
     let cell = |line: &Line| {
         let channel = channel(&line.bytes).map_or_else(String::new, |channel| format!("{channel:2}: "));

@@ -8,7 +8,10 @@
 //!    to the key, it is that: in C a C#dim7 (C# E G Bb), though the key has a Db.
 //! 3. The other notes of a chord are written by their interval from its root: thirds as thirds. So is a bass that is a
 //!    note of the chord; a foreign one that fits the key is written as the key has it, else by its interval.
-//! 4. A note without a chord is written as the chords of the section have it, else as the key does.
+//! 4. Diminished seventh and augmented chords divide the octave evenly: any of their notes may be the root. They are
+//!    named by their bass, and written by the root that the section has for these notes, else the one with which they
+//!    lie nearest to the key, of several the sharpest: what leads is raised. In A minor a Fdim7 is F G# B D.
+//! 5. A note without a chord is written as the chords of the section have it, else as the key does.
 //!
 //! Nothing is ever written with a double sharp or double flat, though a textbook would (the seventh of Cdim7 is a
 //! B double flat there, an A here): nobody reads one at arm's length.
@@ -24,6 +27,14 @@ const REACH: (i32, i32) = (-6, 9);
 
 /// By how much the other way to write a root must be nearer to the key.
 const CLEARLY: i32 = 2;
+
+/// How strange a double accidental is.
+const UNWRITABLE: i32 = 3;
+
+/// Whether a chord of this kind divides the octave evenly.
+fn is_even(kind: Kind) -> bool {
+    matches!(kind, Kind::DiminishedSeventh | Kind::Augmented)
+}
 
 /// Spells in a key, beside chords as they are written in it.
 #[derive(Debug, Clone)]
@@ -54,9 +65,10 @@ impl Speller {
         if let Some(own) = self.chords.iter().find(own) {
             return *own;
         }
-        let root = self.root(root, kind);
-        let plain = Chord::new(root, kind, None);
-        Chord::new(root, kind, (bass != named.root).then(|| self.bass(plain, bass)))
+        let root = if is_even(kind) { self.of_even(root, kind, root) } else { Some(self.root(root, kind)) };
+        let root = root.unwrap_or_else(|| self.tone(named.root));
+        let slash = (bass != named.root).then(|| self.bass(Chord::new(root, kind, None), bass));
+        Chord::new(root, kind, slash)
     }
 
     /// A pitch class (0 = C … 11 = B) without a chord.
@@ -71,7 +83,11 @@ impl Speller {
     /// A pitch class that sounds with a chord, as this speller spells it.
     #[must_use]
     pub fn tone_of(&self, class: u8, chord: Option<Chord>) -> Tone {
-        chord.and_then(|chord| chord.tone(class % 12)).unwrap_or_else(|| self.tone(class))
+        let tone = chord.and_then(|chord| match is_even(chord.kind()) && chord.slash() != Some(class % 12) {
+            true => self.of_even(chord.root(), chord.kind(), class),
+            false => chord.tone(class),
+        });
+        tone.unwrap_or_else(|| self.tone(class))
     }
 
     /// The name of a note without a chord; `middle_c_octave` as in [`note`].
@@ -98,21 +114,33 @@ impl Speller {
         other.filter(|other| strangeness(*other) + CLEARLY <= strangeness(usual)).unwrap_or(usual)
     }
 
+    /// A note of a chord that divides the octave evenly, by the root by which it is written.
+    fn of_even(&self, root: u8, kind: Kind, class: u8) -> Option<Tone> {
+        let notes = |root: u8| kind.classes().moved(i32::from(root));
+        let same = |chord: &&Chord| chord.kind() == kind && notes(chord.root()) == notes(root);
+        let own = self.chords.iter().find(same).map(|chord| chord.root_tone());
+        let plain = notes(root).iter().map(|class| Tone::in_key(class, self.key));
+        let written = plain.flat_map(|tone| tone.others().chain([tone]));
+        let nearest = || written.min_by_key(|root| (self.strangeness(*root, kind), -root.fifths()));
+        Chord::new(own.or_else(nearest)?, kind, None).tone(class)
+    }
+
     /// How far the notes of a chord lie outside what the key reaches, on the line of fifths.
     fn strangeness(&self, root: Tone, kind: Kind) -> i32 {
         let (low, high) = (self.key.signature() + REACH.0, self.key.signature() + REACH.1);
         let places = kind.classes().iter().filter_map(|step| kind.fifths_to(step)).map(|way| root.fifths() + way);
-        places.map(|place| (low - place).max(place - high).max(0)).sum()
+        let beyond = |place: i32| if Tone::C.further(place).is_some() { 0 } else { UNWRITABLE };
+        places.map(|place| (low - place).max(place - high).max(0) + beyond(place)).sum()
     }
 
     /// The bass of a chord without one of its own.
     fn bass(&self, chord: Chord, class: u8) -> Tone {
-        if let Some(tone) = chord.tone(class) {
-            return tone;
-        }
-        let by_interval = || chord.root_tone().above(class);
-        let fits = self.key.fitting().contains(class) || chord.kind().classes().moved(i32::from(chord.root())).contains(class);
-        if fits { Tone::in_key(class, self.key) } else { by_interval().unwrap_or_else(|| Tone::in_key(class, self.key)) }
+        let by_key = Tone::in_key(class, self.key);
+        let is_own = chord.classes().contains(class);
+        let foreign = || {
+            if self.key.fitting().contains(class) { by_key } else { chord.root_tone().above(class).unwrap_or(by_key) }
+        };
+        if is_own { chord.tone(class).unwrap_or(by_key) } else { foreign() }
     }
 }
 
@@ -175,6 +203,16 @@ mod tests {
     }
 
     #[test]
+    fn what_divides_the_octave_evenly_is_named_by_its_bass_and_written_by_what_leads() {
+        let am = Speller::from(key("Am"));
+        assert_eq!([held(&am, &[53, 56, 59, 62]), held(&am, &[56, 59, 62, 65])], ["Fdim7", "G#dim7"]);
+        assert_eq!(notes(&am, &[53, 56, 59, 62]), ["F3", "G#3", "B3", "D4"]);
+        assert_eq!(held(&am, &[58, 61, 64, 67]), "Bbdim7");
+        assert_eq!(notes(&am, &[64, 68, 72]), ["E4", "G#4", "C5"]);
+        assert_eq!(notes(&Speller::from(key("Cm")), &[53, 56, 59, 62]), ["F3", "Ab3", "B3", "D4"]);
+    }
+
+    #[test]
     fn the_section_comes_before_the_key() {
         let e = in_section("E", "E | Bb7 B7 | A/C#");
         assert_eq!(held(&e, &[58, 62, 65, 68]), "Bb7");
@@ -184,6 +222,8 @@ mod tests {
         assert_eq!(held(&Speller::from(key("E")), &[58, 62, 65, 68]), "A#7");
         // The chord as written wins over intervals and over the key, with its bass too.
         assert_eq!(held(&in_section("C", "D/Gb | G"), &[54, 62, 69]), "D/Gb");
+        // Its notes are those of the root that the section has for them.
+        assert_eq!(notes(&in_section("C", "F#dim7 | G"), &[51, 54, 57, 60]), ["Eb3", "F#3", "A3", "C4"]);
         // A lowered second does not make a lowered leading note.
         assert_eq!(held(&in_section("C", "C | Db | G7"), &[61, 64, 67, 70]), "C#dim7");
     }

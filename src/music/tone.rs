@@ -20,6 +20,9 @@ pub struct Tone {
 }
 
 impl Tone {
+    /// The middle of the line of fifths, from which its places are counted.
+    pub(super) const C: Tone = Tone { letter: 0, accidental: 0 };
+
     /// The pitch class, 0 = C … 11 = B.
     #[must_use]
     pub fn class(self) -> u8 {

@@ -33,6 +33,7 @@ pub const ASSETS: &[Asset] = assets! {
     "/details.js" = "details.js", SCRIPT;
     "/draw.js" = "draw.js", SCRIPT;
     "/horizon.js" = "horizon.js", SCRIPT;
+    "/keychoice.js" = "keychoice.js", SCRIPT;
     "/keys.js" = "keys.js", SCRIPT;
     "/light.js" = "light.js", SCRIPT;
     "/link.js" = "link.js", SCRIPT;

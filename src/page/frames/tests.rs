@@ -3,6 +3,7 @@
 use std::io;
 
 use super::hand::{chords, names};
+use super::next::Next;
 use super::song::SongFrame;
 use crate::daemon::Show;
 use crate::engine::{Action, Engine, Event, Micros, Plain, Snapshot};
@@ -18,7 +19,9 @@ fn show() -> Show {
 
 fn show_of(song: &str) -> Show {
     let mut read = |path: &str| match path {
-        "set.toml" => Ok(b"title = \"Evening\"\ngear = \"gear.toml\"\n[[song]]\nmap = \"snow.toml\"\n".to_vec()),
+        "set.toml" => Ok(b"title = \"Evening\"\ngear = \"gear.toml\"\n[[song]]\nmap = \"snow.toml\"\n\
+                            [[song]]\nmap = \"snow.toml\"\ntitle = \"Again\"\nkey = \"Eb\"\n"
+            .to_vec()),
         "gear.toml" => Ok(b"[inputs.keyboard]\nport = \"p\"\n[outputs.keys]\nvirtual = true\n\
                             [sounds.grand]\noutput = \"keys\"\nchannel = 1\n"
             .to_vec()),
@@ -98,4 +101,21 @@ fn what_is_held_and_what_sounds_is_spelled_by_section_chord_and_key() {
     assert_eq!(spelled(&chart(""), &[58, 62, 65, 68], &[46]), (["Bb7", "Bb7"].map(str::to_owned), "Bb2".to_owned()));
     let (chords, names) = spelled(&chart("play_in = \"C\"\n"), &[54, 58, 61, 64], &[46]);
     assert_eq!((chords, names), (["Gb7", "Bb7"].map(str::to_owned), "Bb2".to_owned()));
+}
+
+#[test]
+fn what_comes_next_shows_its_key_and_where_a_section_goes() {
+    let song = format!("{SONG}[[section]]\nname = \"End\"\nkey = \"C\"\n");
+    let show = show_of(&song);
+    let next = |actions: &[Action]| serde_json::to_value(Next::of(&show, &after(&show, actions))).expect("a frame");
+    let on = Action::Plain(Plain::NextSection);
+    let raise = Action::Plain(Plain::RaiseKey);
+    let ahead = |actions: &[Action]| next(actions)["next_section_key"].clone();
+    assert_eq!(ahead(&[]), "rises to E");
+    assert_eq!(ahead(&[raise]), "rises to F");
+    assert_eq!(ahead(&[on]), "falls to C");
+    assert!(ahead(&[on, on]).is_null());
+    let first = next(&[]);
+    assert_eq!((&first["next"], &first["next_key"]), (&"Again".into(), &"Eb".into()));
+    assert!(next(&[Action::Plain(Plain::NextSong)])["next_key"].is_null());
 }

@@ -219,7 +219,9 @@ mod tests {
         assert_eq!(notes(&e, &[58, 62, 65, 68]), ["Bb3", "D4", "F4", "Ab4"]);
         // Another chord on a root of the section has that root.
         assert_eq!(held(&e, &[58, 62, 65]), "Bb");
-        assert_eq!(held(&Speller::from(key("E")), &[58, 62, 65, 68]), "A#7");
+        let c_sharp = [61, 65, 68, 71];
+        assert_eq!(held(&in_section("C", "C#7 | F#m"), &c_sharp), "C#7");
+        assert_eq!(held(&Speller::from(key("C")), &c_sharp), "Db7");
         // The chord as written wins over intervals and over the key, with its bass too.
         assert_eq!(held(&in_section("C", "D/Gb | G"), &[54, 62, 69]), "D/Gb");
         // Its notes are those of the root that the section has for them.

@@ -12,6 +12,8 @@
 //! | `fitting KEY` | the pitch classes that fit a musical key |
 //! | `triad KEY, CLASS` | pitch classes of the triad on that class |
 //! | `movement NOTES, NOTES` | semitones |
+//! | `spell KEY, SYMBOLS, KEYS` | the chord that is held, or `-`, and the names of its notes; in the key, beside a section's chords |
+//! | `moved SYMBOL, SEMITONES, KEY` | the chord in the key to which a piece has moved by so many |
 //! | `lead FROM, CLASSES, LOW HIGH, BASS` | notes; the bass may be missing |
 //!
 //! The answer is `none` where there is none, and a question that cannot be read ends the program.
@@ -19,7 +21,8 @@
 use std::io::{self, BufRead, Write};
 use std::process::ExitCode;
 
-use handspan::music::{Chord, Classes, Key, chord, follow, scale, voicing};
+use handspan::midi::Note;
+use handspan::music::{Chord, Classes, Key, Speller, chord, follow, scale, voicing};
 
 fn main() -> ExitCode {
     let mut out = io::BufWriter::new(io::stdout().lock());
@@ -64,8 +67,24 @@ fn answer(line: &str) -> Option<String> {
             let voicing = voicing::lead(&notes(from)?, classes, (low, high), notes(bass)?.first().copied());
             listed(voicing.as_slice().iter().copied())
         }
+        ("spell", [key, symbols, held]) => spelled(key.parse().ok()?, symbols, &notes(held)?)?,
+        ("moved", [symbol, way, key]) => {
+            let chord: Chord = symbol.parse().ok()?;
+            chord.moved(way.parse().ok()?, key.parse().ok()?).to_string()
+        }
         _ => return None,
     })
+}
+
+/// The chord of these keys and their names.
+fn spelled(key: Key, symbols: &str, held: &[u8]) -> Option<String> {
+    let chords: Option<Vec<Chord>> = symbols.split_whitespace().map(|symbol| symbol.parse().ok()).collect();
+    let speller = Speller::new(key, chords?);
+    let set = held.iter().fold(0, |set, key| set | 1u128 << key);
+    let chord = chord::name(set).map(|named| speller.chord(named));
+    let named = chord.map_or_else(|| "-".to_owned(), |chord| chord.to_string());
+    let names = held.iter().filter_map(|key| Some(speller.note_of(Note::try_from(*key).ok()?, chord, 4)));
+    Some(names.fold(named, |words, name| format!("{words} {name}")))
 }
 
 fn said<T>(found: Option<T>, how: impl Fn(T) -> String) -> String {

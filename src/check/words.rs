@@ -3,7 +3,7 @@
 use crate::map::{Book, ClockCommand, Spot, Trigger};
 use crate::midi::Note;
 use crate::midi::machine_control::Transport;
-use crate::music::{Key, note};
+use crate::music::{Key, Speller, note};
 
 /// A name from a map in quotation marks, cut where it is long and without what would disturb a terminal.
 pub(super) fn quoted(text: &str) -> String {
@@ -50,7 +50,7 @@ pub(super) fn the_keys(low: u8, high: u8, octave: i32) -> String {
 /// A sounding note, spelled as the key asks; a number where MIDI has no such note.
 pub(super) fn sounding(number: i32, key: Key, octave: i32) -> String {
     let known = u8::try_from(number).ok().and_then(|number| Note::try_from(number).ok());
-    known.map_or_else(|| format!("note {number}"), |known| note::name_in(known, key, octave))
+    known.map_or_else(|| format!("note {number}"), |known| Speller::from(key).note(known, octave))
 }
 
 /// Parts of a sentence: `a`, `a and b`, `a, b and c`; of many the first few.

@@ -12,7 +12,7 @@ use crate::map::{Book, Input, Song};
 use crate::midi::Note;
 use crate::midi::file::{Take, TakeKind};
 use crate::midi::words::channel;
-use crate::music::{Key, Tone, chord, note};
+use crate::music::{Speller, chord};
 use crate::wording::messages::spoken;
 
 /// Columns of the hand's part, and of an output's at most.
@@ -116,8 +116,8 @@ fn due_words(book: &Book, step: &Step, standing: &Standing, at: u64) -> (Kind, S
         _ => None,
     });
     match decided.zip(playing(book, standing)) {
-        Some(((keys, root), (_, tonight))) => {
-            (Kind::Decision, format!("({})", decided_from(keys, root, tonight.fingers_at(standing))))
+        Some(((keys, root), (song, tonight))) => {
+            (Kind::Decision, format!("({})", decided_from(keys, root, &gripped(song, &tonight, standing))))
         }
         None if reasons(step, at).any(|reason| reason == Reason::Fading) => (Kind::Fade, "(fading)".to_owned()),
         None => (Kind::Other, String::new()),
@@ -126,12 +126,12 @@ fn due_words(book: &Book, step: &Step, standing: &Standing, at: u64) -> (Kind, S
 
 /// The chord of the keys that a zone decided from, as the fingers grip it, and the root that it took where that says
 /// more.
-fn decided_from(keys: u128, root: Option<u8>, fingers: Key) -> String {
+fn decided_from(keys: u128, root: Option<u8>, speller: &Speller) -> String {
     let (named, root) = (chord::name(keys), root.map(|root| root % 12));
-    let chord = named.map(|named| named.spelled(fingers).to_string());
+    let chord = named.map(|named| speller.chord(named));
     let root = root.filter(|root| named.is_none_or(|named| named.root != *root));
-    let root = root.map(|root| format!("root {}", Tone::in_key(root, fingers)));
-    let words: Vec<String> = chord.into_iter().chain(root).collect();
+    let root = root.map(|root| format!("root {}", speller.tone_of(root, chord)));
+    let words: Vec<String> = chord.map(|chord| chord.to_string()).into_iter().chain(root).collect();
     if words.is_empty() { "decided".to_owned() } else { words.join(", ") }
 }
 
@@ -166,8 +166,9 @@ fn own_moment<'a>(
                 kind = if step.notices.contains(&Notice::Section) { Kind::Begins } else { Kind::Asked };
             }
             Some(TakeKind::Message(bytes)) if let Some(input) = other => {
-                let key = playing(book, &standing).map(|(_, keys)| keys.fingers_at(&standing));
-                words = key.map_or_else(String::new, |key| format!("{}: {}", input.name.value, spoken(bytes, key)));
+                let speller = playing(book, &standing).map(|(song, keys)| gripped(song, &keys, &standing));
+                words = speller
+                    .map_or_else(String::new, |speller| format!("{}: {}", input.name.value, spoken(bytes, &speller)));
             }
             Some(TakeKind::Message(bytes)) => (kind, words) = played(book, bytes, step),
             None => {}
@@ -179,15 +180,15 @@ fn own_moment<'a>(
 /// What was played, and what became of a key.
 fn played(book: &Book, bytes: &[u8], step: &Step) -> (Kind, String) {
     let Some((song, keys)) = playing(book, &step.standing) else { return (Kind::Other, String::new()) };
-    let fingers = keys.fingers_at(&step.standing);
-    let words = spoken(bytes, fingers);
+    let (fingers, speller) = (keys.fingers_at(&step.standing), gripped(song, &keys, &step.standing));
+    let words = spoken(bytes, &speller);
     let said = |kind, as_what: &str| (kind, format!("{words} ({as_what})"));
     let mut reasons = reasons(step, step.at);
     match *bytes {
         [status, struck, velocity] if status & 0xF0 == 0x90 && velocity > 0 => {
             let became = reasons.find_map(|reason| match reason {
                 Reason::Moved { key, chosen } if key == struck => {
-                    let chosen = Note::try_from(chosen).map(|chosen| note::name_in(chosen, fingers, 4));
+                    let chosen = Note::try_from(chosen).map(|chosen| speller.note(chosen, 4));
                     Some(said(Kind::WrongKey, &format!("as {}", chosen.unwrap_or_default())))
                 }
                 Reason::Silent(key) if key == struck => Some(said(Kind::SilentKey, "silent")),
@@ -214,6 +215,11 @@ fn playing<'a>(book: &'a Book, standing: &Standing) -> Option<(&'a Song, Keys)> 
     Some((song, Keys::of(book, entry, song)))
 }
 
+/// How the fingers' chords and notes are written where the set stands.
+fn gripped(song: &Song, keys: &Keys, standing: &Standing) -> Speller {
+    keys.speller(keys.fingers_at(standing), song, standing.section)
+}
+
 /// The table's heading, for the outputs that it shows.
 pub(super) fn heading(book: &Book, used: &[usize], first: &str) -> String {
     let width = column(used);
@@ -233,11 +239,13 @@ fn column(used: &[usize]) -> usize {
 /// A moment with what each output got of it, as many lines as the fullest needs.
 pub(super) fn rows(book: &Book, moment: &Moment<'_>, used: &[usize]) -> Vec<String> {
     let width = column(used);
-    let room = playing(book, &moment.standing).map(|(_, keys)| keys.room(moment.standing.tonic));
+    let standing = &moment.standing;
+    let room =
+        playing(book, standing).map(|(song, keys)| keys.speller(keys.room(standing.tonic), song, standing.section));
     let got = |output: usize| moment.said.iter().filter(move |line| line.output == output);
     let cell = |line: &Line| {
         let channel = channel(&line.bytes).map_or_else(String::new, |channel| format!("{channel:2}: "));
-        let words = room.map_or_else(String::new, |room| spoken(&line.bytes, room));
+        let words = room.as_ref().map_or_else(String::new, |room| spoken(&line.bytes, room));
         format!("{channel}{words}")
     };
     let hand: Vec<&str> = moment.hand.lines().collect();

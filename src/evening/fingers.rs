@@ -2,7 +2,7 @@
 
 use crate::map::{PlayIn, Song};
 use crate::music::chord::{self, Kind};
-use crate::music::{Chord, Key, Tone, scale};
+use crate::music::{Chord, Key, Speller, scale};
 
 /// The chord that a key plays where the fingers play in `fingers` (rule R13): the one that `[fingers]` has for it, else
 /// the triad on its degree, else root and fifth. It is named as it is gripped, in that key; a bass of its own is its
@@ -21,7 +21,8 @@ pub fn chord_on(song: &Song, fingers: Key, key: u8) -> Chord {
     let upward = |class: u8| root + (class + 24 - root) % 12;
     let named = triad.and_then(|triad| chord::name(triad.iter().fold(0, |keys, class| keys | 1 << upward(class))));
     // A key off the scale plays its root and fifth.
-    named.map_or_else(|| Chord::new(Tone::in_key(root, fingers), Kind::Fifth, None), |named| named.spelled(fingers))
+    let speller = Speller::from(fingers);
+    named.map_or_else(|| Chord::new(speller.tone(root), Kind::Fifth, None), |named| speller.chord(named))
 }
 
 /// The key that `[fingers]` is written in: the song's own play-in key, so that the table moves where the set replaces

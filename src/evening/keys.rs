@@ -1,8 +1,8 @@
 //! The keys of a song: the chart's, the fingers' and the room's.
 
-use super::Standing;
+use super::{Standing, chords_of};
 use crate::map::{Book, Entry, PlayIn, ShiftWay, Song};
-use crate::music::{Chord, Key, nearest_way};
+use crate::music::{Chord, Key, Speller, nearest_way};
 
 /// `raise-key` and `lower-key` go no further from tonight's key, in semitones.
 pub const FURTHEST: i32 = 12;
@@ -26,7 +26,12 @@ impl Keys {
     /// The keys of `entry`, which is `song`'s.
     #[must_use]
     pub fn of(book: &Book, entry: &Entry, song: &Song) -> Keys {
-        let tonight = entry.key.as_ref().map_or(song.key.value, |key| key.value);
+        Keys::tonight_in(book, entry, song, entry.key.as_ref().map_or(song.key.value, |key| key.value))
+    }
+
+    /// The keys of `entry` as they would be if this was the room's key on entering the song.
+    #[must_use]
+    pub fn tonight_in(book: &Book, entry: &Entry, song: &Song, tonight: Key) -> Keys {
         let chosen = entry.play_in.as_ref().or(song.play_in.as_ref()).or(book.set.play_in.as_ref());
         let (play_in, sounding) = match chosen.map(|chosen| chosen.value) {
             None => (song.key.value, false),
@@ -39,6 +44,13 @@ impl Keys {
             ShiftWay::Down => play_in.way_down(tonight),
         };
         Keys { chart: song.key.value, play_in, tonight, sounding, shift }
+    }
+
+    /// The twelve keys that the song may be in tonight, from the one on C upward, as they are usually written; the one
+    /// that it is in as the set has it.
+    #[must_use]
+    pub fn choices(&self) -> [Key; 12] {
+        std::array::from_fn(|tonic| self.room(tonic as u8))
     }
 
     /// From the keys that are pressed to the notes that sound, in semitones (rule R5): the shift, what section keys
@@ -77,6 +89,13 @@ impl Keys {
     #[must_use]
     pub fn fingers_at(&self, standing: &Standing) -> Key {
         self.fingers(self.room(standing.tonic), standing.transposed)
+    }
+
+    /// How chords and notes are written in a section, in one of the song's keys: the room's or the fingers'.
+    #[must_use]
+    pub fn speller(&self, key: Key, song: &Song, section: usize) -> Speller {
+        let chords = chords_of(song, section).iter().flatten();
+        Speller::new(key, chords.map(|chord| self.chord_in(key, *chord)))
     }
 
     /// A chord of the chart in another of the song's keys: as the fingers grip it, or as the room hears it.
@@ -119,6 +138,20 @@ mod tests {
         assert_eq!([shift("key = \"C\"\nshift = \"up\"\n"), shift("key = \"C\"\nshift = \"down\"\n")], [0, 0]);
         let keys = keys("key = \"F\"\nplay_in = \"G\"\n", song);
         assert_eq!([keys.chart, keys.play_in, keys.tonight].map(|key| key.to_string()), ["D", "G", "F"]);
+    }
+
+    #[test]
+    fn a_song_may_be_in_twelve_keys_tonight() {
+        let names = |tonight: &str, song: &str| keys(tonight, song).choices().map(|key| key.to_string()).join(" ");
+        assert_eq!(names("", "key = \"D\"\n"), "C Db D Eb E F F# G Ab A Bb B");
+        assert_eq!(names("key = \"Gb\"\n", "key = \"D\"\n"), "C Db D Eb E F Gb G Ab A Bb B");
+        assert_eq!(names("key = \"C#\"\n", "key = \"D\"\n"), "C C# D Eb E F F# G Ab A Bb B");
+        assert_eq!(names("", "key = \"Dm\"\n"), "Cm C#m Dm Ebm Em Fm F#m Gm G#m Am Bbm Bm");
+        // R5: each with the shift that it would have.
+        let book = one_song("", "title = \"Snow\"\nkey = \"D\"\nplay_in = \"C\"\nshift = \"up\"\n");
+        let (entry, song) = (&book.set.entries[0], &book.songs[0]);
+        let shifts = Keys::of(&book, entry, song).choices().map(|key| Keys::tonight_in(&book, entry, song, key).shift);
+        assert_eq!(shifts, [0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11]);
     }
 
     #[test]

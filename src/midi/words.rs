@@ -1,7 +1,7 @@
 //! MIDI messages in words, as scripts and screens show them: `on C4 100`, `control 64 127`, `bytes F8`.
 
 use super::{Channel, Message, Note, U7, U14, decode};
-use crate::music::{Key, note};
+use crate::music::{Speller, note};
 
 /// Middle C is C4 wherever we write ourselves.
 const MIDDLE_C: i32 = 4;
@@ -12,10 +12,10 @@ pub fn describe(bytes: &[u8]) -> String {
     describe_with(bytes, |key| note::name(key, MIDDLE_C))
 }
 
-/// A message in words, its note spelled as a key spells it: for people; [`read`] knows sharps and flats alike.
+/// A message in words, its note spelled as at its moment: for people; [`read`] knows sharps and flats alike.
 #[must_use]
-pub fn describe_in(bytes: &[u8], key: Key) -> String {
-    describe_with(bytes, |note| note::name_in(note, key, MIDDLE_C))
+pub fn describe_in(bytes: &[u8], speller: &Speller) -> String {
+    describe_with(bytes, |note| speller.note(note, MIDDLE_C))
 }
 
 fn describe_with(bytes: &[u8], name: impl Fn(Note) -> String) -> String {

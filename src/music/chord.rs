@@ -95,6 +95,20 @@ impl Chord {
         self.slash.map(Tone::class)
     }
 
+    /// The root as it is written.
+    pub(super) fn root_tone(self) -> Tone {
+        self.root
+    }
+
+    /// How it writes one of its notes, a pitch class: a bass as it is written, all else by its interval from the root.
+    /// `None` for what is none of its notes, or would need a double accidental.
+    #[must_use]
+    pub fn tone(self, class: u8) -> Option<Tone> {
+        let above = (12 + class % 12 - self.root()) % 12;
+        let by_interval = || self.root.further(self.kind.fifths_to(above)?);
+        self.slash.filter(|slash| slash.class() == class % 12).or_else(by_interval)
+    }
+
     /// Its kind.
     #[must_use]
     pub fn kind(self) -> Kind {
@@ -102,11 +116,21 @@ impl Chord {
     }
 
     /// The chord so many semitones higher, or lower for a negative number, where a piece has moved by them to
-    /// this key; spelled as [`Tone::moved`] does. A way of whole octaves changes nothing.
+    /// this key; its root spelled as [`Tone::moved`] does, a bass at the same interval from it. A way of whole octaves
+    /// changes nothing.
     #[must_use]
     pub fn moved(self, semitones: i32, key: Key) -> Chord {
-        let tone = |tone: Tone| tone.moved(semitones, key);
-        Chord { root: tone(self.root), kind: self.kind, slash: self.slash.map(tone) }
+        if semitones % 12 == 0 {
+            return self;
+        }
+        let root = self.root.moved(semitones, key);
+        let plain = Chord { root, kind: self.kind, slash: None };
+        let bass = |slash: Tone| {
+            let moved = slash.moved(semitones, key);
+            let by_interval = plain.tone(moved.class()).or_else(|| root.further(slash.fifths() - self.root.fifths()));
+            by_interval.unwrap_or(moved)
+        };
+        Chord { slash: self.slash.map(bass), ..plain }
     }
 }
 

@@ -7,7 +7,7 @@
 
 use wmidi::Note;
 
-use super::Key;
+use super::Tone;
 use super::letters::{LETTERS, NATURALS};
 
 /// Why a text names no note.
@@ -69,14 +69,9 @@ pub fn name(note: Note, middle_c_octave: i32) -> String {
     spelled(number, letter, middle_c_octave)
 }
 
-/// A note's name as a reader of music in this key expects it: notes of the scale as the key signature
-/// has them, the others as in the harmonic chromatic scale of the tonic (common practice: in C they are
-/// Db, Eb, F#, Ab and Bb). Where that asks for a double accidental, the plain name stands instead.
-#[must_use]
-pub fn name_in(note: Note, key: Key, middle_c_octave: i32) -> String {
-    let number = i32::from(u8::from(note));
-    let letter = key.letter_of((number % 12) as u8);
-    spelled(number, usize::from(letter), middle_c_octave)
+/// A note's name, its pitch class written as this tone, which must be its own.
+pub(super) fn written(note: Note, tone: Tone, middle_c_octave: i32) -> String {
+    spelled(i32::from(u8::from(note)), usize::from(tone.letter), middle_c_octave)
 }
 
 /// Writes the note with this letter, from which it must be at most a semitone away.
@@ -94,6 +89,7 @@ fn spelled(number: i32, letter: usize, middle_c_octave: i32) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::music::{Key, Speller};
 
     fn note(number: u8) -> Note {
         Note::try_from(number).unwrap()
@@ -159,7 +155,7 @@ mod tests {
             for octave in [3, 4] {
                 assert_eq!(parse(&name(note(number), octave), octave), Ok(note(number)));
                 for key in &keys {
-                    let spelled = name_in(note(number), *key, octave);
+                    let spelled = Speller::from(*key).note(note(number), octave);
                     // C-1 spelled B# stands in the octave below, which is a name of a MIDI note all the same.
                     assert_eq!(parse(&spelled, octave), Ok(note(number)), "{key} {spelled}");
                 }

@@ -53,7 +53,7 @@ pub fn triad(minor: bool, above: u8) -> Option<Classes> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::music::chord;
+    use crate::music::{Speller, chord};
 
     fn key(text: &str) -> Key {
         text.parse().unwrap()
@@ -67,7 +67,7 @@ mod tests {
             let root = key.tonic() + above;
             // In root position from the root upward.
             let keys = classes.iter().fold(0u128, |set, class| set | 1 << (root + (class + 24 - root) % 12));
-            Some(chord::name(keys)?.spelled(key).to_string())
+            Some(Speller::from(key).chord(chord::name(keys)?).to_string())
         };
         (0..12).filter_map(on).collect()
     }

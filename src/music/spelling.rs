@@ -4,10 +4,11 @@ use super::letters::NATURALS;
 use super::{Key, Tone};
 
 impl Tone {
-    /// The pitch class (0 = C … 11 = B, folded by octaves) as a key writes it: see
-    /// [`name_in`](super::note::name_in).
+    /// The pitch class (0 = C … 11 = B, folded by octaves) as a key writes it: notes of the scale as the key signature
+    /// has them, the others as in the harmonic chromatic scale of the tonic (common practice: in C they are Db, Eb, F#,
+    /// Ab and Bb). Where that asks for a double accidental, the plain tone stands instead.
     #[must_use]
-    pub fn in_key(class: u8, key: Key) -> Tone {
+    pub(super) fn in_key(class: u8, key: Key) -> Tone {
         let letter = key.letter_of(class % 12);
         let off = i32::from(class % 12) - NATURALS[usize::from(letter % 7)];
         // A key's letter is never more than a semitone off, round the octave.

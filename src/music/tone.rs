@@ -7,6 +7,9 @@ use super::letters::{LETTERS, NATURALS};
 /// Places of the letters C, D, E, F, G, A, B on the line of fifths, counted from C.
 const FIFTHS: [i32; 7] = [0, 2, 4, -1, 1, 3, 5];
 
+/// Places on the line of fifths to the tone so many semitones above: minor and major intervals, the fourth augmented.
+pub(super) const INTERVALS: [i32; 12] = [0, -5, 2, -3, 4, -1, 6, 1, -4, 3, -2, 5];
+
 /// A pitch class as it is written: a letter with a sharp, a flat or neither.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub struct Tone {
@@ -17,6 +20,9 @@ pub struct Tone {
 }
 
 impl Tone {
+    /// The middle of the line of fifths, from which its places are counted.
+    pub(super) const C: Tone = Tone { letter: 0, accidental: 0 };
+
     /// The pitch class, 0 = C … 11 = B.
     #[must_use]
     pub fn class(self) -> u8 {
@@ -33,6 +39,22 @@ impl Tone {
         let accidental = (place + 1).div_euclid(7);
         let letter = ((place - 7 * accidental) * 4).rem_euclid(7);
         Tone { letter: letter as u8, accidental: accidental.clamp(-1, 1) as i8 }
+    }
+
+    /// The other ways to write the same pitch class.
+    pub(super) fn others(self) -> impl Iterator<Item = Tone> {
+        [-12, 12].into_iter().filter_map(move |way| self.further(way))
+    }
+
+    /// The tone so many places further on the line of fifths, if it needs no double accidental.
+    pub(super) fn further(self, way: i32) -> Option<Tone> {
+        let place = self.fifths() + way;
+        (-8..=12).contains(&place).then(|| Tone::at_fifths(place))
+    }
+
+    /// A pitch class by its usual interval from this tone upward, if that needs no double accidental.
+    pub(super) fn above(self, class: u8) -> Option<Tone> {
+        self.further(INTERVALS[usize::from((12 + class % 12 - self.class()) % 12)])
     }
 
     /// Reads a tone at the start of a text: a capital letter A to G, then `#`, `♯`, `b` or `♭` where needed.

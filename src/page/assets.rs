@@ -34,6 +34,7 @@ pub const ASSETS: &[Asset] = assets! {
     "/draw.js" = "draw.js", SCRIPT;
     "/fit.js" = "fit.js", SCRIPT;
     "/horizon.js" = "horizon.js", SCRIPT;
+    "/keychoice.js" = "keychoice.js", SCRIPT;
     "/keys.js" = "keys.js", SCRIPT;
     "/light.js" = "light.js", SCRIPT;
     "/link.js" = "link.js", SCRIPT;

@@ -10,13 +10,13 @@ use std::time::{Duration, Instant};
 use axum::extract::ws::Utf8Bytes;
 use crossbeam_channel::{Receiver, Select, TryRecvError};
 
-use super::frames::{self, Frame, Hand, Set, SongFrame, Stands, TroubleFrame};
+use super::frames::{self, Frame, Hand, Next, Set, SongFrame, Stands, TroubleFrame};
 use super::hub::{Hub, Viewer};
 use super::seen::SetPosition;
 use super::trouble::Troubles;
 use crate::daemon::observer::Observer;
 use crate::daemon::{Happened, LiveView, Report, Sent, Show};
-use crate::engine::{Notice, Snapshot, Standing};
+use crate::engine::Notice;
 
 /// How often it looks while somebody is connected: the owner does not wake it.
 const REST: Duration = Duration::from_millis(5);
@@ -261,8 +261,8 @@ impl Publisher {
             words: trouble.words.clone(),
             ago_ms: now.duration_since(trouble.since).as_millis() as u64,
         });
-        let (show, Snapshot { standing, .. }) = self.observer.snapshot();
-        let next = state.next_song.clone().or_else(|| next_title(&show, &standing));
+        let (show, snapshot) = self.observer.snapshot();
+        let next = Next::of(&show, &snapshot);
         let stands = Stands { state, trouble, latency_us: self.view.latency(), viewers: viewers.len(), next };
         if self.told.stands.as_ref() == Some(&stands) {
             return;
@@ -278,11 +278,6 @@ impl Publisher {
             send(viewers, &frames::text(&Frame::Alive { now: self.hub.now() }));
         }
     }
-}
-
-fn next_title(show: &Show, standing: &Standing) -> Option<String> {
-    let next = standing.entry + 1;
-    (next < show.plan.entries()).then(|| show.plan.title(next).to_owned())
 }
 
 /// Output and bytes of a message.

@@ -7,7 +7,7 @@ use crate::map::{
     Trigger, Zone,
 };
 use crate::midi::{Channel, U7};
-use crate::music::{Key, note};
+use crate::music::{Key, Speller, note};
 use crate::paper::drawing::{key_name, span};
 use crate::wording::messages::spoken;
 use crate::wording::{cues, zones};
@@ -145,7 +145,7 @@ fn message(message: &SendMessage, key: Key) -> String {
             format!("note {name} {velocity} for {}, {}", zones::seconds(*length), channel(*on))
         }
         SendMessage::System { bytes, .. } => {
-            let words = spoken(bytes, key);
+            let words = spoken(bytes, &Speller::from(key));
             match words.starts_with("bytes ") && bytes.len() > BYTES_SPELLED {
                 true => {
                     let shown: Vec<String> = bytes[..BYTES_SPELLED].iter().map(|byte| format!("{byte:02X}")).collect();

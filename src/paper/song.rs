@@ -4,7 +4,7 @@ use super::plot::Plot;
 use super::{Block, Keys, Sheet, Table, chords, plain, rows, stem};
 use crate::evening::{self, Order, chord_on, listens, title, worth_drawing};
 use crate::map::{Book, Cue, Entry, Input, Song};
-use crate::music::Tone;
+use crate::music::Speller;
 use crate::music::chord::Kind;
 use crate::paper::drawing::Keyboard;
 use crate::wording::zones;
@@ -92,7 +92,8 @@ fn hands(book: &Book, song: &Song, keys: &evening::Keys) -> Vec<Block> {
     blocks.push(Block::Table(rows::of_zones(book, song, keys)));
     if song.zones.iter().any(|zone| zone.one_key_chord) {
         blocks.push(Block::Heading(format!("One finger plays, in {}", keys.play_in)));
-        let key = |class: u8| vec![Tone::in_key(class, keys.play_in).to_string()];
+        let speller = Speller::from(keys.play_in);
+        let key = |class: u8| vec![speller.tone(class).to_string()];
         // A key that plays its root and fifth is one of those without a name.
         let chord = |class: u8| {
             let chord = chord_on(song, keys.play_in, class);

@@ -1,5 +1,6 @@
 //! What an action did or why it did nothing, in a sentence; and who asked for it.
 
+use super::keys;
 use super::notices::Context;
 use crate::engine::{Action, ActionError, Notice, Plain, Plan};
 use crate::map::{Book, Word, nearest};
@@ -53,6 +54,8 @@ fn why_not(action: Action, notice: Notice, context: &Context<'_>) -> String {
     let Context { plan, snapshot, .. } = *context;
     let (here, current) = (snapshot.standing.song, snapshot.standing.entry);
     match (action, here) {
+        (Action::Plain(Plain::RaiseKey), _) if notice == Notice::NoSuchKey => keys::at_the_limit(true),
+        (Action::Plain(Plain::LowerKey), _) if notice == Notice::NoSuchKey => keys::at_the_limit(false),
         _ if notice == Notice::NoSuchKey => context.notice(notice).unwrap_or_default(),
         (Action::Section(_), Some(song)) if song == current => {
             format!("\"{}\" has no such section.", plan.title(song))

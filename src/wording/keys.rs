@@ -30,6 +30,17 @@ pub(crate) fn room(key: &str) -> String {
     format!("room {key}")
 }
 
+/// What the next section does to the room's key: `rises to E`.
+pub(crate) fn goes_to(key: &str, rises: bool) -> String {
+    format!("{} to {key}", if rises { "rises" } else { "falls" })
+}
+
+/// The room's key is as far from tonight's as it goes.
+pub(crate) fn at_the_limit(above: bool) -> String {
+    let side = if above { "above" } else { "below" };
+    format!("Nothing changes: the room's key is an octave {side} tonight's, and goes no further.")
+}
+
 /// How far a key is from tonight's: `tonight's key`, or `+1 from tonight's key`.
 pub(crate) fn from_tonight(transposed: i32) -> String {
     match transposed {

@@ -2,14 +2,14 @@
 
 use crate::midi::machine_control;
 use crate::midi::words::describe_in;
-use crate::music::Key;
+use crate::music::Speller;
 
 /// Machine Control commands by number (RP-013).
 const COMMANDS: [(u8, &str); 6] =
     [(0x01, "stop"), (0x02, "play"), (0x04, "forward"), (0x05, "rewind"), (0x06, "record"), (0x09, "pause")];
 
-/// A message in words, its note spelled as a key spells it. What has no words in the maps stays bytes.
-pub(crate) fn spoken(bytes: &[u8], key: Key) -> String {
+/// A message in words, its note spelled as at its moment. What has no words in the maps stays bytes.
+pub(crate) fn spoken(bytes: &[u8], speller: &Speller) -> String {
     match *bytes {
         [0xF3, song] => format!("song select {}", u16::from(song) + 1),
         [0xFA] => "clock start".to_owned(),
@@ -26,7 +26,7 @@ pub(crate) fn spoken(bytes: &[u8], key: Key) -> String {
         _ => {
             let command = machine_control::command(bytes);
             let word = command.and_then(|command| COMMANDS.iter().find(|(known, _)| *known == command));
-            word.map_or_else(|| describe_in(bytes, key), |(_, word)| format!("transport {word}"))
+            word.map_or_else(|| describe_in(bytes, speller), |(_, word)| format!("transport {word}"))
         }
     }
 }
@@ -35,10 +35,12 @@ pub(crate) fn spoken(bytes: &[u8], key: Key) -> String {
 mod tests {
     use super::*;
     use crate::midi::machine_control::{Transport, locate};
+    use crate::music::Key;
 
     #[test]
     fn what_maps_can_say_has_their_words() {
-        let said = |bytes: &[u8]| spoken(bytes, "Eb".parse().expect("a key"));
+        let speller = Speller::from("Eb".parse::<Key>().expect("a key"));
+        let said = |bytes: &[u8]| spoken(bytes, &speller);
         for word in ["stop", "play", "pause", "record", "rewind", "forward"] {
             let transport: Transport = word.parse().expect("a transport");
             assert_eq!(said(&transport.bytes()), format!("transport {word}"));

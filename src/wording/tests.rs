@@ -149,6 +149,11 @@ fn an_action_is_answered() {
     ] {
         assert_eq!(answer(all), (done, said.to_owned()), "{all:?}");
     }
+    for (word, side) in [("raise-key", "above"), ("lower-key", "below")] {
+        let said = format!("Nothing changes: the room's key is an octave {side} tonight's, and goes no further.");
+        assert_eq!(answer(&[word; 13]), (false, said));
+        assert!(answer(&[word; 12]).0);
+    }
     let evening = Evening::after(&[]);
     let said = |notice, action| actions::outcome(action, &[notice], &evening.context()).1;
     let section = Action::parse("section Chorus", &evening.plan).unwrap();

@@ -3,7 +3,7 @@
 use crate::evening::{Keys, Offset, zone_fits};
 use crate::map::{Book, Drone, Linger, Plays, Song, Sound, StayInKey, Zone};
 use crate::midi::Note;
-use crate::music::{note, scale};
+use crate::music::{Speller, note, scale};
 
 /// How much is said of a zone.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -139,14 +139,14 @@ fn hollow(song: &Song, zone: &Zone) -> &'static str {
 pub(crate) fn drones(book: &Book, drone: &Drone, keys: &Keys) -> Vec<String> {
     let goes = book.gear.sound(&drone.sound.value).map_or_else(String::new, |sound| format!(" {}", goes(sound)));
     let tonic = 12 * (drone.octave + 1) + i32::from(keys.tonight.tonic());
-    let minor = keys.tonight.is_minor();
+    let (minor, speller) = (keys.tonight.is_minor(), Speller::from(keys.tonight));
     let mut degrees = drone.degrees.clone();
     degrees.sort_unstable();
     let notes: Vec<String> = degrees
         .iter()
         .filter_map(|degree| u8::try_from(tonic + i32::from(scale::step(minor, *degree))).ok())
         .filter_map(|note| Note::try_from(note).ok())
-        .map(|note| note::name_in(note, keys.tonight, 4))
+        .map(|note| speller.note(note, 4))
         .collect();
     let mut lines = vec![
         format!("{}{goes}: sounds from when you turn it on until you turn it off", notes.join(" ")),

@@ -133,3 +133,18 @@ fn notes_are_spelled_in_the_keys_of_the_section() {
         keys.map(|(_, _, rows)| rows[0].split_whitespace().collect::<Vec<_>>().join(" ")).collect();
     assert_eq!(spelled, ["0.100 s on Ab4 90 1: on Ab4 90", "0.400 s on G#4 90 1: on G#4 90"]);
 }
+
+#[test]
+fn chords_and_notes_are_spelled_as_the_section_writes_them() {
+    // In F alone they would be Db and Ab; the third of the chart's A7 is a C#, and its E7 has a G#.
+    let song = format!(
+        "{GRAND}[[zone]]\nsound = \"warm\"\nplays = \"root\"\n\
+         [[section]]\nname = \"Verse\"\nchords = \"F | A7/C# | E7\"\n"
+    );
+    let events = [on(100, 61), on(101, 64), on(102, 69), on(700, 68), off(900, 61), off(900, 64), off(900, 69)];
+    let told = told(&song, &events);
+    let (_, hand, rows) = &told[0];
+    assert_eq!((hand.as_str(), rows[0].split("1: ").nth(1)), ("on C#4 90", Some("on C#4 90")));
+    assert_eq!(hands(Kind::Decision, &song, &events)[0], "(A/C#)");
+    assert!(told.iter().any(|(_, hand, _)| hand == "on G#4 90"));
+}

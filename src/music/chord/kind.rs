@@ -3,6 +3,7 @@
 use std::fmt;
 
 use crate::music::Classes;
+use crate::music::tone::INTERVALS;
 
 /// The kind of a chord: what stands in its symbol after the root.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -129,6 +130,18 @@ impl Kind {
     #[must_use]
     pub const fn classes(self) -> Classes {
         Classes::all_of(ROWS[self as usize].steps)
+    }
+
+    /// Places on the line of fifths from the root to its tone so many semitones above: the third of a triad is a third,
+    /// the fifth of a diminished chord a diminished one. `None` for what is none of its tones.
+    pub(in crate::music) fn fifths_to(self, step: u8) -> Option<i32> {
+        let step = step % 12;
+        self.classes().contains(step).then_some(match (self, step) {
+            (_, 6) => -6,
+            (_, 8) => 8,
+            (DiminishedSeventh, 9) => -9,
+            _ => INTERVALS[usize::from(step)],
+        })
     }
 
     /// How it is written after the root: `m7b5`; nothing for a major chord.

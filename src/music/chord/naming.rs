@@ -1,7 +1,7 @@
 //! The name of what a hand holds.
 
-use super::{Chord, Kind};
-use crate::music::{Classes, Key, Tone};
+use super::Kind;
+use crate::music::Classes;
 
 /// The name of a set of keys, by pitch classes (0 = C … 11 = B).
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -12,15 +12,6 @@ pub struct Named {
     pub kind: Kind,
     /// The lowest key's pitch class; where it is not the root, it stands after a slash.
     pub bass: u8,
-}
-
-impl Named {
-    /// The chord as a key writes it.
-    #[must_use]
-    pub fn spelled(self, key: Key) -> Chord {
-        let slash = (self.bass != self.root).then(|| Tone::in_key(self.bass, key));
-        Chord::new(Tone::in_key(self.root, key), self.kind, slash)
-    }
 }
 
 /// The best name for a set of keys, bit n for key n; the lowest is the bass *(playing)*. In this order:
@@ -97,10 +88,11 @@ fn over_foreign_bass(kind: Kind, from_root: Classes) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::music::{Key, Speller};
 
     fn named(keys: &[u8]) -> Option<String> {
         let set = keys.iter().fold(0, |set, key| set | 1u128 << key);
-        name(set).map(|named| named.spelled("C".parse().unwrap()).to_string())
+        name(set).map(|named| Speller::from("C".parse::<Key>().unwrap()).chord(named).to_string())
     }
 
     fn is(keys: &[u8], text: &str) {
@@ -145,7 +137,7 @@ mod tests {
         is(&[55, 60, 62], "Gsus4");
         is(&[62, 67, 72], "Gsus4/D");
         is(&[60, 63, 66, 69], "Cdim7");
-        is(&[63, 66, 69, 72], "Ebdim7");
+        is(&[63, 66, 69, 72], "D#dim7");
         is(&[60, 64, 68], "Caug");
         is(&[64, 68, 72], "Eaug");
     }

@@ -1,7 +1,7 @@
 //! Tests of keys against tables of common practice.
 
 use super::*;
-use crate::music::note;
+use crate::music::{Speller, note};
 
 fn key(text: &str) -> Key {
     text.parse().unwrap()
@@ -53,8 +53,8 @@ fn circle_of_fifths() {
         assert_eq!(minor.scale(), [5, 6, 0, 1, 2, 3, 4].map(|degree: usize| key(names[degree]).tonic()), "{minor}");
         for name in names {
             let written = note::parse(&format!("{name}4"), 4).unwrap();
-            assert_eq!(note::name_in(written, major, 4), format!("{name}4"), "in {major}");
-            assert_eq!(note::name_in(written, minor, 4), format!("{name}4"), "in {minor}");
+            assert_eq!(Speller::from(major).note(written, 4), format!("{name}4"), "in {major}");
+            assert_eq!(Speller::from(minor).note(written, 4), format!("{name}4"), "in {minor}");
         }
     }
 }
@@ -79,7 +79,7 @@ fn notes_outside_the_scale_as_in_the_harmonic_chromatic_scale() {
 fn a_double_sharp_is_written_plain() {
     // The raised seventh of D# minor is C double sharp.
     let d = note::parse("D4", 4).unwrap();
-    assert_eq!(note::name_in(d, key("D#m"), 4), "D4");
+    assert_eq!(Speller::from(key("D#m")).note(d, 4), "D4");
 }
 
 #[test]
@@ -146,7 +146,7 @@ fn keys_that_no_signature_can_write() {
         assert_eq!(key(theoretical).written(), key(written));
     }
     let g_sharp = note::parse("G#3", 4).unwrap();
-    assert_eq!(note::name_in(g_sharp, key("G#"), 4), "Ab3");
+    assert_eq!(Speller::from(key("G#")).note(g_sharp, 4), "Ab3");
     for key in all() {
         assert!((-7..=7).contains(&key.signature()), "{key}");
         assert_eq!(key.written().tonic(), key.tonic(), "{key}");

@@ -1,7 +1,7 @@
 // The words of the page: song, sections, keys, chords, zones, state. Only what changed is touched.
 
 import { fit } from './fit.js';
-import { noteName, pretty, setName, signed } from './spell.js';
+import { pretty, setName, signed } from './spell.js';
 
 const $ = (id) => document.getElementById(id);
 const flat = (name) => pretty(name);
@@ -64,7 +64,8 @@ export function drawSections({ song, state }) {
     const rest = song.order.slice(section.step + 1).map((index) => song.sections[index]?.name);
     later = rest.length > 3 ? `${rest.slice(0, 3).join(' · ')} · ${rest.length - 3} more` : rest.join(' · ');
   }
-  const next = pause ? (state.song ? `the keys still play ${state.song.title}` : '') : section?.next ? `then ${section.next}` : section ? 'the last one' : '';
+  const changes = state.next_section_key ? `, ${flat(state.next_section_key)}` : '';
+  const next = pause ? (state.song ? `the keys still play ${state.song.title}` : '') : section?.next ? `then ${section.next}${changes}` : section ? 'the last one' : '';
   const remarks = [...new Set([section && !pause ? section.remark : null, state.entry.remark])].filter(Boolean);
   const changed = [
     set(line, name),
@@ -73,8 +74,10 @@ export function drawSections({ song, state }) {
     set($('remark'), remarks.join(' · ')),
   ];
   if (changed.some(Boolean)) [line, $('after')].forEach(fit);
-  if (set($('next-song-title'), state.next ?? 'the end')) fit($('next-song'));
-  if (set($('next-section-title'), section?.next ?? (section ? 'the last one' : '–'))) fit($('next-section-go'));
+  const songAhead = [set($('next-song-title'), state.next ?? 'the end'), set($('next-song-key'), flat(state.next_key))];
+  if (songAhead.some(Boolean)) fit($('next-song'));
+  const ahead = [set($('next-section-title'), section?.next ?? (section ? 'the last one' : '–')), set($('next-section-key'), flat(state.next_section_key))];
+  if (ahead.some(Boolean)) fit($('next-section-go'));
 }
 
 /** The room's key, the fingers' key, and the shift between them. */
@@ -156,13 +159,12 @@ export function drawZones({ song, state, can }, press) {
 
 /** What each zone and the drone sound now; several zones of one channel sound the same notes. */
 export function drawSounding({ song, state, hand }) {
-  const key = state?.song?.keys?.room;
   for (const button of $('zones').children) {
     const zone = song?.zones?.find(({ name }) => name === button.dataset.zone);
     const { output } = zone ?? {};
-    const sounding = zone && !button.classList.contains('rests') && hand?.notes?.find(([out, channel]) => out === output && channel === zone.channel);
+    const sounding = zone && !button.classList.contains('rests') ? hand?.notes?.findIndex(([out, channel]) => out === output && channel === zone.channel) : -1;
     // Nine names are more than anybody reads; the flags show them all.
-    const notes = (sounding?.[2] ?? []).slice(0, 5).map((note) => noteName(note, key)).join(' ');
+    const notes = (hand?.names?.[sounding] ?? []).slice(0, 5).map(pretty).join(' ');
     const words = notes && button.getAttribute('aria-checked') === 'true' ? `${button.dataset.state} · ${notes}` : button.dataset.state;
     const how = button.querySelector('.how');
     how.dataset.output = notes && zone ? output % 3 : '';

@@ -1,7 +1,7 @@
 // Keys to play here: by touch, mouse or a computer's keyboard, as an input like any other.
 
 import { openSound } from './sound.js';
-import { noteName } from './spell.js';
+import { pretty } from './spell.js';
 
 const $ = (id) => document.getElementById(id);
 // The middle row of a computer keyboard plays the white keys and the row above it the black ones, so that the key A is an
@@ -19,6 +19,7 @@ export function wireHand({ send, now, canControl, tell }) {
   let low = 48;
   let count = 25;
   let isCut = true;
+  let names = []; // of all notes, as the program spells them
   let pedal = false;
   const holders = new Map(); // a pointer, a computer key -> note
   const sound = openSound(tell);
@@ -84,14 +85,23 @@ export function wireHand({ send, now, canControl, tell }) {
       key.className = black ? 'black' : 'white';
       key.dataset.note = note;
       key.tabIndex = -1;
-      key.setAttribute('aria-label', noteName(note, 'C'));
       key.style.width = `${(black ? 0.64 : 1) * (100 / whites)}%`;
       key.style.left = `${(100 / whites) * (black ? white - 0.32 : white)}%`;
       if (!black) white += 1;
-      if (note % 12 === 0) key.append(Object.assign(document.createElement('span'), { textContent: noteName(note, 'C') }));
+      if (note % 12 === 0) key.append(document.createElement('span'));
       return key;
     }));
     piano.firstElementChild.tabIndex = 0;
+    label();
+  }
+
+  /** Every key has its name, and each C shows it. */
+  function label() {
+    for (const key of piano.children) {
+      const name = pretty(names[key.dataset.note]);
+      key.setAttribute('aria-label', name);
+      if (key.firstElementChild) key.firstElementChild.textContent = name;
+    }
   }
 
   const keyAt = (event) => {
@@ -238,6 +248,11 @@ export function wireHand({ send, now, canControl, tell }) {
     isOpen,
     open,
     playAtOnce,
+    /** The names of all notes. */
+    named(notes) {
+      names = notes;
+      label();
+    },
     /** What the outputs got. */
     sent(frame) {
       if (frame.lost) sound.silence();

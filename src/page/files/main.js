@@ -4,6 +4,7 @@ import { drawBoards, drawHand, showBoards } from './horizon.js';
 import { drawChord, drawChords, drawKeys, drawSections, drawSong, drawSounding, drawWords, drawZones, set } from './draw.js';
 import { drawDetails, drawSectionList, drawSongList, open, wireDialogs } from './details.js';
 import { arrange, arrangeIfNew, fit } from './fit.js';
+import { wireKeyChoice } from './keychoice.js';
 import { openLink } from './link.js';
 import { wireHand } from './keys.js';
 import { wireLight } from './light.js';
@@ -42,6 +43,7 @@ function draw() {
       drawZones(shown, press);
       announce(drawWords(shown));
       drawDetails(shown);
+      keyChoice.changed();
       beat(state);
       arrangeIfNew(shown);
     }
@@ -108,6 +110,7 @@ function takeFrame(frame) {
       break;
     case 'set':
       shown.set = frame;
+      hand.named(frame.notes);
       stale('set');
       break;
     case 'song':
@@ -115,7 +118,7 @@ function takeFrame(frame) {
       stale('song');
       break;
     case 'state':
-      shown.state = { ...frame.state, seen: frame.seen, trouble: frame.trouble && { ...frame.trouble, at: performance.now() - frame.trouble.ago_ms }, latency_us: frame.latency_us, viewers: frame.viewers, next: frame.next };
+      shown.state = { ...frame.state, seen: frame.seen, trouble: frame.trouble && { ...frame.trouble, at: performance.now() - frame.trouble.ago_ms }, latency_us: frame.latency_us, viewers: frame.viewers, next: frame.next, next_key: frame.next_key, next_section_key: frame.next_section_key };
       stale('state');
       break;
     case 'hand':
@@ -176,6 +179,7 @@ let link = { live: () => false, send: () => false, now: () => 0, quietFor: () =>
 const hand = wireHand({ send: (message) => link.send(message), now: () => link.now(), canControl, tell });
 wireDialogs();
 wireLight();
+const keyChoice = wireKeyChoice({ shown: () => shown, ask: (words) => link.do(words, seen), tell });
 wirePresses({ press, tell, canControl, handOpen: hand.isOpen, openHand: hand.open });
 link = openLink({ frame: takeFrame, state: linkState, refused });
 

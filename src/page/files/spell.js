@@ -1,17 +1,7 @@
-// Keys, chords and notes as they are written on a stand.
-
-const SHARP = ['C', 'C♯', 'D', 'D♯', 'E', 'F', 'F♯', 'G', 'G♯', 'A', 'A♯', 'B'];
-const FLAT = ['C', 'D♭', 'D', 'E♭', 'E', 'F', 'G♭', 'G', 'A♭', 'A', 'B♭', 'B'];
-const FLAT_KEYS = new Set(['F', 'Bb', 'Eb', 'Ab', 'Db', 'Gb', 'Cb', 'Dm', 'Gm', 'Cm', 'Fm', 'Bbm', 'Ebm', 'Abm']);
+// Names of keys, chords and notes, set as on a stand. The program spells them; here they only get their signs.
 
 /** "Eb" as "E♭". */
 export const pretty = (name) => (name || '').replace(/([A-G])b/g, '$1♭').replace(/([A-G])#/g, '$1♯');
-
-/** A note's name in a key, C4 = 60. */
-export function noteName(note, key) {
-  const names = FLAT_KEYS.has(key) ? FLAT : SHARP;
-  return names[note % 12] + (Math.floor(note / 12) - 1);
-}
 
 /** Semitones with their sign: "+5", "−2", "±0". */
 export const signed = (number) => (number > 0 ? `+${number}` : number < 0 ? `−${-number}` : '±0');

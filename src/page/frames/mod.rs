@@ -1,6 +1,7 @@
 //! What the program sends to a page: each frame is made once, whoever gets it.
 
 mod hand;
+mod next;
 mod set;
 mod song;
 #[cfg(test)]
@@ -14,6 +15,7 @@ use super::trouble::Is;
 use crate::daemon::state::State;
 
 pub(super) use hand::Hand;
+pub(super) use next::Next;
 pub(super) use set::Set;
 pub(super) use song::SongFrame;
 
@@ -53,8 +55,8 @@ pub(super) struct Stands {
     pub trouble: Option<TroubleFrame>,
     pub latency_us: Option<u64>,
     pub viewers: usize,
-    /// Title of the song or pause that follows.
-    pub next: Option<String>,
+    #[serde(flatten)]
+    pub next: Next,
 }
 
 /// The last trouble.

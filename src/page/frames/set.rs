@@ -4,7 +4,9 @@ use serde::Serialize;
 
 use crate::daemon::Show;
 use crate::evening::Keys;
-use crate::map::{Entry, Input};
+use crate::map::{Entry, Input, Song};
+use crate::midi::Note;
+use crate::music::{Key, note};
 
 /// The set.
 #[derive(Debug, Serialize)]
@@ -14,6 +16,8 @@ pub(in crate::page) struct Set<'a> {
     inputs: Vec<InputFrame<'a>>,
     outputs: Vec<&'a str>,
     plays_as: Option<&'a str>,
+    /// The names of all notes where no key is meant, black keys as sharps.
+    notes: Vec<String>,
 }
 
 #[derive(Debug, Serialize)]
@@ -25,6 +29,8 @@ struct EntryFrame<'a> {
     room: Option<String>,
     fingers: Option<String>,
     remark: Option<&'a str>,
+    /// The twelve keys that the room may hear on entering it, each with the shift that it would have.
+    keys: Vec<(String, i32)>,
 }
 
 #[derive(Debug, Serialize)]
@@ -52,13 +58,19 @@ impl Set<'_> {
                 })
                 .collect(),
             outputs: gear.outputs.iter().map(|output| output.name.value.as_str()).collect(),
+            notes: (0..128).filter_map(|key| Some(note::name(Note::try_from(key).ok()?, 4))).collect(),
             plays_as: plays_as.and_then(|number| gear.inputs.get(number)).map(|input| input.name.value.as_str()),
         }
     }
 }
 
 fn one<'a>(show: &'a Show, number: usize, entry: &'a Entry) -> EntryFrame<'a> {
-    let keys = entry.song.and_then(|song| show.book.songs.get(song)).map(|song| Keys::of(&show.book, entry, song));
+    let song = entry.song.and_then(|song| show.book.songs.get(song));
+    let keys = song.map(|song| Keys::of(&show.book, entry, song));
+    let shift = |song: &Song, key: Key| Keys::tonight_in(&show.book, entry, song, key).shift;
+    let choices = song.zip(keys).map_or_else(Vec::new, |(song, keys)| {
+        keys.choices().iter().map(|key| (key.to_string(), shift(song, *key))).collect()
+    });
     EntryFrame {
         position: number + 1,
         title: show.plan.title(number),
@@ -66,5 +78,6 @@ fn one<'a>(show: &'a Show, number: usize, entry: &'a Entry) -> EntryFrame<'a> {
         room: keys.map(|keys| keys.tonight.to_string()),
         fingers: keys.map(|keys| keys.play_in.to_string()),
         remark: entry.remark.as_deref(),
+        keys: choices,
     }
 }

@@ -1,6 +1,6 @@
 // The words of the page: song, sections, keys, chords, zones, state. Only what changed is touched.
 
-import { fit } from './fit.js';
+import { fit, fitKnots } from './fit.js';
 import { pretty, setName, signed } from './spell.js';
 
 const $ = (id) => document.getElementById(id);
@@ -33,8 +33,10 @@ export function sectionIndex(song, state) {
 export function drawSong({ set: show, song, state }) {
   const { entry } = state;
   const knots = $('knots');
+  let knotsAreNew = false;
   if (show && knots.childElementCount !== show.entries.length) {
     knots.replaceChildren(...show.entries.map(() => make('i')));
+    knotsAreNew = true;
   }
   show?.entries.forEach((one, index) => {
     const position = index + 1;
@@ -43,6 +45,7 @@ export function drawSong({ set: show, song, state }) {
     if (knots.children[index].className !== name) knots.children[index].className = name;
   });
   set($('count'), `${entry.position} of ${show?.entries.length ?? '?'}`);
+  if (knotsAreNew) fitKnots();
   if (set($('title'), entry.title)) {
     document.title = `${entry.title} · handspan`;
     fit($('title'));

@@ -59,7 +59,7 @@ function fitChords() {
 }
 
 /** Knots that would lie over one another stand closer; where even that is too much, the number beside them says it all. */
-function fitKnots() {
+export function fitKnots() {
   const knots = $('knots');
   knots.classList.remove('close', 'none');
   for (const kind of ['close', 'none']) if (knots.scrollWidth > knots.clientWidth) knots.classList.add(kind);

@@ -144,3 +144,43 @@ test('where the page is all there is, the first key opens the sound and is heard
   await one.context().close();
   await own.end();
 });
+
+/** Fingers on keys of the page, as the browser itself would bring them. */
+const fingers = async (one, notes) => {
+  const touch = await one.context().newCDPSession(one);
+  const points = await Promise.all(notes.map(async (note, id) => {
+    const { x, y, width, height } = await one.locator(`#piano [data-note="${note}"]`).boundingBox();
+    return { id, x: x + width * 0.4, y: y + height * 0.85 };
+  }));
+  await touch.send('Input.dispatchTouchEvent', { type: 'touchStart', touchPoints: points });
+  return { up: () => touch.send('Input.dispatchTouchEvent', { type: 'touchEnd', touchPoints: [] }) };
+};
+
+test('on a tablet one tap starts the sound, and the first chord sounds while the fingers are down', async () => {
+  const own = await perform();
+  const one = await visit(browser, `${own.url}#play`, { before: measured, hasTouch: true, isMobile: true, viewport: { width: 1024, height: 768 } });
+  await one.tap('#begin');
+  await reads(one, '#hear-how', 'on');
+  assert.ok(await one.isHidden('#begin'), 'it makes room for the keys');
+  assert.ok(await one.evaluate(() => window.loudness() < 0.0005), 'no key is down');
+  const hand = await fingers(one, [60, 64, 67]);
+  await until('the chord sounds under the fingers', () => one.evaluate(() => window.loudness() > 0.002));
+  await hand.up();
+  await until('silent', () => one.evaluate(() => window.loudness() < 0.0005));
+  await one.context().close();
+  await own.end();
+});
+
+test('who begins to hear gets what sounds', async () => {
+  const own = await perform();
+  own.say('play keyboard 90 3C 50 90 40 50 90 43 50');
+  const one = await visit(browser, own.url, { before: measured });
+  await until('a chord is held', async () => (await one.$$('.flag')).length >= 3);
+  await one.click('#play-here');
+  await one.click('#hear');
+  await until('it sounds though nothing moves', () => one.evaluate(() => window.loudness?.() > 0.002));
+  own.say('play keyboard 80 3C 40 80 40 40 80 43 40');
+  await until('silent', () => one.evaluate(() => window.loudness() < 0.0005));
+  await one.context().close();
+  await own.end();
+});

@@ -197,9 +197,10 @@ export function wireHand({ send, now, canControl, tell }) {
     $('hear').setAttribute('aria-checked', on);
     $('hear-how').textContent = on ? 'on' : 'off';
     $('play-here-how').textContent = on ? 'sounds here' : 'keys and sound';
+    if (on) $('begin').hidden = true;
   };
   async function hear(on) {
-    // Told first, so that a note struck meanwhile is heard.
+    // Told first: the program answers with what sounds, and what is struck meanwhile waits for the sound.
     send({ sound: on });
     if (!on) sound.stop();
     else if (!(await sound.start(Number($('level').value)))) {
@@ -210,20 +211,21 @@ export function wireHand({ send, now, canControl, tell }) {
   }
   $('hear').addEventListener('click', () => hear(!sound.isOn()));
 
-  /** Where the page is all there is, as in `try`: the keys are open, and sound begins with the first, at its low level. */
+  /**
+   * Where the page is all there is, as in `try`: the keys are open, and sound begins with the first, at its low level.
+   * Browsers do not let it begin with a finger that goes down, so where fingers play, one tap comes before the keys.
+   */
   function playAtOnce() {
     if (isOpen() || !canControl()) return;
     open();
-    // The first key is to be heard, with its sound.
-    setTimeout(() => send({ sound: true }), 0);
+    $('begin').hidden = !matchMedia('(pointer: coarse)').matches;
     const began = new AbortController();
     const begin = (event) => {
-      // Browsers let sound begin with these only: a finger counts when it comes up.
       if (event.type === 'pointerdown' && event.pointerType !== 'mouse') return;
       began.abort();
       if (!sound.isOn()) hear(true);
     };
-    for (const [where, what] of [[piano, 'pointerdown'], [piano, 'pointerup'], [document, 'keydown']]) {
+    for (const [where, what] of [[piano, 'pointerdown'], [piano, 'pointerup'], [piano, 'touchend'], [document, 'keydown'], [$('begin'), 'click']]) {
       where.addEventListener(what, begin, { signal: began.signal });
     }
   }

@@ -135,13 +135,7 @@ export function openSound() {
   let context = null;
   let synth = null;
   let on = false;
-  let waiting = null; // notes that come while the sound begins
-  const known = new Map(); // what was set up before that: the last of each kind
-  const keep = (one) => {
-    const [output, [status, first]] = one;
-    if (status < 0xa0) waiting?.push(one);
-    else known.set([output, status, status < 0xc0 ? first : ''].join(), one);
-  };
+  let waiting = null; // what comes while the sound begins
   return {
     isOn: () => on,
     async start(decibels) {
@@ -151,13 +145,12 @@ export function openSound() {
         await context.resume();
         synth ??= build(context, decibels);
         synth.level(decibels);
-        synth.play([...known.values(), ...waiting]);
+        synth.play(waiting);
         on = true;
       } catch {
         on = false;
       }
       waiting = null;
-      known.clear();
       return on;
     },
     stop() {
@@ -165,7 +158,7 @@ export function openSound() {
       synth?.silence();
       setTimeout(() => !on && context?.suspend(), 300);
     },
-    play: (messages) => (on ? synth.play(messages) : messages.forEach(keep)),
+    play: (messages) => (on ? synth.play(messages) : waiting?.push(...messages)),
     silence: () => synth?.silence(),
     level: (decibels) => synth?.level(decibels),
   };

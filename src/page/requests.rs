@@ -27,7 +27,7 @@ const HERE: &str = "/here";
 const ROOM: usize = 4 << 20;
 
 /// Nothing from elsewhere, nothing inline, nobody around it.
-const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; \
+const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; manifest-src 'self'; \
                       base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
 
 /// What every answer says.

@@ -60,6 +60,7 @@ fn the_page_is_served_with_its_protections() {
             "frame-ancestors 'none'",
             "form-action 'none'",
             "base-uri 'none'",
+            "manifest-src 'self'",
         ] {
             assert!(policy.split("; ").any(|known| known == part), "{part} in {policy}");
         }

@@ -9,6 +9,10 @@ const $ = (id) => document.getElementById(id);
 const CODES = new Map(Object.entries({
   KeyA: -3, KeyW: -2, KeyS: -1, KeyD: 0, KeyR: 1, KeyF: 2, KeyT: 3, KeyG: 4, KeyH: 5, KeyU: 6, KeyJ: 7, KeyI: 8, KeyK: 9, KeyO: 10, KeyL: 11, Semicolon: 12,
 }));
+const CODE_OF = new Map([...CODES].map(([code, offset]) => [offset, code]));
+// Keys and the white ones among them; a finger needs 40 pixels of width.
+const SIZES = [[25, 15], [18, 11], [13, 8]];
+const FINGER = 40;
 const BLACK = new Set([1, 3, 6, 8, 10]);
 const LOWEST = 24;
 const HIGHEST = 96;
@@ -16,8 +20,9 @@ const HIGHEST = 96;
 export function wireHand({ send, now, canControl, tell }) {
   const panel = $('hand');
   const piano = $('piano');
-  let low = 48;
+  let low = null; // the first key, chosen when they are opened
   let count = 25;
+  let printed = null; // on the keys of this computer, where the browser tells
   let isCut = true;
   let pedal = false;
   const holders = new Map(); // a pointer, a computer key -> note
@@ -71,9 +76,22 @@ export function wireHand({ send, now, canControl, tell }) {
   // Touched further down, a key is longer a lever, and louder.
   const velocityAt = (part) => ($('touch').value === 'height' ? Math.round(25 + 95 * Math.min(1, Math.max(0, part))) : Number($('touch').value));
 
+  // The letters play around the middle of what is seen.
+  const middle = () => low + (count > 13 ? 12 : 0);
+  const letter = (code) => (printed?.get(code) ?? (code === 'Semicolon' ? ';' : code.slice(-1))).toUpperCase();
+  const layout = async () => {
+    try {
+      printed = await navigator.keyboard.getLayoutMap();
+      if (isOpen()) build();
+    } catch {
+      // not told: the letters of the most common layout stand there
+    }
+  };
+
   function build() {
     allUp();
-    count = innerWidth >= 600 && innerWidth / 15 >= 40 ? 25 : 18;
+    count = SIZES.find(([, whites]) => piano.clientWidth / whites >= FINGER)?.[0] ?? 13;
+    low ??= count === 13 ? 60 : 48;
     const notes = Array.from({ length: count }, (_, index) => low + index);
     const whites = notes.filter((note) => !BLACK.has(note % 12)).length;
     let white = 0;
@@ -87,6 +105,11 @@ export function wireHand({ send, now, canControl, tell }) {
       key.style.width = `${(black ? 0.64 : 1) * (100 / whites)}%`;
       key.style.left = `${(100 / whites) * (black ? white - 0.32 : white)}%`;
       if (!black) white += 1;
+      const code = CODE_OF.get(note - middle());
+      if (code) {
+        key.dataset.letter = letter(code);
+        key.setAttribute('aria-keyshortcuts', letter(code));
+      }
       if (note % 12 === 0) key.append(Object.assign(document.createElement('span'), { textContent: noteName(note, 'C') }));
       return key;
     }));
@@ -114,7 +137,7 @@ export function wireHand({ send, now, canControl, tell }) {
   });
   for (const end of ['pointerup', 'pointercancel', 'lostpointercapture']) piano.addEventListener(end, (event) => up(event.pointerId));
   piano.addEventListener('contextmenu', (event) => event.preventDefault());
-  // Enter, Space or a screen reader: a short note.
+  // Enter or a screen reader: a short note. Space is the pedal.
   piano.addEventListener('click', (event) => {
     const key = event.target.closest('[data-note]');
     if (!key || event.detail !== 0) return;
@@ -144,8 +167,8 @@ export function wireHand({ send, now, canControl, tell }) {
     if (!isOpen() || event.ctrlKey || event.metaKey || event.altKey || document.querySelector('dialog[open]')) return;
     if (event.target.closest?.('select')) return;
     if (CODES.has(event.code)) {
-      if (!event.repeat) strike(event.code, low + 12 + CODES.get(event.code), velocityAt(0.6));
-    } else if (event.code === 'Space' && !event.target.closest?.('button, input')) setPedal(true);
+      if (!event.repeat) strike(event.code, middle() + CODES.get(event.code), velocityAt(0.6));
+    } else if (event.code === 'Space') setPedal(true);
     else if (event.key === 'PageUp' || event.key === 'PageDown') shift(event.key === 'PageUp' ? 12 : -12);
     else if (event.key === 'Escape') close();
     else return;
@@ -153,7 +176,10 @@ export function wireHand({ send, now, canControl, tell }) {
   });
   document.addEventListener('keyup', (event) => {
     up(event.code);
-    if (event.code === 'Space' && !event.target.closest?.('button')) setPedal(false);
+    if (event.code !== 'Space' || !isOpen() || document.querySelector('dialog[open]')) return;
+    // Some browsers press the focused button when it comes up.
+    event.preventDefault();
+    setPedal(false);
   });
   addEventListener('blur', allUp);
   document.addEventListener('visibilitychange', () => document.visibilityState === 'hidden' && allUp());
@@ -190,6 +216,7 @@ export function wireHand({ send, now, canControl, tell }) {
     $('play-here').focus();
   }
   $('play-here').addEventListener('click', open);
+  layout();
   addEventListener('resize', () => isOpen() && build());
 
   const showSound = () => {

@@ -1,7 +1,7 @@
 // The stand: takes what the program sends, draws it once a frame, and sends the program what is pressed.
 
 import { drawBoards, drawHand, showBoards } from './horizon.js';
-import { drawChord, drawChords, drawKeys, drawSections, drawSong, drawSounding, drawWords, drawZones, fit, fitAll, set } from './draw.js';
+import { drawChord, drawChords, drawHint, drawKeys, drawSections, drawSong, drawSounding, drawWords, drawZones, fit, fitAll, set } from './draw.js';
 import { drawDetails, drawSectionList, drawSongList, open, wireDialogs } from './details.js';
 import { openLink } from './link.js';
 import { wireHand } from './keys.js';
@@ -47,7 +47,10 @@ function draw() {
   }
   drawHand(hand);
   drawChord(hand);
-  if (state) drawSounding(shown);
+  if (state) {
+    drawSounding(shown);
+    drawHint(shown);
+  }
 }
 
 const live = { song: '', section: '', trouble: '', keys: '' };
@@ -83,6 +86,7 @@ function showTold(words) {
   const isOld = !$('old').hidden;
   if (words && !isOld) $('health').dataset.told = words;
   else delete $('health').dataset.told;
+  set($('told'), $('health').dataset.told);
   fit($('health'));
   if (isOld) sayOld();
 }
@@ -91,8 +95,7 @@ const canControl = () => shown.can === 'control';
 
 async function press(words) {
   if (!canControl()) return;
-  const { done, words: answer } = await link.do(words, seen);
-  if (!done) tell(answer);
+  tell((await link.do(words, seen)).words);
 }
 
 function takeFrame(frame) {

@@ -77,7 +77,7 @@ export function wireHand({ send, now, canControl, tell }) {
   const velocityAt = (part) => ($('touch').value === 'height' ? Math.round(25 + 95 * Math.min(1, Math.max(0, part))) : Number($('touch').value));
 
   // The letters play around the middle of what is seen.
-  const middle = () => low + (count > 13 ? 12 : 0);
+  const middle = () => 12 * Math.ceil(low / 12) + (count > 13 ? 12 : 0);
   const letter = (code) => (printed?.get(code) ?? (code === 'Semicolon' ? ';' : code.slice(-1))).toUpperCase();
   const layout = async () => {
     try {
@@ -91,7 +91,7 @@ export function wireHand({ send, now, canControl, tell }) {
   function build() {
     allUp();
     count = SIZES.find(([, whites]) => piano.clientWidth / whites >= FINGER)?.[0] ?? 13;
-    low ??= count === 13 ? 60 : 48;
+    low ??= count === 13 ? 57 : 48; // a single octave begins where the computer's letters do
     const notes = Array.from({ length: count }, (_, index) => low + index);
     const whites = notes.filter((note) => !BLACK.has(note % 12)).length;
     let white = 0;

@@ -1,7 +1,7 @@
 //! The live view: the keys that are down, the notes that sound, how long a message takes. The owner keeps it up to date
 //! with plain stores, and whoever looks never asks it.
 
-use std::sync::atomic::{AtomicBool, AtomicU8, AtomicU64, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicU8, AtomicU16, AtomicU64, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 
 use rtrb::{Consumer, Producer, RingBuffer};
@@ -28,6 +28,19 @@ const REMEMBERED: [u8; 4] = [7, 10, 11, 64];
 struct LastSent {
     program: AtomicU8,
     controls: [AtomicU8; REMEMBERED.len()],
+    /// The pitch bend, from 0 to 16,383.
+    bend: AtomicU16,
+    /// How hard each note was struck that sounds or sounded.
+    velocities: Velocities,
+}
+
+#[derive(Debug)]
+struct Velocities([AtomicU8; 128]);
+
+impl Default for Velocities {
+    fn default() -> Velocities {
+        Velocities(std::array::from_fn(|_| AtomicU8::new(0)))
+    }
 }
 
 /// Everybody's view of what sounds and is held. Clones see the same.
@@ -144,9 +157,9 @@ impl LiveView {
         std::iter::from_fn(|| sent.pop().ok()).take(most).collect()
     }
 
-    /// The messages that tell a channel, from 0, of an output once more which program, volume, pan, expression and pedal it
-    /// was sent last: for who begins to hear in the middle.
-    pub fn set_up(&self, output: usize, channel: u8) -> impl Iterator<Item = Sent> {
+    /// The messages that tell a channel, from 0, of an output once more which program, volume, pan, expression, pedal and
+    /// bend it was sent last, and then which notes sound: for who begins to hear in the middle.
+    pub fn so_far(&self, output: usize, channel: u8) -> impl Iterator<Item = Sent> {
         let known = self.0.last.get(output * 16 + usize::from(channel));
         let last = |value: &AtomicU8| value.load(Ordering::Relaxed).checked_sub(1);
         let program = known.and_then(|known| last(&known.program));
@@ -154,7 +167,17 @@ impl LiveView {
         let controls = known.into_iter().flat_map(|known| REMEMBERED.into_iter().zip(&known.controls));
         let controls = controls.filter_map(move |(number, value)| Some((number, last(value)?)));
         let control = move |(number, value)| Sent { output, bytes: [0xB0 | channel, number, value], length: 3 };
-        program.into_iter().chain(controls.map(control))
+        let bend = known.and_then(|known| known.bend.load(Ordering::Relaxed).checked_sub(1)).map(move |bend| {
+            let bytes = [0xE0 | channel, (bend & 0x7F) as u8, (bend >> 7) as u8];
+            Sent { output, bytes, length: 3 }
+        });
+        let sounding = self.notes(output, channel);
+        let notes = known.into_iter().flat_map(|known| (0..128).zip(&known.velocities.0));
+        let notes = notes.filter(move |(note, _)| sounding & 1 << note != 0).map(move |(note, velocity)| {
+            let bytes = [0x90 | channel, note, velocity.load(Ordering::Relaxed).max(1)];
+            Sent { output, bytes, length: 3 }
+        });
+        program.into_iter().chain(controls.map(control)).chain(bend).chain(notes)
     }
 
     /// How many of the outputs' messages were left out so far because they were not fetched in time.
@@ -167,29 +190,37 @@ impl LiveView {
 impl LiveViewWriter {
     /// An output is sent a message.
     pub fn sent(&mut self, output: usize, message: &[u8]) {
-        let (Some(&status), Some(&first)) = (message.first(), message.get(1)) else { return };
-        if status >= 0xF0 {
-            return;
+        let Some(&status) = message.first().filter(|status| **status < 0xF0) else { return };
+        let mut bytes = [0; 3];
+        bytes.iter_mut().zip(message).for_each(|(to, from)| *to = *from);
+        // First what is known, then the ring: who begins to hear between both misses no end.
+        self.remember(output * 16 + usize::from(status & 0x0F), bytes);
+        if self.shared.heard.load(Ordering::Relaxed)
+            && self.sent.push(Sent { output, bytes, length: message.len().min(3) as u8 }).is_err()
+        {
+            self.shared.missed.fetch_add(1, Ordering::Relaxed);
         }
-        if self.shared.heard.load(Ordering::Relaxed) {
-            let mut bytes = [0; 3];
-            bytes.iter_mut().zip(message).for_each(|(to, from)| *to = *from);
-            if self.sent.push(Sent { output, bytes, length: message.len().min(3) as u8 }).is_err() {
-                self.shared.missed.fetch_add(1, Ordering::Relaxed);
-            }
-        }
-        let channel = output * 16 + usize::from(status & 0x0F);
+    }
+
+    fn remember(&self, channel: usize, [status, first, second]: [u8; 3]) {
         let (Some(notes), Some(last)) = (self.shared.notes.get(channel), self.shared.last.get(channel)) else { return };
+        let (first, second) = (first & 0x7F, second & 0x7F);
         match status & 0xF0 {
-            0x90 => self.changed(notes.set(notes.get() | 1 << (first & 0x7F))),
-            0x80 => self.changed(notes.set(notes.get() & !(1 << (first & 0x7F)))),
+            0x90 => {
+                if let Some(velocity) = last.velocities.0.get(usize::from(first)) {
+                    velocity.store(second, Ordering::Relaxed);
+                }
+                self.changed(notes.set(notes.get() | 1 << first));
+            }
+            0x80 => self.changed(notes.set(notes.get() & !(1 << first))),
             0xB0 => {
                 let known = REMEMBERED.iter().zip(&last.controls).find(|(number, _)| **number == first);
-                if let (Some((_, value)), Some(now)) = (known, message.get(2)) {
-                    value.store((now & 0x7F) + 1, Ordering::Relaxed);
+                if let Some((_, value)) = known {
+                    value.store(second + 1, Ordering::Relaxed);
                 }
             }
-            0xC0 => last.program.store((first & 0x7F) + 1, Ordering::Relaxed),
+            0xC0 => last.program.store(first + 1, Ordering::Relaxed),
+            0xE0 => last.bend.store((u16::from(first) | u16::from(second) << 7) + 1, Ordering::Relaxed),
             _ => {}
         }
     }
@@ -238,16 +269,31 @@ mod tests {
         assert_eq!(view.sent(9), [], "who begins to hear gets nothing from before");
     }
 
+    fn told_so_far(view: &LiveView, output: usize, channel: u8) -> Vec<Vec<u8>> {
+        view.so_far(output, channel).map(|sent| sent.bytes[..usize::from(sent.length)].to_vec()).collect()
+    }
+
     #[test]
     fn who_begins_to_hear_is_told_what_was_set_up_before() {
         let (view, mut owner) = LiveView::new(0, 2);
         for message in [&[0xB2, 7, 90][..], &[0xC2, 0], &[0xC2, 89], &[0xB2, 1, 5], &[0xB2, 64, 0], &[0xB2, 7, 0]] {
             owner.sent(1, message);
         }
-        let told: Vec<Vec<u8>> =
-            view.set_up(1, 2).map(|sent| sent.bytes[..usize::from(sent.length)].to_vec()).collect();
-        assert_eq!(told, [vec![0xC2, 89], vec![0xB2, 7, 0], vec![0xB2, 64, 0]]);
-        assert_eq!(view.set_up(1, 3).count() + view.set_up(0, 2).count() + view.set_up(9, 2).count(), 0);
+        assert_eq!(told_so_far(&view, 1, 2), [vec![0xC2, 89], vec![0xB2, 7, 0], vec![0xB2, 64, 0]]);
+        assert_eq!(view.so_far(1, 3).count() + view.so_far(0, 2).count() + view.so_far(9, 2).count(), 0);
+    }
+
+    #[test]
+    fn who_begins_to_hear_gets_what_sounds_as_loud_as_it_was_struck() {
+        let (view, mut owner) = LiveView::new(0, 1);
+        for message in [[0x94, 60, 80], [0x94, 67, 33], [0x94, 0, 1], [0x84, 67, 64], [0xE4, 0, 32], [0x94, 127, 99]] {
+            owner.sent(0, &message);
+        }
+        let bend_and_notes = [vec![0xE4, 0, 32], vec![0x94, 0, 1], vec![0x94, 60, 80], vec![0x94, 127, 99]];
+        assert_eq!(told_so_far(&view, 0, 4), bend_and_notes);
+        owner.sent(0, &[0x84, 60, 64]);
+        owner.sent(0, &[0x94, 127, 12]);
+        assert_eq!(told_so_far(&view, 0, 4)[1..], [vec![0x94, 0, 1], vec![0x94, 127, 12]]);
     }
 
     #[test]

@@ -56,6 +56,8 @@ pub enum Notice {
     Drone(bool),
     /// Held notes fade.
     Fade,
+    /// Held notes were to fade, and none is held.
+    NothingToFade,
     /// A cue fired.
     Fired(Fired),
     /// A cue is on, or went off again.

@@ -17,6 +17,8 @@ const HTML: &str = "text/html; charset=utf-8";
 const CSS: &str = "text/css; charset=utf-8";
 const SCRIPT: &str = "text/javascript; charset=utf-8";
 const SVG: &str = "image/svg+xml";
+const PNG: &str = "image/png";
+const MANIFEST: &str = "application/manifest+json";
 
 macro_rules! assets {
     ($($path:literal = $file:literal, $kind:expr;)*) => {
@@ -42,6 +44,9 @@ pub const ASSETS: &[Asset] = assets! {
     "/sound.js" = "sound.js", SCRIPT;
     "/spell.js" = "spell.js", SCRIPT;
     "/icon.svg" = "icon.svg", SVG;
+    "/icon-180.png" = "icons/icon-180.png", PNG;
+    "/icon-512.png" = "icons/icon-512.png", PNG;
+    "/manifest.webmanifest" = "manifest.webmanifest", MANIFEST;
 };
 
 impl Asset {

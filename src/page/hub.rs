@@ -113,7 +113,7 @@ impl Hub {
             gone: Notify::new(),
             is_gone: AtomicBool::new(false),
             sound: AtomicBool::new(false),
-            wants_set_up: AtomicBool::new(false),
+            begins_to_hear: AtomicBool::new(false),
             asking: AtomicUsize::new(0),
             is_new: AtomicBool::new(true),
         });
@@ -168,8 +168,8 @@ pub(super) struct Viewer {
     is_gone: AtomicBool,
     /// Whether it wants to hear.
     pub sound: AtomicBool,
-    /// It has only just begun to hear, and must be told what was set up before.
-    pub wants_set_up: AtomicBool,
+    /// It has only just begun to hear, and must be told what was set up before and what sounds.
+    pub begins_to_hear: AtomicBool,
     /// How much it has asked for that is not answered yet.
     pub asking: AtomicUsize,
     /// Whether it has been shown nothing yet.

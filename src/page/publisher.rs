@@ -205,24 +205,27 @@ impl Publisher {
             self.view.hear(wanted);
             self.told.missed = self.view.missed();
         }
-        let new = listeners.iter().filter(|viewer| viewer.wants_set_up.swap(false, Ordering::AcqRel));
+        let new = listeners.iter().filter(|viewer| viewer.begins_to_hear.swap(false, Ordering::AcqRel));
         let new: Vec<Arc<Viewer>> = new.cloned().collect();
         if !new.is_empty() {
-            self.tell_set_up(&new);
+            self.tell_so_far(&new);
         }
         let messages: Vec<(usize, Vec<u8>)> = self.view.sent(MOST_SAID).into_iter().map(said).collect();
         let missed = self.view.missed();
         let lost = std::mem::replace(&mut self.told.missed, missed) != missed;
         if wanted && (lost || !messages.is_empty()) {
             send(&listeners, &frames::text(&Frame::Sent { now: self.hub.now(), messages: &messages, lost }));
+            if lost {
+                self.tell_so_far(&listeners);
+            }
         }
     }
 
-    /// Programs and volumes that were told before somebody began to hear.
-    fn tell_set_up(&self, viewers: &[Arc<Viewer>]) {
+    /// What was set up before somebody began to hear, and what sounds.
+    fn tell_so_far(&self, viewers: &[Arc<Viewer>]) {
         let (show, _) = self.observer.snapshot();
         let places = (0..show.book.gear.outputs.len()).flat_map(|output| (0..16).map(move |channel| (output, channel)));
-        let messages = places.flat_map(|(output, channel)| self.view.set_up(output, channel)).map(said);
+        let messages = places.flat_map(|(output, channel)| self.view.so_far(output, channel)).map(said);
         let messages: Vec<(usize, Vec<u8>)> = messages.collect();
         send(viewers, &frames::text(&Frame::Sent { now: self.hub.now(), messages: &messages, lost: false }));
     }

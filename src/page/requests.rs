@@ -21,11 +21,13 @@ use super::viewer;
 
 /// The live socket.
 const LIVE: &str = "/live";
+/// What a page asks for that was cut off, before it opens a socket.
+const HERE: &str = "/here";
 /// The longest frame that is sent, and then some.
 const ROOM: usize = 4 << 20;
 
 /// Nothing from elsewhere, nothing inline, nobody around it.
-const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; \
+const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; manifest-src 'self'; \
                       base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
 
 /// What every answer says.
@@ -64,6 +66,7 @@ pub(super) async fn answer(visit: Visit, request: Request<Incoming>) -> Result<R
             response
         }
         Some(host) if parts.uri.path() == LIVE => live(visit, &host, &mut parts).await,
+        Some(_) if parts.uri.path() == HERE => here(),
         Some(_) => match Asset::at(parts.uri.path()) {
             Some(asset) => file(asset, &parts.headers),
             None => plain(StatusCode::NOT_FOUND, "There is no such page.\n"),
@@ -89,6 +92,14 @@ fn only<'h>(headers: &'h HeaderMap, name: &HeaderName) -> Option<&'h str> {
     let mut values = headers.get_all(name).iter();
     let value = values.next()?;
     if values.next().is_some() { None } else { value.to_str().ok() }
+}
+
+/// That the stand can be reached: headers and nothing else, on a connection that holds its slot no longer than that.
+fn here() -> Response {
+    let mut response = Response::new(Body::empty());
+    *response.status_mut() = StatusCode::NO_CONTENT;
+    response.headers_mut().insert(header::CONNECTION, HeaderValue::from_static("close"));
+    response
 }
 
 /// The live socket, for a page that came from here.

@@ -228,7 +228,7 @@ fn take(may: Rights, session: &mut Session, said: Said) {
         }
         Said::Sound(sound) => {
             session.viewer.sound.store(sound.sound, Ordering::Relaxed);
-            session.viewer.wants_set_up.store(sound.sound, Ordering::Release);
+            session.viewer.begins_to_hear.store(sound.sound, Ordering::Release);
             hub.wake();
         }
         Said::Down(_) | Said::Here(_) => {}

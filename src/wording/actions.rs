@@ -41,6 +41,7 @@ pub(crate) fn outcome(action: Action, noticed: &[Notice], context: &Context<'_>)
     let sentence = match (action, section) {
         (Action::Song(_), _) => is_current(&format!("\"{}\"", plan.title(snapshot.standing.entry))),
         (Action::Section(_), Some(section)) => is_current(&section.name.value),
+        (Action::Plain(Plain::Tap), _) => "Tapped: four taps in time are the tempo.".to_owned(),
         _ => "Done.".to_owned(),
     };
     (true, sentence)
@@ -64,11 +65,27 @@ fn why_not(action: Action, notice: Notice, context: &Context<'_>) -> String {
             format!("\"{}\" has no zone \"{}\".", plan.title(song), plan.zone_name(name))
         }
         (Action::Drone(_), Some(song)) => format!("\"{}\" has no drone.", plan.title(song)),
-        (Action::Plain(Plain::NextSong) | Action::Plain(Plain::PreviousSong), _) => {
-            "There is nothing further that way.".to_owned()
-        }
+        (Action::Plain(Plain::NextSong), _) => "The set ends here: there is no next song.".to_owned(),
+        (Action::Plain(Plain::PreviousSong), _) => "The set begins here: there is no previous song.".to_owned(),
+        (Action::Plain(section @ (Plain::NextSection | Plain::PreviousSection)), _) => no_section(section, context),
         _ if here != Some(current) => format!("\"{}\" is no song that could do that.", plan.title(current)),
         _ => "There is nothing further that way.".to_owned(),
+    }
+}
+
+/// Why there is no section before or after this one.
+fn no_section(way: Plain, context: &Context<'_>) -> String {
+    let Context { plan, snapshot, .. } = *context;
+    let current = snapshot.standing.entry;
+    match snapshot.standing.song {
+        Some(song) if song == current => {
+            let edge = if way == Plain::NextSection { "last" } else { "first" };
+            match plan.section_name(song, snapshot.standing.section) {
+                Some(section) => format!("{section} is the {edge} section."),
+                None => format!("\"{}\" has no sections.", plan.title(song)),
+            }
+        }
+        _ => format!("\"{}\" is a pause: it has no sections.", plan.title(current)),
     }
 }
 

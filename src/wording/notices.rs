@@ -27,6 +27,7 @@ impl Context<'_> {
             Notice::Zone(name, on) => format!("Zone {} is {}.", plan.zone_name(name), on_off(on)),
             Notice::Drone(on) => format!("The drone is {}.", on_off(on)),
             Notice::Fade => "Held notes fade out.".to_owned(),
+            Notice::NothingToFade => "No note is held that could fade.".to_owned(),
             Notice::Cue(cue, on) => format!("{} is {}.", plan.cue_name(cue)?, on_off(on)),
             Notice::LinedUp(entry) => format!("Next song: {}.", plan.title(entry)),
             Notice::Loop(input) => format!(

@@ -86,6 +86,7 @@ fn each_notice_is_a_sentence() {
         (Notice::Drone(true), "The drone is on."),
         (Notice::Drone(false), "The drone is off."),
         (Notice::Fade, "Held notes fade out."),
+        (Notice::NothingToFade, "No note is held that could fade."),
         (Notice::Cue(CueId(0), true), "talkback is on."),
         (Notice::Cue(CueId(0), false), "talkback is off."),
         (Notice::LinedUp(1), "Next song: Welcome."),
@@ -140,12 +141,16 @@ fn an_action_is_answered() {
         (&["next-section"][..], true, "Chorus (2 of 2), room Eb."),
         (&["song Lantern"], true, "\"Lantern\" is current already: nothing has changed."),
         (&["section Verse"], true, "Verse is current already: nothing has changed."),
-        (&["tap"], true, "Done."),
-        (&["previous-song"], false, "There is nothing further that way."),
-        (&["previous-section"], false, "There is nothing further that way."),
+        (&["tap"], true, "Tapped: four taps in time are the tempo."),
+        (&["fade 100"], true, "No note is held that could fade."),
+        (&["previous-song"], false, "The set begins here: there is no previous song."),
+        (&["next-song", "next-song"], false, "The set ends here: there is no next song."),
+        (&["previous-section"], false, "Verse is the first section."),
+        (&["next-section", "next-section"], false, "Chorus is the last section."),
         (&["drone"], false, "\"Lantern\" has no drone."),
         (&["key Cm"], false, "Nothing changes: that key is more than an octave away, or of the other mode."),
-        (&["next-song", "next-section"], false, "\"Welcome\" is no song that could do that."),
+        (&["next-song", "next-section"], false, "\"Welcome\" is a pause: it has no sections."),
+        (&["next-song", "from-the-top"], false, "\"Welcome\" is no song that could do that."),
     ] {
         assert_eq!(answer(all), (done, said.to_owned()), "{all:?}");
     }

@@ -21,7 +21,7 @@ fn actions_are_done_and_told_in_a_sentence() {
         ("zone bed off", "Zone bed is off."),
         ("drone on", "The drone is on."),
         ("drone", "The drone is off."),
-        ("fade 100", "Held notes fade out."),
+        ("fade 100", "No note is held that could fade."),
         ("resend-messages", "The messages for the entry of \"Lantern\" were sent again."),
         ("resend-sounds", "All sounds were set up again."),
         ("panic", "Panic: everything is silent."),
@@ -51,15 +51,15 @@ fn every_word_for_an_action_is_known_here() {
 fn what_cannot_be_done_says_why() {
     let evening = Evening::begin();
     for (words, said) in [
-        ("previous-song", "There is nothing further that way."),
-        ("previous-section", "There is nothing further that way."),
+        ("previous-song", "The set begins here: there is no previous song."),
+        ("previous-section", "Verse is the first section."),
         ("key Cm", "Nothing changes: that key is more than an octave away, or of the other mode."),
     ] {
         assert_eq!(evening.say(&words.split(' ').collect::<Vec<_>>()), (Outcome::Failed, said.to_owned()));
     }
     evening.done("song 3");
     for (words, said) in [
-        ("next-song", "There is nothing further that way."),
+        ("next-song", "The set ends here: there is no next song."),
         ("zone bed", "\"Nine Bells\" has no zone \"bed\"."),
         ("section Chorus", "\"Nine Bells\" has no such section."),
         ("drone", "\"Nine Bells\" has no drone."),
@@ -68,7 +68,7 @@ fn what_cannot_be_done_says_why() {
     }
     evening.done("previous-song");
     let (outcome, said) = evening.say(&["next-section"]);
-    assert_eq!((outcome, said.as_str()), (Outcome::Failed, "\"Welcome\" is no song that could do that."));
+    assert_eq!((outcome, said.as_str()), (Outcome::Failed, "\"Welcome\" is a pause: it has no sections."));
 }
 
 #[test]

@@ -35,7 +35,7 @@ fn something_is_done_and_told() {
     assert_eq!((ran.code, ran.out.as_str(), ran.err.as_str()), (0, "Chorus (2 of 2), room C.\n", ""));
     let ran = run(folder, &["do", "--name", "choir", "next-section"]);
     assert_eq!((ran.code, ran.out.as_str()), (1, ""));
-    assert_eq!(ran.err, "There is nothing further that way.\n");
+    assert_eq!(ran.err, "Chorus is the last section.\n");
     let ran = run(folder, &["do", "nxt-section", "--name", "choir"]);
     assert_eq!((ran.code, ran.err.as_str()), (2, "\"nxt-section\" is no action: did you mean \"next-section\"?\n"));
     assert_eq!(run(folder, &["do"]).code, 2);

@@ -91,6 +91,84 @@ test('the controllers that end sound end it: 120, 121, 123, and the pedal holds'
   assert.ok(lifted.peaks[39] < 0.0005, 'reset lifts the pedal');
 });
 
+/** One program of each family, as the General MIDI list counts from 0, and a note of its middle register. */
+const FAMILIES = { piano: 0, celesta: 8, bells: 14, harp: 46, bass: 32, organ: 19, strings: 48, voices: 52, winds: 73, pad: 89 };
+
+/** How a note of a program sounds: harmonics and half harmonics early and late, and how it swells and dies away, in dB. */
+const character = (program) => page.evaluate(async (number) => {
+  const { build } = await import('/sound.js');
+  const rate = 44100;
+  const context = new OfflineAudioContext(1, 2 * rate, rate);
+  build(context, -12).play([[0, [0xc0, number]], [0, [0x90, 60, 90]]]);
+  const samples = (await context.startRendering()).getChannelData(0);
+  const power = (hertz, from, to) => {
+    let [real, imaginary] = [0, 0];
+    for (let at = from; at < to; at += 1) {
+      const window = 0.5 - 0.5 * Math.cos((2 * Math.PI * (at - from)) / (to - from));
+      real += window * samples[at] * Math.cos((2 * Math.PI * hertz * at) / rate);
+      imaginary += window * samples[at] * Math.sin((2 * Math.PI * hertz * at) / rate);
+    }
+    return real * real + imaginary * imaginary;
+  };
+  const decibels = (all) => all.map((one) => Math.max(-40, 10 * Math.log10(one / Math.max(...all) + 1e-9)));
+  const spectrum = (from) => decibels(Array.from({ length: 20 }, (_, index) => power((261.63 * (index + 1)) / 2, from * rate, (from + 0.2) * rate)));
+  const peak = (from) => samples.subarray(from * rate, (from + 0.02) * rate).reduce((most, one) => Math.max(most, one * one), 0);
+  return [...spectrum(0.1), ...spectrum(1), ...decibels([0, 0.04, 0.1, 0.3, 0.6, 1, 1.5].map(peak))];
+}, program);
+
+test('the families differ to the ear', async () => {
+  const known = new Map();
+  for (const [name, program] of Object.entries(FAMILIES)) known.set(name, await character(program));
+  const pairs = [...known].flatMap(([one, a], index) => [...known].slice(index + 1).map(([other, b]) => {
+    const apart = a.reduce((sum, value, at) => sum + Math.abs(value - b[at]), 0) / a.length;
+    return { apart, names: `${one} and ${other}` };
+  }));
+  const [nearest] = pairs.sort((a, b) => a.apart - b.apart);
+  figure(`the most similar of the page's sounds: ${nearest.names}, ${nearest.apart.toFixed(1)} dB apart on average`);
+  assert.ok(nearest.apart > 3, JSON.stringify(pairs.slice(0, 5)));
+});
+
+const dbfs = (peaks) => 20 * Math.log10(Math.max(...peaks));
+
+test('a chord with pad at the start level peaks between -26 and -20 dBFS, and never above -1', async () => {
+  const start = Number(await page.inputValue('#level'));
+  const pad = [on(48, 80, 1), on(55, 80, 1)];
+  const peaks = {};
+  for (const [name, program] of Object.entries(FAMILIES)) {
+    const chord = (velocity) => [[0, [[0, [0xc0, program]], [0, [0xc1, 89]], on(60, velocity), on(64, velocity), on(67, velocity), ...pad]]];
+    peaks[name] = dbfs((await render(2.5, start, chord(80))).peaks);
+    assert.ok(dbfs((await render(1, 0, chord(127))).peaks) < -1, `${name} at full level`);
+  }
+  const told = Object.entries(peaks).map(([name, peak]) => `${name} ${peak.toFixed(1)}`).join(', ');
+  figure(`a chord with pad at the start level, peaks in dBFS: ${told}`);
+  for (const [name, peak] of Object.entries(peaks)) assert.ok(peak >= -26 && peak <= -20, `${name}: ${told}`);
+});
+
+test('the bend goes two semitones up and down, also while a note sounds', async () => {
+  const pitch = (steps) => page.evaluate(async (all) => {
+    const { build } = await import('/sound.js');
+    const context = new OfflineAudioContext(1, 44100, 44100);
+    const synth = build(context, -12);
+    synth.play([[0, [0xc0, 19]], ...all]);
+    const samples = (await context.startRendering()).getChannelData(0);
+    const power = (hertz) => {
+      let [real, imaginary] = [0, 0];
+      for (let at = 11025; at < 33075; at += 1) {
+        real += samples[at] * Math.cos((2 * Math.PI * hertz * at) / 44100);
+        imaginary += samples[at] * Math.sin((2 * Math.PI * hertz * at) / 44100);
+      }
+      return real * real + imaginary * imaginary;
+    };
+    const cents = Array.from({ length: 61 }, (_, index) => (index - 30) * 10);
+    return cents.reduce((best, one) => (power(261.626 * 2 ** (one / 1200)) > power(261.626 * 2 ** (best / 1200)) ? one : best), 0);
+  }, steps);
+  assert.equal(await pitch([on(60)]), 0);
+  assert.equal(await pitch([on(60), [0, [0xe0, 0, 0]]]), -200);
+  assert.equal(await pitch([[0, [0xe0, 0, 96]], on(60)]), 100);
+  assert.equal(await pitch([[0, [0xe0, 0, 96]], on(60), [0, [0xe0, 0, 64]]]), 0);
+  assert.equal(await pitch([[0, [0xe0, 0, 0]], on(60), [0, [0xb0, 121, 0]]]), 0, 'reset');
+});
+
 test('volume and expression count, and the level never jumps', async () => {
   const full = await render(2, -12, [[0, [[0, [0xc0, 89]], on(60)]]]);
   const half = await render(2, -12, [[0, [[0, [0xc0, 89]], [0, [0xb0, 11, 64]], on(60)]]]);
@@ -103,7 +181,7 @@ test('volume and expression count, and the level never jumps', async () => {
 test('on the page: off until it is pressed, low at first, silent when cut off or turned off', async () => {
   assert.equal(await page.evaluate(() => typeof window.loudness), 'undefined', 'no audio before a press');
   await page.click('#play-here');
-  assert.equal(await page.inputValue('#level'), '-24');
+  assert.equal(await page.inputValue('#level'), '-19');
   assert.match(await page.textContent('#caution'), /Start low.*headphones and in-ear monitors/);
   await page.click('#hear');
   await reads(page, '#hear-how', 'on');
@@ -141,6 +219,46 @@ test('where the page is all there is, the first key opens the sound and is heard
   await reads(one, '#hear-how', 'off');
   await one.keyboard.press('KeyA');
   await reads(one, '#hear-how', 'off');
+  await one.context().close();
+  await own.end();
+});
+
+/** Fingers on keys of the page, as the browser itself would bring them. */
+const fingers = async (one, notes) => {
+  const touch = await one.context().newCDPSession(one);
+  const points = await Promise.all(notes.map(async (note, id) => {
+    const { x, y, width, height } = await one.locator(`#piano [data-note="${note}"]`).boundingBox();
+    return { id, x: x + width * 0.4, y: y + height * 0.85 };
+  }));
+  await touch.send('Input.dispatchTouchEvent', { type: 'touchStart', touchPoints: points });
+  return { up: () => touch.send('Input.dispatchTouchEvent', { type: 'touchEnd', touchPoints: [] }) };
+};
+
+test('on a tablet one tap starts the sound, and the first chord sounds while the fingers are down', async () => {
+  const own = await perform();
+  const one = await visit(browser, `${own.url}#play`, { before: measured, hasTouch: true, isMobile: true, viewport: { width: 1024, height: 768 } });
+  await one.tap('#begin');
+  await reads(one, '#hear-how', 'on');
+  assert.ok(await one.isHidden('#begin'), 'it makes room for the keys');
+  assert.ok(await one.evaluate(() => window.loudness() < 0.0005), 'no key is down');
+  const hand = await fingers(one, [60, 64, 67]);
+  await until('the chord sounds under the fingers', () => one.evaluate(() => window.loudness() > 0.002));
+  await hand.up();
+  await until('silent', () => one.evaluate(() => window.loudness() < 0.0005));
+  await one.context().close();
+  await own.end();
+});
+
+test('who begins to hear gets what sounds', async () => {
+  const own = await perform();
+  own.say('play keyboard 90 3C 50 90 40 50 90 43 50');
+  const one = await visit(browser, own.url, { before: measured });
+  await until('a chord is held', async () => (await one.$$('.flag')).length >= 3);
+  await one.click('#play-here');
+  await one.click('#hear');
+  await until('it sounds though nothing moves', () => one.evaluate(() => window.loudness?.() > 0.002));
+  own.say('play keyboard 80 3C 40 80 40 40 80 43 40');
+  await until('silent', () => one.evaluate(() => window.loudness() < 0.0005));
   await one.context().close();
   await own.end();
 });

@@ -102,7 +102,8 @@ export async function visit(browser, url, { wait = true, before, ...options } = 
   page.on('request', (request) => new URL(request.url()).host === host || faults.push(`a request to ${request.url()}`));
   page.on('console', (message) => {
     // Chromium itself says so where a connection cannot be made; the page cannot keep it from that.
-    if (message.type() === 'error' && !/WebSocket connection to .* failed/.test(message.text())) faults.push(message.text());
+    const unreached = /WebSocket connection to .* failed/.test(message.text()) || message.location().url === new URL('/here', url).href;
+    if (message.type() === 'error' && !unreached) faults.push(message.text());
   });
   page.on('pageerror', (error) => faults.push(String(error)));
   await before?.(page);

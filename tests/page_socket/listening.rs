@@ -45,6 +45,23 @@ fn who_wants_to_hear_gets_what_the_outputs_get() {
 }
 
 #[test]
+fn who_begins_to_hear_gets_what_sounds() {
+    let evening = Evening::begin();
+    let (mut page, mut later) = (evening.page(), evening.page());
+    evening.world.play(evening.piano, &[0x92, 60, 80]);
+    page.frame_where("hand", |hand| hand["notes"] != json!([]));
+    for page in [&mut page, &mut later] {
+        page.say(&json!({ "sound": true }));
+        let begun = messages(&page.next("sent"));
+        assert_eq!(begun.last(), Some(&json!([0, [0x90, 63, 80]])), "{begun:?}");
+    }
+    evening.world.play(evening.piano, &[0x82, 60, 0]);
+    for page in [&mut page, &mut later] {
+        page.frame_where("sent", |said| messages(said).contains(&json!([0, [0x80, 63, 0]])));
+    }
+}
+
+#[test]
 fn what_could_not_be_told_is_said_to_be_lost() {
     let evening = Evening::begin();
     let mut page = evening.page();

@@ -60,6 +60,7 @@ fn the_page_is_served_with_its_protections() {
             "frame-ancestors 'none'",
             "form-action 'none'",
             "base-uri 'none'",
+            "manifest-src 'self'",
         ] {
             assert!(policy.split("; ").any(|known| known == part), "{part} in {policy}");
         }
@@ -81,6 +82,22 @@ fn the_page_is_served_with_its_protections() {
     let mark = header(&mark, "etag").expect("a mark");
     assert_eq!(status(&request(&evening, "GET /", &format!("If-None-Match: {mark}\r\n"))), 304);
     assert_eq!(status(&request(&evening, "GET /", "If-None-Match: \"other\"\r\n")), 200);
+}
+
+#[test]
+fn whether_the_stand_is_there_costs_headers_only() {
+    let evening = Evening::begin();
+    // The request leaves the connection open; the stand ends it.
+    let head = format!("GET /here HTTP/1.1\r\nHost: {}\r\n\r\n", evening.address);
+    let answer = ask(evening.address, head.as_bytes());
+    assert_eq!(status(&answer), 204, "{answer}");
+    assert!(answer.ends_with("\r\n\r\n"), "nothing but headers: {answer}");
+    assert_eq!((header(&answer, "connection"), header(&answer, "cache-control")), (Some("close"), Some("no-cache")));
+    assert!(header(&answer, "content-security-policy").is_some());
+    let stranger = ask(evening.address, b"GET /here HTTP/1.1\r\nHost: choir.example\r\nConnection: close\r\n\r\n");
+    assert_eq!(status(&stranger), 421, "{stranger}");
+    assert_eq!(status(&request(&evening, "POST /here", "Content-Length: 0\r\n")), 405);
+    assert!(evening.logged().is_empty(), "{:?}", evening.logged());
 }
 
 #[test]

@@ -79,9 +79,13 @@ impl Notes {
         self.channels.return_expression(channel, step);
     }
 
-    /// All held notes fade over `time`, or end where something else sounds.
+    /// All held notes fade over `time`, or end where something else sounds; where none is held, that is said.
     pub fn fade_all(&mut self, time: Micros, step: &mut Step<'_>) {
         let plan = step.plan;
+        if !self.unheld.iter().any(|unheld| unheld.is_without_finger(plan)) {
+            step.notice(Notice::NothingToFade);
+            return;
+        }
         for channel in self.channels.all() {
             self.fade(channel, time, step, |unheld| unheld.is_without_finger(plan));
         }

@@ -70,6 +70,8 @@ export function drawSections({ song, state }) {
   const changes = state.next_section_key ? `, ${flat(state.next_section_key)}` : '';
   const next = pause ? (state.song ? `the keys still play ${state.song.title}` : '') : section?.next ? `then ${section.next}${changes}` : section ? 'the last one' : '';
   const remarks = [...new Set([section && !pause ? section.remark : null, state.entry.remark])].filter(Boolean);
+  // Grey, but a press there is still answered in words.
+  for (const id of ['next-section-go', 'previous-section']) $(id).setAttribute('aria-disabled', pause || !section);
   const changed = [
     set(line, name),
     set($('next-section'), next),
@@ -170,9 +172,26 @@ export function drawSounding({ song, state, hand }) {
     const notes = (hand?.names?.[sounding] ?? []).slice(0, 5).map(pretty).join(' ');
     const words = notes && button.getAttribute('aria-checked') === 'true' ? `${button.dataset.state} · ${notes}` : button.dataset.state;
     const how = button.querySelector('.how');
+    button.dataset.sounds = button.getAttribute('aria-checked') === 'true' ? notes : '';
     how.dataset.output = notes && zone ? output % 3 : '';
     set(how, words);
   }
+}
+
+/**
+ * Over the keys of the page, in a line: what sounds; while nothing does, what to do where nothing is plugged in, and why
+ * a key sounds as another note.
+ */
+export function drawHint({ song, state }) {
+  const zones = [...$('zones').children];
+  const sounding = zones.filter(({ dataset }) => dataset.sounds).map((zone) => `${zone.querySelector('.what').textContent} ${zone.dataset.sounds}`);
+  const keys = state.song?.keys;
+  const plays = (song?.zones ?? []).map(({ name }) => name).filter((name) => zones.some(({ dataset }) => dataset.zone === name && dataset.state === 'on'));
+  const nothing = !state.inputs.some(({ connected }) => connected);
+  const what = nothing && plays.length ? `Nothing is plugged in: hold three keys here, and hear ${plays.join(' and ')}.` : '';
+  const tonic = (key) => flat(key.replace(/m$/, ''));
+  const why = keys?.shift ? `A key ${tonic(keys.fingers)} sounds as ${tonic(keys.room)}: fingers in ${flat(keys.fingers)}, room in ${flat(keys.room)}.` : '';
+  set($('hint'), sounding.length ? `sounds now: ${sounding.join(' · ')}` : [what, why].filter(Boolean).join(' '));
 }
 
 /** The state, in plain words: what is wrong, or quietly that nothing is. */

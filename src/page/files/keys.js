@@ -9,6 +9,10 @@ const $ = (id) => document.getElementById(id);
 const CODES = new Map(Object.entries({
   KeyA: -3, KeyW: -2, KeyS: -1, KeyD: 0, KeyR: 1, KeyF: 2, KeyT: 3, KeyG: 4, KeyH: 5, KeyU: 6, KeyJ: 7, KeyI: 8, KeyK: 9, KeyO: 10, KeyL: 11, Semicolon: 12,
 }));
+const CODE_OF = new Map([...CODES].map(([code, offset]) => [offset, code]));
+// Keys and the white ones among them; a finger needs 40 pixels of width.
+const SIZES = [[25, 15], [18, 11], [13, 8]];
+const FINGER = 40;
 const BLACK = new Set([1, 3, 6, 8, 10]);
 const LOWEST = 24;
 const HIGHEST = 96;
@@ -16,8 +20,9 @@ const HIGHEST = 96;
 export function wireHand({ send, now, canControl, tell }) {
   const panel = $('hand');
   const piano = $('piano');
-  let low = 48;
+  let low = null; // the first key, chosen when they are opened
   let count = 25;
+  let printed = null; // on the keys of this computer, where the browser tells
   let isCut = true;
   let names = []; // of all notes, as the program spells them
   let pedal = false;
@@ -72,10 +77,22 @@ export function wireHand({ send, now, canControl, tell }) {
   // Touched further down, a key is longer a lever, and louder.
   const velocityAt = (part) => ($('touch').value === 'height' ? Math.round(25 + 95 * Math.min(1, Math.max(0, part))) : Number($('touch').value));
 
+  // The letters play around the middle of what is seen.
+  const middle = () => 12 * Math.ceil(low / 12) + (count > 13 ? 12 : 0);
+  const letter = (code) => (printed?.get(code) ?? (code === 'Semicolon' ? ';' : code.slice(-1))).toUpperCase();
+  const layout = async () => {
+    try {
+      printed = await navigator.keyboard.getLayoutMap();
+      if (isOpen()) build();
+    } catch {
+      // not told: the letters of the most common layout stand there
+    }
+  };
+
   function build() {
     allUp();
-    // Two octaves, one and a half, or one: as many white keys as can be 40 pixels wide.
-    count = [[15, 25], [11, 18]].find(([wide]) => piano.clientWidth >= 40 * wide)?.[1] ?? 13;
+    count = SIZES.find(([, whites]) => piano.clientWidth / whites >= FINGER)?.[0] ?? 13;
+    low ??= count === 13 ? 57 : 48; // a single octave begins where the computer's letters do
     const notes = Array.from({ length: count }, (_, index) => low + index);
     const whites = notes.filter((note) => !BLACK.has(note % 12)).length;
     let white = 0;
@@ -88,6 +105,11 @@ export function wireHand({ send, now, canControl, tell }) {
       key.style.width = `${(black ? 0.64 : 1) * (100 / whites)}%`;
       key.style.left = `${(100 / whites) * (black ? white - 0.32 : white)}%`;
       if (!black) white += 1;
+      const code = CODE_OF.get(note - middle());
+      if (code) {
+        key.dataset.letter = letter(code);
+        key.setAttribute('aria-keyshortcuts', letter(code));
+      }
       if (note % 12 === 0) key.append(document.createElement('span'));
       return key;
     }));
@@ -125,7 +147,7 @@ export function wireHand({ send, now, canControl, tell }) {
   });
   for (const end of ['pointerup', 'pointercancel', 'lostpointercapture']) piano.addEventListener(end, (event) => up(event.pointerId));
   piano.addEventListener('contextmenu', (event) => event.preventDefault());
-  // Enter, Space or a screen reader: a short note.
+  // Enter or a screen reader: a short note. Space is the pedal.
   piano.addEventListener('click', (event) => {
     const key = event.target.closest('[data-note]');
     if (!key || event.detail !== 0) return;
@@ -155,8 +177,8 @@ export function wireHand({ send, now, canControl, tell }) {
     if (!isOpen() || event.ctrlKey || event.metaKey || event.altKey || document.querySelector('dialog[open]')) return;
     if (event.target.closest?.('select')) return;
     if (CODES.has(event.code)) {
-      if (!event.repeat) strike(event.code, low + 12 + CODES.get(event.code), velocityAt(0.6));
-    } else if (event.code === 'Space' && !event.target.closest?.('button, input')) setPedal(true);
+      if (!event.repeat) strike(event.code, middle() + CODES.get(event.code), velocityAt(0.6));
+    } else if (event.code === 'Space') setPedal(true);
     else if (event.key === 'PageUp' || event.key === 'PageDown') shift(event.key === 'PageUp' ? 12 : -12);
     else if (event.key === 'Escape') close();
     else return;
@@ -164,7 +186,10 @@ export function wireHand({ send, now, canControl, tell }) {
   });
   document.addEventListener('keyup', (event) => {
     up(event.code);
-    if (event.code === 'Space' && !event.target.closest?.('button')) setPedal(false);
+    if (event.code !== 'Space' || !isOpen() || document.querySelector('dialog[open]')) return;
+    // Some browsers press the focused button when it comes up.
+    event.preventDefault();
+    setPedal(false);
   });
   addEventListener('blur', allUp);
   document.addEventListener('visibilitychange', () => document.visibilityState === 'hidden' && allUp());
@@ -201,6 +226,7 @@ export function wireHand({ send, now, canControl, tell }) {
     $('play-here').focus();
   }
   $('play-here').addEventListener('click', open);
+  layout();
   addEventListener('resize', () => isOpen() && build());
 
   const showSound = () => {
@@ -208,9 +234,10 @@ export function wireHand({ send, now, canControl, tell }) {
     $('hear').setAttribute('aria-checked', on);
     $('hear-how').textContent = on ? 'on' : 'off';
     $('play-here-how').textContent = on ? 'sounds here' : 'keys and sound';
+    if (on) $('begin').hidden = true;
   };
   async function hear(on) {
-    // Told first, so that a note struck meanwhile is heard.
+    // Told first: the program answers with what sounds, and what is struck meanwhile waits for the sound.
     send({ sound: on });
     if (!on) sound.stop();
     else if (!(await sound.start(Number($('level').value)))) {
@@ -221,20 +248,21 @@ export function wireHand({ send, now, canControl, tell }) {
   }
   $('hear').addEventListener('click', () => hear(!sound.isOn()));
 
-  /** Where the page is all there is, as in `try`: the keys are open, and sound begins with the first, at its low level. */
+  /**
+   * Where the page is all there is, as in `try`: the keys are open, and sound begins with the first, at its low level.
+   * Browsers do not let it begin with a finger that goes down, so where fingers play, one tap comes before the keys.
+   */
   function playAtOnce() {
     if (isOpen() || !canControl()) return;
     open();
-    // The first key is to be heard, with its sound.
-    setTimeout(() => send({ sound: true }), 0);
+    $('begin').hidden = !matchMedia('(pointer: coarse)').matches;
     const began = new AbortController();
     const begin = (event) => {
-      // Browsers let sound begin with these only: a finger counts when it comes up.
       if (event.type === 'pointerdown' && event.pointerType !== 'mouse') return;
       began.abort();
       if (!sound.isOn()) hear(true);
     };
-    for (const [where, what] of [[piano, 'pointerdown'], [piano, 'pointerup'], [document, 'keydown']]) {
+    for (const [where, what] of [[piano, 'pointerdown'], [piano, 'pointerup'], [piano, 'touchend'], [document, 'keydown'], [$('begin'), 'click']]) {
       where.addEventListener(what, begin, { signal: began.signal });
     }
   }

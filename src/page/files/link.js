@@ -1,8 +1,9 @@
 // The one socket to the program: the greeting, signs of life, the program's clock, and coming back by itself.
 
 const QUIET_MS = 800; // without a word for so long, what is shown counts as old
-const AGAIN_MS = 250; // between two attempts to come back
-const GIVEN_UP_MS = 600; // an attempt that has not been welcomed by then is dropped
+const AGAIN_MS = 400; // between two requests that ask whether the program can be reached
+const REQUEST_MS = 1500; // after that a request is given up; a few are on their way at once, so none holds up the next
+const WELCOME_MS = 4000; // a socket that has not been welcomed by then is given up
 const HERE_MS = 250;
 const ANSWER_MS = 1500; // after that the program refuses a press as too old, so no answer will come
 
@@ -13,7 +14,7 @@ const clock = () => performance.now();
  */
 export function openLink(told) {
   let socket = null; // the one that was welcomed
-  let attempts = new Set();
+  let pending = null; // the one that is being opened
   let lastHeard = 0;
   let lastLive = null;
   let ahead = null; // of the program's clock before ours; the largest seen is the one that travelled shortest
@@ -21,7 +22,7 @@ export function openLink(told) {
   let ask = 0;
   let barredUntil = 0;
   let waitsForPasscode = false;
-  let lastAttempt = -Infinity;
+  let lastAsked = -Infinity;
   const open = new Map();
   let passcode = sessionStorage.getItem('passcode');
   let goodPasscode = null; // the one that let this page in last
@@ -35,15 +36,31 @@ export function openLink(told) {
     }
   };
   const programNow = () => Math.max(0, Math.round(clock() + (ahead ?? 0)));
+  const mayCome = () => !waitsForPasscode && clock() >= barredUntil && document.visibilityState !== 'hidden';
   const live = () => socket !== null && socket.readyState === WebSocket.OPEN && clock() - lastHeard < QUIET_MS;
 
-  function attempt() {
-    lastAttempt = clock();
+  // Browsers make a page wait longer and longer for its next socket after some that failed, so none is opened before a
+  // small request was answered.
+  async function request() {
+    lastAsked = clock();
+    const givenUp = new AbortController();
+    const timer = setTimeout(() => givenUp.abort(), REQUEST_MS);
+    try {
+      const { ok } = await fetch('/here', { cache: 'no-store', signal: givenUp.signal });
+      if (ok && socket === null && pending === null && mayCome()) connect();
+    } catch {
+      // not reached: the next request comes soon
+    } finally {
+      clearTimeout(timer);
+    }
+  }
+
+  function connect() {
     const url = new URL('/live', location.href);
     url.protocol = url.protocol === 'https:' ? 'wss:' : 'ws:';
     const tried = new WebSocket(url);
-    attempts.add(tried);
-    const giveUp = setTimeout(() => drop(tried), GIVEN_UP_MS);
+    pending = tried;
+    const giveUp = setTimeout(() => drop(tried), WELCOME_MS);
     tried.onopen = () => {
       tried.send(JSON.stringify({ hello: 1, passcode }));
     };
@@ -56,8 +73,7 @@ export function openLink(told) {
       }
       if (frame.kind === 'welcome' && socket === null) {
         clearTimeout(giveUp);
-        attempts.delete(tried);
-        for (const other of [...attempts]) drop(other);
+        pending = null;
         socket = tried;
         ahead = null;
         waitsForPasscode = false;
@@ -88,7 +104,7 @@ export function openLink(told) {
 
   function drop(which) {
     which.onopen = which.onmessage = which.onclose = which.onerror = null;
-    attempts.delete(which);
+    if (pending === which) pending = null;
     which.close();
     if (socket === which) {
       socket = null;
@@ -116,7 +132,7 @@ export function openLink(told) {
       if (!now) for (const number of [...open.keys()]) settle(number, false, 'Cut off before an answer came.');
       told.state(now ? 'live' : 'old');
     }
-    if (!now && !waitsForPasscode && clock() >= barredUntil && clock() - lastAttempt >= AGAIN_MS && document.visibilityState !== 'hidden') attempt();
+    if (!now && pending === null && clock() - lastAsked >= AGAIN_MS && mayCome()) request();
   }
 
   const send = (message) => {
@@ -142,7 +158,7 @@ export function openLink(told) {
     do(words, seen) {
       const number = (ask += 1);
       if (!send({ do: words, ask: number, at: programNow(), seen })) {
-        return Promise.resolve({ done: false, words: 'Cut off: nothing was sent. Press again when it is back.' });
+        return Promise.resolve({ done: false, words: 'Nothing was sent: press again when it is back.' });
       }
       return new Promise((resolve) => {
         const timer = setTimeout(() => settle(number, false, 'No answer came; look before you press again.'), ANSWER_MS);

@@ -1,7 +1,7 @@
 // The stand: takes what the program sends, draws it once a frame, and sends the program what is pressed.
 
 import { drawBoards, drawHand, showBoards } from './horizon.js';
-import { drawChord, drawChords, drawKeys, drawSections, drawSong, drawSounding, drawWords, drawZones, set } from './draw.js';
+import { drawChord, drawChords, drawHint, drawKeys, drawSections, drawSong, drawSounding, drawWords, drawZones, set } from './draw.js';
 import { drawDetails, drawSectionList, drawSongList, open, wireDialogs } from './details.js';
 import { arrange, arrangeIfNew, fit } from './fit.js';
 import { wireKeyChoice } from './keychoice.js';
@@ -51,7 +51,10 @@ function draw() {
   }
   drawHand(hand);
   drawChord(hand);
-  if (state) drawSounding(shown);
+  if (state) {
+    drawSounding(shown);
+    drawHint(shown);
+  }
 }
 
 const live = { song: '', section: '', trouble: '', keys: '' };
@@ -72,28 +75,31 @@ function announce(trouble) {
 }
 
 let toldTimer = null;
+let told = ''; // what is shown so at the moment
 
-/** A sentence for the player, in the place of the words, for four seconds. */
+/** A sentence for the player, for four seconds: in the place of the words, or while it is cut off beside what says so. */
 function tell(words) {
-  const box = $('words');
-  box.dataset.told = words;
   set($('say'), words);
-  $('health').dataset.told = words;
-  fit($('health'));
   clearTimeout(toldTimer);
-  toldTimer = setTimeout(() => {
-    delete $('health').dataset.told;
-    fit($('health'));
-    delete box.dataset.told;
-  }, 4000);
+  toldTimer = setTimeout(() => showTold(''), 4000);
+  showTold(words);
+}
+
+function showTold(words) {
+  told = words;
+  const isOld = !$('old').hidden;
+  if (words && !isOld) $('health').dataset.told = words;
+  else delete $('health').dataset.told;
+  set($('told'), $('health').dataset.told);
+  fit($('health'));
+  if (isOld) sayOld();
 }
 
 const canControl = () => shown.can === 'control';
 
 async function press(words) {
   if (!canControl()) return;
-  const { done, words: answer } = await link.do(words, seen);
-  if (!done) tell(answer);
+  tell((await link.do(words, seen)).words);
 }
 
 function takeFrame(frame) {
@@ -133,23 +139,30 @@ function takeFrame(frame) {
 }
 
 // Dimmed as a whole, and said in words, so that nobody plays by what is no longer true.
+const CUT_OFF = 'Cut off: what you see is old.';
 let oldTimer = null;
 let refusedWords = '';
+
+function sayOld() {
+  const seconds = Math.floor(link.quietFor() / 1000);
+  const why = refusedWords || (link.heardOnce() ? `cut off for ${seconds} s: what you see is old` : 'not connected yet');
+  set($('old'), told ? `${why}. ${told}` : why);
+}
+
 function linkState(now) {
   document.body.dataset.link = now;
-  const old = $('old');
   clearInterval(oldTimer);
   hand.cut(now !== 'live');
-  old.hidden = now === 'live';
-  if (now === 'live') return;
-  const words = () => {
-    const seconds = Math.floor(link.quietFor() / 1000);
-    set(old, refusedWords ? refusedWords : link.heardOnce() ? `cut off for ${seconds} s: what you see is old` : 'not connected yet');
-  };
+  $('old').hidden = now === 'live';
+  showTold(told);
+  if (now === 'live') {
+    if ($('say').textContent === CUT_OFF) set($('say'), 'Connected again.');
+    return;
+  }
   // Asked once more later: at the very start the link is still being made.
-  setTimeout(words, 0);
-  oldTimer = setInterval(words, 500);
-  setTimeout(() => document.body.dataset.link === 'old' && set($('say'), 'Cut off: what you see is old.'), 0);
+  setTimeout(sayOld, 0);
+  oldTimer = setInterval(sayOld, 500);
+  setTimeout(() => document.body.dataset.link === 'old' && set($('say'), CUT_OFF), 0);
 }
 
 // Not let in: for want of the right passcode it is asked for; for any other reason the words stand where one looks.

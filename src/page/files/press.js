@@ -3,6 +3,7 @@
 const $ = (id) => document.getElementById(id);
 const HOLD_MS = 500;
 const TWICE_MS = 3000;
+const ONE_TOUCH_MS = 250; // two touches within it are one that bounced
 const OFF_BY_HOLDING = 'all notes off · hold';
 
 /** Panic: by holding for half a second, or by two presses where nothing can be held. A stray touch does nothing. */
@@ -57,7 +58,15 @@ export function wirePresses({ press, tell, canControl, handOpen, openHand }) {
     'next-song': ['next-song'], 'previous-song': ['previous-song'], 'next-section-go': ['next-section'], 'previous-section': ['previous-section'],
     'raise-key': ['raise-key'], 'lower-key': ['lower-key'], 'tonights-key': ['tonights-key'], fade: ['fade'], again: ['resend-messages'], beat: ['tap'],
   };
-  for (const [id, words] of Object.entries(actions)) $(id).addEventListener('click', () => canControl() && press(words));
+  for (const [id, words] of Object.entries(actions)) {
+    const ofSongs = id.endsWith('-song');
+    let last = -Infinity;
+    $(id).addEventListener('click', ({ timeStamp }) => {
+      const bounced = ofSongs && timeStamp - last < ONE_TOUCH_MS;
+      last = timeStamp;
+      if (!bounced && canControl()) press(words);
+    });
+  }
   const panicTwice = wirePanic(press, tell);
 
   const keys = {

@@ -18,10 +18,13 @@ fn show() -> Show {
 }
 
 fn show_of(song: &str) -> Show {
+    let again = if song.contains("key = \"Dm\"") { "Em" } else { "Eb" };
+    let set = format!(
+        "title = \"Evening\"\ngear = \"gear.toml\"\n[[song]]\nmap = \"snow.toml\"\n\
+         [[song]]\nmap = \"snow.toml\"\ntitle = \"Again\"\nkey = \"{again}\"\n"
+    );
     let mut read = |path: &str| match path {
-        "set.toml" => Ok(b"title = \"Evening\"\ngear = \"gear.toml\"\n[[song]]\nmap = \"snow.toml\"\n\
-                            [[song]]\nmap = \"snow.toml\"\ntitle = \"Again\"\nkey = \"Eb\"\n"
-            .to_vec()),
+        "set.toml" => Ok(set.clone().into_bytes()),
         "gear.toml" => Ok(b"[inputs.keyboard]\nport = \"p\"\n[outputs.keys]\nvirtual = true\n\
                             [sounds.grand]\noutput = \"keys\"\nchannel = 1\n"
             .to_vec()),

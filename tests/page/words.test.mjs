@@ -97,7 +97,7 @@ test('with nothing plugged in, a line says what to do and why a key sounds as an
   const page = await visit(browser, `${own.url}#play`);
   await page.click('#next-song');
   await reads(page, '#title', 'Frost on the Window');
-  await reads(page, '#hint', 'Nothing is plugged in: hold three keys here, and hear grand and bed. A C sounds as F: the fingers play in C, the room hears F.');
+  await reads(page, '#hint', 'Nothing is plugged in: hold three keys here, and hear grand and bed. A key C sounds as F: fingers in C, room in F.');
   for (const key of ['KeyD', 'KeyG', 'KeyK']) await page.keyboard.down(key);
   await page.waitForFunction(() => /^sounds now: grand .+ · bed .+/.test(document.querySelector('#hint').textContent));
   await page.screenshot({ path: 'target/page/pictures/play-here.png' });

@@ -44,8 +44,8 @@ pub const ASSETS: &[Asset] = assets! {
     "/sound.js" = "sound.js", SCRIPT;
     "/spell.js" = "spell.js", SCRIPT;
     "/icon.svg" = "icon.svg", SVG;
-    "/icon-180.png" = "icons/icon-180.png", PNG;
-    "/icon-512.png" = "icons/icon-512.png", PNG;
+    "/icons/icon-180.png" = "icons/icon-180.png", PNG;
+    "/icons/icon-512.png" = "icons/icon-512.png", PNG;
     "/manifest.webmanifest" = "manifest.webmanifest", MANIFEST;
 };
 

@@ -110,14 +110,15 @@ fn every_field_is_there_and_documented() {
 fn every_file_of_the_page_is_served_as_what_it_is() {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("src/page/files");
     let mut files = BTreeSet::new();
-    for entry in std::fs::read_dir(folder).unwrap() {
-        let entry = entry.unwrap();
-        let name = entry.file_name().into_string().unwrap();
+    let all = ["", "icons"].map(|within| std::fs::read_dir(folder.join(within)).unwrap());
+    for entry in all.into_iter().flatten().map(Result::unwrap).filter(|entry| entry.path().is_file()) {
+        let name = entry.path().strip_prefix(&folder).unwrap().to_str().unwrap().to_owned();
         let kind = match name.rsplit('.').next() {
             Some("html") => "text/html; charset=utf-8",
             Some("css") => "text/css; charset=utf-8",
             Some("js") => "text/javascript; charset=utf-8",
             Some("svg") => "image/svg+xml",
+            Some("png") => "image/png",
             Some("webmanifest") => "application/manifest+json",
             ending => panic!("what is a {ending:?}?"),
         };

@@ -7,12 +7,14 @@
 
 mod assets;
 mod auth;
+mod devices;
 mod frames;
 mod hosts;
 mod hub;
 mod keyboard;
 mod limits;
 mod messages;
+mod owner;
 mod publisher;
 mod requests;
 mod seen;
@@ -22,4 +24,4 @@ mod viewer;
 mod worker;
 
 pub use assets::{ASSETS, Asset};
-pub use server::{Open, OpenError, open};
+pub use server::{Open, OpenError, Wanted, open};

@@ -48,8 +48,7 @@ fn files(tonight: &Tonight<'_>, found: &mut Vec<Diagnostic>) {
         }
         let is_same = |other: &&Output| file_name(&other.name.value).to_lowercase() == plain.to_lowercase();
         if let Some(first) = outputs.iter().take(number).find(is_same) {
-            let title =
-                format!("the outputs {} and {} would be one file", quoted(&first.name.value), quoted(own));
+            let title = format!("the outputs {} and {} would be one file", quoted(&first.name.value), quoted(own));
             let hint = Diagnostic::hint(output.name.spot, title).also(first.name.spot, "the first");
             found.push(hint.help("in takes and replays the second one gets a number: give it another name"));
         }

@@ -1,6 +1,6 @@
 //! Names, keys and sections in the sentences of findings.
 
-use crate::map::{clean, Book, Clock, Spot, Trigger};
+use crate::map::{Book, Clock, Spot, Trigger, clean};
 use crate::midi::Note;
 use crate::midi::machine_control::Transport;
 use crate::music::{Key, note};

@@ -45,7 +45,9 @@ mod tests {
     /// Everything that must not get through.
     fn bad() -> String {
         let controls = ('\0'..='\u{9f}').filter(|letter| letter.is_control());
-        controls.chain("\u{202a}\u{202b}\u{202c}\u{202d}\u{202e}\u{2066}\u{2067}\u{2068}\u{2069}\u{2028}\u{2029}".chars()).collect()
+        controls
+            .chain("\u{202a}\u{202b}\u{202c}\u{202d}\u{202e}\u{2066}\u{2067}\u{2068}\u{2069}\u{2028}\u{2029}".chars())
+            .collect()
     }
 
     #[test]

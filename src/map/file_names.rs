@@ -71,6 +71,9 @@ mod tests {
 
     #[test]
     fn two_outputs_are_two_files() {
-        assert_eq!(file_names(["pad", "Pad", "a/b", "a:b", "pad (2)"]), ["pad", "Pad (2)", "a_b", "a_b (2)", "pad (2) (2)"]);
+        assert_eq!(
+            file_names(["pad", "Pad", "a/b", "a:b", "pad (2)"]),
+            ["pad", "Pad (2)", "a_b", "a_b (2)", "pad (2) (2)"]
+        );
     }
 }

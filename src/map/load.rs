@@ -71,7 +71,8 @@ pub fn load(set_path: &str, read: &mut dyn FnMut(&str) -> io::Result<Vec<u8>>) -
     // What a broken line seems to say is not worth a second report.
     let lines = LineStarts::of(&sources);
     let broken: HashSet<_> = diagnostics.iter().filter_map(|fault| lines.line(fault.spot?)).collect();
-    let is_broken = |fault: &Diagnostic| fault.spot.and_then(|spot| lines.line(spot)).is_some_and(|at| broken.contains(&at));
+    let is_broken =
+        |fault: &Diagnostic| fault.spot.and_then(|spot| lines.line(spot)).is_some_and(|at| broken.contains(&at));
     let hidden = |fault: &Diagnostic| {
         fault.spot.is_some_and(|spot| unclosed.iter().any(|(file, from)| spot.file == *file && spot.start >= *from))
     };

@@ -399,7 +399,10 @@ mod tests {
         let auth = auth(Some("lantern"), None);
         let now = Instant::now();
         (0..20).for_each(|last| drop(admit(&auth, peer(last), Some("no"), now)));
-        assert!(admit(&auth, peer(1), Some("lantern"), now).is_err() && admit(&auth, peer(99), Some("lantern"), now).is_err());
+        assert!(
+            admit(&auth, peer(1), Some("lantern"), now).is_err()
+                && admit(&auth, peer(99), Some("lantern"), now).is_err()
+        );
         auth.forget_waits();
         assert_eq!(admit(&auth, peer(1), Some("lantern"), now), Ok(Rights::Control));
     }

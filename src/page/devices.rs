@@ -38,7 +38,8 @@ pub(super) struct Devices {
 impl Devices {
     /// Those that were kept in a file; a file that cannot be read counts as none.
     pub fn read(file: Option<&Path>) -> Devices {
-        let kept = file.filter(|file| fs::metadata(file).is_ok_and(|there| there.is_file() && there.len() <= LONGEST_FILE));
+        let kept =
+            file.filter(|file| fs::metadata(file).is_ok_and(|there| there.is_file() && there.len() <= LONGEST_FILE));
         let known = kept.and_then(|file| serde_json::from_slice(&fs::read(file).ok()?).ok());
         let mut known: VecDeque<Device> = known.unwrap_or_default();
         known.truncate(MOST);

@@ -21,6 +21,7 @@ mod seen;
 mod server;
 mod trouble;
 mod viewer;
+mod visit;
 mod worker;
 
 pub use assets::{ASSETS, Asset};

@@ -43,7 +43,8 @@ fn written(address: SocketAddr) -> String {
     format!("{}:{:04X}", words.collect::<String>(), address.port())
 }
 
-#[cfg(all(test, target_os = "linux"))]
+#[cfg(test)]
+#[cfg(target_os = "linux")]
 mod tests {
     use std::net::{TcpListener, TcpStream};
 

@@ -1,7 +1,6 @@
 //! Requests: the files of the page, and the way to the live socket. Nothing that is requested changes anything.
 
 use std::convert::Infallible;
-use std::sync::Arc;
 
 use axum::body::Body;
 use axum::extract::FromRequestParts;
@@ -13,10 +12,9 @@ use axum::response::Response;
 use hyper::body::Incoming;
 
 use super::assets::Asset;
-use super::hub::{Ends, Hub};
-use super::limits::Slot;
 use super::messages::LONGEST;
 use super::viewer;
+use super::visit::Visit;
 
 /// The live socket.
 const LIVE: &str = "/live";
@@ -40,15 +38,6 @@ const ALWAYS: [(HeaderName, &str); 7] = [
         "screen-wake-lock=(self), camera=(), microphone=(), geolocation=(), midi=(), usb=(), serial=()",
     ),
 ];
-
-/// One connection.
-#[derive(Debug, Clone)]
-pub(super) struct Visit {
-    pub hub: Arc<Hub>,
-    pub ends: Ends,
-    /// Its slot among the connections, for as long as any part of it lives.
-    pub slot: Arc<Slot>,
-}
 
 /// Answers a request.
 pub(super) async fn answer(visit: Visit, request: Request<Incoming>) -> Result<Response, Infallible> {

@@ -16,7 +16,7 @@ use super::hub::{Ends, Hub, Job, Viewer, Why};
 use super::keyboard::HeldKeys;
 use super::limits;
 use super::messages::{Do, Hello, Said, VERSION};
-use super::requests::Visit;
+use super::visit::Visit;
 use super::worker;
 use crate::daemon::token_bucket::TokenBucket;
 use crate::wording::page as wording;
@@ -123,18 +123,16 @@ async fn greet(visit: &Visit, sender: &mut SocketSender, receiver: &mut SocketRe
     }
 }
 
+/// A viewer, and what it is to be sent.
+type Place = (Arc<Viewer>, mpsc::Receiver<Utf8Bytes>);
+
 /// Lets a page in that greets, if it may and there is a place.
-fn admit(
-    hub: &Hub,
-    ends: Ends,
-    hello: &Hello,
-) -> Result<(Admitted, (Arc<Viewer>, mpsc::Receiver<Utf8Bytes>)), Refused> {
+fn admit(hub: &Hub, ends: Ends, hello: &Hello) -> Result<(Admitted, Place), Refused> {
     let refused = |words, wait| Refused { words, wait, wrong: false, passcode: false };
     if hello.hello != VERSION {
         return Err(refused(wording::OTHER_VERSION, Duration::ZERO));
     }
-    let caller =
-        Caller { at: ends.from.ip(), passcode: hello.passcode.as_deref(), device: hello.device.as_deref() };
+    let caller = Caller { at: ends.from.ip(), passcode: hello.passcode.as_deref(), device: hello.device.as_deref() };
     let admitted = hub.auth.admit(&caller, hub.began + hub.began.elapsed())?;
     let joined = hub.join(MOST, ends, admitted.rights);
     joined.map(|joined| (admitted, joined)).ok_or_else(|| refused(wording::TOO_MANY, Duration::from_secs(2)))

@@ -43,12 +43,7 @@ pub(super) fn answered(ask: u32, done: bool, words: &str) -> Utf8Bytes {
     frames::text(&frames::Frame::Answer { ask, done, words })
 }
 
-fn answer(
-    hub: &Hub,
-    (handler, observer): (&RequestHandler, &Observer),
-    viewer: &Viewer,
-    asked: &Do,
-) -> (bool, String) {
+fn answer(hub: &Hub, (handler, observer): (&RequestHandler, &Observer), viewer: &Viewer, asked: &Do) -> (bool, String) {
     if !is_fresh(asked.at, hub.now()) {
         return (false, TOO_LATE.to_owned());
     }

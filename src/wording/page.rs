@@ -42,7 +42,8 @@ pub(crate) const AT_THE_COMPUTER: &str = "A song is added at the computer: hands
 /// What is done about the page itself.
 pub(crate) const PAGE_AT_THE_COMPUTER: &str = "What concerns the page itself is done at the computer.";
 /// A page of another user of this machine wants to write the set's file.
-pub(crate) const NOT_YOUR_FILE: &str = "The set is saved by the user who plays it, or with a passcode: handspan do save-set.";
+pub(crate) const NOT_YOUR_FILE: &str =
+    "The set is saved by the user who plays it, or with a passcode: handspan do save-set.";
 /// A saved gear file has other passcodes.
 pub(crate) const OTHER_PASSCODES: &str = "The passcodes have changed: every page is asked again.";
 /// Waits for wrong passcodes were taken away.

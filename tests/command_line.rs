@@ -312,6 +312,105 @@ fn try_shows_every_song_and_leaves_what_it_made() {
 
 #[cfg(unix)]
 #[test]
+fn try_replaces_nothing_and_follows_no_link_out_of_its_folder() {
+    let folder = TempDir::new().expect("a folder");
+    let demo = folder.path().join("demo");
+    fs::create_dir_all(demo.join("songs")).expect("a folder");
+    fs::write(demo.join("gear.toml"), "# my own\n").expect("a file");
+    let outside = folder.path().join("outside");
+    fs::create_dir(&outside).expect("a folder");
+    std::os::unix::fs::symlink(&outside, demo.join("replayed")).expect("a link");
+    std::os::unix::fs::symlink(outside.join("made.toml"), demo.join("midwinter.toml")).expect("a link");
+    let ran = run(folder.path(), &["try", "--out", "demo"]);
+    assert_eq!(ran.code, 0, "{}", ran.err);
+    assert_eq!(fs::read_to_string(demo.join("gear.toml")).expect("a file"), "# my own\n");
+    assert_eq!(fs::read_dir(&outside).expect("a folder").count(), 0);
+    let left = ran.out.split("Left alone, because something else is there:").nth(1).expect("it says so");
+    for name in ["gear.toml", "midwinter.toml", "replayed/weir-gate", "and 3 more"] {
+        assert!(left.contains(name), "{name}: {left}");
+    }
+    // What it made itself is no reason to say anything.
+    assert_eq!(run(folder.path(), &["try", "--out", "again"]).code, 0);
+    let again = run(folder.path(), &["try", "--out", "again"]);
+    assert!(again.code == 0 && !again.out.contains("Left alone"), "{}", again.out);
+}
+
+#[test]
+fn replay_never_leaves_its_folder() {
+    let folder = maps();
+    let gear = GEAR.replace("[outputs.pad]", "[outputs.\"../../escaped\"]").replace("outputs.piano", "outputs.\"a/b\"");
+    fs::write(folder.path().join("gear.toml"), gear.replace("\"piano\"", "\"a/b\"")).expect("a map");
+    fs::write(folder.path().join("take.mid"), demo_take()).expect("a take");
+    let out = folder.path().join("deep/down/out");
+    let ran = run(folder.path(), &["replay", "set.toml", "take.mid", "--out", "deep/down/out"]);
+    assert_eq!(ran.code, 0, "{}", ran.err);
+    let mut names: Vec<_> =
+        fs::read_dir(&out).expect("a folder").map(|file| file.expect("a file").file_name()).collect();
+    names.sort();
+    assert_eq!(names, ["_.._.._escaped.mid", "a_b.mid"]);
+    assert_eq!(fs::read_dir(folder.path().join("deep")).expect("a folder").count(), 1);
+}
+
+#[test]
+fn nothing_that_a_map_names_reaches_the_terminal_as_a_command() {
+    let folder = maps();
+    let title = "Lan\\u009b2Jtern\\u202e\\u2066\\u001b[2J\\r";
+    fs::write(folder.path().join("song.toml"), SONG.replace("Lantern", title)).expect("a map");
+    fs::write(folder.path().join("take.mid"), demo_take()).expect("a take");
+    let set = SET.replace("song.toml\"", &format!("song.toml\"\nremark = \"{title}\"\nsinger = \"{title}\""));
+    let bad = |letter: char| letter != '\n' && letter.is_control() || "\u{202e}\u{2066}".contains(letter);
+    for set in [SET, &set] {
+        fs::write(folder.path().join("set.toml"), set).expect("a map");
+        for arguments in [
+            &["check", "set.toml"][..],
+            &["check", "set.toml", "--json"],
+            &["replay", "set.toml", "take.mid", "--out", "out"],
+            &["print", "set.toml", "--out", "paper"],
+        ] {
+            let ran = run(folder.path(), arguments);
+            assert!(!ran.out.contains(bad) && !ran.err.contains(bad), "{arguments:?}: {:?} {:?}", ran.out, ran.err);
+        }
+    }
+}
+
+#[cfg(unix)]
+#[test]
+fn what_is_no_file_is_refused_in_a_sentence() {
+    let folder = maps();
+    fs::write(folder.path().join("take.mid"), demo_take()).expect("a take");
+    std::os::unix::fs::symlink("/dev/zero", folder.path().join("endless")).expect("a link");
+    let _nobody_writes = std::os::unix::net::UnixListener::bind(folder.path().join("socket")).expect("a socket");
+    for name in ["endless", "socket"] {
+        for arguments in
+            [&["check", name][..], &["replay", "set.toml", name, "--out", "out"], &["print", name, "--out", "out"]]
+        {
+            let ran = run(folder.path(), arguments);
+            assert!(ran.code == 2 && ran.err.contains("pipe or a device"), "{arguments:?}: {}", ran.err);
+        }
+    }
+}
+
+/// Very many faults are told as far as anybody reads them, and the time that it takes grows as they do, not faster.
+#[test]
+fn twenty_thousand_faults_are_told_without_delay() {
+    let folder = maps();
+    let took = |many: usize| {
+        let faults: String = (0..many).map(|number| format!("wrong_{number} = {number}\n")).collect();
+        fs::write(folder.path().join("song.toml"), format!("{faults}{SONG}")).expect("a map");
+        let began = std::time::Instant::now();
+        let ran = run(folder.path(), &["check", "set.toml"]);
+        assert!(ran.out.contains(&format!("{many} errors")), "{}", ran.out);
+        assert!(ran.err.len() < 100_000 && ran.err.contains(&format!("And {} more.", many - 100)), "{}", ran.err.len());
+        let took = began.elapsed();
+        println!("{many} faults: {took:?}");
+        took
+    };
+    let (some, many) = (took(2_000), took(20_000));
+    assert!(many < some * 30, "{some:?} for 2,000, {many:?} for 20,000");
+}
+
+#[cfg(unix)]
+#[test]
 fn try_goes_on_as_a_page_that_is_served_until_a_signal_ends_it() {
     let folder = TempDir::new().expect("a folder");
     let mut program = std::process::Command::new(assert_cmd::cargo::cargo_bin("handspan"))

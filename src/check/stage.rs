@@ -3,10 +3,11 @@
 use super::tonight::Tonight;
 use super::words::quoted;
 use crate::evening::MOST_INPUTS;
-use crate::map::{Diagnostic, Input, Kind, Output};
+use crate::map::{Diagnostic, Input, Kind, Output, file_name, file_names};
 
 /// Error: no input plays. Error: more inputs than the engine hears. Hint: an output that may lead back to an input.
-/// Hint: the set begins with a pause.
+/// Hint: an output whose name is no name of a file. Hint: two outputs that would be one file. Hint: the set begins with a
+/// pause.
 pub(super) fn find(tonight: &Tonight<'_>, found: &mut Vec<Diagnostic>) {
     let gear = &tonight.book.gear;
     if let Some(input) = gear.inputs.first().filter(|_| tonight.playing().next().is_none()) {
@@ -20,12 +21,37 @@ pub(super) fn find(tonight: &Tonight<'_>, found: &mut Vec<Diagnostic>) {
         found.push(fault.help("take out inputs that are not there tonight"));
     }
     loops(tonight, found);
+    files(tonight, found);
     let entries = &tonight.book.set.entries;
     if let Some(first) = entries.first().filter(|first| first.song.is_none()) {
         let hint =
             Diagnostic::hint(first.spot, "the set begins with a pause: the keys play nothing until the first song");
         let help = "put a song before it, whose zones the keys then play in the pause too, or leave it so";
         found.push(hint.help(help));
+    }
+}
+
+/// Outputs of which takes and replays make files that are called otherwise.
+fn files(tonight: &Tonight<'_>, found: &mut Vec<Diagnostic>) {
+    let outputs = &tonight.book.gear.outputs;
+    let names = file_names(outputs.iter().map(|output| output.name.value.as_str()));
+    for (number, (output, name)) in outputs.iter().zip(&names).enumerate() {
+        let own = output.name.value.as_str();
+        let plain = file_name(own);
+        if plain != own {
+            let title = format!("the output {} cannot give a file its name", quoted(own));
+            let help = "in takes and replays its file is called otherwise: take letters, digits, blanks and - for the name, 200 at most";
+            found.push(Diagnostic::hint(output.name.spot, title).help(help));
+        }
+        if *name == plain {
+            continue;
+        }
+        let is_same = |other: &&Output| file_name(&other.name.value).to_lowercase() == plain.to_lowercase();
+        if let Some(first) = outputs.iter().take(number).find(is_same) {
+            let title = format!("the outputs {} and {} would be one file", quoted(&first.name.value), quoted(own));
+            let hint = Diagnostic::hint(output.name.spot, title).also(first.name.spot, "the first");
+            found.push(hint.help("in takes and replays the second one gets a number: give it another name"));
+        }
     }
 }
 

@@ -6,16 +6,19 @@
 //! | --- | --- |
 //! | `set` | the set's path, as given |
 //! | `errors`, `hints` | how many of each |
-//! | `findings` | a list: `level` (`error`, `hint`), `kind` (`unreadable`: a file cannot be read as what it should be, `finding`: all else), `file`, `line`, `column` (from 1, in characters; left out where there is none), `title`, `label`, `help` (or null), `also` (a list of `file`, `line`, `column`, `label`) |
+//! | `findings` | a list of the first 1,000: `level` (`error`, `hint`), `kind` (`unreadable`: a file cannot be read as what it should be, `finding`: all else), `file`, `line`, `column` (from 1, in characters; left out where there is none), `title`, `label`, `help` (or null), `also` (a list of `file`, `line`, `column`, `label`) |
 
 use serde::Serialize;
 
-use super::console::{Failure, colour, complain, tell};
+use super::console::{Failure, tell, tell_json};
 use super::maps;
 use crate::check::{self, PortMatch, PortMatches, SeenPort};
 use crate::daemon;
 use crate::map::{Book, Diagnostic, Level, Listed, Source};
 use crate::ports::{self, Backend, Match};
+
+/// So many findings are listed for programs; the counts say of how many.
+const MOST_LISTED: usize = 1_000;
 
 /// What `--json` prints.
 #[derive(Debug, Serialize)]
@@ -49,9 +52,7 @@ pub(super) fn run(set: &str, json: bool) -> Result<(), Failure> {
     let written = match json {
         true => print(&CheckReport { set, errors, hints, findings: listed(&found, &loaded.sources) }),
         false => {
-            for finding in &found {
-                complain(&format!("{}\n", finding.render(&loaded.sources, colour())));
-            }
+            maps::say(&found, &loaded.sources);
             tell(&summary(set, errors, hints, loaded.book.is_none()));
             if loaded.book.is_some() && !looked_at_ports {
                 tell("This machine has no MIDI ports at present: whether tonight's are there was not looked at.");
@@ -81,13 +82,13 @@ fn matches(book: &Book, listed: &[ports::FoundPort]) -> PortMatches {
 }
 
 fn listed<'a>(found: &'a [Diagnostic], sources: &'a [Source]) -> Vec<Listed<'a>> {
-    found.iter().map(|finding| finding.listed(sources)).collect()
+    found.iter().take(MOST_LISTED).map(|finding| finding.listed(sources)).collect()
 }
 
 fn print(report: &CheckReport<'_>) -> Result<(), Failure> {
     let text = serde_json::to_string_pretty(report)
         .map_err(|error| Failure::Failed(format!("the findings cannot be written as JSON: {error}")))?;
-    tell(&text);
+    tell_json(&text);
     Ok(())
 }
 

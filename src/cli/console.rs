@@ -2,6 +2,8 @@
 
 use std::io::{IsTerminal, Write};
 
+use crate::map::{clean_json, clean_lines};
+
 /// Why a command ends without having done its work.
 #[derive(Debug)]
 pub(super) enum Failure {
@@ -11,14 +13,25 @@ pub(super) enum Failure {
     Failed(String),
 }
 
-/// A sentence on standard error. A reader that is gone is no reason to stop.
+/// A sentence on standard error, without what would command the terminal: names in maps and of ports may hold anything. A
+/// reader that is gone is no reason to stop.
 pub(super) fn complain(sentence: &str) {
+    complain_drawn(&clean_lines(sentence));
+}
+
+/// The same for what is clean and may be coloured.
+pub(super) fn complain_drawn(sentence: &str) {
     let _ = writeln!(std::io::stderr(), "{sentence}");
 }
 
-/// A line on standard output. A reader that is gone is no reason to stop.
+/// A line on standard output, or several, likewise.
 pub(super) fn tell(line: &str) {
-    let _ = writeln!(std::io::stdout(), "{line}");
+    let _ = writeln!(std::io::stdout(), "{}", clean_lines(line));
+}
+
+/// JSON on standard output, likewise.
+pub(super) fn tell_json(json: &str) {
+    let _ = writeln!(std::io::stdout(), "{}", clean_json(json));
 }
 
 /// Whether diagnostics may be coloured.

@@ -21,7 +21,13 @@ const MORE_HELP: &str = "Changes to the set; they hold for this run, and longer 
   add-song FILE (KEY)       at the end
   song-key TITLE KEY        the room's key of any song; the current one moves at once,
                             unless its key was changed by hand
-  save-set                  writes them into the set's file; the old one stays beside it as .bak
+  save-set                  writes them into the set's file; the old one stays beside it as .bak, the
+                            first one of all as .original
+
+About the page:
+  page-forget-waits         nobody waits any longer for wrong passcodes
+  page-disconnect           every page is disconnected and asked for the passcode again
+  page-close                no page until the next start
 
 Examples:
   handspan do next-song
@@ -40,7 +46,7 @@ pub(super) fn run(mut words: Vec<String>, name: Option<&str>) -> Result<(), Fail
         words.get_mut(1).into_iter().for_each(from_here);
     }
     let answer = reach::ask(&folder, &name, Ask::Do { words })?;
-    let said = printable(&answer.words);
+    let said = answer.words;
     match answer.outcome {
         Outcome::Done => {
             tell(&said);
@@ -57,9 +63,4 @@ fn from_here(word: &mut String) {
     if let Some(path) = absolute.as_deref().and_then(path::Path::to_str) {
         *word = path.to_owned();
     }
-}
-
-/// Without what would command the terminal: titles may hold anything.
-pub(super) fn printable(words: &str) -> String {
-    words.replace(|letter: char| letter.is_control() && letter != '\n', "\u{fffd}")
 }

@@ -17,7 +17,7 @@ use super::rotation::Rotating;
 use super::teller::Teller;
 use crate::daemon::{Happened, Report};
 use crate::engine::{Fired, Notice};
-use crate::map::Book;
+use crate::map::{Book, clean};
 use crate::ports::{Connection, Direction};
 use crate::wording::{self, actions, cues, performance};
 
@@ -169,7 +169,7 @@ fn in_one_line(lines: &[String]) -> String {
             "; "
         };
         one.push_str(between);
-        one.push_str(&line);
+        one.push_str(&clean(&line));
     }
     one
 }

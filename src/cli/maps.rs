@@ -1,20 +1,36 @@
 //! Reading maps from the file system, and saying what is wrong with them.
 
 use std::fs;
-use std::io;
+use std::io::{self, Read};
+use std::path::Path;
 
-use super::console::{Failure, colour, complain};
-use crate::map::{self, Book, Diagnostic, Kind, Level, Loaded};
+use super::console::{Failure, colour, complain, complain_drawn};
+use crate::map::{self, Book, Diagnostic, Kind, Level, Loaded, Source};
+
+/// The longest map in bytes: a hundred times what a long evening needs.
+const LONGEST: u64 = 4 << 20;
+
+/// So many findings are shown.
+const MOST_SHOWN: usize = 100;
 
 /// Reads a file of a set.
 pub(super) fn read(path: &str) -> io::Result<Vec<u8>> {
-    fs::read(path)
+    read_bounded(Path::new(path), LONGEST)
 }
 
-/// The same while others wait: a pipe or a device might never come to an end.
-pub(super) fn read_at_once(path: &str) -> io::Result<Vec<u8>> {
+/// Reads a file of at most so many bytes. A pipe or a device is none: it might never come to an end.
+pub(super) fn read_bounded(path: &Path, longest: u64) -> io::Result<Vec<u8>> {
     let kind = fs::metadata(path)?.file_type();
-    if kind.is_file() || kind.is_dir() { fs::read(path) } else { Err(io::Error::other("it is a pipe or a device")) }
+    if !kind.is_file() && !kind.is_dir() {
+        return Err(io::Error::other("it is a pipe or a device"));
+    }
+    let mut bytes = Vec::new();
+    // One that grows meanwhile has no end either.
+    fs::File::open(path)?.take(longest + 1).read_to_end(&mut bytes)?;
+    if bytes.len() as u64 > longest {
+        return Err(io::Error::other(format!("it has more than {} MiB", longest >> 20)));
+    }
+    Ok(bytes)
 }
 
 /// Reads a set with its gear and songs; the findings are not yet told.
@@ -28,15 +44,23 @@ pub(super) fn load(set: &str) -> Loaded {
 /// The maps have errors, which have been told.
 pub(super) fn load_sound(set: &str) -> Result<Book, Failure> {
     let loaded = load(set);
-    for diagnostic in &loaded.diagnostics {
-        complain(&format!("{}\n", diagnostic.render(&loaded.sources, colour())));
-    }
+    say(&loaded.diagnostics, &loaded.sources);
     let errors = loaded.diagnostics.iter().filter(|diagnostic| diagnostic.level == Level::Error).count();
     loaded.book.ok_or_else(|| {
         let them = if errors == 1 { "one error" } else { &format!("{errors} errors") };
         let words = format!("{set} has {them}: nothing was started. Put right what is marked and try again.");
         refused(&loaded.diagnostics, words)
     })
+}
+
+/// Says what was found; of very much only the first.
+pub(super) fn say(found: &[Diagnostic], sources: &[Source]) {
+    for diagnostic in found.iter().take(MOST_SHOWN) {
+        complain_drawn(&format!("{}\n", diagnostic.render(sources, colour())));
+    }
+    if found.len() > MOST_SHOWN {
+        complain(&format!("And {} more.\n", found.len() - MOST_SHOWN));
+    }
 }
 
 /// Why maps with errors are not taken, the same for every command: a file that cannot be read as what it should be ends
@@ -52,9 +76,19 @@ mod tests {
 
     #[cfg(unix)]
     #[test]
-    fn what_has_no_end_is_not_read_while_others_wait() {
-        assert_eq!(read_at_once("/dev/zero").unwrap_err().to_string(), "it is a pipe or a device");
-        assert_eq!(read_at_once("maps/midwinter.toml").unwrap(), fs::read("maps/midwinter.toml").unwrap());
-        assert_eq!(read_at_once("maps").unwrap_err().kind(), read("maps").unwrap_err().kind());
+    fn what_has_no_end_is_not_read() {
+        assert_eq!(read("/dev/zero").unwrap_err().to_string(), "it is a pipe or a device");
+        assert_eq!(read("maps/midwinter.toml").unwrap(), fs::read("maps/midwinter.toml").unwrap());
+        assert_eq!(read("maps").unwrap_err().kind(), fs::read("maps").unwrap_err().kind());
+    }
+
+    #[test]
+    fn what_is_far_too_long_is_not_read() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("song.toml");
+        fs::write(&path, vec![b'#'; LONGEST as usize]).unwrap();
+        assert_eq!(read_bounded(&path, LONGEST).unwrap().len() as u64, LONGEST);
+        fs::write(&path, vec![b'#'; LONGEST as usize + 1]).unwrap();
+        assert_eq!(read_bounded(&path, LONGEST).unwrap_err().to_string(), "it has more than 4 MiB");
     }
 }

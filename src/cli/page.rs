@@ -6,8 +6,8 @@ use super::log::Log;
 use super::maps;
 use crate::daemon::observer::Observer;
 use crate::daemon::requests::RequestHandler;
-use crate::daemon::{Daemon, Remote, Show};
-use crate::page::{self, Open};
+use crate::daemon::{Daemon, Remote, Show, persist};
+use crate::page::{self, Open, Wanted};
 use crate::wording::page as wording;
 
 /// Opens the page of a performance that does not run yet, and says where it is; where it cannot be opened, why. The music
@@ -22,8 +22,10 @@ pub(super) fn open(
     let (asking, coming) = (log.cloned(), log.cloned());
     let asked = move |words: &str| asking.iter().for_each(|log| log.words(words));
     let came = move |words: &str| coming.iter().for_each(|log| log.words(words));
-    let handler = Arc::new(RequestHandler::new(remote.clone(), Arc::clone(observer), maps::read_at_once, asked));
-    match page::open(&show.book.gear.stand, daemon, show, handler, came) {
+    let handler = Arc::new(RequestHandler::new(remote.clone(), Arc::clone(observer), maps::read, asked));
+    let devices = persist::devices();
+    let wanted = Wanted { stand: &show.book.gear.stand, devices: devices.as_deref() };
+    match page::open(wanted, daemon, show, handler, came) {
         Ok(None) => (None, None),
         Ok(Some(open)) => {
             let words = format!("  {}", wording::address(&open.link()));

@@ -25,7 +25,7 @@ use crate::daemon::requests::USUAL_NAME;
 use crate::daemon::supervisor::Supervisor;
 use crate::daemon::{self, Command, Daemon, Happened, Remote, Report, Show, reload};
 use crate::engine::Plan;
-use crate::map::Book;
+use crate::map::{Book, clean_lines};
 use crate::ports::{self, Backend, Connection, Ports};
 use crate::wording::{self, actions, changes as maps_wording, performance};
 
@@ -125,8 +125,9 @@ fn perform(wanted: &Wanted<'_>, show: Arc<Show>, before: Before, log: Option<&Lo
     };
     threads.extend(follow(&observer, duties, log).map_err(no_thread)?);
     #[cfg(unix)]
-    let control =
-        name_lock.and_then(|name_lock| reach::open(name_lock, &observer, &remote, log, |words| print_lines(&[words])));
+    let control = name_lock.and_then(|name_lock| {
+        reach::open(name_lock, (&observer, &remote), page.as_ref(), log, |words| print_lines(&[words]))
+    });
     let watching = reload::watch(maps::read, remote);
     if let Err(error) = &watching {
         print_lines(&[error.to_string()]);
@@ -216,7 +217,7 @@ fn words_for_key(command: Option<Command>, plan: &Plan) -> String {
 
 /// Says something on the terminal from a thread beside the music.
 fn say_aside(words: &str) {
-    let _ = write!(std::io::stderr(), "{words}{}", line_end());
+    let _ = write!(std::io::stderr(), "{}{}", clean_lines(words), line_end());
 }
 
 /// Waits for threads to end, but not for ever: a terminal that was stopped or a disk may hold one up.
@@ -275,7 +276,7 @@ fn print_lines(lines: &[String]) {
     let line_end = line_end();
     let mut out = std::io::stdout().lock();
     for line in lines {
-        let _ = write!(out, "{line}{line_end}");
+        let _ = write!(out, "{}{line_end}", clean_lines(line));
     }
     let _ = out.flush();
 }

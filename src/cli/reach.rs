@@ -11,6 +11,7 @@ use crate::daemon::control::{
     self, Answer, Ask, AskError, ControlSocket, NameLock, NameLockError, RequestHandler, USUAL_NAME,
 };
 use crate::daemon::observer::Observer;
+use crate::page::Open;
 use crate::wording::performance::unreachable;
 
 /// Takes this performance's name; where that cannot be for want of a folder, the music is worth more than its socket,
@@ -39,17 +40,20 @@ pub(super) fn name_lock(name: Option<&str>, tell: impl Fn(String)) -> Result<Opt
     }
 }
 
-/// Opens the control socket of a performance.
+/// Opens the control socket of a performance, at which its page is looked after too.
 pub(super) fn open(
     name_lock: NameLock,
-    observer: &Arc<Observer>,
-    remote: &Remote,
+    (observer, remote): (&Arc<Observer>, &Remote),
+    page: Option<&Open>,
     log: Option<&Log>,
     tell: impl Fn(String),
 ) -> Option<ControlSocket> {
     let log = log.cloned();
     let asked = move |words: &str| log.iter().for_each(|log| log.words(words));
-    let handler = RequestHandler::new(remote.clone(), Arc::clone(observer), maps::read_at_once, asked);
+    let mut handler = RequestHandler::new(remote.clone(), Arc::clone(observer), maps::read, asked);
+    if let Some(page) = page {
+        handler = handler.with_page(page.requests());
+    }
     let opened = control::open(name_lock, handler);
     opened.inspect_err(|error| tell(unreachable(error))).ok()
 }

@@ -2,7 +2,7 @@
 
 use std::fs;
 use std::io::Write;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use tempfile::NamedTempFile;
@@ -10,8 +10,11 @@ use tempfile::NamedTempFile;
 use super::console::{Failure, complain, tell};
 use super::{cueing, maps};
 use crate::engine::{Plan, Rehearsal};
-use crate::map::Book;
+use crate::map::{Book, file_names};
 use crate::midi::file::{self, Take};
+
+/// The longest take in bytes: a whole day's playing.
+const LONGEST_TAKE: u64 = 256 << 20;
 
 pub(super) fn run(set: &str, take: &Path, out: &Path, input: Option<&str>) -> Result<(), Failure> {
     let book = maps::load_sound(set)?;
@@ -22,8 +25,8 @@ pub(super) fn run(set: &str, take: &Path, out: &Path, input: Option<&str>) -> Re
     for fired in cueing::fired(&book, &rehearsal) {
         tell(&fired.line(&book, &rehearsal));
     }
-    for (file, messages) in write(&book, &rehearsal, &take, out)? {
-        tell(&format!("{file}  {messages} messages"));
+    for written in write(&book, (&rehearsal, &take), out, Others::Replaced)? {
+        tell(&format!("{}  {} messages", written.path.display(), written.messages));
     }
     Ok(())
 }
@@ -49,7 +52,7 @@ fn input_number(book: &Book, name: Option<&str>) -> Result<usize, Failure> {
 /// The file cannot be read or is no take, in a sentence.
 pub(super) fn read_take(path: &Path) -> Result<Take, Failure> {
     let name = path.display();
-    let bytes = fs::read(path).map_err(|error| {
+    let bytes = maps::read_bounded(path, LONGEST_TAKE).map_err(|error| {
         Failure::Wrong(format!("the take {name} cannot be read ({error}): check its name, or give another file."))
     })?;
     file::read(&bytes).map_err(|error| Failure::Wrong(format!("the take {name} cannot be used: {error}.")))
@@ -67,17 +70,32 @@ fn report(rehearsal: &Rehearsal, take: &Take) {
     }
 }
 
+/// What becomes of files of the same name that hold something else.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Others {
+    Replaced,
+    LeftAlone,
+}
+
+/// A file that was replayed.
+pub(super) struct Written {
+    pub path: PathBuf,
+    pub messages: usize,
+    /// Another one is there, which was left alone.
+    pub left_alone: bool,
+}
+
 /// Writes one file for each output, each whole or not at all: they are written under passing names first, and renamed
-/// when all are there. Returns their paths and how many messages each holds.
+/// when all are there.
 ///
 /// # Errors
 /// The folder or a file cannot be written, in a sentence.
 pub(super) fn write(
     book: &Book,
-    rehearsal: &Rehearsal,
-    take: &Take,
+    (rehearsal, take): (&Rehearsal, &Take),
     out: &Path,
-) -> Result<Vec<(String, usize)>, Failure> {
+    others: Others,
+) -> Result<Vec<Written>, Failure> {
     let folder = out.display();
     let unwritable = |error: &dyn std::fmt::Display| {
         Failure::Wrong(format!(
@@ -85,26 +103,37 @@ pub(super) fn write(
         ))
     };
     fs::create_dir_all(out).map_err(|error| unwritable(&error))?;
+    let names = file_names(book.gear.outputs.iter().map(|output| output.name.value.as_str()));
     let mut ready = Vec::new();
-    for (number, output) in book.gear.outputs.iter().enumerate() {
+    for (number, (output, name)) in book.gear.outputs.iter().zip(names).enumerate() {
         let lines = rehearsal.lines_of(number);
         let bytes = file::write(take.division, &take.tempo, &lines, take.end_tick)
             .map_err(|error| Failure::Failed(format!("{}: {error}", output.name.value)))?;
         let mut passing = NamedTempFile::new_in(out).map_err(|error| unwritable(&error))?;
         passing.write_all(&bytes).and_then(|()| passing.as_file().sync_all()).map_err(|error| unwritable(&error))?;
-        let path = out.join(format!("{}.mid", output.name.value));
+        let path = out.join(format!("{name}.mid"));
         if path.is_dir() {
             return Err(unwritable(&format!("{} is a folder", path.display())));
         }
-        ready.push((passing, path, lines.len()));
+        let left_alone = others == Others::LeftAlone && is_another(&path, &bytes);
+        ready.push((passing, Written { path, messages: lines.len(), left_alone }));
     }
-    let mut written = Vec::new();
-    for (passing, path, messages) in ready {
-        open_to_all(passing.path());
-        passing.persist(&path).map_err(|error| unwritable(&error))?;
-        written.push((path.display().to_string(), messages));
+    let mut all = Vec::new();
+    for (passing, written) in ready {
+        if !written.left_alone {
+            open_to_all(passing.path());
+            passing.persist(&written.path).map_err(|error| unwritable(&error))?;
+        }
+        all.push(written);
     }
-    Ok(written)
+    Ok(all)
+}
+
+/// Whether something else than a file with these bytes has this path. What a link leads to is never looked at.
+pub(super) fn is_another(path: &Path, bytes: &[u8]) -> bool {
+    let Ok(there) = fs::symlink_metadata(path) else { return false };
+    let is_same = there.is_file() && there.len() == bytes.len() as u64 && fs::read(path).is_ok_and(|old| old == bytes);
+    !is_same
 }
 
 /// A passing file is its owner's alone; a replayed one is like any other new file.

@@ -77,8 +77,20 @@ impl Rotating {
     }
 }
 
+/// Opens a file for the user alone: it says who came and what was played.
 fn append_to(path: &Path) -> io::Result<File> {
-    OpenOptions::new().create(true).append(true).open(path)
+    let mut options = OpenOptions::new();
+    options.create(true).append(true);
+    #[cfg(unix)]
+    std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
+    let file = options.open(path)?;
+    #[cfg(unix)]
+    if file.metadata()?.is_file() {
+        use std::os::unix::fs::PermissionsExt;
+        // One that an earlier version began. Where it is not ours to close, it is still ours to write to.
+        let _ = file.set_permissions(fs::Permissions::from_mode(0o600));
+    }
+    Ok(file)
 }
 
 #[cfg(test)]
@@ -102,6 +114,22 @@ mod tests {
         assert_eq!(read(&folder.path().join("concert.log.1")), "line 11\nline 12\n");
         assert_eq!(read(&folder.path().join("concert.log.4")), "line  5\nline  6\n");
         assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 5);
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn it_is_for_the_user_alone() {
+        use std::os::unix::fs::PermissionsExt;
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("concert.log");
+        fs::write(&path, "earlier\n").unwrap();
+        fs::set_permissions(&path, fs::Permissions::from_mode(0o644)).unwrap();
+        let mut log = Rotating::open(&path, 20).unwrap();
+        (0..9).for_each(|number| log.line(&format!("line {number:2}")).unwrap());
+        for file in fs::read_dir(folder.path()).unwrap() {
+            let file = file.unwrap();
+            assert_eq!(file.metadata().unwrap().permissions().mode() & 0o777, 0o600, "{:?}", file.file_name());
+        }
     }
 
     #[test]

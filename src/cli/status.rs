@@ -2,11 +2,11 @@
 
 use std::path::Path;
 
-use super::console::{Failure, tell};
-use super::doing::printable;
+use super::console::{Failure, tell, tell_json};
 use super::reach::{self, Meant};
 use crate::daemon::control::Ask;
 use crate::daemon::state::{PortState, State};
+use crate::map::clean;
 use crate::wording;
 
 pub(super) fn run(json: bool, name: Option<&str>) -> Result<(), Failure> {
@@ -15,9 +15,9 @@ pub(super) fn run(json: bool, name: Option<&str>) -> Result<(), Failure> {
             let state = state(&folder, &name)?;
             if json {
                 let unwritable = |error| Failure::Failed(format!("the state cannot be written as JSON: {error}"));
-                tell(&serde_json::to_string_pretty(&state).map_err(unwritable)?);
+                tell_json(&serde_json::to_string_pretty(&state).map_err(unwritable)?);
             } else {
-                lines(&state).iter().for_each(|line| tell(&printable(line)));
+                lines(&state).iter().for_each(|line| tell(&clean(line)));
             }
             Ok(())
         }
@@ -26,7 +26,7 @@ pub(super) fn run(json: bool, name: Option<&str>) -> Result<(), Failure> {
             for name in names {
                 // One that ends at this moment is no longer in the list.
                 if let Ok(state) = state(&folder, &name) {
-                    tell(&printable(&format!("{name}: {}, {}", state.set.title, here(&state))));
+                    tell(&clean(&format!("{name}: {}, {}", state.set.title, here(&state))));
                 }
             }
             tell("Several run: `handspan status --name NAME` says more of one.");
@@ -37,7 +37,7 @@ pub(super) fn run(json: bool, name: Option<&str>) -> Result<(), Failure> {
 
 fn state(folder: &Path, name: &str) -> Result<State, Failure> {
     let answer = reach::ask(folder, name, Ask::Status)?;
-    answer.state.ok_or(Failure::Failed(printable(&answer.words)))
+    answer.state.ok_or(Failure::Failed(answer.words))
 }
 
 /// Where the set stands.

@@ -33,7 +33,7 @@ const KEYBOARD: usize = 88;
 /// Tells what the demo does, and where `plays` says so lets the player play it.
 pub(super) fn run(out: Option<PathBuf>, plays: bool) -> Result<(), Failure> {
     let folder = folder(out)?;
-    leave_maps(&folder)?;
+    let mut left = leave_maps(&folder)?;
     let book = demo_book()?;
     let plan = Arc::new(Plan::new(&book));
     tell(&format!("{}: {} songs, played from recorded takes.", book.set.title, book.songs.len()));
@@ -44,22 +44,23 @@ pub(super) fn run(out: Option<PathBuf>, plays: bool) -> Result<(), Failure> {
         let entry = first_song(&take, &plan).unwrap_or(0);
         let rehearsal = Rehearsal::new(&plan, &take, 0, entry);
         show(&book, song, entry, &rehearsal, &take);
-        replay::write(&book, &rehearsal, &take, &folder.join("replayed").join(stem))?;
+        left.extend(leave_replayed(&book, (&rehearsal, &take), &folder, stem)?);
     }
     let take = demo_take(demo::WHOLE_TAKE)?;
     let rehearsal = Rehearsal::new(&plan, &take, 0, 0);
     show_drone(&book, &plan, &rehearsal, &take);
-    replay::write(&book, &rehearsal, &take, &folder.join("replayed").join("whole-set"))?;
+    left.extend(leave_replayed(&book, (&rehearsal, &take), &folder, "whole-set")?);
     let directing = demo_take(demo::DIRECTING)?;
     let directed = Rehearsal::new(&plan, &directing, 0, 0);
     show_cues(&book, &directed, &directing);
-    replay::write(&book, &directed, &directing, &folder.join("replayed").join("directing"))?;
+    left.extend(leave_replayed(&book, (&directed, &directing), &folder, "directing")?);
     tell(&format!(
         "\nThe whole set, {:.0} minutes of playing\n  {}",
         take.end as f64 / 60e6,
         tally(&book, &rehearsal, &take)
     ));
     tell(&format!("The maps, the takes and what came of them are in {}", folder.display()));
+    say_left_alone(&left);
     let set = folder.join(demo::SET);
     tell(&format!(
         "Change a map there and hear what it does:\n  handspan replay {} {} --out {}",
@@ -86,15 +87,56 @@ fn folder(out: Option<PathBuf>) -> Result<PathBuf, Failure> {
     }
 }
 
-fn leave_maps(folder: &Path) -> Result<(), Failure> {
+/// Leaves the maps and takes of the demo in a folder. What is there and differs is somebody's own: it is left alone, and
+/// named in what is returned.
+fn leave_maps(folder: &Path) -> Result<Vec<PathBuf>, Failure> {
+    let mut left = Vec::new();
     for (path, bytes) in demo::FILES {
         let path = folder.join(path);
+        if leads_out(folder, &path) || replay::is_another(&path, bytes) {
+            left.push(path);
+            continue;
+        }
         let written = path.parent().map_or(Ok(()), fs::create_dir_all).and_then(|()| fs::write(&path, bytes));
         written.map_err(|error| {
             Failure::Wrong(format!("{} cannot be written ({error}): give --out another folder.", path.display()))
         })?;
     }
-    Ok(())
+    Ok(left)
+}
+
+/// Leaves what came of a take in the folder, with the same care.
+fn leave_replayed(
+    book: &Book,
+    played: (&Rehearsal, &Take),
+    folder: &Path,
+    name: &str,
+) -> Result<Vec<PathBuf>, Failure> {
+    let out = folder.join("replayed").join(name);
+    if leads_out(folder, &out) {
+        return Ok(vec![out]);
+    }
+    let written = replay::write(book, played, &out, replay::Others::LeftAlone)?;
+    Ok(written.into_iter().filter(|written| written.left_alone).map(|written| written.path).collect())
+}
+
+/// Whether a link below the folder is on the way to a path in it.
+fn leads_out(folder: &Path, path: &Path) -> bool {
+    let on_the_way = path.ancestors().take_while(|above| *above != folder);
+    on_the_way.into_iter().any(|above| fs::symlink_metadata(above).is_ok_and(|there| there.is_symlink()))
+}
+
+/// Says what was left alone, as far as one reads it.
+fn say_left_alone(left: &[PathBuf]) {
+    const SHOWN: usize = 8;
+    if left.is_empty() {
+        return;
+    }
+    tell("Left alone, because something else is there:");
+    left.iter().take(SHOWN).for_each(|path| tell(&format!("  {}", path.display())));
+    if left.len() > SHOWN {
+        tell(&format!("  and {} more", left.len() - SHOWN));
+    }
 }
 
 fn demo_file(path: &str) -> io::Result<Vec<u8>> {

@@ -79,12 +79,23 @@ impl Beginning {
     }
 }
 
+/// The user's folder for what survives.
+fn folder() -> Option<PathBuf> {
+    let base = etcetera::choose_base_strategy().ok()?;
+    Some(base.state_dir().unwrap_or_else(|| base.data_dir()).join("handspan"))
+}
+
+/// The file that keeps the devices that the page let in; `None` where the system has no folder for such things.
+#[must_use]
+pub fn devices() -> Option<PathBuf> {
+    Some(folder()?.join("devices").join("known.json"))
+}
+
 /// The file in which a set's performance of this name is saved, in the user's folder for such things; `None` where the
 /// system has no such folder. The usual name has none, so that it is not part of the file's.
 #[must_use]
 pub fn file_of(set: &Path, name: Option<&str>) -> Option<PathBuf> {
-    let base = etcetera::choose_base_strategy().ok()?;
-    let folder = base.state_dir().unwrap_or_else(|| base.data_dir()).join("handspan");
+    let folder = folder()?;
     let set = fs::canonicalize(set).ok()?;
     let path: String =
         set.to_string_lossy().chars().map(|letter| if letter.is_alphanumeric() { letter } else { '-' }).collect();

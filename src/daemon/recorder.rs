@@ -15,7 +15,7 @@ use std::time::Duration;
 use crossbeam_channel::{Receiver, RecvTimeoutError, Sender, bounded};
 
 use crate::engine::{Event, Plan, TakeEvent};
-use crate::map::Gear;
+use crate::map::{Gear, file_names};
 use crate::midi::file::{GrowError, Growing, Store};
 use crate::midi::tempo::{Division, TempoEvent, TempoKind};
 
@@ -188,11 +188,12 @@ pub fn begin(
     let folder = new_folder(folder, name)?;
     let outputs = folder.join("outputs");
     fs::create_dir(&outputs)?;
-    let file = |path: PathBuf| File::create_new(path).map(TakeFile);
+    let file = |path: PathBuf| new_file(&path).map(TakeFile);
     let played = file(folder.join("take.mid"))?;
-    let names = gear.outputs.iter().map(|output| output.name.value.as_str());
+    let names = || gear.outputs.iter().map(|output| output.name.value.as_str());
+    let files = file_names(names());
     let outputs: Result<Vec<_>, io::Error> =
-        names.map(|name| Ok((name, file(outputs.join(format!("{}.mid", file_name(name))))?))).collect();
+        names().zip(files).map(|(name, plain)| Ok((name, file(outputs.join(format!("{plain}.mid")))?))).collect();
     let clock = gear.outputs.iter().any(|output| output.pass_clock);
     let (handle, recorder) = begin_in(played, outputs?, clock, plan)?;
     Ok((handle, recorder, folder))
@@ -210,9 +211,13 @@ fn new_folder(folder: &Path, name: &str) -> io::Result<PathBuf> {
     Err(io::ErrorKind::AlreadyExists.into())
 }
 
-/// A gear file may call an output what it likes; a file's name has no path in it.
-fn file_name(name: &str) -> String {
-    name.chars().map(|c| if c.is_control() || "/\\:*?\"<>|".contains(c) { '_' } else { c }).collect()
+/// A file for the user alone: what was played is nobody else's.
+fn new_file(path: &Path) -> io::Result<File> {
+    let mut options = File::options();
+    options.write(true).create_new(true);
+    #[cfg(unix)]
+    std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
+    options.open(path)
 }
 
 fn begin_in<'a, S: Store>(

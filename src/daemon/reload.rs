@@ -19,6 +19,9 @@ use super::{Happened, PreparedMaps, Remote, Show, wish};
 use crate::map::Level;
 use crate::wording::changes::OTHER_PORTS;
 
+/// So many errors of saved maps are told.
+const MOST_TOLD: usize = 20;
+
 /// The folders must have been quiet for this long.
 const QUIET: Duration = Duration::from_millis(80);
 /// After this, errors are not those of a half-written file.
@@ -170,8 +173,10 @@ impl Reloader {
         let Some(set) = show.book.sources.first() else { return ReadAgain::Same };
         let changed = changes::load(&set.path, self.read, &show.changes);
         let Some(book) = changed.loaded.book else {
-            let errors = changed.loaded.diagnostics.iter().filter(|fault| fault.level == Level::Error);
-            return ReadAgain::Wrong(errors.map(|fault| fault.render(&changed.loaded.sources, false)).collect());
+            let errors = || changed.loaded.diagnostics.iter().filter(|fault| fault.level == Level::Error);
+            let shown = errors().take(MOST_TOLD).map(|fault| fault.render(&changed.loaded.sources, false));
+            let more = errors().count().saturating_sub(MOST_TOLD);
+            return ReadAgain::Wrong(shown.chain((more > 0).then(|| format!("And {more} more."))).collect());
         };
         let texts = |sources: &[crate::map::Source]| {
             sources.iter().map(|source| (source.path.clone(), source.text.clone())).collect::<Vec<_>>()

@@ -70,12 +70,48 @@ impl Answer {
     }
 }
 
+/// What is asked for about the page itself; it does nothing to the set.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum PageRequest {
+    /// Nobody waits any longer for wrong passcodes.
+    ForgetWaits,
+    /// Every page has to come in again.
+    Disconnect,
+    /// There is no page until the next start.
+    Close,
+}
+
+/// Does what is asked for about the page itself.
+type PageRequests = Box<dyn Fn(PageRequest) + Send + Sync>;
+
+impl PageRequest {
+    /// The words for them.
+    pub const WORDS: [&str; 3] = ["page-forget-waits", "page-disconnect", "page-close"];
+
+    /// Reads one.
+    #[must_use]
+    pub fn parse(word: &str) -> Option<PageRequest> {
+        let all = [PageRequest::ForgetWaits, PageRequest::Disconnect, PageRequest::Close];
+        PageRequest::WORDS.iter().zip(all).find(|(known, _)| **known == word).map(|(_, request)| request)
+    }
+
+    /// That it was done.
+    fn done(self) -> &'static str {
+        match self {
+            PageRequest::ForgetWaits => wording::page::WAITS_FORGOTTEN,
+            PageRequest::Disconnect => wording::page::ALL_DISCONNECTED,
+            PageRequest::Close => wording::page::CLOSED,
+        }
+    }
+}
+
 /// Who answers requests.
 pub struct RequestHandler {
     remote: Remote,
     observer: Arc<Observer>,
     read: Read,
     asked: Box<dyn Fn(&str) + Send + Sync>,
+    page: Option<PageRequests>,
 }
 
 /// Why something was not done: what came of it, and the sentence.
@@ -91,7 +127,13 @@ impl RequestHandler {
         read: Read,
         asked: impl Fn(&str) + Send + Sync + 'static,
     ) -> RequestHandler {
-        RequestHandler { remote, observer, read, asked: Box::new(asked) }
+        RequestHandler { remote, observer, read, asked: Box::new(asked), page: None }
+    }
+
+    /// With somebody who does what is asked for about the page itself.
+    #[must_use]
+    pub fn with_page(self, page: impl Fn(PageRequest) + Send + Sync + 'static) -> RequestHandler {
+        RequestHandler { page: Some(Box::new(page)), ..self }
     }
 
     /// Who observes the performance that it answers for.
@@ -113,6 +155,7 @@ impl RequestHandler {
             Ask::Status => Answer { state: Some(self.observer.state()), ..Answer::new(Outcome::Done, String::new()) },
             Ask::Do { words } => {
                 let done = match words.first().map(String::as_str) {
+                    Some(word) if words.len() == 1 && PageRequest::parse(word).is_some() => self.look_after(who, word),
                     Some("save-set") if words.len() == 1 => self.save(who),
                     Some("move-song" | "add-song" | "song-key") => self.change(who, &words),
                     _ => self.act(who, &words.join(" ")),
@@ -125,10 +168,20 @@ impl RequestHandler {
         }
     }
 
+    fn look_after(&self, who: &str, word: &str) -> Result<String, Refusal> {
+        let (Some(page), Some(request)) = (&self.page, PageRequest::parse(word)) else {
+            return Err((Outcome::Failed, wording::page::NO_PAGE.to_owned()));
+        };
+        (self.asked)(&actions::asked(who, word));
+        page(request);
+        Ok(request.done().to_owned())
+    }
+
     fn act(&self, who: &str, words: &str) -> Result<String, Refusal> {
+        let more = [&changes::WORDS[..], &PageRequest::WORDS].concat();
         let read = |show: &Show| {
             let action = Action::parse(words, &show.plan)
-                .map_err(|error| actions::no_action(&error, &changes::WORDS, &show.plan, &show.book))?;
+                .map_err(|error| actions::no_action(&error, &more, &show.plan, &show.book))?;
             (self.asked)(&actions::asked(who, &action.words(&show.plan)));
             Ok(action)
         };

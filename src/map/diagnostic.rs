@@ -3,6 +3,7 @@
 
 use serde::Serialize;
 
+use super::clean::clean;
 use super::{Source, Spot};
 
 /// How much it matters.
@@ -176,8 +177,7 @@ pub(super) fn boundary(text: &str, at: usize) -> usize {
 /// A text from a map in quotation marks, cut where it is long and without what would disturb a terminal.
 pub(super) fn quoted(text: &str) -> String {
     const LONGEST: usize = 60;
-    let shown: String =
-        text.chars().take(LONGEST).map(|c| if c.is_control() { char::REPLACEMENT_CHARACTER } else { c }).collect();
+    let shown = clean(&text.chars().take(LONGEST).collect::<String>());
     let more = if text.chars().nth(LONGEST).is_some() { "…" } else { "" };
     format!("\"{shown}{more}\"")
 }

@@ -1,5 +1,6 @@
 //! Loads a set with everything it names, and finds every fault of every file in one go.
 
+use std::collections::HashSet;
 use std::io;
 use std::path::{Component, Path, PathBuf};
 
@@ -68,18 +69,36 @@ pub fn load(set_path: &str, read: &mut dyn FnMut(&str) -> io::Result<Vec<u8>>) -
     let Desk { sources, faults, broken, unclosed, .. } = desk;
     let mut diagnostics = broken.into_inner();
     // What a broken line seems to say is not worth a second report.
-    let place = |fault: &Diagnostic| fault.spot.and_then(|spot| spot.place(&sources)).map(|at| (at.file, at.line));
-    let broken: Vec<_> = diagnostics.iter().map(place).collect();
+    let lines = LineStarts::of(&sources);
+    let broken: HashSet<_> = diagnostics.iter().filter_map(|fault| lines.line(fault.spot?)).collect();
+    let is_broken =
+        |fault: &Diagnostic| fault.spot.and_then(|spot| lines.line(spot)).is_some_and(|at| broken.contains(&at));
     let hidden = |fault: &Diagnostic| {
         fault.spot.is_some_and(|spot| unclosed.iter().any(|(file, from)| spot.file == *file && spot.start >= *from))
     };
-    let faults = faults.into_inner().into_iter().filter(|fault| !broken.contains(&place(fault)) && !hidden(fault));
+    let faults = faults.into_inner().into_iter().filter(|fault| !is_broken(fault) && !hidden(fault));
     diagnostics.extend(faults);
     diagnostics.sort_by_key(|fault| fault.spot.map(|spot| (spot.file, spot.start)));
     diagnostics.extend(read.as_ref().and_then(|(gear, songs, _)| too_many(gear, songs)));
     let wrong = diagnostics.iter().any(|fault| fault.level == Level::Error);
     let book = read.filter(|_| !wrong).map(|(gear, songs, set)| Book { sources: sources.clone(), gear, songs, set });
     Loaded { book, sources, diagnostics }
+}
+
+/// Where the lines of all files begin: with very many faults nobody may count from the top for each.
+struct LineStarts(Vec<Vec<usize>>);
+
+impl LineStarts {
+    fn of(sources: &[Source]) -> LineStarts {
+        let ends = |source: &Source| source.text.match_indices('\n').map(|(at, _)| at + 1).collect();
+        LineStarts(sources.iter().map(ends).collect())
+    }
+
+    /// The file and line of a spot, counted from 0.
+    fn line(&self, spot: Spot) -> Option<(usize, usize)> {
+        let starts = self.0.get(spot.file)?;
+        Some((spot.file, starts.partition_point(|start| *start <= spot.start)))
+    }
 }
 
 /// The three kinds of map.

@@ -5,11 +5,13 @@
 
 mod action;
 mod agree;
+mod clean;
 mod cue;
 mod curve;
 mod diagnostic;
 mod draft;
 mod examples;
+mod file_names;
 mod gear;
 mod hand;
 mod load;
@@ -20,6 +22,7 @@ mod numbers;
 mod picture;
 mod places;
 mod reader;
+mod secret;
 mod send;
 mod set;
 mod song;
@@ -30,7 +33,9 @@ mod words;
 mod zone;
 
 pub use action::{Action, ActionError, LONGEST_FADE, LookUp, Plain, Resolved, Row, USUAL_FADE, With, Word, followed};
+pub use clean::{clean, clean_json, clean_lines};
 pub use diagnostic::{Diagnostic, Kind, Level, Listed, ListedAlso, Place};
+pub use file_names::{file_name, file_names};
 pub use load::{Loaded, load};
 pub use model::*;
 pub use nearest::nearest;

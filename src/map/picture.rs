@@ -13,7 +13,7 @@ use std::ops::Range;
 use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
 
 use super::diagnostic::{Diagnostic, Level, boundary, sentence};
-use super::{Source, Spot};
+use super::{Source, Spot, secret};
 
 /// What stands before a line of a map.
 const INDENT: &str = "    ";
@@ -132,6 +132,11 @@ impl<'a> Pointed<'a> {
         &self.source.text[self.line.clone()]
     }
 
+    /// From where on nobody may see the line.
+    fn secret(&self) -> Option<usize> {
+        secret::from(&self.source.text, self.line.clone())
+    }
+
     /// Whether the line can be shown without a cut.
     fn fits(&self) -> bool {
         clean(self.text()).width() <= ROOM
@@ -141,7 +146,7 @@ impl<'a> Pointed<'a> {
     /// words of its own and there is room.
     fn draw(&self, text: &mut String, ink: &Colours, first: bool, help: &mut Option<String>) {
         for (number, (mark, label)) in self.marks.iter().enumerate() {
-            let (line, before, width) = window(self.text(), mark.clone());
+            let (line, before, width) = window(self.text(), mark.clone(), self.secret());
             if number == 0 {
                 let _ = write!(text, "\n{INDENT}{}", line.trim_end());
             }
@@ -158,9 +163,10 @@ impl<'a> Pointed<'a> {
 }
 
 /// A line as it is shown, with the columns before and below its mark. A long one is cut where the mark is not.
-fn window(line: &str, mark: Range<usize>) -> (String, usize, usize) {
-    let parts = [&line[..mark.start], &line[mark.clone()], &line[mark.end..]];
-    let [mut head, mut body, mut tail] = parts.map(clean);
+fn window(line: &str, mark: Range<usize>, secret: Option<usize>) -> (String, usize, usize) {
+    let parts = [0..mark.start, mark.clone(), mark.end..line.len()];
+    let [mut head, mut body, mut tail] =
+        parts.map(|part| clean(&secret::hide(&line[part.clone()], part.start, secret)));
     if head.width() + body.width().min(ROOM / 2) > ROOM {
         head = end_of(&head, BEFORE);
     }
@@ -197,12 +203,7 @@ fn end_of(text: &str, room: usize) -> String {
 
 /// A text without what would command or confuse a terminal; tabs are as wide as an indent.
 fn clean(text: &str) -> String {
-    let shown = |c: char| match c {
-        '\u{61c}' | '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' => '\u{fffd}',
-        c if c.is_control() => '\u{fffd}',
-        c => c,
-    };
-    text.replace('\t', INDENT).chars().map(shown).collect()
+    super::clean::clean(&text.replace('\t', INDENT))
 }
 
 #[cfg(test)]

@@ -8,9 +8,25 @@ use super::reader::{Fields, Value};
 use super::{Input, Stand};
 
 /// Who sits in the hall must not find a passcode by trying.
-const SHORTEST: usize = 6;
+const SHORTEST: usize = 8;
 /// Nobody types more.
 const LONGEST: usize = 64;
+
+/// What stands in documents or is tried first; anybody may have read it.
+const KNOWN: [&str; 9] = [
+    "snow on the weir",
+    "lanterns",
+    "eight letters or more",
+    "three words of a song",
+    "password",
+    "passcode",
+    "handspan",
+    "12345678",
+    "qwertyui",
+];
+
+/// The fewest different letters.
+const FEWEST: usize = 4;
 
 /// Reads the table; without one the page is for this machine alone.
 pub(super) fn read(top: &mut Fields<'_>, inputs: &[Input], names: &Names) -> Stand {
@@ -29,7 +45,7 @@ pub(super) fn read(top: &mut Fields<'_>, inputs: &[Input], names: &Names) -> Sta
     if let (Some(value), true, Some(address)) = (&listen, open, address)
         && !address.ip().is_loopback()
     {
-        let help = "write for example passcode = \"six letters or more\" below it, or listen = \"127.0.0.1:7340\" for this machine alone";
+        let help = "write for example passcode = \"eight letters or more\" below it, or listen = \"127.0.0.1:7340\" for this machine alone";
         value.finding("without a passcode everybody in the network could control the set", help);
     }
     match (&moving, &viewing) {
@@ -72,19 +88,39 @@ fn address(value: &Value<'_>) -> Option<SocketAddr> {
 fn passcode(value: &Value<'_>) -> Option<String> {
     let text = value.text()?.value;
     let length = text.chars().count();
-    if !(SHORTEST..=LONGEST).contains(&length) || text.chars().any(char::is_control) {
-        let title = match length {
-            SHORTEST..=LONGEST => "a passcode may have no control characters".to_owned(),
-            _ => format!(
-                "this passcode has {length} letters, which is too {}",
-                if length < SHORTEST { "few" } else { "many" }
-            ),
-        };
-        let help = format!("write {SHORTEST} to {LONGEST} letters, digits or blanks, such as three words of a song");
-        value.finding(title, help);
-        return None;
-    }
-    Some(text)
+    let title = if length < SHORTEST {
+        format!("this passcode has fewer than {SHORTEST} letters, which is too few")
+    } else if length > LONGEST {
+        format!("this passcode has more than {LONGEST} letters, which is too many")
+    } else if text.chars().any(char::is_control) {
+        "a passcode may have no control characters".to_owned()
+    } else if is_known(&text) {
+        "this passcode is one that others try first: it stands in a document, or in every list".to_owned()
+    } else if is_repeated(&text) {
+        "this passcode is a few letters over and over again".to_owned()
+    } else {
+        return Some(text);
+    };
+    let help = format!("write {SHORTEST} to {LONGEST} letters, digits or blanks that nobody else would think of");
+    value.finding(title, help);
+    None
+}
+
+/// Whether anybody may have read it.
+fn is_known(text: &str) -> bool {
+    let plain = |text: &str| text.chars().filter(|letter| letter.is_alphanumeric()).collect::<String>().to_lowercase();
+    let text = plain(text);
+    KNOWN.iter().any(|known| text.starts_with(&plain(known)) && text.len() <= plain(known).len() + 2)
+}
+
+/// Whether it is one part over and over again, or has hardly any different letters.
+fn is_repeated(text: &str) -> bool {
+    let letters: Vec<char> = text.to_lowercase().chars().collect();
+    let mut different = letters.clone();
+    different.sort_unstable();
+    different.dedup();
+    let is_part = |length: usize| letters.iter().zip(letters.iter().skip(length)).all(|(one, next)| one == next);
+    different.len() < FEWEST || (1..=letters.len() / 2).any(is_part)
 }
 
 /// The input that the page's keyboard plays as.

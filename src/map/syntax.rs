@@ -1,7 +1,7 @@
 //! What the TOML parser finds, in the player's words.
 
-use super::Spot;
 use super::diagnostic::{Diagnostic, Kind, quoted};
+use super::{Spot, secret};
 
 /// A syntax error in the player's words.
 pub(super) fn fault(message: &str, text: &str, spot: Spot) -> Diagnostic {
@@ -16,7 +16,10 @@ pub(super) fn fault(message: &str, text: &str, spot: Spot) -> Diagnostic {
             fault("a value is missing").help("write it, or take the whole line out")
         }
         "string values must be quoted, expected literal string" => {
-            fault("a text needs quotation marks").help(format!("write {}", quoted(marked.trim())))
+            let line = text[..spot.start].rfind('\n').map_or(0, |end| end + 1)..spot.end;
+            let is_secret = secret::from(text, line).is_some();
+            let shown = if is_secret { "\"…\"".to_owned() } else { quoted(marked.trim()) };
+            fault("a text needs quotation marks").help(format!("write {shown}"))
         }
         "invalid basic string, expected `\"`" | "invalid literal string, expected `'`" => {
             fault("a text has no closing quotation mark").help("close it on the same line")

@@ -1,13 +1,14 @@
-//! Who may come in, and what for. Wrong passcodes are slowed down, of each address and in all.
+//! Who may come in, and what for. Wrong passcodes are slowed down, of each device or address and of all strangers.
 
 use std::collections::VecDeque;
 use std::net::IpAddr;
-use std::sync::{Mutex, PoisonError};
+use std::sync::{Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
 
 use serde::Serialize;
 use subtle::{ConstantTimeEq, ConstantTimeGreater};
 
+use super::devices::{self, Devices};
 use super::limits::{self, network};
 use super::messages::LONGEST;
 use crate::daemon::token_bucket::TokenBucket;
@@ -20,7 +21,7 @@ const FREE_IN_ALL: u32 = 8;
 /// An address that has been good for so long begins again.
 const FORGOTTEN: Duration = Duration::from_secs(600);
 
-/// The most addresses that are remembered, bad and good.
+/// The most of those who said something wrong that are remembered.
 const MOST: usize = 256;
 
 /// What somebody may do.
@@ -45,20 +46,66 @@ pub(super) struct Refused {
     pub passcode: bool,
 }
 
-/// The auth.
+/// What somebody says who wants to come in.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Caller<'a> {
+    pub at: IpAddr,
+    pub passcode: Option<&'a str>,
+    /// The token that an earlier admission gave it.
+    pub device: Option<&'a str>,
+}
+
+/// Somebody is let in.
+#[derive(Debug, PartialEq, Eq)]
+pub(super) struct Admitted {
+    pub rights: Rights,
+    /// The token of a device that had none.
+    pub device: Option<String>,
+    /// A controlling passcode was said.
+    pub proven: bool,
+}
+
+/// Who may come in.
 #[derive(Debug)]
 pub(super) struct Auth {
-    moving: Option<String>,
-    viewing: Option<String>,
-    attempts: Mutex<Attempts>,
+    /// Whether it listens to more than this machine.
+    in_network: bool,
+    state: Mutex<State>,
+}
+
+#[derive(Debug, Default)]
+struct State {
+    passcodes: Passcodes,
+    attempts: Attempts,
+    devices: Devices,
+}
+
+#[derive(Debug, Default, PartialEq, Eq)]
+struct Passcodes {
+    control: Option<String>,
+    view: Option<String>,
+}
+
+impl Passcodes {
+    fn of(stand: &Stand) -> Passcodes {
+        Passcodes { control: stand.passcode.clone(), view: stand.viewing_passcode.clone() }
+    }
+}
+
+/// Whose wrong passcodes are counted together.
+#[derive(Debug, Clone, PartialEq, Eq)]
+enum Who {
+    /// A device that was let in before: the hash of its token.
+    Device(String),
+    /// Whoever else is in this network.
+    Stranger(IpAddr),
 }
 
 #[derive(Debug, Default)]
 struct Attempts {
     /// Those who said something wrong, the latest last.
-    bad: VecDeque<(IpAddr, Slowed)>,
-    /// Those who were let in by a passcode: they do not wait for what strangers do.
-    good: VecDeque<IpAddr>,
+    bad: VecDeque<(Who, Slowed)>,
+    /// All strangers together.
     all: Slowed,
 }
 
@@ -93,65 +140,112 @@ impl Slowed {
 }
 
 impl Auth {
-    pub fn new(stand: &Stand) -> Auth {
-        Auth {
-            moving: stand.passcode.clone(),
-            viewing: stand.viewing_passcode.clone(),
-            attempts: Mutex::new(Attempts::default()),
-        }
+    /// Who may come in at `stand`; `devices` are those of earlier runs.
+    pub fn new(stand: &Stand, devices: Devices) -> Auth {
+        let in_network = stand.listen.is_some_and(|at| !at.ip().to_canonical().is_loopback());
+        let state = State { passcodes: Passcodes::of(stand), devices, attempts: Attempts::default() };
+        Auth { in_network, state: Mutex::new(state) }
+    }
+
+    fn state(&self) -> MutexGuard<'_, State> {
+        self.state.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
     /// Lets somebody in or not.
-    pub fn admit(&self, peer: IpAddr, passcode: Option<&str>, now: Instant) -> Result<Rights, Refused> {
-        let Some(moving) = &self.moving else { return Ok(Rights::Control) };
-        let Some(said) = passcode else {
+    pub fn admit(&self, caller: &Caller<'_>, now: Instant) -> Result<Admitted, Refused> {
+        let State { passcodes, attempts, devices } = &mut *self.state();
+        let Some(control) = &passcodes.control else {
+            return Ok(Admitted { rights: Rights::Control, device: None, proven: false });
+        };
+        let Some(said) = caller.passcode else {
             let words = PASSCODE_WANTED;
             return Err(Refused { words, wait: Duration::ZERO, wrong: false, passcode: true });
         };
-        let peer = network(peer);
-        let mut attempts = self.attempts.lock().unwrap_or_else(PoisonError::into_inner);
-        let wait = attempts.wait(peer, now);
+        let known = devices.find(caller.device);
+        let who = known.clone().map_or_else(|| Who::Stranger(network(caller.at)), Who::Device);
+        let wait = attempts.wait(&who, now);
         if !wait.is_zero() {
             // Right or wrong: who guesses must not learn it sooner.
             return Err(Refused { words: TOO_MANY_PASSCODES, wait, wrong: false, passcode: true });
         }
         // Both are compared, whatever the first says.
-        let (moves, looks) =
-            (is_same(moving, said), self.viewing.as_ref().is_some_and(|viewing| is_same(viewing, said)));
-        if moves || looks {
-            attempts.good(peer);
-            return Ok(if moves { Rights::Control } else { Rights::View });
+        let (controls, views) =
+            (is_same(control, said), passcodes.view.as_ref().is_some_and(|view| is_same(view, said)));
+        if controls {
+            attempts.clear(&who);
+            let device = devices.admit(known.as_deref(), caller.at);
+            return Ok(Admitted { rights: Rights::Control, device, proven: true });
         }
-        attempts.bad(peer, now);
-        Err(Refused { words: PASSCODE_WRONG, wait: attempts.wait(peer, now), wrong: true, passcode: true })
+        if views {
+            // It says nothing of who guesses at the other one, so it clears nothing.
+            return Ok(Admitted { rights: Rights::View, device: None, proven: false });
+        }
+        attempts.bad(&who, now);
+        Err(Refused { words: PASSCODE_WRONG, wait: attempts.wait(&who, now), wrong: true, passcode: true })
+    }
+
+    /// Whether one must know a passcode to control the set.
+    pub fn asks(&self) -> bool {
+        self.state().passcodes.control.is_some()
+    }
+
+    /// Takes the passcodes of a gear file that was loaded; whether they are others. In a network the last passcode holds
+    /// until the next start where there is none any longer: nobody opens the set to everybody by saving a file.
+    pub fn take(&self, stand: &Stand) -> bool {
+        let new = Passcodes::of(stand);
+        let mut state = self.state();
+        if new == state.passcodes || (new.control.is_none() && self.in_network) {
+            return false;
+        }
+        state.passcodes = new;
+        true
+    }
+
+    /// Nobody waits for wrong passcodes of before.
+    pub fn forget_waits(&self) {
+        self.state().attempts = Attempts::default();
+    }
+
+    /// Where devices that are known were last.
+    pub fn addresses(&self) -> Vec<IpAddr> {
+        self.state().devices.addresses().collect()
+    }
+
+    /// Keeps the devices that are known for the next start. What cannot be written is forgotten with this run.
+    pub fn keep_devices(&self) {
+        let kept = self.state().devices.to_keep();
+        if let Some((file, bytes)) = kept {
+            let _ = devices::keep(&file, &bytes);
+        }
     }
 }
 
 impl Attempts {
-    fn wait(&self, peer: IpAddr, now: Instant) -> Duration {
-        let own = self.bad.iter().find(|(known, _)| *known == peer).map_or(Duration::ZERO, |(_, own)| own.wait(now));
-        if self.good.contains(&peer) { own } else { own.max(self.all.wait(now)) }
-    }
-
-    fn good(&mut self, peer: IpAddr) {
-        self.bad.retain(|(known, _)| *known != peer);
-        self.good.retain(|known| *known != peer);
-        if self.good.len() >= MOST {
-            self.good.pop_front();
+    /// What others said wrong never holds up a device that is known.
+    fn wait(&self, who: &Who, now: Instant) -> Duration {
+        let own = self.bad.iter().find(|(known, _)| known == who).map_or(Duration::ZERO, |(_, own)| own.wait(now));
+        match who {
+            Who::Device(_) => own,
+            Who::Stranger(_) => own.max(self.all.wait(now)),
         }
-        self.good.push_back(peer);
     }
 
-    fn bad(&mut self, peer: IpAddr, now: Instant) {
-        self.all.add(FREE_IN_ALL, now);
-        let known = self.bad.iter().position(|(known, _)| *known == peer);
+    fn clear(&mut self, who: &Who) {
+        self.bad.retain(|(known, _)| known != who);
+    }
+
+    fn bad(&mut self, who: &Who, now: Instant) {
+        if matches!(who, Who::Stranger(_)) {
+            self.all.add(FREE_IN_ALL, now);
+        }
+        let known = self.bad.iter().position(|(known, _)| known == who);
         let mut slowed =
             known.and_then(|place| self.bad.remove(place)).map_or_else(Slowed::default, |(_, slowed)| slowed);
         slowed.add(0, now);
         if self.bad.len() >= MOST {
             self.bad.pop_front();
         }
-        self.bad.push_back((peer, slowed));
+        self.bad.push_back((who.clone(), slowed));
     }
 }
 
@@ -175,13 +269,17 @@ mod tests {
     const S: fn(u64) -> Duration = Duration::from_secs;
 
     fn auth(moving: Option<&str>, viewing: Option<&str>) -> Auth {
-        Auth::new(&Stand {
-            listen: None,
-            asked: false,
-            passcode: moving.map(str::to_owned),
-            viewing_passcode: viewing.map(str::to_owned),
-            input: None,
-        })
+        Auth::new(&stand(moving, viewing), Devices::default())
+    }
+
+    fn stand(moving: Option<&str>, viewing: Option<&str>) -> Stand {
+        let (passcode, viewing_passcode) = (moving.map(str::to_owned), viewing.map(str::to_owned));
+        Stand { passcode, viewing_passcode, ..Stand::default() }
+    }
+
+    /// What one without a token may.
+    fn admit(auth: &Auth, at: IpAddr, passcode: Option<&str>, now: Instant) -> Result<Rights, Refused> {
+        auth.admit(&Caller { at, passcode, device: None }, now).map(|admitted| admitted.rights)
     }
 
     fn peer(last: u8) -> IpAddr {
@@ -192,17 +290,17 @@ mod tests {
     fn a_passcode_says_what_somebody_may() {
         let now = Instant::now();
         let closed = auth(Some("lantern"), Some("snow"));
-        assert_eq!(closed.admit(peer(1), Some("lantern"), now), Ok(Rights::Control));
-        assert_eq!(closed.admit(peer(1), Some("snow"), now), Ok(Rights::View));
-        let nothing = closed.admit(peer(1), None, now).unwrap_err();
+        assert_eq!(admit(&closed, peer(1), Some("lantern"), now), Ok(Rights::Control));
+        assert_eq!(admit(&closed, peer(1), Some("snow"), now), Ok(Rights::View));
+        let nothing = admit(&closed, peer(1), None, now).unwrap_err();
         assert_eq!((nothing.wait, nothing.wrong), (S(0), false));
         for (number, wrong) in ["", "lanter", "lanterns", "Lantern", "lantern\0", "\0"].into_iter().enumerate() {
-            let refused = closed.admit(peer(10 + number as u8), Some(wrong), now).unwrap_err();
+            let refused = admit(&closed, peer(10 + number as u8), Some(wrong), now).unwrap_err();
             assert!(refused.wrong && refused.wait == S(1), "{wrong:?}");
         }
-        assert_eq!(auth(None, None).admit(peer(1), None, now), Ok(Rights::Control));
-        assert_eq!(auth(None, None).admit(peer(1), Some("x"), now), Ok(Rights::Control));
-        assert!(auth(Some("lantern"), None).admit(peer(1), Some(""), now).is_err());
+        assert_eq!(admit(&auth(None, None), peer(1), None, now), Ok(Rights::Control));
+        assert_eq!(admit(&auth(None, None), peer(1), Some("x"), now), Ok(Rights::Control));
+        assert!(admit(&auth(Some("lantern"), None), peer(1), Some(""), now).is_err());
     }
 
     #[test]
@@ -210,38 +308,103 @@ mod tests {
         let auth = auth(Some("lantern"), None);
         let mut now = Instant::now();
         for wait in [1, 2, 4, 8, 16, 30, 30] {
-            assert_eq!(auth.admit(peer(1), Some("no"), now).unwrap_err().wait, S(wait));
+            assert_eq!(admit(&auth, peer(1), Some("no"), now).unwrap_err().wait, S(wait));
             now += S(wait) - Duration::from_millis(1);
-            let early = auth.admit(peer(1), Some("lantern"), now).unwrap_err();
+            let early = admit(&auth, peer(1), Some("lantern"), now).unwrap_err();
             assert_eq!((early.wait, early.wrong), (Duration::from_millis(1), false));
             now += Duration::from_millis(1);
         }
-        assert_eq!(auth.admit(peer(1), Some("lantern"), now), Ok(Rights::Control));
-        assert_eq!(auth.admit(peer(1), Some("no"), now).unwrap_err().wait, S(1), "begun again");
+        assert_eq!(admit(&auth, peer(1), Some("lantern"), now), Ok(Rights::Control));
+        assert_eq!(admit(&auth, peer(1), Some("no"), now).unwrap_err().wait, S(1), "begun again");
         now += FORGOTTEN;
-        assert_eq!(auth.admit(peer(1), Some("no"), now).unwrap_err().wait, S(1), "forgotten");
+        assert_eq!(admit(&auth, peer(1), Some("no"), now).unwrap_err().wait, S(1), "forgotten");
     }
 
     #[test]
     fn many_addresses_gain_nothing_and_hold_no_known_tablet_up() {
         let auth = auth(Some("lantern"), None);
         let now = Instant::now();
-        assert_eq!(auth.admit(peer(1), Some("lantern"), now), Ok(Rights::Control));
+        let first = Caller { at: peer(1), passcode: Some("lantern"), device: None };
+        let token = auth.admit(&first, now).unwrap().device;
+        let tablet = |passcode, last| Caller { at: peer(last), passcode: Some(passcode), device: token.as_deref() };
         let mut tried = 0;
         for number in 0..100_000_u32 {
             let stranger = IpAddr::from(number.to_be_bytes());
-            tried += u32::from(auth.admit(stranger, Some("no"), now).unwrap_err().wrong);
+            tried += u32::from(admit(&auth, stranger, Some("no"), now).unwrap_err().wrong);
         }
         assert_eq!(tried, FREE_IN_ALL + 1);
-        assert_eq!(auth.admit(peer(1), Some("lantern"), now), Ok(Rights::Control));
+        // Its own mistakes count for it, wherever it is; those of others never.
+        assert!(auth.admit(&tablet("lantren", 1), now).unwrap_err().wrong);
+        assert_eq!(auth.admit(&tablet("lantern", 3), now).unwrap_err().wait, S(1));
+        let let_in = Admitted { rights: Rights::Control, device: None, proven: true };
+        assert_eq!(auth.admit(&tablet("lantern", 3), now + S(1)), Ok(let_in));
+        assert!(admit(&auth, peer(1), Some("lantern"), now).is_err(), "its old address says nothing");
         let later = now + S(1);
-        assert!(auth.admit(peer(200), Some("no"), later).unwrap_err().wrong);
-        assert!(auth.admit(peer(201), Some("lantern"), later + S(1)).is_err());
+        assert!(admit(&auth, peer(200), Some("no"), later).unwrap_err().wrong);
+        assert!(admit(&auth, peer(201), Some("lantern"), later + S(1)).is_err());
         // One machine has as many of the newer addresses as it likes.
         let newer = |last: u16| IpAddr::from([0x2001, 0xdb8, 0, 7, 0, 0, 0, last]);
         let late = later + S(60);
-        assert!(auth.admit(newer(1), Some("no"), late).unwrap_err().wrong);
-        assert!(!auth.admit(newer(2), Some("no"), late).unwrap_err().wrong);
+        assert!(admit(&auth, newer(1), Some("no"), late).unwrap_err().wrong);
+        assert!(!admit(&auth, newer(2), Some("no"), late).unwrap_err().wrong);
+    }
+
+    #[test]
+    fn only_a_right_controlling_passcode_clears_anything() {
+        let auth = auth(Some("lantern"), Some("snow"));
+        let mut now = Instant::now();
+        let mut tried = 0;
+        // Who knows the viewing passcode says it between two guesses, from as many addresses as it likes.
+        for number in 0..1_200_u32 {
+            let stranger = IpAddr::from([198, 51, 100, (number % 120) as u8]);
+            let _ = admit(&auth, stranger, Some("snow"), now);
+            tried += u32::from(admit(&auth, stranger, Some("no"), now).is_err_and(|refused| refused.wrong));
+            let _ = admit(&auth, stranger, Some("snow"), now);
+            now += Duration::from_millis(17);
+        }
+        assert!(tried <= FREE_IN_ALL + 5, "{tried} guesses in 20 s");
+    }
+
+    #[test]
+    fn a_token_opens_nothing_by_itself() {
+        let auth = auth(Some("lantern"), Some("snow"));
+        let now = Instant::now();
+        let control = auth.admit(&Caller { at: peer(1), passcode: Some("lantern"), device: None }, now).unwrap();
+        assert!(control.device.is_some());
+        let viewing = auth.admit(&Caller { at: peer(2), passcode: Some("snow"), device: None }, now).unwrap();
+        assert_eq!(viewing.device, None, "who views is no known device: it might guess");
+        let device = control.device.as_deref();
+        assert!(auth.admit(&Caller { at: peer(1), passcode: None, device }, now).is_err());
+        assert!(auth.admit(&Caller { at: peer(1), passcode: Some("no"), device }, now).is_err());
+    }
+
+    #[test]
+    fn new_passcodes_hold_at_once_and_a_network_keeps_its_last_one() {
+        let now = Instant::now();
+        let mut wide = stand(Some("lantern"), None);
+        wide.listen = Some(([0, 0, 0, 0], 7340).into());
+        let wide = Auth::new(&wide, Devices::default());
+        let here = auth(Some("lantern"), None);
+        for auth in [&wide, &here] {
+            assert!(!auth.take(&stand(Some("lantern"), None)) && auth.take(&stand(Some("candle"), None)));
+            assert_eq!(admit(auth, peer(1), Some("candle"), now), Ok(Rights::Control));
+            assert!(admit(auth, peer(2), Some("lantern"), now).is_err());
+        }
+        assert!(!wide.take(&stand(None, None)) && wide.asks());
+        assert!(here.take(&stand(None, None)) && !here.asks());
+    }
+
+    #[test]
+    fn waits_can_be_forgotten() {
+        let auth = auth(Some("lantern"), None);
+        let now = Instant::now();
+        (0..20).for_each(|last| drop(admit(&auth, peer(last), Some("no"), now)));
+        assert!(
+            admit(&auth, peer(1), Some("lantern"), now).is_err()
+                && admit(&auth, peer(99), Some("lantern"), now).is_err()
+        );
+        auth.forget_waits();
+        assert_eq!(admit(&auth, peer(1), Some("lantern"), now), Ok(Rights::Control));
     }
 
     #[test]
@@ -250,10 +413,10 @@ mod tests {
         let mut now = Instant::now();
         for number in 0..2_000_u32 {
             now += LONGEST_WAIT;
-            let _ = auth.admit(IpAddr::from(number.to_be_bytes()), Some("no"), now);
-            let _ = auth.admit(IpAddr::from((number | 1 << 31).to_be_bytes()), Some("lantern"), now + LONGEST_WAIT);
+            let _ = admit(&auth, IpAddr::from(number.to_be_bytes()), Some("no"), now);
+            let _ = admit(&auth, IpAddr::from((number | 1 << 31).to_be_bytes()), Some("lantern"), now + LONGEST_WAIT);
         }
-        let attempts = auth.attempts.lock().unwrap();
-        assert_eq!((attempts.bad.len(), attempts.good.len()), (MOST, MOST));
+        let state = auth.state();
+        assert_eq!((state.attempts.bad.len(), state.devices.addresses().count()), (MOST, devices::MOST));
     }
 }

@@ -1,16 +1,16 @@
 //! What the threads of the page share: the registry of viewers, who plays, and how the end is told.
 
 use std::fmt;
-use std::net::IpAddr;
+use std::net::SocketAddr;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
-use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::sync::{Arc, Mutex, MutexGuard, OnceLock, PoisonError};
 use std::time::Instant;
 
 use axum::extract::ws::Utf8Bytes;
 use crossbeam_channel::Sender;
 use tokio::sync::{Notify, mpsc};
 
-use super::auth::Auth;
+use super::auth::{Auth, Rights};
 use super::hosts::Hosts;
 use super::keyboard::PageKeyboard;
 use super::messages::Do;
@@ -19,6 +19,28 @@ use super::seen::Seen;
 /// Frames that may wait for a viewer: more than the answers to all that it may say in a second. Who is further behind is
 /// dropped.
 const WAITING: usize = 512;
+
+/// Why somebody has to go.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Why {
+    Left,
+    Form,
+    TooMany,
+    Slow,
+    Silent,
+    /// Somebody who can control came, and there was no other place.
+    Yields,
+    /// It has to say the passcode again.
+    Asked,
+    End,
+}
+
+/// Where a connection comes from and at which address it came in.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Ends {
+    pub from: SocketAddr,
+    pub at: SocketAddr,
+}
 
 /// Something to do.
 #[derive(Debug)]
@@ -100,18 +122,25 @@ impl Hub {
         self.viewers().len()
     }
 
-    /// One more, if there is room; what it is to be sent comes out of the receiver.
-    pub fn join(&self, most: usize, peer: IpAddr) -> Option<(Arc<Viewer>, mpsc::Receiver<Utf8Bytes>)> {
+    /// One more, if there is room; what it is to be sent comes out of the receiver. For one who can control, the last
+    /// one who came to view makes room.
+    pub fn join(&self, most: usize, ends: Ends, rights: Rights) -> Option<(Arc<Viewer>, mpsc::Receiver<Utf8Bytes>)> {
         let mut viewers = self.viewers();
-        if viewers.len() >= most || self.is_closed() {
+        if self.is_closed() {
             return None;
+        }
+        if viewers.len() >= most {
+            let controls = rights == Rights::Control;
+            let yields = viewers.iter().rposition(|viewer| controls && viewer.rights == Rights::View)?;
+            viewers.remove(yields).drop_out(Why::Yields);
         }
         let (queue, waiting) = mpsc::channel(WAITING);
         let viewer = Arc::new(Viewer {
-            peer,
+            ends,
+            rights,
             queue,
             gone: Notify::new(),
-            is_gone: AtomicBool::new(false),
+            why: OnceLock::new(),
             sound: AtomicBool::new(false),
             begins_to_hear: AtomicBool::new(false),
             asking: AtomicUsize::new(0),
@@ -134,6 +163,11 @@ impl Hub {
         self.viewers().clone()
     }
 
+    /// All have to go.
+    pub fn disconnect_all(&self, why: Why) {
+        self.all().iter().for_each(|viewer| viewer.drop_out(why));
+    }
+
     /// Makes the publisher look.
     pub fn wake(&self) {
         // One that waits already says the same.
@@ -151,7 +185,7 @@ impl Hub {
             return;
         }
         self.closing.notify_one();
-        self.all().iter().for_each(|viewer| viewer.drop_out());
+        self.disconnect_all(Why::End);
         let _ = self.jobs.try_send(Job::End);
         self.wake();
     }
@@ -161,11 +195,13 @@ impl Hub {
 #[derive(Debug)]
 pub(super) struct Viewer {
     /// Where it is.
-    pub peer: IpAddr,
+    pub ends: Ends,
+    /// What it may do.
+    pub rights: Rights,
     queue: mpsc::Sender<Utf8Bytes>,
     /// Told when it is to go.
     pub gone: Notify,
-    is_gone: AtomicBool,
+    why: OnceLock<Why>,
     /// Whether it wants to hear.
     pub sound: AtomicBool,
     /// It has only just begun to hear, and must be told what was set up before and what sounds.
@@ -180,18 +216,18 @@ impl Viewer {
     /// Puts a frame where it will be sent from. Nobody waits for one who does not read: it has to go.
     pub fn send(&self, frame: &Utf8Bytes) {
         if self.queue.try_send(frame.clone()).is_err() {
-            self.drop_out();
+            self.drop_out(Why::Slow);
         }
     }
 
-    /// It has to go.
-    pub fn drop_out(&self) {
-        self.is_gone.store(true, Ordering::Release);
+    /// It has to go; the first reason counts.
+    pub fn drop_out(&self, why: Why) {
+        let _ = self.why.set(why);
         self.gone.notify_one();
     }
 
-    /// Whether it has to go.
-    pub fn is_gone(&self) -> bool {
-        self.is_gone.load(Ordering::Acquire)
+    /// Why it has to go, if it has.
+    pub fn is_gone(&self) -> Option<Why> {
+        self.why.get().copied()
     }
 }

@@ -1,9 +1,12 @@
 //! How many connections there may be, in all and of one machine, and how often something may come.
 
-use std::collections::HashMap;
+use std::cmp::Reverse;
+use std::collections::{BTreeMap, HashMap, VecDeque};
 use std::net::{IpAddr, Ipv6Addr};
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
+
+use tokio::sync::Notify;
 
 use crate::daemon::token_bucket::Rate;
 
@@ -36,45 +39,122 @@ pub(super) fn network(peer: IpAddr) -> IpAddr {
     }
 }
 
-/// The most connections at a time.
-const MOST: usize = 64;
-/// The most of one other machine: one alone must not keep all others out.
-const MOST_OF_ONE: usize = 24;
+/// The most connections at a time that no page has proven to be its own yet. A page that loads takes some six for its
+/// files and one for its socket.
+const MOST: usize = 256;
+/// The most addresses of devices that are known.
+const MOST_KNOWN: usize = 256;
 
-/// Who is connected, and how often.
+/// Who is connected. Nobody is kept out: where no place is left, the network that has most of them gives one up, of it
+/// the address that has most, of that the connection that has been silent longest. Those at the address of a device that
+/// is known come last.
 #[derive(Debug, Clone, Default)]
-pub(super) struct Limits(Arc<Mutex<HashMap<IpAddr, usize>>>);
+pub(super) struct Limits(Arc<Mutex<Places>>);
+
+#[derive(Debug, Default)]
+struct Places {
+    /// Counts connections and what they ask for, so that what is smaller was heard longer ago.
+    count: u64,
+    taken: BTreeMap<u64, Place>,
+    known: VecDeque<IpAddr>,
+}
+
+#[derive(Debug)]
+struct Place {
+    at: IpAddr,
+    heard: u64,
+    yields: Arc<Notify>,
+}
 
 /// A connection's slot among them; given back when dropped.
 #[derive(Debug)]
 pub(super) struct Slot {
     limits: Limits,
-    of: IpAddr,
+    number: u64,
+    /// Told when it has to make room.
+    pub yields: Arc<Notify>,
 }
 
 impl Limits {
-    /// A slot, if there is one.
-    pub fn take(&self, peer: IpAddr) -> Option<Slot> {
-        let of = network(peer);
-        let mut taken = self.0.lock().unwrap_or_else(PoisonError::into_inner);
-        let most = if of.is_loopback() { MOST } else { MOST_OF_ONE };
-        if taken.values().sum::<usize>() >= MOST || taken.get(&of).is_some_and(|own| *own >= most) {
-            return None;
+    /// With the addresses of devices that are known.
+    pub fn knowing(known: Vec<IpAddr>) -> Limits {
+        let limits = Limits::default();
+        known.into_iter().for_each(|at| limits.know(at));
+        limits
+    }
+
+    fn places(&self) -> MutexGuard<'_, Places> {
+        self.0.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// A slot; the connection whose place it takes, if any, is told.
+    pub fn take(&self, peer: IpAddr) -> Slot {
+        let mut places = self.places();
+        if places.taken.len() >= MOST {
+            places.make_room();
         }
-        *taken.entry(of).or_default() += 1;
-        Some(Slot { limits: self.clone(), of })
+        places.count += 1;
+        let (number, yields) = (places.count, Arc::new(Notify::new()));
+        let place = Place { at: peer.to_canonical(), heard: number, yields: Arc::clone(&yields) };
+        places.taken.insert(number, place);
+        Slot { limits: self.clone(), number, yields }
+    }
+
+    /// A device was let in there.
+    fn know(&self, at: IpAddr) {
+        let at = at.to_canonical();
+        let mut places = self.places();
+        places.known.retain(|known| *known != at);
+        if places.known.len() >= MOST_KNOWN {
+            places.known.pop_front();
+        }
+        places.known.push_back(at);
+    }
+}
+
+impl Places {
+    fn make_room(&mut self) {
+        let (mut networks, mut addresses) = (HashMap::new(), HashMap::new());
+        for place in self.taken.values() {
+            *networks.entry(network(place.at)).or_insert(0_usize) += 1;
+            *addresses.entry(place.at).or_insert(0_usize) += 1;
+        }
+        let of = |many: Option<&usize>| Reverse(many.copied().unwrap_or(0));
+        let first = self.taken.iter().min_by_key(|(_, place)| {
+            let is_known = self.known.contains(&place.at);
+            (is_known, of(networks.get(&network(place.at))), of(addresses.get(&place.at)), place.heard)
+        });
+        let first = first.map(|(number, _)| *number);
+        if let Some(place) = first.and_then(|number| self.taken.remove(&number)) {
+            place.yields.notify_one();
+        }
+    }
+}
+
+impl Slot {
+    /// It has asked for something.
+    pub fn heard(&self) {
+        let mut places = self.limits.places();
+        places.count += 1;
+        let count = places.count;
+        if let Some(place) = places.taken.get_mut(&self.number) {
+            place.heard = count;
+        }
+    }
+
+    /// A page was let in over it: it gives no place up any longer; pages have a limit of their own. One that has
+    /// `proven` that it may control makes its address known.
+    pub fn admit(&self, proven: bool) {
+        let gone = self.limits.places().taken.remove(&self.number);
+        if let Some(place) = gone.filter(|_| proven) {
+            self.limits.know(place.at);
+        }
     }
 }
 
 impl Drop for Slot {
     fn drop(&mut self) {
-        let mut taken = self.limits.0.lock().unwrap_or_else(PoisonError::into_inner);
-        if let Some(own) = taken.get_mut(&self.of) {
-            *own -= 1;
-            if *own == 0 {
-                taken.remove(&self.of);
-            }
-        }
+        self.limits.places().taken.remove(&self.number);
     }
 }
 
@@ -105,18 +185,55 @@ mod tests {
         assert_eq!(waits, [1, 2, 4, 8, 16, 30, 30, 30].map(|seconds| Rate::new(1, Duration::from_secs(seconds))));
     }
 
+    fn of(last: u8) -> IpAddr {
+        IpAddr::from([192, 0, 2, last])
+    }
+
+    /// How many of these still have their places.
+    fn left(limits: &Limits, slots: &[Slot]) -> usize {
+        let places = limits.places();
+        slots.iter().filter(|slot| places.taken.contains_key(&slot.number)).count()
+    }
+
     #[test]
-    fn one_machine_takes_some_and_all_together_no_more_than_there_are() {
+    fn a_crowd_makes_room_for_whoever_comes() {
         let limits = Limits::default();
-        let of = |last: u8| IpAddr::from([192, 0, 2, last]);
-        let mut held: Vec<Slot> = (0..100).filter_map(|_| limits.take(of(1))).collect();
-        assert_eq!(held.len(), MOST_OF_ONE);
-        held.extend((0..100).filter_map(|_| limits.take(IpAddr::from([127, 0, 0, 1]))));
-        assert_eq!(held.len(), MOST);
-        assert!(limits.take(of(2)).is_none());
-        held.pop();
-        assert!(limits.take(of(1)).is_none() && limits.take(of(2)).is_some());
-        held.clear();
-        assert!(limits.0.lock().unwrap().is_empty());
+        let crowd: Vec<Slot> = (0..1_000).map(|number| limits.take(of((number % 3) as u8))).collect();
+        assert_eq!(left(&limits, &crowd), MOST);
+        let tablet: Vec<Slot> = (0..7).map(|_| limits.take(of(200))).collect();
+        let more: Vec<Slot> = (0..1_000).map(|number| limits.take(of((number % 3) as u8))).collect();
+        assert_eq!((left(&limits, &tablet), left(&limits, &crowd)), (7, 0), "those that are silent longest go first");
+        drop((crowd, tablet, more));
+        assert!(limits.places().taken.is_empty());
+    }
+
+    #[test]
+    fn a_neighbour_with_any_number_of_addresses_keeps_no_known_device_out() {
+        let near = |last: u16| IpAddr::from([0x2001, 0xdb8, 0, 7, 0, 0, 0, last]);
+        let limits = Limits::knowing(vec![near(9)]);
+        let crowd: Vec<Slot> = (100..1_100).map(|last| limits.take(near(last))).collect();
+        let tablet: Vec<Slot> = (0..7).map(|_| limits.take(near(9))).collect();
+        let more: Vec<Slot> = (2_000..3_000).map(|last| limits.take(near(last))).collect();
+        assert_eq!((left(&limits, &tablet), left(&limits, &crowd)), (7, 0));
+        // Nor does one elsewhere that has as many networks.
+        let far = |number: u16| limits.take(IpAddr::from([0x2001, 0xdb8, number, 7, 0, 0, 0, 1]));
+        let far: Vec<Slot> = (1..1_000).map(far).collect();
+        assert_eq!((left(&limits, &tablet), left(&limits, &more)), (7, 0));
+        drop(far);
+    }
+
+    #[test]
+    fn pages_that_were_let_in_give_no_place_up() {
+        let limits = Limits::default();
+        let page = limits.take(of(1));
+        page.admit(true);
+        let crowd: Vec<Slot> = (0..500).map(|_| limits.take(of(1))).collect();
+        assert_eq!(left(&limits, &crowd), MOST);
+        assert_eq!(limits.places().known, [of(1)]);
+        let first = limits.places().taken.keys().next().copied();
+        let slot = crowd.iter().find(|slot| Some(slot.number) == first).unwrap();
+        slot.heard();
+        let _more = limits.take(of(1));
+        assert!(limits.places().taken.contains_key(&slot.number), "who has just asked for something is not silent");
     }
 }

@@ -21,6 +21,8 @@ const LATEST: f64 = 3.2e13;
 pub(super) struct Hello {
     pub hello: u32,
     pub passcode: Option<String>,
+    /// The token that an earlier admission gave this device.
+    pub device: Option<String>,
 }
 
 /// An action or a change of the set.
@@ -137,6 +139,7 @@ mod tests {
         assert_eq!(Said::read(r#"{"sound": false}"#), Some(Said::Sound(Sound { sound: false })));
         assert_eq!(Said::read(r#"{"here": 1}"#), Some(Said::Here(Here { here: 1.0 })));
         assert!(Hello::read(r#"{"hello": 1, "passcode": null}"#).is_some());
+        assert!(Hello::read(r#"{"hello": 1, "passcode": "x", "device": "y"}"#).is_some());
     }
 
     #[test]

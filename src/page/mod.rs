@@ -7,19 +7,22 @@
 
 mod assets;
 mod auth;
+mod devices;
 mod frames;
 mod hosts;
 mod hub;
 mod keyboard;
 mod limits;
 mod messages;
+mod owner;
 mod publisher;
 mod requests;
 mod seen;
 mod server;
 mod trouble;
 mod viewer;
+mod visit;
 mod worker;
 
 pub use assets::{ASSETS, Asset};
-pub use server::{Open, OpenError, open};
+pub use server::{Open, OpenError, Wanted, open};

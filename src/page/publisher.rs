@@ -11,12 +11,13 @@ use axum::extract::ws::Utf8Bytes;
 use crossbeam_channel::{Receiver, Select, TryRecvError};
 
 use super::frames::{self, Frame, Hand, Next, Set, SongFrame, Stands, TroubleFrame};
-use super::hub::{Hub, Viewer};
+use super::hub::{Hub, Viewer, Why};
 use super::seen::SetPosition;
 use super::trouble::Troubles;
 use crate::daemon::observer::Observer;
 use crate::daemon::{Happened, LiveView, Report, Sent, Show};
 use crate::engine::Notice;
+use crate::wording::page::OTHER_PASSCODES;
 
 /// How often it looks while somebody is connected: the owner does not wake it.
 const REST: Duration = Duration::from_millis(5);
@@ -90,7 +91,7 @@ impl Publisher {
                 break;
             }
             self.told = Told::default();
-            self.hub.all().iter().for_each(|viewer| viewer.drop_out());
+            self.hub.disconnect_all(Why::Slow);
             thread::sleep(PAUSE);
         }
         self.view.hear(false);
@@ -166,6 +167,11 @@ impl Publisher {
     }
 
     fn take_over(&mut self, show: &Show) {
+        if self.hub.auth.take(&show.book.gear.stand) {
+            // Who knows the old one only has to go.
+            self.hub.disconnect_all(Why::Asked);
+            (self.hub.log)(OTHER_PASSCODES);
+        }
         self.told.set_changed = true;
         self.told.song_changed = true;
         let input = self.plays.and_then(|number| show.book.gear.inputs.get(number));

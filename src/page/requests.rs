@@ -1,8 +1,6 @@
 //! Requests: the files of the page, and the way to the live socket. Nothing that is requested changes anything.
 
 use std::convert::Infallible;
-use std::net::{IpAddr, SocketAddr};
-use std::sync::Arc;
 
 use axum::body::Body;
 use axum::extract::FromRequestParts;
@@ -14,10 +12,9 @@ use axum::response::Response;
 use hyper::body::Incoming;
 
 use super::assets::Asset;
-use super::hub::Hub;
-use super::limits::Slot;
 use super::messages::LONGEST;
 use super::viewer;
+use super::visit::Visit;
 
 /// The live socket.
 const LIVE: &str = "/live";
@@ -44,20 +41,10 @@ const ALWAYS: [(HeaderName, &str); 7] = [
     ),
 ];
 
-/// One connection.
-#[derive(Debug, Clone)]
-pub(super) struct Visit {
-    pub hub: Arc<Hub>,
-    /// The address at which it came in.
-    pub at: SocketAddr,
-    pub peer: IpAddr,
-    /// Its slot among the connections, for as long as any part of it lives.
-    pub slot: Arc<Slot>,
-}
-
 /// Answers a request.
 pub(super) async fn answer(visit: Visit, request: Request<Incoming>) -> Result<Response, Infallible> {
     let (mut parts, _) = request.into_parts();
+    visit.slot.heard();
     let mut response = match host_of(&visit, &parts) {
         None => plain(StatusCode::MISDIRECTED_REQUEST, "This stand has another name.\n"),
         Some(_) if parts.method != Method::GET && parts.method != Method::HEAD => {
@@ -83,7 +70,7 @@ pub(super) async fn answer(visit: Visit, request: Request<Incoming>) -> Result<R
 fn host_of(visit: &Visit, parts: &Parts) -> Option<String> {
     let host = only(&parts.headers, &header::HOST)?;
     // A whole address instead of a path would name another host.
-    let is_own = parts.uri.authority().is_none() && visit.hub.hosts.knows(host, visit.at);
+    let is_own = parts.uri.authority().is_none() && visit.hub.hosts.knows(host, visit.ends.at);
     is_own.then(|| host.to_owned())
 }
 
@@ -116,11 +103,7 @@ async fn live(visit: Visit, host: &str, parts: &mut Parts) -> Response {
             .read_buffer_size(4 * LONGEST)
             .write_buffer_size(0)
             .max_write_buffer_size(ROOM)
-            .on_upgrade(move |socket| async move {
-                let Visit { hub, peer, slot, .. } = visit;
-                viewer::attend(hub, socket, peer).await;
-                drop(slot);
-            }),
+            .on_upgrade(move |socket| viewer::attend(visit, socket)),
     }
 }
 

@@ -2,6 +2,7 @@
 
 use std::io;
 use std::net::{SocketAddr, TcpListener};
+use std::path::Path;
 use std::sync::Arc;
 use std::thread::{self, JoinHandle};
 use std::time::{Duration, Instant};
@@ -13,16 +14,18 @@ use hyper_util::rt::{TokioIo, TokioTimer};
 use tokio::time::timeout;
 
 use super::auth::Auth;
+use super::devices::Devices;
 use super::hosts::Hosts;
-use super::hub::{Hub, Parts};
+use super::hub::{Ends, Hub, Parts, Why};
 use super::keyboard::PageKeyboard;
 use super::limits::{self, Limits};
 use super::publisher::Publisher;
-use super::requests::{self, Visit};
+use super::requests;
 use super::viewer;
+use super::visit::Visit;
 use super::worker;
 use crate::daemon::give_way::give_way;
-use crate::daemon::requests::RequestHandler;
+use crate::daemon::requests::{PageRequest, RequestHandler};
 use crate::daemon::token_bucket::TokenBucket;
 use crate::daemon::{Daemon, Show};
 use crate::map::Stand;
@@ -74,6 +77,16 @@ impl Open {
         self.address
     }
 
+    /// Does what is asked for about the page itself, for as long as it is open.
+    pub fn requests(&self) -> impl Fn(PageRequest) + Send + Sync + 'static {
+        let hub = Arc::clone(&self.hub);
+        move |request| match request {
+            PageRequest::ForgetWaits => hub.auth.forget_waits(),
+            PageRequest::Disconnect => hub.disconnect_all(Why::Asked),
+            PageRequest::Close => hub.close(),
+        }
+    }
+
     /// What a browser is told to open.
     #[must_use]
     pub fn link(&self) -> String {
@@ -93,18 +106,28 @@ impl Drop for Open {
     }
 }
 
+/// What a stand is opened with.
+#[derive(Debug, Clone, Copy)]
+pub struct Wanted<'a> {
+    /// Where it listens, and who may do what.
+    pub stand: &'a Stand,
+    /// The file that keeps the devices that were let in; none where they are forgotten with the run.
+    pub devices: Option<&'a Path>,
+}
+
 /// Opens the stand of a performance that does not run yet, on threads of its own; none where the gear wants none.
 /// `handler` does what the pages ask for, `log` is given a line for who comes and goes.
 ///
 /// # Errors
 /// It cannot listen where it should, or the system gives no thread.
 pub fn open(
-    stand: &Stand,
+    wanted: Wanted<'_>,
     daemon: &mut Daemon,
     show: &Show,
     handler: Arc<RequestHandler>,
     log: impl Fn(&str) + Send + Sync + 'static,
 ) -> Result<Option<Open>, OpenError> {
+    let Wanted { stand, devices } = wanted;
     let Some(at) = stand.listen else { return Ok(None) };
     if stand.passcode.is_none() && !at.ip().to_canonical().is_loopback() {
         return Err(OpenError::NoPasscode(at));
@@ -118,7 +141,7 @@ pub fn open(
     let (wake_publisher, wakes) = bounded(1);
     let hub = Arc::new(Hub::new(Parts {
         name: observer.name().to_owned(),
-        auth: Auth::new(stand),
+        auth: Auth::new(stand, Devices::read(devices)),
         hosts: Hosts::of_system(),
         keyboard: PageKeyboard::new(handler.remote().clone(), stand.input.filter(|_| input.is_some()), channel),
         jobs,
@@ -168,7 +191,7 @@ fn listen(at: SocketAddr, asked: bool) -> Result<TcpListener, OpenError> {
 /// Lets connections in until the end.
 async fn receive(listener: TcpListener, hub: &Arc<Hub>) {
     let Ok(listener) = tokio::net::TcpListener::from_std(listener) else { return hub.close() };
-    let limits = Arc::new(Limits::default());
+    let limits = Limits::knowing(hub.auth.addresses());
     let mut pace = TokenBucket::new(limits::CONNECTIONS);
     loop {
         let accepted = tokio::select! {
@@ -184,10 +207,11 @@ async fn receive(listener: TcpListener, hub: &Arc<Hub>) {
             tokio::time::sleep(pace.wait(Instant::now())).await;
         }
         let Ok(at) = stream.local_addr() else { continue };
-        let Some(slot) = limits.take(peer.ip()) else { continue };
+        let slot = limits.take(peer.ip());
         // A key that is drawn late is a key drawn wrong.
         let _ = stream.set_nodelay(true);
-        let visit = Visit { hub: Arc::clone(hub), at, peer: peer.ip().to_canonical(), slot: Arc::new(slot) };
+        let from = SocketAddr::new(peer.ip().to_canonical(), peer.port());
+        let visit = Visit { hub: Arc::clone(hub), ends: Ends { from, at }, slot: Arc::new(slot) };
         tokio::spawn(serve(stream, visit));
     }
     let waiting = async {
@@ -200,6 +224,7 @@ async fn receive(listener: TcpListener, hub: &Arc<Hub>) {
 
 /// Answers the requests of one connection.
 async fn serve(stream: tokio::net::TcpStream, visit: Visit) {
+    let yields = Arc::clone(&visit.slot.yields);
     let service = service_fn(move |request| requests::answer(visit.clone(), request));
     let connection = http1::Builder::new()
         .timer(TokioTimer::new())
@@ -207,5 +232,8 @@ async fn serve(stream: tokio::net::TcpStream, visit: Visit) {
         .max_buf_size(LONGEST_HEAD)
         .serve_connection(TokioIo::new(stream), service)
         .with_upgrades();
-    let _ = timeout(REQUESTS, connection).await;
+    tokio::select! {
+        _ = timeout(REQUESTS, connection) => {}
+        () = yields.notified() => {}
+    }
 }

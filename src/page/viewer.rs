@@ -1,6 +1,5 @@
 //! One viewer at its socket: greeted or refused, heard strictly, told what the publisher makes.
 
-use std::net::IpAddr;
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
 use std::time::Duration;
@@ -11,12 +10,13 @@ use futures_util::{SinkExt, StreamExt};
 use tokio::sync::mpsc;
 use tokio::time::{Instant, timeout, timeout_at};
 
-use super::auth::{Refused, Rights};
+use super::auth::{Admitted, Caller, Refused, Rights};
 use super::frames::{self, Frame};
-use super::hub::{Hub, Job, Viewer};
+use super::hub::{Ends, Hub, Job, Viewer, Why};
 use super::keyboard::HeldKeys;
 use super::limits;
 use super::messages::{Do, Hello, Said, VERSION};
+use super::visit::Visit;
 use super::worker;
 use crate::daemon::token_bucket::TokenBucket;
 use crate::wording::page as wording;
@@ -37,38 +37,36 @@ const LAST_WORDS: Duration = Duration::from_millis(500);
 type SocketSender = SplitSink<WebSocket, Message>;
 type SocketReceiver = SplitStream<WebSocket>;
 
-/// Why somebody has to go.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Why {
-    Left,
-    Form,
-    TooMany,
-    Slow,
-    Silent,
-    End,
-}
+/// The page has to say its passcode again (a code of our own, as RFC 6455 has it from 4000 on).
+const ASKED: u16 = 4001;
 
-impl Why {
-    fn closing(self) -> (u16, &'static str) {
-        match self {
-            Why::Left => (close_code::NORMAL, ""),
-            Why::Form => (close_code::POLICY, "that is no message of this form"),
-            Why::TooMany => (close_code::POLICY, "too many messages"),
-            Why::Slow => (close_code::POLICY, "too slow"),
-            Why::Silent => (close_code::POLICY, "no sign of life"),
-            Why::End => (close_code::AWAY, "the end"),
-        }
+/// Code and reason of the closing frame.
+fn closing(why: Why) -> (u16, &'static str) {
+    match why {
+        Why::Left => (close_code::NORMAL, ""),
+        Why::Form => (close_code::POLICY, "that is no message of this form"),
+        Why::TooMany => (close_code::POLICY, "too many messages"),
+        Why::Slow => (close_code::POLICY, "too slow"),
+        Why::Silent => (close_code::POLICY, "no sign of life"),
+        Why::Yields => (close_code::AGAIN, "its place was needed for one who can control"),
+        Why::Asked => (ASKED, "say the passcode again"),
+        Why::End => (close_code::AWAY, "the end"),
     }
 }
 
 /// Attends to a socket until one end has enough.
-pub(super) async fn attend(hub: Arc<Hub>, socket: WebSocket, peer: IpAddr) {
+pub(super) async fn attend(visit: Visit, socket: WebSocket) {
     let (mut sender, mut receiver) = socket.split();
-    let why = match greet(&hub, &mut sender, &mut receiver, peer).await {
-        Ok((may, session, waiting)) => stay(may, session, waiting, &mut sender, &mut receiver).await,
+    let yields = Arc::clone(&visit.slot.yields);
+    let greeted = tokio::select! {
+        greeted = greet(&visit, &mut sender, &mut receiver) => greeted,
+        () = yields.notified() => return,
+    };
+    let why = match greeted {
+        Ok((session, waiting)) => stay(session, waiting, &mut sender, &mut receiver).await,
         Err(why) => why,
     };
-    let (code, reason) = why.closing();
+    let (code, reason) = closing(why);
     let close = Message::Close(Some(CloseFrame { code, reason: Utf8Bytes::from_static(reason) }));
     if timeout(LAST_WORDS, sender.send(close)).await.is_ok_and(|sent| sent.is_ok()) {
         // What was not read when a connection ends may break it before the last word has arrived.
@@ -87,38 +85,31 @@ impl Drop for Session {
     fn drop(&mut self) {
         self.hub.keyboard.let_go(&mut self.held);
         self.hub.leave(&self.viewer);
-        (self.hub.log)(&wording::disconnected(&self.viewer.peer));
+        (self.hub.log)(&wording::disconnected(&self.viewer.ends.from.ip()));
     }
 }
 
-type Admitted = (Rights, Session, mpsc::Receiver<Utf8Bytes>);
+type Joined = (Session, mpsc::Receiver<Utf8Bytes>);
 
-async fn greet(
-    hub: &Arc<Hub>,
-    sender: &mut SocketSender,
-    receiver: &mut SocketReceiver,
-    peer: IpAddr,
-) -> Result<Admitted, Why> {
+async fn greet(visit: &Visit, sender: &mut SocketSender, receiver: &mut SocketReceiver) -> Result<Joined, Why> {
+    let Visit { hub, ends, slot } = visit;
     let Ok(hello) = timeout(GREETING, greeting(receiver)).await else { return Err(Why::Silent) };
     let hello = hello?;
-    let refused = |words, wait| Refused { words, wait, wrong: false, passcode: false };
-    let admitted = if hello.hello == VERSION {
-        hub.auth.admit(peer, hello.passcode.as_deref(), hub.began + hub.began.elapsed())
-    } else {
-        Err(refused(wording::OTHER_VERSION, Duration::ZERO))
-    };
-    let joined = admitted.and_then(|may| match hub.join(MOST, peer) {
-        Some(joined) => Ok((may, joined)),
-        None => Err(refused(wording::TOO_MANY, Duration::from_secs(2))),
-    });
-    match joined {
-        Ok((may, (viewer, waiting))) => {
+    let peer = ends.from.ip();
+    match admit(hub, *ends, &hello) {
+        Ok((admitted, (viewer, waiting))) => {
+            slot.admit(admitted.proven);
+            let rights = viewer.rights;
             let session = Session { hub: Arc::clone(hub), viewer, held: HeldKeys::default() };
-            (hub.log)(&wording::connected(&peer, may == Rights::Control));
-            let now = hub.now();
-            let name = hub.name.as_str();
-            say(sender, frames::text(&Frame::Welcome { version: VERSION, can: may, now, name })).await?;
-            Ok((may, session, waiting))
+            (hub.log)(&wording::connected(&peer, rights == Rights::Control));
+            if admitted.proven {
+                // The disk may be slow, and others are served on this thread.
+                let hub = Arc::clone(hub);
+                tokio::task::spawn_blocking(move || hub.auth.keep_devices());
+            }
+            let (now, name, device) = (hub.now(), hub.name.as_str(), admitted.device.as_deref());
+            say(sender, frames::text(&Frame::Welcome { version: VERSION, can: rights, now, name, device })).await?;
+            Ok((session, waiting))
         }
         Err(refused) => {
             if refused.wrong {
@@ -130,6 +121,21 @@ async fn greet(
             Err(Why::Left)
         }
     }
+}
+
+/// A viewer, and what it is to be sent.
+type Place = (Arc<Viewer>, mpsc::Receiver<Utf8Bytes>);
+
+/// Lets a page in that greets, if it may and there is a place.
+fn admit(hub: &Hub, ends: Ends, hello: &Hello) -> Result<(Admitted, Place), Refused> {
+    let refused = |words, wait| Refused { words, wait, wrong: false, passcode: false };
+    if hello.hello != VERSION {
+        return Err(refused(wording::OTHER_VERSION, Duration::ZERO));
+    }
+    let caller = Caller { at: ends.from.ip(), passcode: hello.passcode.as_deref(), device: hello.device.as_deref() };
+    let admitted = hub.auth.admit(&caller, hub.began + hub.began.elapsed())?;
+    let joined = hub.join(MOST, ends, admitted.rights);
+    joined.map(|joined| (admitted, joined)).ok_or_else(|| refused(wording::TOO_MANY, Duration::from_secs(2)))
 }
 
 /// The first message.
@@ -148,7 +154,6 @@ async fn greeting(receiver: &mut SocketReceiver) -> Result<Hello, Why> {
 
 /// Hears and tells at once, until one of both ends.
 async fn stay(
-    may: Rights,
     mut session: Session,
     mut waiting: mpsc::Receiver<Utf8Bytes>,
     sender: &mut SocketSender,
@@ -163,7 +168,7 @@ async fn stay(
         Why::Slow
     };
     tokio::select! {
-        why = hear(may, &mut session, receiver) => why,
+        why = hear(&mut session, receiver) => why,
         why = told => why,
     }
 }
@@ -176,18 +181,18 @@ async fn say(sender: &mut SocketSender, frame: Utf8Bytes) -> Result<(), Why> {
     }
 }
 
-async fn hear(may: Rights, session: &mut Session, receiver: &mut SocketReceiver) -> Why {
+async fn hear(session: &mut Session, receiver: &mut SocketReceiver) -> Why {
     let viewer = Arc::clone(&session.viewer);
     let mut heard = Instant::now();
     let mut pace = TokenBucket::new(limits::MESSAGES);
     loop {
         let patience = heard + if session.held.is_empty() { LIFELESS } else { SILENT };
         let said = tokio::select! {
-            () = viewer.gone.notified() => return if session.hub.is_closed() { Why::End } else { Why::Slow },
+            () = viewer.gone.notified() => return viewer.is_gone().unwrap_or(Why::Slow),
             said = timeout_at(patience, receiver.next()) => said,
         };
-        if viewer.is_gone() {
-            return if session.hub.is_closed() { Why::End } else { Why::Slow };
+        if let Some(why) = viewer.is_gone() {
+            return why;
         }
         let message = match said {
             Err(_) if session.held.is_empty() => return Why::Silent,
@@ -205,15 +210,15 @@ async fn hear(may: Rights, session: &mut Session, receiver: &mut SocketReceiver)
         }
         if let Message::Text(text) = message {
             let Some(said) = Said::read(&text) else { return Why::Form };
-            take(may, session, said);
+            take(session, said);
         }
     }
 }
 
 /// Does what a page said, if it may.
-fn take(may: Rights, session: &mut Session, said: Said) {
+fn take(session: &mut Session, said: Said) {
     let hub = Arc::clone(&session.hub);
-    let moves = may == Rights::Control;
+    let moves = session.viewer.rights == Rights::Control;
     let is_fresh = |at: f64| worker::is_fresh(at, hub.now());
     match said {
         Said::Do(asked) if moves => give(session, asked),

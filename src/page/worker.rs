@@ -6,12 +6,13 @@ use axum::extract::ws::Utf8Bytes;
 use crossbeam_channel::Receiver;
 
 use super::frames;
-use super::hub::{Hub, Job};
+use super::hub::{Hub, Job, Viewer};
 use super::messages::Do;
+use super::owner;
 use super::seen::SetPosition;
 use crate::daemon::observer::Observer;
-use crate::daemon::requests::{Ask, Outcome, RequestHandler};
-use crate::wording::page::{AT_THE_COMPUTER, JUST_MOVED, TOO_LATE, name};
+use crate::daemon::requests::{Ask, Outcome, PageRequest, RequestHandler};
+use crate::wording::page::{AT_THE_COMPUTER, JUST_MOVED, NOT_YOUR_FILE, PAGE_AT_THE_COMPUTER, TOO_LATE, name};
 
 /// What was pressed longer ago does not act, in milliseconds;
 pub(super) const STALE: f64 = 1_500.0;
@@ -31,7 +32,7 @@ pub(super) fn is_fresh(at: f64, now: u64) -> bool {
 pub(super) fn answer_all(hub: &Hub, handler: &RequestHandler, observer: &Observer, jobs: &Receiver<Job>) {
     for asked in jobs {
         let Job::Do(viewer, asked) = asked else { return };
-        let (done, words) = answer(hub, handler, observer, &name(&viewer.peer), &asked);
+        let (done, words) = answer(hub, (handler, observer), &viewer, &asked);
         viewer.asking.fetch_sub(1, Ordering::AcqRel);
         viewer.send(&answered(asked.ask, done, &words));
     }
@@ -42,7 +43,7 @@ pub(super) fn answered(ask: u32, done: bool, words: &str) -> Utf8Bytes {
     frames::text(&frames::Frame::Answer { ask, done, words })
 }
 
-fn answer(hub: &Hub, handler: &RequestHandler, observer: &Observer, who: &str, asked: &Do) -> (bool, String) {
+fn answer(hub: &Hub, (handler, observer): (&RequestHandler, &Observer), viewer: &Viewer, asked: &Do) -> (bool, String) {
     if !is_fresh(asked.at, hub.now()) {
         return (false, TOO_LATE.to_owned());
     }
@@ -51,11 +52,18 @@ fn answer(hub: &Hub, handler: &RequestHandler, observer: &Observer, who: &str, a
         // It reads a file of this machine, and says what is wrong in it.
         return (false, AT_THE_COMPUTER.to_owned());
     }
+    if PageRequest::parse(word).is_some() {
+        return (false, PAGE_AT_THE_COMPUTER.to_owned());
+    }
+    // Without a passcode every user of this machine can press; the file is one user's.
+    if word == "save-set" && !hub.auth.asks() && !owner::is_ours(viewer.ends.from, viewer.ends.at) {
+        return (false, NOT_YOUR_FILE.to_owned());
+    }
     let steps = word.starts_with("next-") || word.starts_with("previous-");
     if steps && !hub.seen.is_still(asked.seen, &SetPosition::of(&observer.state())) {
         return (false, JUST_MOVED.to_owned());
     }
-    let answer = handler.answer(who, Ask::Do { words: asked.words.clone() });
+    let answer = handler.answer(&name(&viewer.ends.from.ip()), Ask::Do { words: asked.words.clone() });
     (answer.outcome == Outcome::Done, answer.words)
 }
 

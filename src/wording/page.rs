@@ -39,6 +39,21 @@ pub(crate) const TOO_LATE: &str = "That came too late: press again.";
 pub(crate) const JUST_MOVED: &str = "The set has just moved: look, and press again.";
 /// What reads a file of this machine.
 pub(crate) const AT_THE_COMPUTER: &str = "A song is added at the computer: handspan do add-song FILE.";
+/// What is done about the page itself.
+pub(crate) const PAGE_AT_THE_COMPUTER: &str = "What concerns the page itself is done at the computer.";
+/// A page of another user of this machine wants to write the set's file.
+pub(crate) const NOT_YOUR_FILE: &str =
+    "The set is saved by the user who plays it, or with a passcode: handspan do save-set.";
+/// A saved gear file has other passcodes.
+pub(crate) const OTHER_PASSCODES: &str = "The passcodes have changed: every page is asked again.";
+/// Waits for wrong passcodes were taken away.
+pub(crate) const WAITS_FORGOTTEN: &str = "Nobody waits for a wrong passcode any longer.";
+/// Every page was disconnected.
+pub(crate) const ALL_DISCONNECTED: &str = "All pages are disconnected; each is asked for the passcode again.";
+/// The page was closed.
+pub(crate) const CLOSED: &str = "The page is closed until the next start.";
+/// There is no page to do something about.
+pub(crate) const NO_PAGE: &str = "There is no page.";
 /// A press on a page that has the viewing passcode.
 pub(crate) const VIEW_ONLY: &str = "This page is view only: it cannot control the set.";
 /// Many presses at once.

@@ -379,6 +379,16 @@ fn the_page() {
     assert_eq!(page::TOO_LATE, "That came too late: press again.");
     assert_eq!(page::JUST_MOVED, "The set has just moved: look, and press again.");
     assert_eq!(page::AT_THE_COMPUTER, "A song is added at the computer: handspan do add-song FILE.");
+    assert_eq!(page::PAGE_AT_THE_COMPUTER, "What concerns the page itself is done at the computer.");
+    assert_eq!(
+        page::NOT_YOUR_FILE,
+        "The set is saved by the user who plays it, or with a passcode: handspan do save-set."
+    );
+    assert_eq!(page::OTHER_PASSCODES, "The passcodes have changed: every page is asked again.");
+    assert_eq!(page::WAITS_FORGOTTEN, "Nobody waits for a wrong passcode any longer.");
+    assert_eq!(page::ALL_DISCONNECTED, "All pages are disconnected; each is asked for the passcode again.");
+    assert_eq!(page::CLOSED, "The page is closed until the next start.");
+    assert_eq!(page::NO_PAGE, "There is no page.");
     assert_eq!(page::VIEW_ONLY, "This page is view only: it cannot control the set.");
     assert_eq!(page::TOO_MUCH, "Too much at once: wait for what was pressed before.");
     assert_eq!(page::OTHER_VERSION, "This page is of another version: load it again.");

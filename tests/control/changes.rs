@@ -174,14 +174,36 @@ fn saving_writes_the_changes_and_nothing_else() {
     let expected = "# Ours.\ntitle = \"Tonight\"\ngear = \"gear.toml\"\n\n# Quiet.\n[[song]]\nmap = \"bells.toml\"\n\n\
                     [[song]] # opens\nmap = \"lantern.toml\"\nkey = \"Eb\"\n\n[[song]]\ntitle = \"Welcome\"\n";
     assert_eq!(evening.text("set.toml"), expected);
-    assert_eq!(evening.text("set.toml.bak"), SET);
+    assert_eq!((evening.text("set.toml.bak").as_str(), evening.text("set.toml.original").as_str()), (SET, SET));
     let mode = |name: &str| fs::metadata(evening.file(name)).unwrap().permissions().mode() & 0o777;
     assert_eq!((mode("set.toml"), mode("set.toml.bak")), (0o640, 0o640));
     assert_eq!(evening.state().set.unsaved, Vec::<String>::new());
     assert_eq!(evening.music(1), 63);
     assert_eq!(evening.say(&["save-set"]).0, Outcome::Failed, "nothing is left to save");
     let left: Vec<_> = fs::read_dir(evening.folder.path()).unwrap().map(|file| file.unwrap().file_name()).collect();
-    assert_eq!(left.len(), 6, "no passing files stay: {left:?}");
+    assert_eq!(left.len(), 7, "no passing files stay: {left:?}");
+}
+
+#[test]
+fn the_first_original_stays_however_often_the_set_is_saved() {
+    let evening = Evening::begin();
+    for key in ["Eb", "F", "G"] {
+        evening.done(&format!("song-key Lantern {key}"));
+        evening.done("save-set");
+    }
+    assert_eq!(evening.text("set.toml.original"), SET);
+    assert!(evening.text("set.toml.bak").contains("key = \"F\""));
+}
+
+#[test]
+fn a_write_protected_set_is_not_replaced() {
+    let evening = Evening::begin();
+    evening.done("song-key Lantern F");
+    fs::set_permissions(evening.file("set.toml"), fs::Permissions::from_mode(0o444)).unwrap();
+    let (outcome, said) = evening.say(&["save-set"]);
+    assert!(outcome == Outcome::Failed && said.contains("is write-protected"), "{said}");
+    assert_eq!(evening.text("set.toml"), SET);
+    assert!(!evening.file("set.toml.bak").exists() && !evening.file("set.toml.original").exists());
 }
 
 #[test]

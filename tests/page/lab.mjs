@@ -17,7 +17,7 @@ try {
   const page = await (await browser.newContext({ viewport: { width: 1280, height: 800 } })).newPage();
   page.setDefaultTimeout(240_000);
   await page.goto(url);
-  await page.fill('#passcode', 'snow on the weir');
+  await page.fill('#passcode', 'thaw at the old weir');
   await page.keyboard.press('Enter');
   await page.waitForSelector('body[data-link=live]');
   await page.click('#play-here');

@@ -5,50 +5,97 @@ use std::net::TcpStream;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
+use handspan::page::ASSETS;
 use serde_json::json;
 
-use crate::evening::{Evening, PATIENCE};
+use crate::evening::{Evening, PATIENCE, guarded};
 use crate::page::{Page, knock};
+use crate::requests;
 
 #[test]
-fn two_hundred_connections_leave_the_music_as_it_was() {
+fn a_thousand_connections_leave_the_music_and_who_was_let_in_as_they_were() {
     let evening = Evening::begin();
     let mut first = evening.page();
     first.next("state");
     let connect = || TcpStream::connect(evening.address).unwrap();
     let ((), notes) = evening.while_playing(|| {
-        // Those who have a place wait for what they have to say.
-        let inside: Vec<TcpStream> = (0..63).map(|_| connect()).collect();
-        // Those for whom there is none are closed at once. Not all come at the same time: the system itself would let
-        // some of them wait for seconds, and it is not the system that is tried here.
-        for _ in 0..3 {
-            let outside: Vec<TcpStream> = (0..46).map(|_| connect()).collect();
-            outside.into_iter().for_each(ends);
+        let mut crowd: Vec<TcpStream> = Vec::new();
+        // Not all come at the same time: the system itself would let some of them wait for seconds.
+        for _ in 0..20 {
+            crowd.extend((0..50).map(|_| connect()));
+            // Whoever comes finds a place: another one gives it up.
+            let page = requests::ask(evening.address, &request(evening.address));
+            assert!(page.starts_with("HTTP/1.1 200"), "{page}");
         }
-        assert!(inside.iter().all(is_open), "not because their time was over: those who came before are here");
+        let inside = crowd.iter().filter(|stream| is_open(stream)).count();
+        assert!(inside <= 256, "{inside} are inside");
         // Who is here stays, and is answered.
         assert!(first.presses(&["panic"], 0).0);
-        drop(inside);
     });
     assert!(notes > 0);
     let mut after = Page::waits(evening.address, None);
     after.next("state");
 }
 
-/// Hears until the other end has closed the connection, without a word.
-fn ends(mut stream: TcpStream) {
-    stream.set_read_timeout(Some(PATIENCE)).unwrap();
-    match stream.read(&mut [0]) {
-        Ok(count) => assert_eq!(count, 0),
-        // One that is closed before it was looked at may break.
-        Err(error) => assert_eq!(error.kind(), ErrorKind::ConnectionReset),
-    }
+/// A request for the page, after which the connection ends.
+fn request(address: std::net::SocketAddr) -> Vec<u8> {
+    format!("GET / HTTP/1.1\r\nHost: {address}\r\nConnection: close\r\n\r\n").into_bytes()
 }
 
 /// Whether the other end has said nothing and still listens.
 fn is_open(stream: &TcpStream) -> bool {
     stream.set_nonblocking(true).unwrap();
     (&mut &*stream).read(&mut [0]).is_err_and(|error| error.kind() == ErrorKind::WouldBlock)
+}
+
+#[test]
+fn pages_that_load_at_once_get_all_their_files() {
+    let evening = Evening::with(&guarded());
+    let _viewers: Vec<Page> = (0..32).map(|_| Page::admitted(evening.address, Some("lantern"))).collect();
+    let fetched = |path: &str| {
+        let text = format!("GET {path} HTTP/1.1\r\nHost: {}\r\nConnection: close\r\n\r\n", evening.address);
+        requests::ask(evening.address, text.as_bytes()).starts_with("HTTP/1.1 200")
+    };
+    // Sixteen browsers with six connections each.
+    let lane = |lane: usize| ASSETS.iter().skip(lane).step_by(6).filter(|asset| fetched(asset.path)).count();
+    let lane = &lane;
+    let got: Vec<usize> = std::thread::scope(|scope| {
+        let browser = |_| (0..6).map(|number| scope.spawn(move || lane(number))).collect::<Vec<_>>();
+        let browsers: Vec<_> = (0..16).map(browser).collect();
+        let files = |lanes: Vec<std::thread::ScopedJoinHandle<'_, usize>>| {
+            lanes.into_iter().map(|lane| lane.join().unwrap()).sum()
+        };
+        browsers.into_iter().map(files).collect()
+    });
+    assert_eq!(got, [ASSETS.len(); 16]);
+}
+
+#[test]
+fn a_viewer_makes_room_for_one_who_can_control() {
+    let evening = Evening::with(&guarded());
+    let mut viewers: Vec<Page> = (0..32).map(|_| Page::admitted(evening.address, Some("lantern"))).collect();
+    let refused = Page::greets(evening.address, Some("lantern")).frame().expect("an answer");
+    assert_eq!(refused["kind"], "refused", "who views makes nobody else go");
+    let mut director = Page::admitted(evening.address, Some("nine bells"));
+    assert_eq!(viewers[31].shown_out().1, "its place was needed for one who can control");
+    director.next("state");
+    director.does(&["next-section"]);
+}
+
+#[cfg(target_os = "linux")]
+#[test]
+fn silent_connections_of_a_few_addresses_keep_nobody_out() {
+    use std::net::Ipv4Addr;
+
+    use crate::page::connect_from;
+
+    let evening = Evening::with(&guarded());
+    let silent: Vec<TcpStream> =
+        (0..600).map(|number| connect_from(Ipv4Addr::new(127, 0, 3, number as u8 % 4), evening.address)).collect();
+    let mut tablet = Page::on(Ipv4Addr::new(127, 0, 4, 1), evening.address);
+    tablet.say(&json!({ "hello": 1, "passcode": "nine bells" }));
+    assert_eq!(tablet.frame().expect("an answer")["can"], "control");
+    drop(silent);
 }
 
 #[test]

@@ -1,6 +1,7 @@
 //! A performance on ports in memory, with an open stand.
 
 use std::net::SocketAddr;
+use std::path::Path;
 use std::sync::{Arc, Mutex};
 use std::thread::JoinHandle;
 use std::time::Instant;
@@ -8,10 +9,10 @@ use std::time::Instant;
 use crossbeam_channel::{Receiver, unbounded};
 use handspan::daemon::observer::{Duties, Observer};
 use handspan::daemon::persist::Beginning;
-use handspan::daemon::requests::RequestHandler;
+use handspan::daemon::requests::{PageRequest, RequestHandler};
 use handspan::daemon::{Daemon, Remote, Show, reload, wish};
 use handspan::map::{self, Stand};
-use handspan::page::Open;
+use handspan::page::{Open, Wanted};
 use handspan::ports::Direction;
 use handspan::ports::memory::World;
 use tempfile::TempDir;
@@ -69,6 +70,11 @@ impl Evening {
     }
 
     pub fn with(stand: &Stand) -> Evening {
+        Evening::keeping(stand, None)
+    }
+
+    /// One that keeps the devices that it lets in.
+    pub fn keeping(stand: &Stand, devices: Option<&Path>) -> Evening {
         let folder = TempDir::new().unwrap();
         for (name, text) in [("gear.toml", GEAR), ("lantern.toml", LANTERN), ("bells.toml", BELLS), ("set.toml", SET)] {
             std::fs::write(folder.path().join(name), text).unwrap();
@@ -88,7 +94,7 @@ impl Evening {
         let asked = move |words: &str| asking.lock().unwrap().push(words.to_owned());
         let handler = Arc::new(RequestHandler::new(remote.clone(), Arc::clone(&observer), read, asked));
         let came = move |words: &str| coming.lock().unwrap().push(words.to_owned());
-        let open = handspan::page::open(stand, &mut daemon, &show, handler, came).unwrap().unwrap();
+        let open = handspan::page::open(Wanted { stand, devices }, &mut daemon, &show, handler, came).unwrap().unwrap();
         let watching = reload::watch(read, remote.clone()).unwrap();
         let playing = std::thread::spawn(move || {
             daemon.run(&Beginning::Afresh);
@@ -97,6 +103,11 @@ impl Evening {
         let address = open.address();
         let (open, playing) = (Some(open), Some(playing));
         Evening { folder, world, remote, observer, sent, piano, log, address, open, playing, _watching: watching }
+    }
+
+    /// What `do` at the computer does about the page.
+    pub fn requests(&self) -> impl Fn(PageRequest) + Send + Sync + 'static {
+        self.open.as_ref().expect("it is open").requests()
     }
 
     /// A page that was let in.

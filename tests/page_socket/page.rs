@@ -32,6 +32,19 @@ pub fn knock(address: SocketAddr, host: &str, origin: Option<&str>) -> Result<We
     knock_on(stream, host, origin)
 }
 
+/// A connection from another address of this machine, as from another device.
+#[cfg(target_os = "linux")]
+pub fn connect_from(source: std::net::Ipv4Addr, address: SocketAddr) -> TcpStream {
+    use rustix::net::{AddressFamily, SocketType, bind, connect, socket};
+    let socket = socket(AddressFamily::INET, SocketType::STREAM, None).unwrap();
+    bind(&socket, &SocketAddr::from((source, 0))).unwrap();
+    connect(&socket, &address).unwrap();
+    let stream = TcpStream::from(socket);
+    stream.set_read_timeout(Some(PATIENCE)).unwrap();
+    stream.set_write_timeout(Some(PATIENCE)).unwrap();
+    stream
+}
+
 pub fn knock_on(stream: TcpStream, host: &str, origin: Option<&str>) -> Result<WebSocket<TcpStream>, u16> {
     let mut request = Request::builder()
         .uri(format!("ws://{host}/live"))
@@ -57,6 +70,13 @@ impl Page {
     pub fn at(address: SocketAddr) -> Page {
         let host = address.to_string();
         Page::over(knock(address, &host, Some(&format!("http://{host}"))).expect("let in"))
+    }
+
+    /// A page on another device that has said nothing yet.
+    #[cfg(target_os = "linux")]
+    pub fn on(source: std::net::Ipv4Addr, address: SocketAddr) -> Page {
+        let host = address.to_string();
+        Page::over(knock_on(connect_from(source, address), &host, Some(&format!("http://{host}"))).expect("let in"))
     }
 
     pub fn over(socket: WebSocket<TcpStream>) -> Page {

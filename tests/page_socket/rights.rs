@@ -1,18 +1,18 @@
 //! Who may do what: passcodes for moving and looking, wrong ones slowed, none in another network without one.
 
-use std::net::SocketAddr;
+use std::net::{Ipv4Addr, SocketAddr};
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use handspan::daemon::observer::{Duties, Observer};
-use handspan::daemon::requests::RequestHandler;
+use handspan::daemon::requests::{PageRequest, RequestHandler};
 use handspan::daemon::{Daemon, Show, wish};
 use handspan::map::{self, Stand};
-use handspan::page::{Open, OpenError};
+use handspan::page::{Open, OpenError, Wanted};
 use handspan::ports::memory::World;
 use serde_json::{Value, json};
 
-use crate::evening::{Evening, anybody, guarded, read};
+use crate::evening::{Evening, GEAR, anybody, guarded, read, until};
 use crate::page::Page;
 
 /// What is said to a greeting, first of all.
@@ -100,6 +100,89 @@ fn wrong_passcodes_are_slowed_down() {
     assert_eq!(wrong, 3);
 }
 
+#[cfg(target_os = "linux")]
+#[test]
+fn who_knows_the_viewing_passcode_guesses_the_other_one_no_faster() {
+    let evening = Evening::with(&guarded());
+    let said = |number: u8, passcode: &str| {
+        let mut page = Page::on(Ipv4Addr::new(127, 0, 1, number), evening.address);
+        page.say(&json!({ "hello": 1, "passcode": passcode }));
+        page.frame().expect("an answer")
+    };
+    // All are let in to view, then each guesses.
+    for number in 0..120 {
+        assert_eq!(said(number, "lantern")["can"], "view");
+    }
+    let looked_at = (0..120).filter(|number| {
+        let answer = said(*number, "winter");
+        answer["words"].as_str().is_some_and(|words| words.contains("not the passcode"))
+    });
+    // Eight are free, then the waits add up: 1, 2, 4, 8, 16, 30 s.
+    let looked_at = looked_at.count();
+    assert!(looked_at <= 8 + 6, "{looked_at} guesses were looked at");
+}
+
+#[cfg(target_os = "linux")]
+#[test]
+fn guesses_of_others_never_hold_up_a_device_that_was_let_in_in_an_earlier_run() {
+    let folder = tempfile::tempdir().unwrap();
+    let devices = folder.path().join("devices.json");
+    let first = Evening::keeping(&guarded(), Some(&devices));
+    let welcome = greeted(&first, Some("nine bells"));
+    let token = welcome["device"].as_str().expect("a token").to_owned();
+    until("it is kept", || devices.exists());
+    drop(first);
+    // The next run, from ten addresses.
+    let evening = Evening::keeping(&guarded(), Some(&devices));
+    let says = |number: u8, device: Option<&str>, passcode: &str| {
+        let mut page = Page::on(Ipv4Addr::new(127, 0, 2, number), evening.address);
+        page.say(&json!({ "hello": 1, "passcode": passcode, "device": device }));
+        page.frame().expect("an answer")
+    };
+    for number in 0..100 {
+        assert_eq!(says(number % 10, None, &format!("guess {number}"))["kind"], "refused");
+    }
+    assert_eq!(says(200, None, "nine bells")["kind"], "refused", "strangers wait");
+    let tablet = says(201, Some(&token), "nine bells");
+    assert_eq!((&tablet["can"], &tablet["device"]), (&json!("control"), &Value::Null));
+    // At the computer the waits are taken away from all.
+    evening.requests()(PageRequest::ForgetWaits);
+    assert_eq!(says(202, None, "nine bells")["can"], "control");
+}
+
+#[test]
+fn at_the_computer_all_pages_are_asked_again_and_the_page_is_closed() {
+    let evening = Evening::with(&guarded());
+    let mut page = Page::admitted(evening.address, Some("nine bells"));
+    page.next("state");
+    for words in [&["page-close"][..], &["page-disconnect"], &["page-forget-waits"]] {
+        let (done, said) = page.presses(words, page.seen);
+        assert!(!done && said.contains("at the computer"), "{said}");
+    }
+    evening.requests()(PageRequest::Disconnect);
+    assert_eq!(page.shown_out(), (4001, "say the passcode again".to_owned()));
+    let mut again = Page::waits(evening.address, Some("nine bells"));
+    evening.requests()(PageRequest::Close);
+    assert_eq!(again.shown_out().1, "the end");
+    until("nobody listens", || std::net::TcpStream::connect(evening.address).is_err());
+    evening.music();
+}
+
+#[test]
+fn other_passcodes_that_are_saved_hold_at_once() {
+    let evening = Evening::with(&guarded());
+    let mut page = Page::admitted(evening.address, Some("nine bells"));
+    page.next("state");
+    let stand = "[stand]\npasscode = \"over the weir\"\nviewing_passcode = \"by candle light\"\n";
+    std::fs::write(evening.folder.path().join("gear.toml"), format!("{GEAR}{stand}")).unwrap();
+    let ((code, _), notes) = evening.while_playing(|| page.shown_out());
+    assert!(code == 4001 && notes > 0);
+    let old = greeted(&evening, Some("nine bells"));
+    assert_eq!((&old["kind"], &old["passcode"]), (&json!("refused"), &json!(true)));
+    Page::waits(evening.address, Some("over the weir"));
+    assert!(evening.logged().iter().any(|line| line.contains("passcodes have changed")), "{:?}", evening.logged());
+}
+
 #[test]
 fn a_page_of_another_version_is_told_to_load_again() {
     let evening = Evening::begin();
@@ -131,7 +214,7 @@ fn opened(stand: &Stand) -> Result<(Option<Open>, Daemon), OpenError> {
     let observer = Observer::new(&mut daemon, &show, "choir").unwrap();
     observer.begin(Duties::default()).unwrap();
     let handler = Arc::new(RequestHandler::new(remote, Arc::clone(&observer), read, |_| ()));
-    let open = handspan::page::open(stand, &mut daemon, &show, handler, |_| ())?;
+    let open = handspan::page::open(Wanted { stand, devices: None }, &mut daemon, &show, handler, |_| ())?;
     Ok((open, daemon))
 }
 

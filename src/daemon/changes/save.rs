@@ -21,6 +21,9 @@ pub enum SaveError {
     /// A change no longer fits the files.
     #[error("not saved, because this does not fit the files on disk: {0}")]
     Unfit(String),
+    /// Somebody does not want it changed.
+    #[error("{0} is write-protected: nothing was saved")]
+    Protected(String),
     /// The file cannot be written.
     #[error("{file} cannot be written ({error}): nothing was saved")]
     Unwritable {
@@ -32,7 +35,8 @@ pub enum SaveError {
 }
 
 /// Makes `changes` to the set as it is on disk now and writes it there, whole or not at all. What stood there before is
-/// kept beside it, with `.bak` at the end of its name; its path is returned.
+/// kept beside it, with `.bak` at the end of its name; its path is returned. What stood there before it was saved for the
+/// first time stays beside it as `.original`, however often it is saved.
 ///
 /// # Errors
 /// A change does not fit what is on disk, or it cannot be written; nothing has changed then.
@@ -49,10 +53,21 @@ pub fn save(set: &str, read: Read, changes: &[Change]) -> Result<(PathBuf, Book)
     let unwritable = |file: &Path, error| SaveError::Unwritable { file: file.display().to_string(), error };
     // Where the set's name is a link, the file that it leads to is the set.
     let file = fs::canonicalize(set).map_err(|error| unwritable(Path::new(set), error))?;
-    let mut backup = file.clone().into_os_string();
-    backup.push(".bak");
-    let backup = PathBuf::from(backup);
+    let beside = |ending| {
+        let mut name = file.clone().into_os_string();
+        name.push(ending);
+        PathBuf::from(name)
+    };
+    // A new file takes the place of the old one, which its protection alone would not hinder.
+    let there = fs::metadata(&file).map_err(|error| unwritable(&file, error))?;
+    if there.permissions().readonly() {
+        return Err(SaveError::Protected(file.display().to_string()));
+    }
+    let (backup, original) = (beside(".bak"), beside(".original"));
     let old = fs::read(&file).map_err(|error| unwritable(&file, error))?;
+    if fs::symlink_metadata(&original).is_err() {
+        write(&original, &file, &old).map_err(|error| unwritable(&original, error))?;
+    }
     write(&backup, &file, &old).map_err(|error| unwritable(&backup, error))?;
     write(&file, &file, text.as_bytes()).map_err(|error| unwritable(&file, error))?;
     Ok((backup, book))

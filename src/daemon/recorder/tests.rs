@@ -9,7 +9,7 @@ use crate::daemon::observer::{Duties, Observer};
 use crate::daemon::persist::{Beginning, SavedState};
 use crate::daemon::{Daemon, Happened, Show, wish};
 use crate::engine::{Action, Engine, Plain, Rehearsal, Standing};
-use crate::map::{self, Book};
+use crate::map::{self, Book, file_name};
 use crate::midi::decode;
 use crate::midi::file::{self, TakeKind};
 use crate::ports::Direction;
@@ -378,10 +378,16 @@ fn files_of_a_performance_lie_together_and_two_performances_do_not() {
         assert_eq!(read("take.mid").end, 300 * TICK);
         let kinds: Vec<TakeKind> = read("outputs/pad.mid").events.into_iter().map(|event| event.kind).collect();
         assert_eq!(kinds, [TakeKind::Message(vec![0x91, 48, 90])]);
+        #[cfg(unix)]
+        for name in ["take.mid", "outputs/pad.mid"] {
+            use std::os::unix::fs::PermissionsExt;
+            let mode = fs::metadata(path.join(name)).unwrap().permissions().mode();
+            assert_eq!(mode & 0o777, 0o600, "{name}");
+        }
     }
     let names = book.gear.outputs.iter().map(|output| output.name.value.as_str());
     assert_eq!(names.map(file_name).collect::<Vec<_>>(), ["piano", "pad", "tracks", "desk"]);
-    assert_eq!(file_name("../left: 1"), ".._left_ 1");
+    assert_eq!(file_name("../left: 1"), "_.._left_ 1");
 }
 
 #[test]

@@ -5,9 +5,27 @@ const AGAIN_MS = 400; // between two requests that ask whether the program can b
 const REQUEST_MS = 1500; // after that a request is given up; a few are on their way at once, so none holds up the next
 const WELCOME_MS = 4000; // a socket that has not been welcomed by then is given up
 const HERE_MS = 250;
+const ASKED = 4001; // the closing code of one that has to say the passcode again
 const ANSWER_MS = 1500; // after that the program refuses a press as too old, so no answer will come
 
 const clock = () => performance.now();
+
+// A browser may have no place for anything that lasts.
+function stored(name) {
+  try {
+    return localStorage.getItem(name);
+  } catch {
+    return null;
+  }
+}
+
+function store(name, value) {
+  try {
+    localStorage.setItem(name, value);
+  } catch {
+    // Then it holds for as long as this page does.
+  }
+}
 
 /**
  * @param {object} told what the link tells: frame(frame), state('live' | 'old'), refused(words, waitMs)
@@ -26,6 +44,8 @@ export function openLink(told) {
   const open = new Map();
   let passcode = sessionStorage.getItem('passcode');
   let goodPasscode = null; // the one that let this page in last
+  // By its token the program knows this device again, so that wrong passcodes of others never hold it up.
+  let device = stored('device');
 
   const setClock = (now) => {
     const seen = now - clock();
@@ -62,7 +82,7 @@ export function openLink(told) {
     pending = tried;
     const giveUp = setTimeout(() => drop(tried), WELCOME_MS);
     tried.onopen = () => {
-      tried.send(JSON.stringify({ hello: 1, passcode }));
+      tried.send(JSON.stringify({ hello: 1, passcode, device }));
     };
     tried.onmessage = (event) => {
       let frame;
@@ -78,6 +98,10 @@ export function openLink(told) {
         ahead = null;
         waitsForPasscode = false;
         goodPasscode = passcode;
+        if (frame.device) {
+          device = frame.device;
+          store('device', device);
+        }
       } else if (frame.kind === 'refused') {
         clearTimeout(giveUp);
         barredUntil = clock() + (frame.wait_ms || 0);
@@ -96,8 +120,12 @@ export function openLink(told) {
       else if (frame.kind !== 'alive') told.frame(frame);
       look();
     };
-    tried.onclose = tried.onerror = () => {
+    tried.onclose = tried.onerror = (event) => {
       clearTimeout(giveUp);
+      if (event.code === ASKED) {
+        passcode = null;
+        sessionStorage.removeItem('passcode');
+      }
       drop(tried);
     };
   }

@@ -24,7 +24,7 @@ pub(super) use song::SongFrame;
 #[serde(tag = "kind", rename_all = "lowercase")]
 pub(super) enum Frame<'a> {
     /// Admitted.
-    Welcome { version: u32, can: Rights, now: u64, name: &'a str },
+    Welcome { version: u32, can: Rights, now: u64, name: &'a str, device: Option<&'a str> },
     /// Not admitted.
     Refused { words: &'a str, wait_ms: u64, passcode: bool },
     /// The set.

@@ -25,7 +25,7 @@ const PATIENCE: Duration = Duration::from_secs(20);
 const HERE: &str = "127.0.0.1:7356";
 /// The guest's address in the wire to the machine outside, given by `init`.
 const NETWORK: &str = "10.0.2.15:7356";
-const PASSCODE: &str = "snow on the weir";
+const PASSCODE: &str = "thaw at the old weir";
 
 /// Rounds, each with a block of keys alone, one beside as many busy threads as there are besiegers, and one under siege, in
 /// turns which comes first. Who besieges from elsewhere in the network takes none of this machine's time; here it does, and
@@ -121,7 +121,7 @@ fn network() -> Said {
     if none["kind"] != "refused" || looks["can"] != "view" || moves["can"] != "control" {
         return Err(format!("none: {none}, looks: {looks}, moves: {moves}"));
     }
-    let wrong = greeted(Some("snow on the weir?"));
+    let wrong = greeted(Some("thaw at the old weir?"));
     let soon = greeted(Some(PASSCODE));
     if (&wrong["wait_ms"], &soon["kind"]) != (&json!(1000), &json!("refused")) {
         return Err(format!("wrong: {wrong}, at once after it: {soon}"));

@@ -37,7 +37,7 @@ fn browser(port: u16) -> Said {
     let gear = set.with_file_name("gear.toml");
     let text = fs::read_to_string(&gear).map_err(|error| error.to_string())?;
     // This machine as the browser reaches it; the guest's address is given by `init`.
-    let stand = format!("\n[stand]\nlisten = \"10.0.2.15:{port}\"\npasscode = \"snow on the weir\"\n");
+    let stand = format!("\n[stand]\nlisten = \"10.0.2.15:{port}\"\npasscode = \"thaw at the old weir\"\n");
     fs::write(&gear, text + &stand).map_err(|error| error.to_string())?;
     let program = Program::play(&set, &["piano", "pad", "desk"])?;
     let piano = Record::default();

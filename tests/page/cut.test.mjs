@@ -206,6 +206,8 @@ test('keys held on the page are not held for ever', async () => {
   const page = await visit(browser, wire.url);
   const other = await visit(browser, show.url);
   await page.keyboard.press('p');
+  await page.waitForSelector('#piano .white');
+  await live(page);
   await page.keyboard.down('KeyA');
   await other.waitForSelector('.key.down');
   wire.freeze();

@@ -180,7 +180,7 @@ impl Engine {
     pub fn make_way(&mut self, successor: &Successor, now: Micros, sink: &mut dyn Sink) -> Option<Micros> {
         let newer = successor.plan();
         self.with_step(now, sink, |engine, step| {
-            engine.run_due(now, step);
+            engine.run_due(engine.last, now, step);
             let plan = step.plan;
             engine.close_cues(step, |_, cue| !newer.cues.iter().any(|known| known.is_as(newer, cue, plan)));
             engine.wanted = engine.next();

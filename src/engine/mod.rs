@@ -142,22 +142,21 @@ impl Engine {
     /// be called. Cannot fail, wait or allocate.
     pub fn step(&mut self, event: Event<'_>, now: Micros, sink: &mut dyn Sink) -> Option<Micros> {
         self.with_step(now, sink, |engine, step| {
-            engine.run_due(engine.last, now, step);
+            engine.run_due(now, step);
             engine.happen(event, step);
             engine.hand.end_step();
             engine.wanted = engine.next();
-            // Where nothing is gathered, what a zone derives is decided before another event of this time. What waited in a
-            // zone that was out of use, and is in use again, is late: it comes now, not at its own time.
-            engine.run_due(now, now, step);
+            // Where nothing is gathered, what a zone derives is decided before another event of this time.
+            engine.run_due(now, step);
             engine.notes.notice_ended_drone(step);
         });
         self.wanted
     }
 
-    /// Runs what is due by `now`, each at its own time but never before `from`; at one time in rule R20's order.
-    fn run_due(&mut self, from: Micros, now: Micros, step: &mut Step<'_>) {
+    /// Runs what is due by `now`, each at its own time; at one time in rule R20's order.
+    fn run_due(&mut self, now: Micros, step: &mut Step<'_>) {
         while let Some(due) = self.wanted.filter(|due| *due <= now) {
-            step.now = due.max(from);
+            step.now = due;
             self.clock.tick(step);
             self.sends.end_notes(&mut self.notes, step);
             self.notes.run_fades(step);

@@ -180,7 +180,7 @@ impl Engine {
     pub fn make_way(&mut self, successor: &Successor, now: Micros, sink: &mut dyn Sink) -> Option<Micros> {
         let newer = successor.plan();
         self.with_step(now, sink, |engine, step| {
-            engine.run_due(engine.last, now, step);
+            engine.run_due(now, step);
             let plan = step.plan;
             engine.close_cues(step, |_, cue| !newer.cues.iter().any(|known| known.is_as(newer, cue, plan)));
             engine.wanted = engine.next();
@@ -288,6 +288,9 @@ impl Engine {
             let source = numbers.source(Source::Zone(*old));
             if !source.zone().is_some_and(|zone| current.in_use.contains(&zone)) {
                 self.notes.leave(source);
+            }
+            if let Some(zone) = numbers.zone(*old).filter(|zone| !current.in_use.contains(zone)) {
+                self.hand.drop_undecided(zone);
             }
         }
         self.drone_ready = older.drone_ready.filter(|_| same_song).and(self.current.standing.song);

@@ -127,6 +127,12 @@ impl Hand {
         shares.filter(|share| share.is_hand(Source::Zone(zone_id))).fold(0, |keys, share| keys | 1 << share.note)
     }
 
+    /// A zone goes out of use: what it has not decided is dropped.
+    pub fn drop_undecided(&mut self, zone: ZoneId) {
+        self.handful_mut(zone).forget();
+        self.gatherings[zone.index()] = Gathering::default();
+    }
+
     /// A zone that goes out of use hands an undecided handful to the new zone of its name, else drops it (rule R8).
     pub fn hand_over_undecided(&mut self, on: &mut On<'_, '_>) {
         let (plan, now) = (on.step.plan, on.step.now);
@@ -136,9 +142,8 @@ impl Hand {
                 continue;
             }
             on.notes.leave(Source::Zone(old));
-            let handful = *self.handful(old);
-            let gathering = std::mem::take(&mut self.gatherings[old.index()]);
-            self.handful_mut(old).forget();
+            let (handful, gathering) = (*self.handful(old), self.gatherings[old.index()]);
+            self.drop_undecided(old);
             let zone = plan.zone(old);
             let heir = |new: &&ZoneId| plan.zone(**new).name == zone.name && !on.current.before.contains(new);
             let Some(new) = on.current.in_use.iter().find(heir).copied() else { continue };

@@ -1,17 +1,10 @@
 //! Names, keys and sections in the sentences of findings.
 
-use crate::map::{Book, ClockCommand, Spot, Trigger, clean};
+pub(super) use crate::map::quoted;
+use crate::map::{Book, ClockCommand, Spot, Trigger};
 use crate::midi::Note;
 use crate::midi::machine_control::Transport;
 use crate::music::{Key, Speller, note};
-
-/// A name from a map in quotation marks, cut where it is long and without what would disturb a terminal.
-pub(super) fn quoted(text: &str) -> String {
-    const LONGEST: usize = 60;
-    let shown = clean(&text.chars().take(LONGEST).collect::<String>());
-    let more = if text.chars().nth(LONGEST).is_some() { "…" } else { "" };
-    format!("\"{shown}{more}\"")
-}
 
 /// The octave number of middle C in the file that a spot lies in: its own `middle_c`, which stands above the first
 /// table, or 4.

@@ -187,7 +187,7 @@ impl Daemon {
 
     /// Silences what a run that ended unexpectedly may have left, then begins or goes on.
     fn begin(&mut self, beginning: &Beginning) {
-        if beginning.was_broken_off() {
+        if beginning.may_have_left_notes() {
             self.outputs.iter_mut().for_each(|output| output.left_sounding = true);
             for output in 0..self.outputs.len() {
                 self.silence_if_left(output);

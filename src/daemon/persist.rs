@@ -61,7 +61,7 @@ impl Beginning {
         }
     }
 
-    /// The cues of `plan` that the last performance left standing on: by their numbers if the maps are the same, else by
+    /// The cues of `plan` that the last performance left on: by their numbers if the maps are the same, else by
     /// their names.
     #[must_use]
     pub fn cues_left(&self, plan: &Plan) -> Vec<CueId> {
@@ -74,7 +74,7 @@ impl Beginning {
 
     /// Whether the last performance may have left notes sounding.
     #[must_use]
-    pub fn was_broken_off(&self) -> bool {
+    pub fn may_have_left_notes(&self) -> bool {
         !matches!(self, Beginning::Afresh)
     }
 }
@@ -111,11 +111,16 @@ pub fn read(file: &Path) -> Option<SavedState> {
     serde_json::from_slice(&fs::read(file).ok()?).ok()
 }
 
-fn write(file: &Path, saved: &SavedState) -> io::Result<()> {
+/// Writes a file for the user alone, whole or not at all, with its folder.
+///
+/// # Errors
+/// It cannot be written.
+pub fn write(file: &Path, kept: &impl Serialize) -> io::Result<()> {
     let folder = file.parent().unwrap_or(Path::new("."));
     fs::create_dir_all(folder)?;
+    // A temporary file has mode 0600 from its first moment on, and keeps it.
     let mut passing = NamedTempFile::new_in(folder)?;
-    serde_json::to_writer_pretty(&mut passing, saved)?;
+    serde_json::to_writer_pretty(&mut passing, kept)?;
     passing.flush()?;
     passing.as_file().sync_data()?;
     passing.persist(file).map(|_| ()).map_err(|error| error.error)

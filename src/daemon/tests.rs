@@ -155,7 +155,7 @@ fn a_talkback_that_a_killed_run_left_open_is_closed() {
 }
 
 #[test]
-fn a_run_that_was_broken_off_goes_on_silences_what_it_left_and_says_nothing_twice() {
+fn a_run_that_ended_unexpectedly_goes_on_silences_what_it_left_and_says_nothing_twice() {
     let mut stage = Stage::new(&Beginning::Afresh);
     assert!(stage.sent().contains(&(1, vec![0xF3, 0])), "an entry is said at the beginning");
     let beginning = Beginning::after(Some(kept(&stage.show)), &stage.show);
@@ -181,7 +181,7 @@ fn other_maps_or_a_good_end_begin_afresh() {
     let other = SavedState { maps: 1, ..kept(&show) };
     let changed = Beginning::after(Some(other.clone()), &show);
     assert_eq!(changed, Beginning::Changed(other));
-    assert!(changed.was_broken_off() && !Beginning::Afresh.was_broken_off());
+    assert!(changed.may_have_left_notes() && !Beginning::Afresh.may_have_left_notes());
 }
 
 #[test]

@@ -175,7 +175,7 @@ pub(super) fn boundary(text: &str, at: usize) -> usize {
 }
 
 /// A text from a map in quotation marks, cut where it is long and without what would disturb a terminal.
-pub(super) fn quoted(text: &str) -> String {
+pub(crate) fn quoted(text: &str) -> String {
     const LONGEST: usize = 60;
     let shown = clean(&text.chars().take(LONGEST).collect::<String>());
     let more = if text.chars().nth(LONGEST).is_some() { "…" } else { "" };

@@ -34,6 +34,7 @@ mod zone;
 
 pub use action::{Action, ActionError, LONGEST_FADE, LookUp, Plain, Resolved, Row, USUAL_FADE, With, Word, followed};
 pub use clean::{clean, clean_json, clean_lines};
+pub(crate) use diagnostic::quoted;
 pub use diagnostic::{Diagnostic, Kind, Level, Listed, ListedAlso, Place};
 pub use file_names::{file_name, file_names};
 pub use load::{Loaded, load};

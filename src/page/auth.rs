@@ -8,7 +8,7 @@ use std::time::{Duration, Instant};
 use serde::Serialize;
 use subtle::{ConstantTimeEq, ConstantTimeGreater};
 
-use super::devices::{self, Devices};
+use super::devices::Devices;
 use super::limits::{self, network};
 use super::messages::LONGEST;
 use crate::daemon::token_bucket::TokenBucket;
@@ -71,6 +71,8 @@ pub(super) struct Auth {
     /// Whether it listens to more than this machine.
     in_network: bool,
     state: Mutex<State>,
+    /// Held by whoever writes the devices' file.
+    keeping: Mutex<()>,
 }
 
 #[derive(Debug, Default)]
@@ -144,7 +146,7 @@ impl Auth {
     pub fn new(stand: &Stand, devices: Devices) -> Auth {
         let in_network = stand.listen.is_some_and(|at| !at.ip().to_canonical().is_loopback());
         let state = State { passcodes: Passcodes::of(stand), devices, attempts: Attempts::default() };
-        Auth { in_network, state: Mutex::new(state) }
+        Auth { in_network, state: Mutex::new(state), keeping: Mutex::new(()) }
     }
 
     fn state(&self) -> MutexGuard<'_, State> {
@@ -213,10 +215,10 @@ impl Auth {
 
     /// Keeps the devices that are known for the next start. What cannot be written is forgotten with this run.
     pub fn keep_devices(&self) {
-        let kept = self.state().devices.to_keep();
-        if let Some((file, bytes)) = kept {
-            let _ = devices::keep(&file, &bytes);
-        }
+        // One after the other, so that the newest is what stays; the disk may be slow, and holds up nobody who comes.
+        let _one = self.keeping.lock().unwrap_or_else(PoisonError::into_inner);
+        let devices = self.state().devices.clone();
+        let _ = devices.keep();
     }
 }
 
@@ -417,6 +419,6 @@ mod tests {
             let _ = admit(&auth, IpAddr::from((number | 1 << 31).to_be_bytes()), Some("lantern"), now + LONGEST_WAIT);
         }
         let state = auth.state();
-        assert_eq!((state.attempts.bad.len(), state.devices.addresses().count()), (MOST, devices::MOST));
+        assert_eq!((state.attempts.bad.len(), state.devices.addresses().count()), (MOST, super::super::devices::MOST));
     }
 }

@@ -5,13 +5,14 @@
 
 use std::collections::VecDeque;
 use std::fs;
-use std::io::{self, Write};
+use std::io;
 use std::net::IpAddr;
 use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
-use tempfile::NamedTempFile;
+
+use crate::daemon::persist;
 
 /// The most devices that are remembered; the one that was here longest ago is forgotten first.
 pub(super) const MOST: usize = 256;
@@ -29,7 +30,7 @@ struct Device {
 }
 
 /// The devices that are known.
-#[derive(Debug, Default)]
+#[derive(Debug, Clone, Default)]
 pub(super) struct Devices {
     file: Option<PathBuf>,
     known: VecDeque<Device>,
@@ -73,24 +74,12 @@ impl Devices {
         self.known.iter().map(|device| device.at)
     }
 
-    /// What is to be kept, and where; none where nothing is kept.
-    pub fn to_keep(&self) -> Option<(PathBuf, Vec<u8>)> {
-        Some((self.file.clone()?, serde_json::to_vec_pretty(&self.known).ok()?))
+    /// Keeps them for the next start, where there is a file for them.
+    pub fn keep(&self) -> io::Result<()> {
+        self.file.as_deref().map_or(Ok(()), |file| persist::write(file, &self.known))
     }
 }
 
-/// Writes a file for the user alone, whole or not at all.
-pub(super) fn keep(file: &Path, bytes: &[u8]) -> io::Result<()> {
-    let folder = file.parent().unwrap_or(Path::new("."));
-    fs::create_dir_all(folder)?;
-    // A passing file has mode 0600 from its first moment on, and keeps it.
-    let mut passing = NamedTempFile::new_in(folder)?;
-    passing.write_all(bytes)?;
-    passing.as_file().sync_data()?;
-    passing.persist(file).map(|_| ()).map_err(|error| error.error)
-}
-
-/// 256 random bits of the system as text.
 fn new_token() -> Option<String> {
     let mut bytes = [0; 32];
     getrandom::fill(&mut bytes).ok()?;
@@ -119,9 +108,8 @@ mod tests {
         let file = folder.path().join("deep/devices.json");
         let mut devices = Devices::read(Some(&file));
         let token = devices.admit(None, at(1)).unwrap();
-        let (place, bytes) = devices.to_keep().unwrap();
-        keep(&place, &bytes).unwrap();
-        assert!(!String::from_utf8(bytes).unwrap().contains(&token), "only its hash is kept");
+        devices.keep().unwrap();
+        assert!(!fs::read_to_string(&file).unwrap().contains(&token), "only its hash is kept");
         let mut again = Devices::read(Some(&file));
         let found = again.find(Some(&token));
         assert!(found.is_some() && again.find(Some("0")).is_none() && again.find(None).is_none());

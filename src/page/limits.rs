@@ -49,18 +49,18 @@ const MOST_KNOWN: usize = 256;
 /// the address that has most, of that the connection that has been silent longest. Those at the address of a device that
 /// is known come last.
 #[derive(Debug, Clone, Default)]
-pub(super) struct Limits(Arc<Mutex<Places>>);
+pub(super) struct Limits(Arc<Mutex<SlotTable>>);
 
 #[derive(Debug, Default)]
-struct Places {
+struct SlotTable {
     /// Counts connections and what they ask for, so that what is smaller was heard longer ago.
     count: u64,
-    taken: BTreeMap<u64, Place>,
+    taken: BTreeMap<u64, SlotEntry>,
     known: VecDeque<IpAddr>,
 }
 
 #[derive(Debug)]
-struct Place {
+struct SlotEntry {
     at: IpAddr,
     heard: u64,
     yields: Arc<Notify>,
@@ -83,50 +83,50 @@ impl Limits {
         limits
     }
 
-    fn places(&self) -> MutexGuard<'_, Places> {
+    fn table(&self) -> MutexGuard<'_, SlotTable> {
         self.0.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
     /// A slot; the connection whose place it takes, if any, is told.
     pub fn take(&self, peer: IpAddr) -> Slot {
-        let mut places = self.places();
-        if places.taken.len() >= MOST {
-            places.make_room();
+        let mut table = self.table();
+        if table.taken.len() >= MOST {
+            table.make_room();
         }
-        places.count += 1;
-        let (number, yields) = (places.count, Arc::new(Notify::new()));
-        let place = Place { at: peer.to_canonical(), heard: number, yields: Arc::clone(&yields) };
-        places.taken.insert(number, place);
+        table.count += 1;
+        let (number, yields) = (table.count, Arc::new(Notify::new()));
+        let entry = SlotEntry { at: peer.to_canonical(), heard: number, yields: Arc::clone(&yields) };
+        table.taken.insert(number, entry);
         Slot { limits: self.clone(), number, yields }
     }
 
     /// A device was let in there.
     fn know(&self, at: IpAddr) {
         let at = at.to_canonical();
-        let mut places = self.places();
-        places.known.retain(|known| *known != at);
-        if places.known.len() >= MOST_KNOWN {
-            places.known.pop_front();
+        let mut table = self.table();
+        table.known.retain(|known| *known != at);
+        if table.known.len() >= MOST_KNOWN {
+            table.known.pop_front();
         }
-        places.known.push_back(at);
+        table.known.push_back(at);
     }
 }
 
-impl Places {
+impl SlotTable {
     fn make_room(&mut self) {
         let (mut networks, mut addresses) = (HashMap::new(), HashMap::new());
-        for place in self.taken.values() {
-            *networks.entry(network(place.at)).or_insert(0_usize) += 1;
-            *addresses.entry(place.at).or_insert(0_usize) += 1;
+        for entry in self.taken.values() {
+            *networks.entry(network(entry.at)).or_insert(0_usize) += 1;
+            *addresses.entry(entry.at).or_insert(0_usize) += 1;
         }
         let of = |many: Option<&usize>| Reverse(many.copied().unwrap_or(0));
-        let first = self.taken.iter().min_by_key(|(_, place)| {
-            let is_known = self.known.contains(&place.at);
-            (is_known, of(networks.get(&network(place.at))), of(addresses.get(&place.at)), place.heard)
+        let first = self.taken.iter().min_by_key(|(_, entry)| {
+            let is_known = self.known.contains(&entry.at);
+            (is_known, of(networks.get(&network(entry.at))), of(addresses.get(&entry.at)), entry.heard)
         });
         let first = first.map(|(number, _)| *number);
-        if let Some(place) = first.and_then(|number| self.taken.remove(&number)) {
-            place.yields.notify_one();
+        if let Some(entry) = first.and_then(|number| self.taken.remove(&number)) {
+            entry.yields.notify_one();
         }
     }
 }
@@ -134,27 +134,27 @@ impl Places {
 impl Slot {
     /// It has asked for something.
     pub fn heard(&self) {
-        let mut places = self.limits.places();
-        places.count += 1;
-        let count = places.count;
-        if let Some(place) = places.taken.get_mut(&self.number) {
-            place.heard = count;
+        let mut table = self.limits.table();
+        table.count += 1;
+        let count = table.count;
+        if let Some(entry) = table.taken.get_mut(&self.number) {
+            entry.heard = count;
         }
     }
 
     /// A page was let in over it: it gives no place up any longer; pages have a limit of their own. One that has
     /// `proven` that it may control makes its address known.
     pub fn admit(&self, proven: bool) {
-        let gone = self.limits.places().taken.remove(&self.number);
-        if let Some(place) = gone.filter(|_| proven) {
-            self.limits.know(place.at);
+        let gone = self.limits.table().taken.remove(&self.number);
+        if let Some(entry) = gone.filter(|_| proven) {
+            self.limits.know(entry.at);
         }
     }
 }
 
 impl Drop for Slot {
     fn drop(&mut self) {
-        self.limits.places().taken.remove(&self.number);
+        self.limits.table().taken.remove(&self.number);
     }
 }
 
@@ -189,10 +189,10 @@ mod tests {
         IpAddr::from([192, 0, 2, last])
     }
 
-    /// How many of these still have their places.
+    /// How many of these still have their table.
     fn left(limits: &Limits, slots: &[Slot]) -> usize {
-        let places = limits.places();
-        slots.iter().filter(|slot| places.taken.contains_key(&slot.number)).count()
+        let table = limits.table();
+        slots.iter().filter(|slot| table.taken.contains_key(&slot.number)).count()
     }
 
     #[test]
@@ -204,7 +204,7 @@ mod tests {
         let more: Vec<Slot> = (0..1_000).map(|number| limits.take(of((number % 3) as u8))).collect();
         assert_eq!((left(&limits, &tablet), left(&limits, &crowd)), (7, 0), "those that are silent longest go first");
         drop((crowd, tablet, more));
-        assert!(limits.places().taken.is_empty());
+        assert!(limits.table().taken.is_empty());
     }
 
     #[test]
@@ -229,11 +229,11 @@ mod tests {
         page.admit(true);
         let crowd: Vec<Slot> = (0..500).map(|_| limits.take(of(1))).collect();
         assert_eq!(left(&limits, &crowd), MOST);
-        assert_eq!(limits.places().known, [of(1)]);
-        let first = limits.places().taken.keys().next().copied();
+        assert_eq!(limits.table().known, [of(1)]);
+        let first = limits.table().taken.keys().next().copied();
         let slot = crowd.iter().find(|slot| Some(slot.number) == first).unwrap();
         slot.heard();
         let _more = limits.take(of(1));
-        assert!(limits.places().taken.contains_key(&slot.number), "who has just asked for something is not silent");
+        assert!(limits.table().taken.contains_key(&slot.number), "who has just asked for something is not silent");
     }
 }

@@ -124,10 +124,10 @@ async fn greet(visit: &Visit, sender: &mut SocketSender, receiver: &mut SocketRe
 }
 
 /// A viewer, and what it is to be sent.
-type Place = (Arc<Viewer>, mpsc::Receiver<Utf8Bytes>);
+type Joining = (Arc<Viewer>, mpsc::Receiver<Utf8Bytes>);
 
 /// Lets a page in that greets, if it may and there is a place.
-fn admit(hub: &Hub, ends: Ends, hello: &Hello) -> Result<(Admitted, Place), Refused> {
+fn admit(hub: &Hub, ends: Ends, hello: &Hello) -> Result<(Admitted, Joining), Refused> {
     let refused = |words, wait| Refused { words, wait, wrong: false, passcode: false };
     if hello.hello != VERSION {
         return Err(refused(wording::OTHER_VERSION, Duration::ZERO));

@@ -248,7 +248,7 @@ fn a_set_that_is_a_link_stays_one() {
 }
 
 #[test]
-fn a_performance_that_was_broken_off_goes_on_with_its_changes() {
+fn a_performance_that_ended_unexpectedly_goes_on_with_its_changes() {
     let evening = Evening::begin();
     let show = evening.remote.show();
     let told = {

@@ -174,13 +174,13 @@ impl Stage {
         self.step(Event::Resume(standing));
         self.listener.assert_at_rest();
         cues.into_iter().for_each(|cue| self.step(Event::CloseCue(cue)));
-        assert_eq!(self.engine.cues_on().count(), 0, "a cue stands on");
+        assert_eq!(self.engine.cues_on().count(), 0, "a cue is on");
     }
 
     fn stop(mut self) {
         self.step(Event::Stop);
         assert_eq!(self.engine.sounding(), 0);
-        assert_eq!(self.engine.cues_on().count(), 0, "a cue stands on");
+        assert_eq!(self.engine.cues_on().count(), 0, "a cue is on");
         self.listener.assert_at_rest();
     }
 }

@@ -2,7 +2,7 @@
 //! what players and machines do that hits them.
 //!
 //! What cues send goes to an output of its own, each cue's under a controller of its own: so whoever hears that output
-//! knows which cue fired, and which stands on.
+//! knows which cue fired, and which is on.
 
 use std::fmt::Write as _;
 
@@ -47,7 +47,7 @@ enum Does {
     Zone(usize, usize),
     Fade(u16),
     Send,
-    /// It stands on; as long as it is held, where it can be.
+    /// It is on; as long as it is held, where it can be.
     Stands {
         hold: bool,
     },

@@ -55,14 +55,14 @@ impl Lamps {
             let current = entered.and_then(|entry| book.set.entries[entry].song);
             assert!(cue.while_down || song.is_none() || song == current, "its song was left: {cue:?}");
         }
-        assert_eq!(standing, self.lit, "what stands on");
+        assert_eq!(standing, self.lit, "what is on");
     }
 
-    /// Nothing stands on, of this input or of any.
+    /// Nothing is on, of this input or of any.
     pub fn assert_dark(&self, book: &Book, input: Option<usize>) {
         let of_it = |cue: &Cue| input.is_none_or(|input| cue.when.input.value == format!("i{input}"));
         let mut lit = all(book).filter(|(_, cue)| of_it(cue) && says(cue).is_some_and(|id| self.lit.contains(&id)));
-        assert!(lit.next().is_none() && (input.is_some() || self.lit.is_empty()), "stands on: {:?}", self.lit);
+        assert!(lit.next().is_none() && (input.is_some() || self.lit.is_empty()), "is on: {:?}", self.lit);
     }
 }
 

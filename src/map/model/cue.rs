@@ -16,7 +16,7 @@ pub struct Cue {
     pub when: When,
     /// What it does.
     pub does: Does,
-    /// What is shown while it stands on; only where there is an `off`.
+    /// What is shown while it is on; only where there is an `off`.
     pub name: Option<String>,
     /// What ends it again; only with [`Does::Send`].
     pub off: Option<Off>,
@@ -156,7 +156,7 @@ pub enum SongChoice {
     Received,
 }
 
-/// What ends a cue that stands on: said to the output of the cue's own send.
+/// What ends a cue that is on: said to the output of the cue's own send.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Off {
     /// What is said.

@@ -26,7 +26,9 @@ pub fn scenarios(port: u16) -> Vec<(String, Scenario)> {
 
 /// Waits until a note of this number begins at the piano.
 fn heard(piano: &Record, note: u8) -> Result<(), String> {
-    until(&format!("note {note} from the page"), PATIENCE, || taken(piano).iter().any(|heard| begins(&heard.bytes, note)))
+    until(&format!("note {note} from the page"), PATIENCE, || {
+        taken(piano).iter().any(|heard| begins(&heard.bytes, note))
+    })
 }
 
 /// Waits until a note of this number has ended at the piano.

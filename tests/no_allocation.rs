@@ -11,7 +11,7 @@ use std::time::Duration;
 use handspan::daemon::observer::{Duties, Observer};
 use handspan::daemon::persist::Beginning;
 use handspan::daemon::{Daemon, Happened, Remote, Show, recorder, wish};
-use handspan::engine::{Action, Engine, Event, Micros, Notice, Plain, Plan, TakeEvent};
+use handspan::engine::{Action, Engine, Event, MarkerEvent, Micros, Notice, Plain, Plan};
 use handspan::map;
 use handspan::midi::decode;
 use handspan::midi::file::{self, TakeKind};
@@ -81,8 +81,8 @@ fn a_hundred_thousand_events_allocate_nothing() {
         .events
         .iter()
         .map(|event| match &event.kind {
-            TakeKind::Marker(text) => match TakeEvent::parse(text, &plan).expect("a known marker") {
-                TakeEvent::Happened(Event::Action(action)) => Some(action),
+            TakeKind::Marker(text) => match MarkerEvent::parse(text, &plan).expect("a known marker") {
+                MarkerEvent::Happened(Event::Action(action)) => Some(action),
                 other => panic!("{other:?}"),
             },
             TakeKind::Message(_) => None,

@@ -2,10 +2,10 @@
 
 use std::collections::{BTreeMap, HashMap};
 
-use super::part::{Part, SoundChannel};
-use super::tonight::{Outing, Piece, Scene, Tonight};
+use super::part::{ResolvedZone, SoundChannel};
+use super::tonight::{Outing, Scene, SongTonight, Tonight};
 use super::words::quoted;
-use crate::map::{Diagnostic, Kind, Linger, Pedal};
+use crate::map::{Diagnostic, FaultKind, Linger, Pedal};
 
 /// A pair of zones and the scenes in which something is wrong between them.
 type ZonePairs = BTreeMap<(usize, usize), Vec<usize>>;
@@ -13,7 +13,7 @@ type ZonePairs = BTreeMap<(usize, usize), Vec<usize>>;
 /// Error: a zone's volume that is never sent, as an earlier zone in use on its channel says another.
 /// Hint: a zone that ignores the pedal on a channel where another follows it: the pedal holds its notes too.
 /// Hint: two zones on one channel that follow the pedal, one of them as a switch.
-pub(super) fn within_a_section(piece: &Piece<'_>, found: &mut Vec<Diagnostic>) {
+pub(super) fn within_a_section(piece: &SongTonight<'_>, found: &mut Vec<Diagnostic>) {
     let (mut volumes, mut pedals) = (ZonePairs::new(), ZonePairs::new());
     for (number, scene) in piece.scenes.iter().enumerate() {
         for zone in &scene.zones {
@@ -37,7 +37,7 @@ pub(super) fn within_a_section(piece: &Piece<'_>, found: &mut Vec<Diagnostic>) {
 }
 
 /// Of each channel, the first two zones that treat the pedal in different ways, one of which follows it.
-fn pedals_at_odds(piece: &Piece<'_>, scene: &Scene) -> Vec<(usize, usize)> {
+fn pedals_at_odds(piece: &SongTonight<'_>, scene: &Scene) -> Vec<(usize, usize)> {
     let mut firsts: BTreeMap<SoundChannel, [Option<usize>; 3]> = BTreeMap::new();
     for zone in &scene.zones {
         let part = &piece.parts[*zone];
@@ -57,7 +57,11 @@ fn pedals_at_odds(piece: &Piece<'_>, scene: &Scene) -> Vec<(usize, usize)> {
     firsts.into_values().filter_map(pair).collect()
 }
 
-fn two_volumes(piece: &Piece<'_>, (first, second): (&Part<'_>, &Part<'_>), scenes: &[usize]) -> Diagnostic {
+fn two_volumes(
+    piece: &SongTonight<'_>,
+    (first, second): (&ResolvedZone<'_>, &ResolvedZone<'_>),
+    scenes: &[usize],
+) -> Diagnostic {
     let title = format!(
         "the volume of the zone {} is never sent{}: its channel has one volume, that of {}",
         second.name(),
@@ -67,13 +71,17 @@ fn two_volumes(piece: &Piece<'_>, (first, second): (&Part<'_>, &Part<'_>), scene
     let number =
         |volume: Option<crate::midi::U7>| volume.map_or("none".to_owned(), |volume| u8::from(volume).to_string());
     let said = number(first.zone.volume.or(first.sound.volume));
-    Diagnostic::error(Kind::Finding, second.zone.spot, title)
+    Diagnostic::error(FaultKind::Finding, second.zone.spot, title)
         .label(format!("volume = {} here", number(second.zone.volume)))
         .also(first.zone.spot, format!("volume {said} counts"))
         .help("write the volume in the first of them only, and make the other softer or louder by level = -6.0")
 }
 
-fn two_ways(piece: &Piece<'_>, (first, second): (&Part<'_>, &Part<'_>), scenes: &[usize]) -> Diagnostic {
+fn two_ways(
+    piece: &SongTonight<'_>,
+    (first, second): (&ResolvedZone<'_>, &ResolvedZone<'_>),
+    scenes: &[usize],
+) -> Diagnostic {
     let place = piece.in_sections(scenes);
     let (title, help) = if first.zone.pedal == Pedal::Ignore || second.zone.pedal == Pedal::Ignore {
         let (deaf, other) = if first.zone.pedal == Pedal::Ignore { (first, second) } else { (second, first) };
@@ -91,7 +99,7 @@ fn two_ways(piece: &Piece<'_>, (first, second): (&Part<'_>, &Part<'_>), scenes: 
         );
         (title, "write the same pedal in both, or give one of them a sound on another channel")
     };
-    let written = |part: &Part<'_>| match part.zone.pedal {
+    let written = |part: &ResolvedZone<'_>| match part.zone.pedal {
         Pedal::Ignore => "ignores it",
         Pedal::Switch => "takes it as a switch",
         Pedal::Follow => "follows it",
@@ -102,8 +110,8 @@ fn two_ways(piece: &Piece<'_>, (first, second): (&Part<'_>, &Part<'_>), scenes: 
 /// A change of program under held notes, and how often it comes.
 struct Cut<'a> {
     change: String,
-    old: &'a Part<'a>,
-    new: &'a Part<'a>,
+    old: &'a ResolvedZone<'a>,
+    new: &'a ResolvedZone<'a>,
     more: usize,
 }
 
@@ -148,7 +156,7 @@ pub(super) fn over_a_change(tonight: &Tonight<'_>, found: &mut Vec<Diagnostic>) 
 }
 
 /// Whether the second sound's set-up says another program or bank than the first's.
-fn cuts(old: &Part<'_>, new: &Part<'_>) -> bool {
+fn cuts(old: &ResolvedZone<'_>, new: &ResolvedZone<'_>) -> bool {
     let program = new.sound.program.is_some() && new.sound.program != old.sound.program;
     let bank = new.sound.bank.is_some() && new.sound.bank != old.sound.bank;
     old.sound.name.value != new.sound.name.value && (program || bank)

@@ -2,7 +2,7 @@
 
 use super::stage::may_be_one_port;
 use super::words::quoted;
-use crate::map::{Action, At, Book, ClockCommand, Cue, Diagnostic, Does, Moment, Plain, SendMessage, Spot, Trigger};
+use crate::map::{Action, At, Book, ClockCommand, Cue, Diagnostic, Does, Occasion, Plain, SendMessage, Spot, Trigger};
 use crate::midi::machine_control::Transport;
 
 /// Hint: a cue that sends, itself or by the change that it makes, what would fire it again if the device sends it back.
@@ -34,10 +34,10 @@ fn says<'a>(book: &'a Book, cue: &'a Cue) -> Option<(&'a At<String>, Spot)> {
             (off || fires(to, message)).then_some((to, cue.spot))
         }
         Does::Act(Action::Plain(Plain::NextSong | Plain::PreviousSong | Plain::FromTheTop) | Action::Song(_)) => {
-            entering(book, |moment| *moment == Moment::Enter, fires)
+            entering(book, |moment| *moment == Occasion::Enter, fires)
         }
         Does::Act(Action::Plain(Plain::NextSection | Plain::PreviousSection) | Action::Section(_)) => {
-            entering(book, |moment| matches!(moment, Moment::Section(_)), fires)
+            entering(book, |moment| matches!(moment, Occasion::Section(_)), fires)
         }
         _ => None,
     }
@@ -46,7 +46,7 @@ fn says<'a>(book: &'a Book, cue: &'a Cue) -> Option<(&'a At<String>, Spot)> {
 /// The first send of any song that is said at such a moment and fires the cue.
 fn entering(
     book: &Book,
-    at: impl Fn(&Moment) -> bool,
+    at: impl Fn(&Occasion) -> bool,
     fires: impl Fn(&At<String>, &SendMessage) -> bool,
 ) -> Option<(&At<String>, Spot)> {
     let mut sends = book.songs.iter().flat_map(|song| &song.sends).filter(|send| at(&send.at.value));

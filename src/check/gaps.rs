@@ -3,14 +3,14 @@
 use std::collections::BTreeMap;
 
 use super::keyboard;
-use super::tonight::{Piece, Scene, Tonight};
+use super::tonight::{Scene, SongTonight, Tonight};
 use super::words::{quoted, range, the_keys};
 use crate::map::{Diagnostic, Input};
 
 /// Hint: a song without a zone. Hint: an input, not optional, that plays nothing in the whole song. Hint: keys of an
 /// input that play nothing in some section, and are no cue; where the gear does not say which keys there are, only those between keys
 /// that play in this song.
-pub(super) fn find(tonight: &Tonight<'_>, piece: &Piece<'_>, found: &mut Vec<Diagnostic>) {
+pub(super) fn find(tonight: &Tonight<'_>, piece: &SongTonight<'_>, found: &mut Vec<Diagnostic>) {
     let title = piece.song.title.spot;
     if piece.parts.is_empty() {
         let hint = Diagnostic::hint(title, "the keys play nothing in this song: it has no zone");
@@ -44,14 +44,14 @@ fn of_input(scene: &Scene, input: usize) -> impl Iterator<Item = &keyboard::Stre
 }
 
 /// The lowest and the highest key of an input that play something somewhere in the song.
-fn playing_keys(piece: &Piece<'_>, input: usize) -> Option<(u8, u8)> {
+fn playing_keys(piece: &SongTonight<'_>, input: usize) -> Option<(u8, u8)> {
     let stretches = piece.scenes.iter().flat_map(|scene| of_input(scene, input));
     let playing = stretches.filter(|stretch| !stretch.taken.is_empty()).map(|stretch| (stretch.low, stretch.high));
     playing.reduce(|(low, high), (first, last)| (low.min(first), high.max(last)))
 }
 
 /// Keys within bounds that play nothing, with the scenes in which they do not.
-fn silent(piece: &Piece<'_>, input: usize, (lowest, highest): (u8, u8)) -> BTreeMap<(u8, u8), Vec<usize>> {
+fn silent(piece: &SongTonight<'_>, input: usize, (lowest, highest): (u8, u8)) -> BTreeMap<(u8, u8), Vec<usize>> {
     let mut silent: BTreeMap<(u8, u8), Vec<usize>> = BTreeMap::new();
     for (number, scene) in piece.scenes.iter().enumerate() {
         let mut open: Option<(u8, u8)> = None;
@@ -85,7 +85,7 @@ fn without_cues((low, high): (u8, u8), cues: &[u8]) -> Option<(u8, u8)> {
 }
 
 fn gap(
-    piece: &Piece<'_>,
+    piece: &SongTonight<'_>,
     (number, input): (usize, &Input),
     (low, high): (u8, u8),
     bounds: (u8, u8),

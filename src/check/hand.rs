@@ -2,16 +2,16 @@
 //! a section in another key than they are read in.
 
 use super::keyboard;
-use super::part::Part;
-use super::tonight::{Piece, Tonight};
+use super::part::ResolvedZone;
+use super::tonight::{SongTonight, Tonight};
 use super::words::quoted;
-use crate::map::{Diagnostic, Input, Kind, Section};
+use crate::map::{Diagnostic, FaultKind, Input, Section};
 use crate::music::{Chord, Key};
 
 /// Error: a zone that derives its notes from more keys than it has. Hint: fingers in a song without a zone that plays
 /// them. Hint: chords of a section with a key of its own that fit that key, but not the chart's, in which they are
 /// read. That fingers play what does not fit is no finding: it is what they are for.
-pub(super) fn find(tonight: &Tonight<'_>, piece: &Piece<'_>, found: &mut Vec<Diagnostic>) {
+pub(super) fn find(tonight: &Tonight<'_>, piece: &SongTonight<'_>, found: &mut Vec<Diagnostic>) {
     if let Some(finger) = piece.song.fingers.first().filter(|_| !piece.song.zones.iter().any(|zone| zone.one_key_chord))
     {
         let title = "the fingers' chords are never played: no zone of this song has one_key_chord";
@@ -24,7 +24,7 @@ pub(super) fn find(tonight: &Tonight<'_>, piece: &Piece<'_>, found: &mut Vec<Dia
 }
 
 /// A handful is a zone's, of one input or several: with all its keys down at once there must be enough.
-fn too_few_keys(tonight: &Tonight<'_>, part: &Part<'_>) -> Option<Diagnostic> {
+fn too_few_keys(tonight: &Tonight<'_>, part: &ResolvedZone<'_>) -> Option<Diagnostic> {
     let (low, high) = part.keys();
     let keys_of = |(_, input): (usize, &Input)| {
         let (first, last) = keyboard::keys(input);
@@ -38,7 +38,7 @@ fn too_few_keys(tonight: &Tonight<'_>, part: &Part<'_>) -> Option<Diagnostic> {
     }
     let has = if keys == 1 { "one".to_owned() } else { keys.to_string() };
     let title = format!("the zone {} never sounds: it waits for {least} keys, but has only {has}", part.name());
-    let fault = Diagnostic::error(Kind::Finding, part.zone.keys.spot, title);
+    let fault = Diagnostic::error(FaultKind::Finding, part.zone.keys.spot, title);
     Some(fault.help(format!("give it more keys, or write min_keys = {keys}")))
 }
 

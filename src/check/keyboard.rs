@@ -1,17 +1,17 @@
 //! A keyboard in one section, cut into stretches of neighbouring keys that all reach the same zones.
 
-use super::part::Part;
+use super::part::ResolvedZone;
 use crate::evening::{playing, touch};
 use crate::map::{Book, Curve, Input, KeyRange};
 
 /// A set of velocities, one bit each.
-pub(super) type Velocities = u128;
+pub(super) type VelocitySet = u128;
 
 /// The keys of a usual keyboard, A0 to C8 (common practice): taken where the gear does not say which keys there are.
 pub(super) const USUAL: (u8, u8) = (21, 108);
 
 /// What the keys of an input reach in one section.
-pub(super) struct Keyboard {
+pub(super) struct KeyboardReach {
     /// Number of the input.
     pub input: usize,
     /// From the lowest key to the highest, without holes.
@@ -23,12 +23,12 @@ pub(super) struct Stretch {
     pub low: u8,
     pub high: u8,
     /// The zones that they reach, in file order, and the velocities with which they reach each.
-    pub taken: Vec<(usize, Velocities)>,
+    pub taken: Vec<(usize, VelocitySet)>,
 }
 
 impl Stretch {
     /// The velocities that some zone takes.
-    pub fn covered(&self) -> Velocities {
+    pub fn covered(&self) -> VelocitySet {
         self.taken.iter().fold(0, |covered, (_, velocities)| covered | velocities)
     }
 }
@@ -40,12 +40,12 @@ pub(super) fn span((low, high): (u8, u8)) -> u128 {
 }
 
 /// The velocities that an input can give: 1 to 127 through its curve.
-pub(super) fn touches(curve: Option<&Curve>) -> Velocities {
+pub(super) fn touches(curve: Option<&Curve>) -> VelocitySet {
     touch(curve, 0.0)[1..].iter().fold(0, |all, velocity| all | 1 << velocity)
 }
 
 /// A set of velocities in words: `1 to 39`; `among` are those that can come, so that one that cannot is no hole.
-pub(super) fn in_words(set: Velocities, among: Velocities) -> String {
+pub(super) fn in_words(set: VelocitySet, among: VelocitySet) -> String {
     let runs: Vec<String> = runs(set, among)
         .into_iter()
         .map(|(low, high)| if low == high { low.to_string() } else { format!("{low} to {high}") })
@@ -81,10 +81,15 @@ pub(super) fn is_known(input: &Input) -> bool {
 }
 
 /// All playing inputs in a section with these zones in use.
-pub(super) fn all(book: &Book, touches: &[Velocities], parts: &[Part<'_>], zones: &[usize]) -> Vec<Keyboard> {
+pub(super) fn all(
+    book: &Book,
+    touches: &[VelocitySet],
+    parts: &[ResolvedZone<'_>],
+    zones: &[usize],
+) -> Vec<KeyboardReach> {
     let one = |(number, input): (usize, &Input)| {
         let heard: Vec<usize> = zones.iter().copied().filter(|zone| parts[*zone].hears(number)).collect();
-        Keyboard { input: number, stretches: stretches(keys(input), touches[number], parts, &heard) }
+        KeyboardReach { input: number, stretches: stretches(keys(input), touches[number], parts, &heard) }
     };
     playing(&book.gear).map(one).collect()
 }
@@ -92,7 +97,7 @@ pub(super) fn all(book: &Book, touches: &[Velocities], parts: &[Part<'_>], zones
 /// Rule R3: a press goes to every zone that contains its key and velocity, up to the first `exclusive`. A zone that is off
 /// when the song is entered is reached as any other, but takes nothing from those after it; nor, for some of its keys,
 /// does one that leaves out keys that do not fit.
-fn stretches((low, high): (u8, u8), touches: Velocities, parts: &[Part<'_>], heard: &[usize]) -> Vec<Stretch> {
+fn stretches((low, high): (u8, u8), touches: VelocitySet, parts: &[ResolvedZone<'_>], heard: &[usize]) -> Vec<Stretch> {
     let mut starts = vec![low];
     for zone in heard {
         let (first, last) = parts[*zone].keys();
@@ -129,7 +134,7 @@ mod tests {
     fn windows_hold_both_ends() {
         assert_eq!(span((1, 127)).count_ones(), 127);
         assert_eq!(span((64, 64)), 1 << 64);
-        assert_eq!(span((0, 127)), Velocities::MAX);
+        assert_eq!(span((0, 127)), VelocitySet::MAX);
         for (low, high) in [(1, 1), (1, 89), (90, 127), (127, 127)] {
             let set = span((low, high));
             assert!((0..128u8).all(|v| (set & 1 << v != 0) == (low..=high).contains(&v)), "{low} {high}");

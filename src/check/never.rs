@@ -3,7 +3,7 @@
 use super::keyboard;
 use super::tonight::Tonight;
 use super::words::{self, event, from_to, middle_c, quoted};
-use crate::map::{Action, Book, Cue, Diagnostic, Does, Input, Kind, Song, Spot, Trigger};
+use crate::map::{Action, Book, Cue, Diagnostic, Does, FaultKind, Input, Song, Spot, Trigger};
 
 /// Error: a cue on a key that its keyboard does not have, on a channel that its input does not hear, or on a controller
 /// that its input hears as another. Hint: a cue of the gear that every song replaces. Hint: a cue of the gear for a
@@ -26,7 +26,8 @@ pub(super) fn find(tonight: &Tonight<'_>, found: &mut Vec<Diagnostic>) {
 fn unheard(book: &Book, cue: &Cue, input: &Input) -> Option<Diagnostic> {
     let octave = middle_c(book, cue.spot);
     let name = quoted(&input.name.value);
-    let never = |why: String| Diagnostic::error(Kind::Finding, cue.spot, format!("this cue can never fire: {why}"));
+    let never =
+        |why: String| Diagnostic::error(FaultKind::Finding, cue.spot, format!("this cue can never fire: {why}"));
     if let (Some(wanted), Some(heard)) = (cue.when.trigger.channel(), input.channel)
         && wanted != heard
     {

@@ -8,14 +8,14 @@ use crate::map::{Plays, Sound, StayInKey, Zone};
 pub(super) type SoundChannel = (usize, u8);
 
 /// A zone with what its names mean.
-pub(super) struct Part<'a> {
+pub(super) struct ResolvedZone<'a> {
     pub zone: &'a Zone,
     pub sound: &'a Sound,
     pub place: SoundChannel,
     pub inputs: Inputs,
 }
 
-impl Part<'_> {
+impl ResolvedZone<'_> {
     /// The zone's name in quotation marks.
     pub fn name(&self) -> String {
         words::quoted(&self.zone.name)

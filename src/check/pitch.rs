@@ -2,11 +2,11 @@
 
 use std::collections::BTreeMap;
 
-use super::keyboard::{self, Keyboard, USUAL};
-use super::part::Part;
-use super::tonight::{Piece, Shift, Tonight};
+use super::keyboard::{self, KeyboardReach, USUAL};
+use super::part::ResolvedZone;
+use super::tonight::{Shift, SongTonight, Tonight};
 use super::words::{key_name, range, sounding, the_keys};
-use crate::map::{Diagnostic, Kind};
+use crate::map::{Diagnostic, FaultKind};
 use crate::music::range::lowest_clear;
 
 /// Error: keys of a zone whose notes leave 0–127 at one of tonight's shifts: they sound nothing (rule R4). Where a key
@@ -15,7 +15,7 @@ use crate::music::range::lowest_clear;
 /// Hint: a zone of a split that tonight's shift moves so low that a major third on its lowest keys, clear where
 /// nothing is shifted, is so no more. Zones with `within` stay in their range, and what does not follow the key is no
 /// matter of pitch: neither is looked at in the hints; nor are zones in which a key does not give its own note.
-pub(super) fn find(tonight: &Tonight<'_>, piece: &Piece<'_>, found: &mut Vec<Diagnostic>) {
+pub(super) fn find(tonight: &Tonight<'_>, piece: &SongTonight<'_>, found: &mut Vec<Diagnostic>) {
     let mut notes = PitchFindings::default();
     for (scene_number, scene) in piece.scenes.iter().enumerate() {
         for keyboard in &scene.keyboards {
@@ -75,11 +75,11 @@ struct Leaving {
 }
 
 impl PitchFindings {
-    fn add(&mut self, piece: &Piece<'_>, scene: usize, keyboard: &Keyboard, known: bool) {
+    fn add(&mut self, piece: &SongTonight<'_>, scene: usize, keyboard: &KeyboardReach, known: bool) {
         let lowest = keyboard.stretches.first().map_or(0, |stretch| stretch.low);
         for stretch in &keyboard.stretches {
             // Where nobody says which keys there are, the ends of MIDI's range are hardly among them.
-            let keys_of = |part: &Part<'_>| match known || part.names_keys() {
+            let keys_of = |part: &ResolvedZone<'_>| match known || part.names_keys() {
                 true => (stretch.low, stretch.high),
                 false => (stretch.low.max(USUAL.0), stretch.high.min(USUAL.1)),
             };
@@ -99,7 +99,7 @@ impl PitchFindings {
         }
     }
 
-    fn leaves(&mut self, (scene, zone): (usize, usize), part: &Part<'_>, (low, high): (u8, u8), shift: &Shift) {
+    fn leaves(&mut self, (scene, zone): (usize, usize), part: &ResolvedZone<'_>, (low, high): (u8, u8), shift: &Shift) {
         let offset = part.offset_at(shift.semitones);
         let (low, high) = (i32::from(low), i32::from(high));
         let (below, above) = part.spread();
@@ -123,7 +123,7 @@ impl PitchFindings {
         }
     }
 
-    fn sinks(&mut self, zone: usize, part: &Part<'_>, (key, lowest): (u8, u8), shift: &Shift) {
+    fn sinks(&mut self, zone: usize, part: &ResolvedZone<'_>, (key, lowest): (u8, u8), shift: &Shift) {
         let Some(clear) = third_clear_from() else { return };
         let untransposed = i32::from(key) + part.offset();
         let split = part.names_keys() && part.keys().0 > lowest.max(1) && key == part.keys().0;
@@ -141,10 +141,10 @@ impl PitchFindings {
 
     fn layered(
         &mut self,
-        piece: &Piece<'_>,
+        piece: &SongTonight<'_>,
         scene: usize,
         taken: &[(usize, u128)],
-        keys_of: impl Fn(&Part<'_>) -> (u8, u8),
+        keys_of: impl Fn(&ResolvedZone<'_>) -> (u8, u8),
     ) {
         let pitched = |zone: usize| {
             let part = &piece.parts[zone];
@@ -198,7 +198,7 @@ fn because(mut finding: Diagnostic, shift: &Shift) -> Diagnostic {
     }
 }
 
-fn leaving(piece: &Piece<'_>, part: &Part<'_>, leaving: &Leaving) -> Diagnostic {
+fn leaving(piece: &SongTonight<'_>, part: &ResolvedZone<'_>, leaving: &Leaving) -> Diagnostic {
     let Leaving { keys: (low, high), shift, scenes } = leaving;
     let (low, high) = (*low, *high);
     let offset = part.offset_at(shift.semitones);
@@ -215,7 +215,7 @@ fn leaving(piece: &Piece<'_>, part: &Part<'_>, leaving: &Leaving) -> Diagnostic 
         let notes = if part.zone.one_key_chord { "the chord" } else { notes };
         format!("{keys} of the zone {zone} {sounds} nothing tonight{place}: {notes} would lie {end}")
     };
-    let fault = Diagnostic::error(Kind::Finding, part.zone.keys.spot, title);
+    let fault = Diagnostic::error(FaultKind::Finding, part.zone.keys.spot, title);
     let fault = fault.label(format!("moved {} in all", moved(offset)));
     let octave = part.zone.octave + octaves;
     let help = format!("write octave = {octave} in this zone, or take those keys out of it");
@@ -223,7 +223,7 @@ fn leaving(piece: &Piece<'_>, part: &Part<'_>, leaving: &Leaving) -> Diagnostic 
     if part.zone.follow_key && shift.semitones != 0 { because(fault, shift) } else { fault }
 }
 
-fn layer(piece: &Piece<'_>, zone: usize, mud: &Mud) -> Diagnostic {
+fn layer(piece: &SongTonight<'_>, zone: usize, mud: &Mud) -> Diagnostic {
     let (one, other) = (&piece.parts[mud.with], &piece.parts[zone]);
     let place = piece.in_sections(&mud.scenes);
     let title = format!(
@@ -262,7 +262,7 @@ fn interval_name(semitones: i32) -> &'static str {
     }
 }
 
-fn lowered(piece: &Piece<'_>, part: &Part<'_>, key: u8, shift: &Shift) -> Diagnostic {
+fn lowered(piece: &SongTonight<'_>, part: &ResolvedZone<'_>, key: u8, shift: &Shift) -> Diagnostic {
     let clear = third_clear_from().unwrap_or_default();
     let (offset, octave) = (part.offset_at(shift.semitones), piece.octave);
     let heard = shift.keys.room_at(shift.lift, 0);

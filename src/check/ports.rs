@@ -2,7 +2,7 @@
 //! ports themselves: this module is handed what came of it.
 
 use super::words::{joined, quoted};
-use crate::map::{At, Book, Diagnostic, Input, Kind};
+use crate::map::{At, Book, Diagnostic, FaultKind, Input};
 
 /// A port that the system has now.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -59,7 +59,7 @@ pub fn port_findings(book: &Book, matches: &PortMatches) -> Vec<Diagnostic> {
         if let Some((first, _)) = inputs[..index].iter().find(same) {
             let (one, other) = (quoted(&first.name.value), quoted(&second.name.value));
             let title = format!("the inputs {one} and {other} mean one port, so each of its keys plays twice");
-            let fault = Diagnostic::error(Kind::Finding, second.port.spot, title).label("the same port");
+            let fault = Diagnostic::error(FaultKind::Finding, second.port.spot, title).label("the same port");
             let help = "write a longer part of each port's name, the serial of each, or the channel that each receives";
             found.push(fault.also(first.port.spot, "the same port").help(help));
         }
@@ -70,7 +70,7 @@ pub fn port_findings(book: &Book, matches: &PortMatches) -> Vec<Diagnostic> {
 
 fn clear(port: &At<String>, serial: Option<&str>, optional: bool, matched: &PortMatch) -> Option<Diagnostic> {
     let wanted = quoted(&port.value);
-    let fault = |title: String| Diagnostic::error(Kind::Finding, port.spot, title);
+    let fault = |title: String| Diagnostic::error(FaultKind::Finding, port.spot, title);
     match matched {
         PortMatch::Missing(there) if !optional => {
             let with = serial.map_or_else(String::new, |serial| format!(" and the serial number {}", quoted(serial)));

@@ -1,15 +1,15 @@
 //! Zones that no key or touch reaches, that tonight leaves out, and that reach beyond the keyboard.
 
 use super::keyboard::{self, span};
-use super::part::Part;
-use super::tonight::{Piece, Tonight};
+use super::part::ResolvedZone;
+use super::tonight::{SongTonight, Tonight};
 use super::words::{from_to, joined, middle_c, quoted, range};
-use crate::map::{Diagnostic, Input, Kind};
+use crate::map::{Diagnostic, FaultKind, Input};
 
 /// Error: a zone that plays tonight, but that no key or touch reaches; it is silent. Its keys lie outside the keyboard,
 /// its window holds no velocity that the input's curve gives, or zones before it with `exclusive` take all it has.
 /// Hint: a zone that is in no section of tonight's order. Hint: a zone that names keys beyond the keyboard.
-pub(super) fn find(tonight: &Tonight<'_>, piece: &Piece<'_>, found: &mut Vec<Diagnostic>) {
+pub(super) fn find(tonight: &Tonight<'_>, piece: &SongTonight<'_>, found: &mut Vec<Diagnostic>) {
     let mut played = vec![false; piece.parts.len()];
     let mut reached = vec![false; piece.parts.len()];
     for scene in &piece.scenes {
@@ -31,13 +31,13 @@ pub(super) fn find(tonight: &Tonight<'_>, piece: &Piece<'_>, found: &mut Vec<Dia
     }
 }
 
-fn left_out(part: &Part<'_>) -> Diagnostic {
+fn left_out(part: &ResolvedZone<'_>) -> Diagnostic {
     let spot = part.zone.sections.iter().flatten().next().map_or(part.zone.spot, |section| section.spot);
     Diagnostic::hint(spot, format!("the zone {} is in no section that is played tonight", part.name()))
         .help("name a section that is, or take the zone's sections out: then it plays in all")
 }
 
-fn unreached(tonight: &Tonight<'_>, piece: &Piece<'_>, number: usize, inputs: &[(usize, &Input)]) -> Diagnostic {
+fn unreached(tonight: &Tonight<'_>, piece: &SongTonight<'_>, number: usize, inputs: &[(usize, &Input)]) -> Diagnostic {
     let part = &piece.parts[number];
     let (low, high) = part.keys();
     let has_keys = |(_, input): &&(usize, &Input)| {
@@ -55,7 +55,7 @@ fn unreached(tonight: &Tonight<'_>, piece: &Piece<'_>, number: usize, inputs: &[
         let label = format!("the input's curve gives {} only", keyboard::in_words(touches, touches));
         let lowest = touches.trailing_zeros();
         let highest = 127 - touches.leading_zeros();
-        let fault = Diagnostic::error(Kind::Finding, part.zone.velocity.spot, title).label(label);
+        let fault = Diagnostic::error(FaultKind::Finding, part.zone.velocity.spot, title).label(label);
         return fault.help(format!("write velocity = [{lowest}, {highest}], or give the input another curve"));
     }
     let together = |scene: &super::tonight::Scene| scene.zones.contains(&number);
@@ -71,7 +71,7 @@ fn unreached(tonight: &Tonight<'_>, piece: &Piece<'_>, number: usize, inputs: &[
             && scenes.iter().any(|scene| scene.zones.contains(&zone))
     };
     let title = format!("no key reaches the zone {}: zones before it take all that it has", part.name());
-    let mut fault = Diagnostic::error(Kind::Finding, part.zone.spot, title);
+    let mut fault = Diagnostic::error(FaultKind::Finding, part.zone.spot, title);
     for taker in (0..number).filter(|zone| takes(*zone)).take(3) {
         let taker = &piece.parts[taker];
         fault = fault.also(taker.zone.spot, format!("{} has exclusive = true", taker.name()));
@@ -79,9 +79,14 @@ fn unreached(tonight: &Tonight<'_>, piece: &Piece<'_>, number: usize, inputs: &[
     fault.help("move the zone above them, or take exclusive = true out there")
 }
 
-fn outside(tonight: &Tonight<'_>, piece: &Piece<'_>, part: &Part<'_>, inputs: &[(usize, &Input)]) -> Diagnostic {
+fn outside(
+    tonight: &Tonight<'_>,
+    piece: &SongTonight<'_>,
+    part: &ResolvedZone<'_>,
+    inputs: &[(usize, &Input)],
+) -> Diagnostic {
     let title = format!("no key reaches the zone {}: it lies outside the keyboard", part.name());
-    let mut fault = Diagnostic::error(Kind::Finding, part.zone.keys.spot, title);
+    let mut fault = Diagnostic::error(FaultKind::Finding, part.zone.keys.spot, title);
     for (_, input) in inputs {
         let (first, last) = keyboard::keys(input);
         let octave = middle_c(tonight.book, input.name.spot);
@@ -91,7 +96,7 @@ fn outside(tonight: &Tonight<'_>, piece: &Piece<'_>, part: &Part<'_>, inputs: &[
     fault.help(format!("write keys within {}", from_to(first, last, piece.octave)))
 }
 
-fn beyond(piece: &Piece<'_>, part: &Part<'_>, inputs: &[(usize, &Input)]) -> Option<Diagnostic> {
+fn beyond(piece: &SongTonight<'_>, part: &ResolvedZone<'_>, inputs: &[(usize, &Input)]) -> Option<Diagnostic> {
     let ((low, high), (first, last)) = (part.keys(), hull(inputs));
     if !part.names_keys() || (first <= low && high <= last) {
         return None;

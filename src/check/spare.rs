@@ -1,8 +1,8 @@
 //! Keys and pedals that a cue takes from the hand: they belong to the cue alone (rule R19).
 
 use super::keyboard;
-use super::part::Part;
-use super::tonight::{Piece, Tonight};
+use super::part::ResolvedZone;
+use super::tonight::{SongTonight, Tonight};
 use super::words::{key_name, middle_c, quoted};
 use crate::map::{Cue, Diagnostic, Input, Pedal, Trigger};
 
@@ -12,7 +12,7 @@ const HOLD: u8 = 64;
 /// Hint: a cue's key in the middle of a zone. Hint: a cue on the hold pedal of a keyboard whose zones follow it.
 pub(super) fn find(tonight: &Tonight<'_>, found: &mut Vec<Diagnostic>) {
     for cue in &tonight.book.gear.cues {
-        let kept = |piece: &&Piece<'_>| !piece.song.cues.iter().any(|own| own.when.is_same(&cue.when));
+        let kept = |piece: &&SongTonight<'_>| !piece.song.cues.iter().any(|own| own.when.is_same(&cue.when));
         found.extend(taken(tonight, cue, &tonight.pieces.iter().filter(kept).collect::<Vec<_>>()));
     }
     for piece in &tonight.pieces {
@@ -21,7 +21,7 @@ pub(super) fn find(tonight: &Tonight<'_>, found: &mut Vec<Diagnostic>) {
 }
 
 /// What a cue takes from a zone of these songs, where it is on a key or pedal of a keyboard that plays.
-fn taken(tonight: &Tonight<'_>, cue: &Cue, pieces: &[&Piece<'_>]) -> Option<Diagnostic> {
+fn taken(tonight: &Tonight<'_>, cue: &Cue, pieces: &[&SongTonight<'_>]) -> Option<Diagnostic> {
     let (number, input) = tonight.playing().find(|(_, input)| input.name.value == cue.when.input.value)?;
     // A zone that is not played tonight loses nothing.
     let played = pieces.iter().flat_map(|piece| {
@@ -55,13 +55,13 @@ fn taken(tonight: &Tonight<'_>, cue: &Cue, pieces: &[&Piece<'_>]) -> Option<Diag
     }
 }
 
-fn hint(cue: &Cue, title: String, part: &Part<'_>, label: &str) -> Diagnostic {
+fn hint(cue: &Cue, title: String, part: &ResolvedZone<'_>, label: &str) -> Diagnostic {
     Diagnostic::hint(cue.spot, title).also(part.zone.spot, label)
 }
 
 /// Whether the zone plays keys on both sides of a cue's key, other cues' keys aside. Where the gear does not say which
 /// keys there are, the keyboard is a usual one.
-fn in_the_middle(key: u8, cues: &[u8], input: &Input, part: &Part<'_>) -> bool {
+fn in_the_middle(key: u8, cues: &[u8], input: &Input, part: &ResolvedZone<'_>) -> bool {
     let (first, last) = if keyboard::is_known(input) { keyboard::keys(input) } else { keyboard::USUAL };
     let (low, high) = part.keys();
     let (low, high) = (low.max(first), high.min(last));

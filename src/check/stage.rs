@@ -3,7 +3,7 @@
 use super::tonight::Tonight;
 use super::words::quoted;
 use crate::evening::MOST_INPUTS;
-use crate::map::{Diagnostic, Input, Kind, Output, file_name, file_names};
+use crate::map::{Diagnostic, FaultKind, Input, Output, file_name, file_names};
 
 /// Error: no input plays. Error: more inputs than the engine hears. Hint: an output that may lead back to an input.
 /// Hint: an output whose name is no name of a file. Hint: two outputs that would be one file. Hint: the set begins with a
@@ -12,12 +12,12 @@ pub(super) fn find(tonight: &Tonight<'_>, found: &mut Vec<Diagnostic>) {
     let gear = &tonight.book.gear;
     if let Some(input) = gear.inputs.first().filter(|_| tonight.playing().next().is_none()) {
         let title = "no key plays anything tonight: no input has play = true";
-        let fault = Diagnostic::error(Kind::Finding, input.name.spot, title);
+        let fault = Diagnostic::error(FaultKind::Finding, input.name.spot, title);
         found.push(fault.help("write play = true at the keyboard that is played on"));
     }
     for input in gear.inputs.iter().skip(MOST_INPUTS) {
         let title = format!("the input {} is one too many: there can be {MOST_INPUTS}", quoted(&input.name.value));
-        let fault = Diagnostic::error(Kind::Finding, input.name.spot, title);
+        let fault = Diagnostic::error(FaultKind::Finding, input.name.spot, title);
         found.push(fault.help("take out inputs that are not there tonight"));
     }
     loops(tonight, found);

@@ -3,8 +3,8 @@
 
 use std::collections::{BTreeMap, HashMap};
 
-use super::keyboard::{self, Keyboard, Velocities};
-use super::part::{Part, SoundChannel};
+use super::keyboard::{self, KeyboardReach, VelocitySet};
+use super::part::{ResolvedZone, SoundChannel};
 use super::words;
 use crate::evening::{self, Keys, Order, OrderStep, inputs_of, plays_in, title};
 use crate::map::{Book, Entry, Input, Section, Song, Sound, Spot, Trigger, Zone};
@@ -13,19 +13,19 @@ use crate::map::{Book, Entry, Input, Section, Song, Sound, Spot, Trigger, Zone};
 pub(super) struct Tonight<'a> {
     pub book: &'a Book,
     /// For each input that the engine hears, the velocities that it can give after its curve.
-    pub touches: Vec<Velocities>,
+    pub touches: Vec<VelocitySet>,
     /// Each song, by its number in the book.
-    pub pieces: Vec<Piece<'a>>,
+    pub pieces: Vec<SongTonight<'a>>,
     /// The entries that are songs, in set order.
     pub outings: Vec<Outing<'a>>,
 }
 
 /// A song as tonight plays it, in all its entries together.
-pub(super) struct Piece<'a> {
+pub(super) struct SongTonight<'a> {
     pub song: &'a Song,
     /// How its file counts octaves.
     pub octave: i32,
-    pub parts: Vec<Part<'a>>,
+    pub parts: Vec<ResolvedZone<'a>>,
     /// The sections that tonight's orders have, in the order in which they come first.
     pub scenes: Vec<Scene>,
 }
@@ -39,7 +39,7 @@ pub(super) struct Scene {
     /// The first zone in use at each place that is on when the song is entered: its set-up counts (rule R8).
     pub first_at: BTreeMap<SoundChannel, usize>,
     /// What each playing input's keys reach.
-    pub keyboards: Vec<Keyboard>,
+    pub keyboards: Vec<KeyboardReach>,
     /// Each shift that tonight brings to it, once.
     pub shifts: Vec<Shift>,
 }
@@ -82,7 +82,7 @@ impl<'a> Tonight<'a> {
         let inputs = evening::heard(&book.gear);
         let touches = inputs.map(|(_, input)| keyboard::touches(input.curve.as_ref())).collect();
         let sounds = sounds(book);
-        let pieces = book.songs.iter().map(|song| Piece::new(book, song, &sounds)).collect();
+        let pieces = book.songs.iter().map(|song| SongTonight::new(book, song, &sounds)).collect();
         let mut tonight = Tonight { book, touches, pieces, outings: Vec::new() };
         for entry in &book.set.entries {
             if let Some(song) = entry.song {
@@ -104,7 +104,7 @@ impl<'a> Tonight<'a> {
     }
 
     /// The keys of an input that are cues in a song, and so play nothing (rule R19).
-    pub fn cue_keys(&self, piece: &Piece<'a>, input: &Input) -> Vec<u8> {
+    pub fn cue_keys(&self, piece: &SongTonight<'a>, input: &Input) -> Vec<u8> {
         let cues = self.book.cues_in(Some(piece.song)).into_iter();
         let keys = cues.filter(|cue| cue.when.input.value == input.name.value).map(|cue| match cue.when.trigger {
             // What comes on a channel of its own is no key under the hand.
@@ -134,14 +134,14 @@ fn sounds(book: &Book) -> Sounds<'_> {
     placed.collect()
 }
 
-impl<'a> Piece<'a> {
-    fn new(book: &'a Book, song: &'a Song, sounds: &Sounds<'a>) -> Piece<'a> {
+impl<'a> SongTonight<'a> {
+    fn new(book: &'a Book, song: &'a Song, sounds: &Sounds<'a>) -> SongTonight<'a> {
         let part = |zone: &'a Zone| {
             let (sound, place) = *sounds.get(zone.sound.value.as_str())?;
-            Some(Part { zone, sound, place, inputs: inputs_of(&book.gear, zone) })
+            Some(ResolvedZone { zone, sound, place, inputs: inputs_of(&book.gear, zone) })
         };
         let parts = song.zones.iter().filter_map(part).collect();
-        Piece { song, octave: words::middle_c(book, song.title.spot), parts, scenes: Vec::new() }
+        SongTonight { song, octave: words::middle_c(book, song.title.spot), parts, scenes: Vec::new() }
     }
 
     /// The section of a scene.

@@ -2,8 +2,8 @@
 
 use std::collections::BTreeMap;
 
-use super::keyboard::{self, Velocities};
-use super::tonight::{Piece, Tonight};
+use super::keyboard::{self, VelocitySet};
+use super::tonight::{SongTonight, Tonight};
 use super::words::{from_to, joined, quoted};
 use crate::map::Diagnostic;
 
@@ -19,8 +19,8 @@ struct Missing {
 
 /// Hint: velocities that come from an input, after its curve, on keys that zones have, but that lie in no zone's
 /// window: so touched, the key is silent.
-pub(super) fn find(tonight: &Tonight<'_>, piece: &Piece<'_>, found: &mut Vec<Diagnostic>) {
-    let mut holes: BTreeMap<(usize, Velocities), Missing> = BTreeMap::new();
+pub(super) fn find(tonight: &Tonight<'_>, piece: &SongTonight<'_>, found: &mut Vec<Diagnostic>) {
+    let mut holes: BTreeMap<(usize, VelocitySet), Missing> = BTreeMap::new();
     for (number, scene) in piece.scenes.iter().enumerate() {
         for keyboard in &scene.keyboards {
             for stretch in keyboard.stretches.iter().filter(|stretch| !stretch.taken.is_empty()) {
@@ -44,9 +44,9 @@ pub(super) fn find(tonight: &Tonight<'_>, piece: &Piece<'_>, found: &mut Vec<Dia
 
 fn hint(
     tonight: &Tonight<'_>,
-    piece: &Piece<'_>,
+    piece: &SongTonight<'_>,
     input: usize,
-    missing: Velocities,
+    missing: VelocitySet,
     hole: &Missing,
 ) -> Option<Diagnostic> {
     let part = &piece.parts[hole.zone?];

@@ -4,8 +4,8 @@
 use std::collections::BTreeSet;
 use std::sync::Arc;
 
-use super::part::Part;
-use super::tonight::{Piece, Scene, Tonight};
+use super::part::ResolvedZone;
+use super::tonight::{Scene, SongTonight, Tonight};
 use super::words::{milliseconds, quoted};
 use crate::engine::{Action, Engine, Event, Micros, Plain, Plan};
 use crate::evening::title_of;
@@ -57,7 +57,7 @@ impl StruckKeys {
 }
 
 fn chords(tonight: &Tonight<'_>, output: usize) -> Option<Diagnostic> {
-    let mut worst: Option<(&Piece<'_>, usize, StruckKeys)> = None;
+    let mut worst: Option<(&SongTonight<'_>, usize, StruckKeys)> = None;
     let mut songs = 0;
     for piece in &tonight.pieces {
         let chords = piece.scenes.iter().enumerate().map(|(number, scene)| (number, thickest(piece, scene, output)));
@@ -91,7 +91,7 @@ fn chords(tonight: &Tonight<'_>, output: usize) -> Option<Diagnostic> {
     Some(hint.help("lead a layer to another output, or connect this one by USB and write cable = \"usb\""))
 }
 
-fn thickest(piece: &Piece<'_>, scene: &Scene, output: usize) -> StruckKeys {
+fn thickest(piece: &SongTonight<'_>, scene: &Scene, output: usize) -> StruckKeys {
     let stretches = scene.keyboards.iter().flat_map(|keyboard| &keyboard.stretches);
     let layers = stretches.map(|stretch| {
         let there = stretch.taken.iter().filter(|(zone, _)| piece.parts[*zone].place.0 == output);
@@ -125,7 +125,7 @@ fn thickest(piece: &Piece<'_>, scene: &Scene, output: usize) -> StruckKeys {
 }
 
 /// Notes that a zone gives at once for a whole handful, however many its keys; `None` where each key gives its own.
-fn notes_of_a_handful(piece: &Piece<'_>, part: &Part<'_>) -> Option<usize> {
+fn notes_of_a_handful(piece: &SongTonight<'_>, part: &ResolvedZone<'_>) -> Option<usize> {
     /// Notes of a triad.
     const TRIAD: usize = 3;
     match part.zone.plays {
@@ -141,19 +141,19 @@ fn notes_of_a_handful(piece: &Piece<'_>, part: &Part<'_>) -> Option<usize> {
 }
 
 /// Whether the notes before ring on until the strike that ends them.
-fn lingers(part: &Part<'_>) -> bool {
+fn lingers(part: &ResolvedZone<'_>) -> bool {
     part.zone.linger == Linger::Next && !part.zone.plays.derives()
 }
 
 /// What a key costs through these layers: a message for each note, and one for each end that comes with it.
-fn messages(piece: &Piece<'_>, zones: &[usize]) -> usize {
+fn messages(piece: &SongTonight<'_>, zones: &[usize]) -> usize {
     let each = zones.iter().map(|zone| &piece.parts[*zone]).filter(|part| notes_of_a_handful(piece, part).is_none());
     each.map(|part| 1 + usize::from(lingers(part))).sum()
 }
 
 /// The zones that give a note each when one key is struck, with the velocity that reaches the most; two that give the
 /// same note on the same channel count once (rule R2).
-fn notes_of_a_key(piece: &Piece<'_>, taken: &[(usize, u128)]) -> Vec<usize> {
+fn notes_of_a_key(piece: &SongTonight<'_>, taken: &[(usize, u128)]) -> Vec<usize> {
     let at = |velocity: u32| {
         let mut notes = BTreeSet::new();
         let reached = taken.iter().filter(|(_, velocities)| velocities & 1 << velocity != 0).map(|(zone, _)| *zone);

@@ -2,7 +2,7 @@
 
 use crate::evening::{Keys, chord_on};
 use crate::map::Song;
-use crate::music::chord::Kind;
+use crate::music::chord::ChordKind;
 use crate::paper::drawing::BLACK;
 
 /// Columns of a white key, at least.
@@ -14,7 +14,7 @@ pub(super) fn octave(song: &Song, keys: &Keys, width: usize) -> Vec<String> {
     let name = |key: u8| {
         let chord = chord_on(song, keys.play_in, key);
         // C# with its fifth is written C#5, which looks like a note's name.
-        if chord.kind() == Kind::Fifth { String::new() } else { chord.to_string() }
+        if chord.kind() == ChordKind::Fifth { String::new() } else { chord.to_string() }
     };
     let whites: Vec<u8> = (0..12).filter(|key| !BLACK.contains(key)).collect();
     let longest = (0..12).map(|key| name(key).chars().count()).max().unwrap_or(0);

@@ -5,7 +5,7 @@ use std::io::{self, Read};
 use std::path::Path;
 
 use super::console::{Failure, colour, complain, complain_drawn};
-use crate::map::{self, Book, Diagnostic, Kind, Level, Loaded, Source};
+use crate::map::{self, Book, Diagnostic, FaultKind, Level, Loaded, Source};
 
 /// The longest map in bytes: a hundred times what a long evening needs.
 const LONGEST: u64 = 4 << 20;
@@ -66,7 +66,7 @@ pub(super) fn say(found: &[Diagnostic], sources: &[Source]) {
 /// Why maps with errors are not taken, the same for every command: a file that cannot be read as what it should be ends
 /// with exit code 2, as a wrong command line does; what is wrong in files that can be read, with 1.
 pub(super) fn refused(found: &[Diagnostic], words: String) -> Failure {
-    let unreadable = |fault: &Diagnostic| fault.level == Level::Error && fault.kind == Kind::Unreadable;
+    let unreadable = |fault: &Diagnostic| fault.level == Level::Error && fault.kind == FaultKind::Unreadable;
     if found.iter().any(unreadable) { Failure::Wrong(words) } else { Failure::Failed(words) }
 }
 

@@ -77,7 +77,7 @@ enum Command {
         set: String,
         /// What gives the ports: the system's own back end, or the portable one, which notices less.
         #[arg(long, value_name = "BACKEND", default_value = "system")]
-        backend: Backend,
+        backend: BackendOption,
         /// Writes what happens, line by line with its time, at the end of this file.
         #[arg(long, value_name = "FILE")]
         log: Option<PathBuf>,
@@ -115,7 +115,7 @@ enum Command {
     Ports {
         /// What gives the ports: the system's own back end, or the portable one.
         #[arg(long, value_name = "BACKEND", default_value = "system")]
-        backend: Backend,
+        backend: BackendOption,
     },
     /// Everything that could go wrong with a set, before it does.
     #[command(after_help = "Errors must be put right; hints are worth a look.\n\nExamples:\n  \
@@ -157,16 +157,16 @@ enum Command {
 
 /// The back end of the ports, as the command line says it.
 #[derive(Debug, Clone, Copy, clap::ValueEnum)]
-enum Backend {
+enum BackendOption {
     System,
     Portable,
 }
 
-impl From<Backend> for crate::ports::Backend {
-    fn from(backend: Backend) -> Self {
+impl From<BackendOption> for crate::ports::Backend {
+    fn from(backend: BackendOption) -> Self {
         match backend {
-            Backend::System => crate::ports::Backend::System,
-            Backend::Portable => crate::ports::Backend::Portable,
+            BackendOption::System => crate::ports::Backend::System,
+            BackendOption::Portable => crate::ports::Backend::Portable,
         }
     }
 }
@@ -176,7 +176,7 @@ impl From<Backend> for crate::ports::Backend {
 pub fn main() -> ExitCode {
     let result = match CommandLine::parse().command {
         Command::Try { page, out } => tryout::run(out, page || std::io::stdout().is_terminal()),
-        Command::Play { set, backend, log, take, name } => play::run(&play::Wanted {
+        Command::Play { set, backend, log, take, name } => play::run(&play::PlayOptions {
             set: &set,
             backend: backend.into(),
             log: log.as_deref(),

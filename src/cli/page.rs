@@ -7,7 +7,7 @@ use super::maps;
 use crate::daemon::observer::Observer;
 use crate::daemon::requests::RequestHandler;
 use crate::daemon::{Daemon, Remote, Show, persist};
-use crate::page::{self, Open, Wanted};
+use crate::page::{self, Open, StandOptions};
 use crate::wording::page as wording;
 
 /// Opens the page of a performance that does not run yet, and says where it is; where it cannot be opened, why. The music
@@ -24,7 +24,7 @@ pub(super) fn open(
     let came = move |words: &str| coming.iter().for_each(|log| log.words(words));
     let handler = Arc::new(RequestHandler::new(remote.clone(), Arc::clone(observer), maps::read, asked));
     let devices = persist::devices();
-    let wanted = Wanted { stand: &show.book.gear.stand, devices: devices.as_deref() };
+    let wanted = StandOptions { stand: &show.book.gear.stand, devices: devices.as_deref() };
     match page::open(wanted, daemon, show, handler, came) {
         Ok(None) => (None, None),
         Ok(Some(open)) => {

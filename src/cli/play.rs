@@ -23,7 +23,7 @@ use crate::daemon::persist::{self, Beginning, Persist, SavedState};
 use crate::daemon::recorder::{self, Recorder, RecorderHandle};
 use crate::daemon::requests::USUAL_NAME;
 use crate::daemon::supervisor::Supervisor;
-use crate::daemon::{self, Command, Daemon, Happened, Remote, Report, Show, reload};
+use crate::daemon::{self, Daemon, Happened, Instruction, Remote, Report, Show, reload};
 use crate::engine::Plan;
 use crate::map::{Book, clean_lines};
 use crate::ports::{self, Backend, Connection, Ports};
@@ -38,7 +38,7 @@ const LAST_WORDS: Duration = Duration::from_secs(2);
 const INDENT: usize = 8;
 
 /// What the command line asks for.
-pub(super) struct Wanted<'a> {
+pub(super) struct PlayOptions<'a> {
     /// The set's map.
     pub set: &'a str,
     pub backend: Backend,
@@ -48,7 +48,7 @@ pub(super) struct Wanted<'a> {
     pub name: Option<&'a str>,
 }
 
-pub(super) fn run(wanted: &Wanted<'_>) -> Result<(), Failure> {
+pub(super) fn run(wanted: &PlayOptions<'_>) -> Result<(), Failure> {
     let book = maps::load_sound(wanted.set)?;
     let state = persist::file_of(Path::new(wanted.set), wanted.name);
     let kept = state.as_deref().and_then(persist::read);
@@ -85,8 +85,8 @@ fn with_changes(set: &str, book: Book, kept: Option<&SavedState>) -> (Show, Vec<
     }
 }
 
-fn perform(wanted: &Wanted<'_>, show: Arc<Show>, before: Before, log: Option<&Log>) -> Result<(), Failure> {
-    let Wanted { set, backend, take, .. } = *wanted;
+fn perform(wanted: &PlayOptions<'_>, show: Arc<Show>, before: Before, log: Option<&Log>) -> Result<(), Failure> {
+    let PlayOptions { set, backend, take, .. } = *wanted;
     let Before { state, kept, lost } = before;
     #[cfg(unix)]
     let name_lock = reach::name_lock(wanted.name, |words| print_lines(&[words]))?;
@@ -206,10 +206,10 @@ fn record(recorder: Recorder, log: Option<&Log>) {
 }
 
 /// What a key of the terminal asks for, for the log.
-fn words_for_key(command: Option<Command>, plan: &Plan) -> String {
+fn words_for_key(command: Option<Instruction>, plan: &Plan) -> String {
     let what = match command {
-        Some(Command::Action(action)) => action.words(plan),
-        Some(Command::TurnZone(number)) => actions::turn_zone(number),
+        Some(Instruction::Action(action)) => action.words(plan),
+        Some(Instruction::TurnZone(number)) => actions::turn_zone(number),
         None => actions::STOP.to_owned(),
     };
     actions::asked(actions::TERMINAL, &what)

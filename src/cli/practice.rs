@@ -7,7 +7,7 @@ use super::console::{Failure, tell};
 use super::{maps, page};
 use crate::daemon::observer::{Duties, Observer};
 use crate::daemon::persist::Beginning;
-use crate::daemon::{Command, Daemon, Show, reload, wish};
+use crate::daemon::{Daemon, Instruction, Show, reload, wish};
 use crate::engine::Action;
 use crate::map::Gear;
 use crate::ports::memory::World;
@@ -45,7 +45,7 @@ pub(super) fn run(set: &Path) -> Result<(), Failure> {
         let _ = open::that_detached(link);
     }
     if let Ok(first) = Action::parse(FIRST, &show.plan) {
-        remote.give(Command::Action(first));
+        remote.give(Instruction::Action(first));
     }
     let watching = reload::watch(maps::read, remote);
     daemon.run(&Beginning::Afresh);

@@ -78,7 +78,7 @@ pub(super) enum Others {
 }
 
 /// A file that was replayed.
-pub(super) struct Written {
+pub(super) struct WrittenFile {
     pub path: PathBuf,
     pub messages: usize,
     /// Another one is there, which was left alone.
@@ -95,7 +95,7 @@ pub(super) fn write(
     (rehearsal, take): (&Rehearsal, &Take),
     out: &Path,
     others: Others,
-) -> Result<Vec<Written>, Failure> {
+) -> Result<Vec<WrittenFile>, Failure> {
     let folder = out.display();
     let unwritable = |error: &dyn std::fmt::Display| {
         Failure::Wrong(format!(
@@ -116,7 +116,7 @@ pub(super) fn write(
             return Err(unwritable(&format!("{} is a folder", path.display())));
         }
         let left_alone = others == Others::LeftAlone && is_another(&path, &bytes);
-        ready.push((passing, Written { path, messages: lines.len(), left_alone }));
+        ready.push((passing, WrittenFile { path, messages: lines.len(), left_alone }));
     }
     let mut all = Vec::new();
     for (passing, written) in ready {

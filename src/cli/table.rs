@@ -6,7 +6,7 @@ mod tests;
 
 use super::cueing::{self, FiredCue};
 use crate::engine::By;
-use crate::engine::{Cause, Line, Notice, Reason, Rehearsal, ReplayStep as Step};
+use crate::engine::{Cause, Line, Notice, Reason, Rehearsal, ReplayStep};
 use crate::evening::{Keys, Standing, chord_on};
 use crate::map::{Book, Input, Song};
 use crate::midi::Note;
@@ -25,7 +25,7 @@ pub(super) struct Moment<'a> {
     /// When, in microseconds.
     pub at: u64,
     /// What it is, for choosing those that tell.
-    pub kind: Kind,
+    pub kind: MomentKind,
     /// What the hand did, in words; in several lines where a cue fired.
     hand: String,
     /// What the outputs got.
@@ -38,7 +38,7 @@ pub(super) struct Moment<'a> {
 
 /// What a moment is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Kind {
+pub(super) enum MomentKind {
     /// The set, or a section, begins.
     Begins,
     /// A key was struck.
@@ -82,10 +82,10 @@ pub(super) fn moments<'a>(book: &Book, rehearsal: &'a Rehearsal, take: &Take) ->
             let hand = told(book, rehearsal, fired);
             // What is said in that moment is the cue's.
             match moments[begin..].iter_mut().find(|moment| moment.at == fired.at) {
-                Some(moment) => (moment.kind, moment.hand) = (Kind::Cue, hand),
+                Some(moment) => (moment.kind, moment.hand) = (MomentKind::Cue, hand),
                 None => {
                     let (at, notices) = (fired.at, &step.notices[..]);
-                    moments.push(Moment { at, kind: Kind::Cue, hand, said: Vec::new(), notices, standing });
+                    moments.push(Moment { at, kind: MomentKind::Cue, hand, said: Vec::new(), notices, standing });
                 }
             }
         }
@@ -96,7 +96,7 @@ pub(super) fn moments<'a>(book: &Book, rehearsal: &'a Rehearsal, take: &Take) ->
         };
         let mut own = own_moment(book, (step, own), take, other.filter(|input| !input.play));
         for fired in at_once {
-            own.kind = Kind::Cue;
+            own.kind = MomentKind::Cue;
             own.hand = format!("{}\n{}", own.hand, told(book, rehearsal, fired)).trim().to_owned();
         }
         moments.push(own);
@@ -105,22 +105,22 @@ pub(super) fn moments<'a>(book: &Book, rehearsal: &'a Rehearsal, take: &Take) ->
 }
 
 /// Why a step said what it said at one time.
-fn reasons(step: &Step, at: u64) -> impl Iterator<Item = Reason> {
+fn reasons(step: &ReplayStep, at: u64) -> impl Iterator<Item = Reason> {
     step.reasons.iter().filter(move |(then, _)| *then == at).map(|(_, reason)| *reason)
 }
 
 /// What became due at a time of its own.
-fn due_words(book: &Book, step: &Step, standing: &Standing, at: u64) -> (Kind, String) {
+fn due_words(book: &Book, step: &ReplayStep, standing: &Standing, at: u64) -> (MomentKind, String) {
     let decided = reasons(step, at).find_map(|reason| match reason {
         Reason::Decided { keys, root } => Some((keys, root)),
         _ => None,
     });
     match decided.zip(playing(book, standing)) {
         Some(((keys, root), (song, tonight))) => {
-            (Kind::Decision, format!("({})", decided_from(keys, root, &gripped(song, &tonight, standing))))
+            (MomentKind::Decision, format!("({})", decided_from(keys, root, &gripped(song, &tonight, standing))))
         }
-        None if reasons(step, at).any(|reason| reason == Reason::Fading) => (Kind::Fade, "(fading)".to_owned()),
-        None => (Kind::Other, String::new()),
+        None if reasons(step, at).any(|reason| reason == Reason::Fading) => (MomentKind::Fade, "(fading)".to_owned()),
+        None => (MomentKind::Other, String::new()),
     }
 }
 
@@ -151,19 +151,19 @@ fn told(book: &Book, rehearsal: &Rehearsal, fired: &FiredCue<'_>) -> String {
 /// `other`: the input that it came from, where nobody plays on it.
 fn own_moment<'a>(
     book: &Book,
-    (step, said): (&'a Step, Vec<&'a Line>),
+    (step, said): (&'a ReplayStep, Vec<&'a Line>),
     take: &Take,
     other: Option<&Input>,
 ) -> Moment<'a> {
     let standing = step.standing;
-    let (mut kind, mut words) = (Kind::Other, String::new());
+    let (mut kind, mut words) = (MomentKind::Other, String::new());
     match step.cause {
-        Cause::Start => (kind, words) = (Kind::Begins, "(the song begins)".to_owned()),
+        Cause::Start => (kind, words) = (MomentKind::Begins, "(the song begins)".to_owned()),
         Cause::End => words = "(the end)".to_owned(),
         Cause::Event(event) => match take.events.get(event).map(|event| &event.kind) {
             Some(TakeKind::Marker(text)) => {
                 words = format!("({text})");
-                kind = if step.notices.contains(&Notice::Section) { Kind::Begins } else { Kind::Asked };
+                kind = if step.notices.contains(&Notice::Section) { MomentKind::Begins } else { MomentKind::Asked };
             }
             Some(TakeKind::Message(bytes)) if let Some(input) = other => {
                 let speller = playing(book, &standing).map(|(song, keys)| gripped(song, &keys, &standing));
@@ -178,8 +178,8 @@ fn own_moment<'a>(
 }
 
 /// What was played, and what became of a key.
-fn played(book: &Book, bytes: &[u8], step: &Step) -> (Kind, String) {
-    let Some((song, keys)) = playing(book, &step.standing) else { return (Kind::Other, String::new()) };
+fn played(book: &Book, bytes: &[u8], step: &ReplayStep) -> (MomentKind, String) {
+    let Some((song, keys)) = playing(book, &step.standing) else { return (MomentKind::Other, String::new()) };
     let (fingers, speller) = (keys.fingers_at(&step.standing), gripped(song, &keys, &step.standing));
     let words = spoken(bytes, &speller);
     let said = |kind, as_what: &str| (kind, format!("{words} ({as_what})"));
@@ -189,23 +189,25 @@ fn played(book: &Book, bytes: &[u8], step: &Step) -> (Kind, String) {
             let became = reasons.find_map(|reason| match reason {
                 Reason::Moved { key, chosen } if key == struck => {
                     let chosen = Note::try_from(chosen).map(|chosen| speller.note(chosen, 4));
-                    Some(said(Kind::WrongKey, &format!("as {}", chosen.unwrap_or_default())))
+                    Some(said(MomentKind::WrongKey, &format!("as {}", chosen.unwrap_or_default())))
                 }
-                Reason::Silent(key) if key == struck => Some(said(Kind::SilentKey, "silent")),
-                Reason::LetsGo(key) if key == struck => Some(said(Kind::Key, "lets go")),
-                Reason::Chord(key) if key == struck => Some(said(Kind::Key, &chord_on(song, fingers, key).to_string())),
+                Reason::Silent(key) if key == struck => Some(said(MomentKind::SilentKey, "silent")),
+                Reason::LetsGo(key) if key == struck => Some(said(MomentKind::Key, "lets go")),
+                Reason::Chord(key) if key == struck => {
+                    Some(said(MomentKind::Key, &chord_on(song, fingers, key).to_string()))
+                }
                 _ => None,
             });
-            became.unwrap_or((Kind::Key, words))
+            became.unwrap_or((MomentKind::Key, words))
         }
         [status, lifted, _] if matches!(status & 0xF0, 0x80 | 0x90) => {
             let is_late = reasons.any(|reason| reason == Reason::LateFinger(lifted));
             match reasons.any(|reason| matches!(reason, Reason::Decided { .. })) {
-                true if is_late => said(Kind::LateFinger, "late"),
-                _ => (Kind::Other, words),
+                true if is_late => said(MomentKind::LateFinger, "late"),
+                _ => (MomentKind::Other, words),
             }
         }
-        _ => (Kind::Other, words),
+        _ => (MomentKind::Other, words),
     }
 }
 

@@ -6,7 +6,7 @@ use std::thread;
 use crossterm::event::{self, Event, KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
 use crossterm::terminal::{disable_raw_mode, enable_raw_mode};
 
-use crate::daemon::{Command, Remote};
+use crate::daemon::{Instruction, Remote};
 use crate::engine::{Action, Plain};
 use crate::map::USUAL_FADE;
 
@@ -35,7 +35,7 @@ pub(super) struct SingleKeys;
 impl SingleKeys {
     /// Takes the terminal's keys to the daemon, if there is a terminal to type in. What a key asks for, `None` for the
     /// end, is handed to `asked` first.
-    pub(super) fn begin(remote: Remote, asked: impl Fn(Option<Command>) + Send + 'static) -> Option<SingleKeys> {
+    pub(super) fn begin(remote: Remote, asked: impl Fn(Option<Instruction>) + Send + 'static) -> Option<SingleKeys> {
         if !std::io::stdin().is_terminal() || enable_raw_mode().is_err() {
             return None;
         }
@@ -51,7 +51,7 @@ impl Drop for SingleKeys {
     }
 }
 
-fn read_keys(remote: &Remote, asked: &dyn Fn(Option<Command>)) {
+fn read_keys(remote: &Remote, asked: &dyn Fn(Option<Instruction>)) {
     while let Ok(event) = event::read() {
         let Event::Key(key) = event else { continue };
         if key.kind == KeyEventKind::Release {
@@ -74,7 +74,7 @@ fn read_keys(remote: &Remote, asked: &dyn Fn(Option<Command>)) {
 
 #[derive(Debug, PartialEq, Eq)]
 enum Meaning {
-    Give(Command),
+    Give(Instruction),
     Stop,
 }
 
@@ -97,11 +97,11 @@ fn meaning(key: KeyEvent) -> Option<Meaning> {
         KeyCode::Char('b') => Action::Plain(Plain::Tap),
         KeyCode::Char('!') => Action::Plain(Plain::Panic),
         KeyCode::Char(digit @ '1'..='9') => {
-            return Some(Meaning::Give(Command::TurnZone(digit as usize - '1' as usize)));
+            return Some(Meaning::Give(Instruction::TurnZone(digit as usize - '1' as usize)));
         }
         _ => return None,
     };
-    Some(Meaning::Give(Command::Action(action)))
+    Some(Meaning::Give(Instruction::Action(action)))
 }
 
 #[cfg(test)]
@@ -111,14 +111,14 @@ mod tests {
     #[test]
     fn keys_mean_what_the_help_says() {
         let typed = |code| meaning(KeyEvent::new(code, KeyModifiers::NONE));
-        let act = |action| Some(Meaning::Give(Command::Action(action)));
+        let act = |action| Some(Meaning::Give(Instruction::Action(action)));
         assert_eq!(typed(KeyCode::Down), act(Action::Plain(Plain::NextSong)));
         assert_eq!(typed(KeyCode::Left), act(Action::Plain(Plain::PreviousSection)));
         assert_eq!(typed(KeyCode::Char('d')), act(Action::Drone(None)));
         assert_eq!(typed(KeyCode::Char('f')), act(Action::Fade(USUAL_FADE)));
         assert_eq!(typed(KeyCode::Char('b')), act(Action::Plain(Plain::Tap)));
         assert_eq!(typed(KeyCode::Char('!')), act(Action::Plain(Plain::Panic)));
-        assert_eq!(typed(KeyCode::Char('1')), Some(Meaning::Give(Command::TurnZone(0))));
+        assert_eq!(typed(KeyCode::Char('1')), Some(Meaning::Give(Instruction::TurnZone(0))));
         assert_eq!(typed(KeyCode::Char('q')), Some(Meaning::Stop));
         assert_eq!(typed(KeyCode::Char('c')), None);
         assert_eq!(

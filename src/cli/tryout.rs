@@ -6,9 +6,9 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use super::console::{Failure, tell};
-use super::table::{self, Kind, Moment};
+use super::table::{self, Moment, MomentKind};
 use super::{demo, keyboard, practice, replay};
-use crate::engine::{Action, Event, Notice, Plan, Rehearsal, TakeEvent};
+use crate::engine::{Action, Event, MarkerEvent, Notice, Plan, Rehearsal};
 use crate::evening::{Keys, worth_drawing};
 use crate::map::{self, Book};
 use crate::midi::file::{self, Take, TakeKind};
@@ -166,8 +166,8 @@ fn stem(book: &Book, song: usize) -> Option<&str> {
 /// The song that a take's first marker asks for.
 fn first_song(take: &Take, plan: &Plan) -> Option<usize> {
     take.events.iter().find_map(|event| match &event.kind {
-        TakeKind::Marker(text) => match TakeEvent::parse(text, plan) {
-            Ok(TakeEvent::Happened(Event::Action(Action::Song(entry)))) => Some(entry),
+        TakeKind::Marker(text) => match MarkerEvent::parse(text, plan) {
+            Ok(MarkerEvent::Happened(Event::Action(Action::Song(entry)))) => Some(entry),
             _ => None,
         },
         TakeKind::Message(_) => None,
@@ -227,10 +227,10 @@ fn telling(moments: &[Moment<'_>]) -> Vec<usize> {
     let (mut wrong_left, mut silent_left, mut late_left) = (WRONG_SHOWN, WRONG_SHOWN, 1);
     let mut was_key = false;
     // Where something follows chords, more than one of them is worth seeing.
-    let decides = moments.iter().any(|moment| moment.kind == Kind::Decision);
+    let decides = moments.iter().any(|moment| moment.kind == MomentKind::Decision);
     for (index, moment) in moments.iter().enumerate() {
         let is_told = match moment.kind {
-            Kind::Begins => {
+            MomentKind::Begins => {
                 sections += 1;
                 keys_left = match sections {
                     1 if decides => 2 * KEYS_SHOWN,
@@ -239,34 +239,34 @@ fn telling(moments: &[Moment<'_>]) -> Vec<usize> {
                 };
                 sections <= SECTIONS_SHOWN
             }
-            Kind::Key if keys_left > 0 => {
+            MomentKind::Key if keys_left > 0 => {
                 keys_left -= 1;
                 true
             }
-            Kind::Decision => was_key,
-            Kind::WrongKey if wrong_left > 0 => {
+            MomentKind::Decision => was_key,
+            MomentKind::WrongKey if wrong_left > 0 => {
                 wrong_left -= 1;
                 true
             }
-            Kind::SilentKey if silent_left > 0 => {
+            MomentKind::SilentKey if silent_left > 0 => {
                 silent_left -= 1;
                 true
             }
-            Kind::LateFinger if late_left > 0 => {
+            MomentKind::LateFinger if late_left > 0 => {
                 late_left -= 1;
                 true
             }
-            Kind::Asked => moment.notices.iter().any(|notice| match notice {
+            MomentKind::Asked => moment.notices.iter().any(|notice| match notice {
                 Notice::Drone(_) => true,
-                Notice::Fade => moments.get(index + 1).is_some_and(|next| next.kind == Kind::Fade),
+                Notice::Fade => moments.get(index + 1).is_some_and(|next| next.kind == MomentKind::Fade),
                 _ => false,
             }),
-            Kind::Fade => is_edge(moments, index),
+            MomentKind::Fade => is_edge(moments, index),
             _ => false,
         };
         // What is decided belongs to the keys above it.
         match moment.kind {
-            Kind::Key | Kind::WrongKey | Kind::SilentKey | Kind::Begins => was_key = is_told,
+            MomentKind::Key | MomentKind::WrongKey | MomentKind::SilentKey | MomentKind::Begins => was_key = is_told,
             _ => {}
         }
         if is_told {
@@ -279,7 +279,7 @@ fn telling(moments: &[Moment<'_>]) -> Vec<usize> {
 /// Whether a moment of a fade is its first or last, whatever is played meanwhile.
 fn is_edge(moments: &[Moment<'_>], index: usize) -> bool {
     let here = moments[index].at;
-    let fades = |moment: &&Moment<'_>| moment.kind == Kind::Fade && moment.at.abs_diff(here) < STEP_OF_A_FADE;
+    let fades = |moment: &&Moment<'_>| moment.kind == MomentKind::Fade && moment.at.abs_diff(here) < STEP_OF_A_FADE;
     let begins = !moments[..index]
         .iter()
         .rev()
@@ -299,15 +299,15 @@ fn show_cues(book: &Book, rehearsal: &Rehearsal, take: &Take) {
     let mut chosen = Vec::new();
     for (index, moment) in moments.iter().enumerate() {
         let is_told = match moment.kind {
-            Kind::Begins | Kind::Cue => {
+            MomentKind::Begins | MomentKind::Cue => {
                 keys_left = AFTER_A_CUE;
                 true
             }
-            Kind::Key if keys_left > 0 => {
+            MomentKind::Key if keys_left > 0 => {
                 keys_left -= 1;
                 true
             }
-            Kind::Fade => is_edge(&moments, index),
+            MomentKind::Fade => is_edge(&moments, index),
             _ => false,
         };
         if is_told {
@@ -341,22 +341,22 @@ fn under_talking(moments: &[Moment<'_>]) -> Vec<usize> {
     let (mut keys_left, mut fading) = (0, false);
     for (index, moment) in moments.iter().enumerate().skip(begin + 1) {
         let is_told = match moment.kind {
-            Kind::Asked if moment.notices.contains(&Notice::Song) => {
+            MomentKind::Asked if moment.notices.contains(&Notice::Song) => {
                 if fading {
                     break;
                 }
                 keys_left = KEYS_SHOWN - 1;
                 true
             }
-            Kind::Asked if moment.notices.contains(&Notice::Fade) => {
+            MomentKind::Asked if moment.notices.contains(&Notice::Fade) => {
                 fading = true;
                 true
             }
-            Kind::Key if keys_left > 0 => {
+            MomentKind::Key if keys_left > 0 => {
                 keys_left -= 1;
                 true
             }
-            Kind::Fade => is_edge(moments, index),
+            MomentKind::Fade => is_edge(moments, index),
             _ => false,
         };
         if is_told {

@@ -32,7 +32,7 @@ const MOST_NOTICES: usize = 16;
 /// Something that the owner is to do.
 #[derive(Debug)]
 pub(super) enum Request {
-    Command(Command),
+    Instruction(Instruction),
     /// A message of three bytes that counts as an input's, and did not come through its port.
     Play {
         input: usize,
@@ -48,7 +48,7 @@ pub(super) enum Request {
 
 /// Something said to the owner from another thread.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Command {
+pub enum Instruction {
     /// Something done to the set.
     Action(Action),
     /// Turns the zone of this number, from 0, in the current song the other way.
@@ -212,9 +212,9 @@ impl Remote {
         true
     }
 
-    /// Gives a command. Says whether it was taken: it is not where many requests wait already.
-    pub fn give(&self, command: Command) -> bool {
-        self.put(Request::Command(command), REQUESTS)
+    /// Gives an instruction. Says whether it was taken: it is not where many requests wait already.
+    pub fn give(&self, instruction: Instruction) -> bool {
+        self.put(Request::Instruction(instruction), REQUESTS)
     }
 
     /// Plays a message of three bytes, a note or a controller, as if it had come through the port of an input. Says whether

@@ -39,7 +39,7 @@ use live_view::LiveViewWriter;
 use persist::Beginning;
 use report::ReportQueue;
 
-pub use inbox::{Command, Handed, Noticed, Remote, StepOutcome, Unasked};
+pub use inbox::{Handed, Instruction, Noticed, Remote, StepOutcome, Unasked};
 pub use live_view::{LiveView, Sent};
 use metrics::Lateness;
 pub use metrics::Metrics;
@@ -290,8 +290,8 @@ impl Daemon {
 
     fn fulfil(&mut self, request: Request) {
         match request {
-            Request::Command(Command::Action(action)) => self.step(Event::Action(action)),
-            Request::Command(Command::TurnZone(number)) => {
+            Request::Instruction(Instruction::Action(action)) => self.step(Event::Action(action)),
+            Request::Instruction(Instruction::TurnZone(number)) => {
                 if let Some(name) = self.engine.plan().zone_in_song(self.engine.standing().song, number) {
                     self.step(Event::Action(Action::Zone { name, on: None }));
                 }

@@ -14,7 +14,7 @@ use std::time::Duration;
 
 use crossbeam_channel::{Receiver, RecvTimeoutError, Sender, bounded};
 
-use crate::engine::{Event, Plan, TakeEvent};
+use crate::engine::{Event, MarkerEvent, Plan};
 use crate::map::{Gear, file_names};
 use crate::midi::file::{GrowError, Growing, Store};
 use crate::midi::tempo::{Division, TempoEvent, TempoKind};
@@ -296,7 +296,7 @@ impl<S: Store> Recorder<S> {
             }
             // A take begins with the set, unless what an earlier run left had to be silenced first.
             Recorded::Event(Event::Start { .. }) if !self.silenced => {}
-            Recorded::Event(event) => self.event(tick, TakeEvent::Happened(event)),
+            Recorded::Event(event) => self.event(tick, MarkerEvent::Happened(event)),
             Recorded::Plan(plan) => {
                 self.plan = plan;
                 self.played.marker(tick, "maps read again".to_owned());
@@ -309,7 +309,7 @@ impl<S: Store> Recorder<S> {
         match side {
             Side::Input(input) => {
                 if self.plan.inputs() > 1 && self.from.replace(input) != Some(input) {
-                    self.event(tick, TakeEvent::From(input));
+                    self.event(tick, MarkerEvent::From(input));
                 }
                 self.played.message(tick, &self.begun);
             }
@@ -321,8 +321,8 @@ impl<S: Store> Recorder<S> {
         }
     }
 
-    fn event(&mut self, tick: u64, event: TakeEvent) {
-        self.silenced |= matches!(event, TakeEvent::Happened(Event::Silence(_)));
+    fn event(&mut self, tick: u64, event: MarkerEvent) {
+        self.silenced |= matches!(event, MarkerEvent::Happened(Event::Silence(_)));
         self.played.marker(tick, event.words(&self.plan));
     }
 

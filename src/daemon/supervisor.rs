@@ -29,7 +29,7 @@ impl Heartbeat {
 
 /// What a look at the heartbeat says.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Verdict {
+pub enum Liveness {
     /// The owner had too little time to answer.
     Early,
     /// The owner has moved since the last look.
@@ -57,13 +57,13 @@ impl LivenessCheck {
 
     /// Looks at the owner's count. After every look that is not early the owner is to be woken, so that it can answer
     /// before the next one.
-    pub fn look(&mut self, count: u64, now: Duration) -> Verdict {
+    pub fn look(&mut self, count: u64, now: Duration) -> Liveness {
         let (before, then) = self.last;
         if now.saturating_sub(then) < self.every {
-            return Verdict::Early;
+            return Liveness::Early;
         }
         self.last = (count, now);
-        if count == before { Verdict::Stuck } else { Verdict::Alive }
+        if count == before { Liveness::Stuck } else { Liveness::Alive }
     }
 
     /// How long it is until the next look that is not early.
@@ -157,10 +157,10 @@ fn attend(
             Err(RecvTimeoutError::Disconnected) => return,
         }
         let verdict = watch.as_mut().map(|watch| watch.look(heartbeat.count(), began.elapsed()));
-        if verdict == Some(Verdict::Alive) {
+        if verdict == Some(Liveness::Alive) {
             tell(&ServiceMessage::Alive);
         }
-        if matches!(verdict, Some(Verdict::Alive | Verdict::Stuck)) {
+        if matches!(verdict, Some(Liveness::Alive | Liveness::Stuck)) {
             wake();
         }
     }
@@ -223,18 +223,18 @@ mod tests {
     fn who_moves_lives_and_who_does_not_is_stuck() {
         let mut watch = LivenessCheck::new(ms(400), 7, ms(1_000));
         assert_eq!(watch.rest(ms(1_000)), ms(100));
-        assert_eq!(watch.look(8, ms(1_099)), Verdict::Early);
-        assert_eq!(watch.look(8, ms(1_100)), Verdict::Alive);
-        assert_eq!(watch.look(8, ms(1_150)), Verdict::Early);
+        assert_eq!(watch.look(8, ms(1_099)), Liveness::Early);
+        assert_eq!(watch.look(8, ms(1_100)), Liveness::Alive);
+        assert_eq!(watch.look(8, ms(1_150)), Liveness::Early);
         assert_eq!(watch.rest(ms(1_150)), ms(50));
-        assert_eq!(watch.look(8, ms(1_200)), Verdict::Stuck);
-        assert_eq!(watch.look(8, ms(1_300)), Verdict::Stuck, "and stays so");
-        assert_eq!(watch.look(9, ms(1_400)), Verdict::Alive, "until it moves");
-        assert_eq!(watch.look(9, ms(9_000)), Verdict::Stuck);
+        assert_eq!(watch.look(8, ms(1_200)), Liveness::Stuck);
+        assert_eq!(watch.look(8, ms(1_300)), Liveness::Stuck, "and stays so");
+        assert_eq!(watch.look(9, ms(1_400)), Liveness::Alive, "until it moves");
+        assert_eq!(watch.look(9, ms(9_000)), Liveness::Stuck);
         assert_eq!(watch.rest(ms(9_999)), ms(0));
         // Counters may wrap; time that stands still is early.
-        assert_eq!(watch.look(0, ms(9_100)), Verdict::Alive);
-        assert_eq!(watch.look(1, ms(9_100)), Verdict::Early);
+        assert_eq!(watch.look(0, ms(9_100)), Liveness::Alive);
+        assert_eq!(watch.look(1, ms(9_100)), Liveness::Early);
     }
 
     /// What is told while an owner is woken so many times; `answer` is what the owner does when it is.

@@ -7,7 +7,7 @@ use super::inbox::Handed;
 use super::observer::{Duties, Observer};
 use super::persist::{Beginning, SavedState};
 use super::sending::Failed;
-use super::{Command, Daemon, Happened, PreparedMaps, Remote, Show, wish};
+use super::{Daemon, Happened, Instruction, PreparedMaps, Remote, Show, wish};
 use crate::engine::{Action, CueId, Plain, Plan, Standing};
 use crate::map;
 use crate::ports::Direction;
@@ -119,15 +119,15 @@ fn keys_sound_and_a_lost_input_ends_them() {
 }
 
 #[test]
-fn commands_are_taken_and_too_many_are_refused() {
+fn instructions_are_taken_and_too_many_are_refused() {
     let mut stage = Stage::new(&Beginning::Afresh);
     stage.sent();
-    assert!(stage.remote.give(Command::Action(Action::Plain(Plain::NextSong))));
-    assert!(stage.remote.give(Command::TurnZone(1)));
+    assert!(stage.remote.give(Instruction::Action(Action::Plain(Plain::NextSong))));
+    assert!(stage.remote.give(Instruction::TurnZone(1)));
     assert_eq!(stage.sent(), [(1, vec![0xF3, 0])]);
     stage.world.play(stage.piano, &[0x90, 60, 90]);
     assert_eq!(stage.sent(), [(0, vec![0x90, 62, 90])], "in D, without the second zone");
-    let taken = (0..1000).filter(|_| stage.remote.give(Command::Action(Action::Plain(Plain::RaiseKey)))).count();
+    let taken = (0..1000).filter(|_| stage.remote.give(Instruction::Action(Action::Plain(Plain::RaiseKey)))).count();
     assert_eq!(taken, 320);
 }
 
@@ -236,7 +236,7 @@ fn a_panic_in_a_step_goes_no_further() {
 fn after_a_failed_step_all_notes_end_and_the_set_goes_on() {
     let mut stage = Stage::new(&Beginning::Afresh);
     let reports = stage.observer.listen();
-    stage.remote.give(Command::Action(Action::Plain(Plain::NextSong)));
+    stage.remote.give(Instruction::Action(Action::Plain(Plain::NextSong)));
     stage.world.play(stage.piano, &[0x90, 60, 90, 0xB0, 64, 127]);
     stage.sent();
     stage.daemon.after(Err(Failed));

@@ -13,7 +13,7 @@ use super::say::Say;
 use super::set::clock::tick_at;
 use super::zone::{PlanZone, SetUp};
 use crate::evening::{Inputs, Keys, Order, chord_on, fits, heard, own_lift, plays_in, title, touch};
-use crate::map::{At, Book, Does, Drone, Entry, Gear, Moment, Output, Send, Song};
+use crate::map::{At, Book, Does, Drone, Entry, Gear, Occasion, Output, Send, Song};
 
 /// A song has at most this many zones, sections and sends together that the tables can number.
 const MOST: usize = u16::MAX as usize;
@@ -137,9 +137,9 @@ impl Compiler<'_> {
         for send in &song.sends {
             let number = SendId(self.plan.sends.len() as u16);
             let send_list = match &send.at.value {
-                Moment::Enter => &mut enter,
-                Moment::Leave => &mut leave,
-                Moment::Section(name) => at_section.entry(name).or_default(),
+                Occasion::Enter => &mut enter,
+                Occasion::Leave => &mut leave,
+                Occasion::Section(name) => at_section.entry(name).or_default(),
             };
             send_list.push(number);
             let send = self.send(send);
@@ -214,7 +214,7 @@ impl Compiler<'_> {
             output,
             channel: send.message.channel().map(|channel| self.channel(output, channel.index())),
             after: Micros(send.after),
-            dropped_on_leaving: send.at.value != Moment::Leave,
+            dropped_on_leaving: send.at.value != Occasion::Leave,
             say: Say::of(&send.message),
         }
     }

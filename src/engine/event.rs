@@ -50,31 +50,31 @@ pub enum Event<'a> {
 
 /// What a marker of a take says.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum TakeEvent {
+pub enum MarkerEvent {
     /// `from pedals`: what follows comes from the input of this number.
     From(usize),
     /// Something happened besides messages.
     Happened(Event<'static>),
 }
 
-impl TakeEvent {
+impl MarkerEvent {
     /// Reads a marker.
     ///
     /// # Errors
     /// An unknown word, or a name that this set does not have.
-    pub fn parse(text: &str, plan: &Plan) -> Result<TakeEvent, ActionError> {
+    pub fn parse(text: &str, plan: &Plan) -> Result<MarkerEvent, ActionError> {
         match text.trim().split_once(char::is_whitespace) {
-            Some(("from", name)) => input(name, plan).map(TakeEvent::From),
-            _ => Event::parse(text, plan).map(TakeEvent::Happened),
+            Some(("from", name)) => input(name, plan).map(MarkerEvent::From),
+            _ => Event::parse(text, plan).map(MarkerEvent::Happened),
         }
     }
 
-    /// The words that [`TakeEvent::parse`] reads as this.
+    /// The words that [`MarkerEvent::parse`] reads as this.
     #[must_use]
     pub fn words(&self, plan: &Plan) -> String {
         match self {
-            TakeEvent::From(input) => format!("from {}", plan.input_name(*input)),
-            TakeEvent::Happened(event) => event.words(plan),
+            MarkerEvent::From(input) => format!("from {}", plan.input_name(*input)),
+            MarkerEvent::Happened(event) => event.words(plan),
         }
     }
 }
@@ -246,10 +246,10 @@ mod tests {
         for event in events {
             let words = event.words(&plan);
             assert_eq!(Event::parse(&words, &plan), Ok(event), "{words}");
-            assert_eq!(TakeEvent::parse(&words, &plan), Ok(TakeEvent::Happened(event)));
+            assert_eq!(MarkerEvent::parse(&words, &plan), Ok(MarkerEvent::Happened(event)));
         }
-        let from = TakeEvent::From(1);
-        assert_eq!(TakeEvent::parse(&from.words(&plan), &plan), Ok(from));
+        let from = MarkerEvent::From(1);
+        assert_eq!(MarkerEvent::parse(&from.words(&plan), &plan), Ok(from));
     }
 
     #[test]

@@ -37,7 +37,7 @@ struct GuardedInput {
 
 /// Whether a cue may fire.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Verdict {
+pub(super) enum LoopVerdict {
     Fires,
     /// It is in a loop that was told.
     InLoop,
@@ -83,21 +83,21 @@ impl FeedbackGuard {
     }
 
     /// Whether a cue of an input may fire now, or two machines answer each other.
-    pub fn judge(&mut self, input: usize, now: Micros) -> Verdict {
-        let Some(line) = self.0.get_mut(input) else { return Verdict::Fires };
+    pub fn judge(&mut self, input: usize, now: Micros) -> LoopVerdict {
+        let Some(line) = self.0.get_mut(input) else { return LoopVerdict::Fires };
         if line.loops_until.is_some_and(|until| now < until) {
             line.loops_until = Some(now + SILENCE);
-            return Verdict::InLoop;
+            return LoopVerdict::InLoop;
         }
         line.loops_until = None;
         let is_answer = line.sent.is_some_and(|sent| now - sent < ANSWER);
         line.answers = if is_answer { line.answers + 1 } else { 0 };
         if line.answers < LOOP {
-            return Verdict::Fires;
+            return LoopVerdict::Fires;
         }
         line.answers = 0;
         line.loops_until = Some(now + SILENCE);
-        Verdict::LoopBegins
+        LoopVerdict::LoopBegins
     }
 
     /// Whether a message may be sent to an output, and does not only go back to where it came from.

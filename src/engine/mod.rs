@@ -44,11 +44,11 @@ mod zone;
 
 use std::sync::Arc;
 
-pub use event::{Event, TakeEvent};
+pub use event::{Event, MarkerEvent};
 pub use ids::{Action, CueId, Micros};
 pub use out::{By, Fired, Notice, Out, Reason, Said, Sink};
 pub use plan::Plan;
-pub use replay::{Cause, Line, Rehearsal, Step as ReplayStep};
+pub use replay::{Cause, Line, Rehearsal, ReplayStep};
 pub use set::clock::Position;
 pub use snapshot::{MOST_SWITCHES, MOST_ZONES, Snapshot};
 pub use take_over::Successor;

@@ -2,13 +2,13 @@
 
 use std::sync::Arc;
 
-use super::{Counts, Engine, Event, Micros, Notice, Plan, Reason, Sink, Standing, TakeEvent};
+use super::{Counts, Engine, Event, MarkerEvent, Micros, Notice, Plan, Reason, Sink, Standing};
 use crate::midi::decode;
 use crate::midi::file::{Take, TakeKind};
 
 /// What one event of a take made the engine say.
 #[derive(Debug, Clone)]
-pub struct Step {
+pub struct ReplayStep {
     /// What happened.
     pub cause: Cause,
     /// Its time, in microseconds from the take's start.
@@ -23,7 +23,7 @@ pub struct Step {
     pub standing: Standing,
 }
 
-/// What happened in a [`Step`].
+/// What happened in a [`ReplayStep`].
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Cause {
     /// The set began.
@@ -83,7 +83,7 @@ impl Sink for Kept<'_> {
 #[derive(Debug, Clone)]
 pub struct Rehearsal {
     /// Each event of the take with what came of it, framed by the start and the end.
-    pub steps: Vec<Step>,
+    pub steps: Vec<ReplayStep>,
     /// Markers that say nothing known: their tick, and why.
     pub unknown_markers: Vec<(u64, String)>,
     /// What was left out.
@@ -105,16 +105,16 @@ impl Rehearsal {
                 engine.step(Event::Stop, Micros(at), &mut kept);
             }
             let Kept { said, reasons, notices, .. } = kept;
-            rehearsal.steps.push(Step { cause, at, said, reasons, notices, standing: engine.standing() });
+            rehearsal.steps.push(ReplayStep { cause, at, said, reasons, notices, standing: engine.standing() });
             rehearsal.counts = engine.counts();
         };
         // Where an earlier run ended unexpectedly, what it left sounding is silenced first; then the set goes on or begins.
         let mut first = take.events.iter().map_while(|event| match &event.kind {
-            TakeKind::Marker(text) => TakeEvent::parse(text, plan).ok(),
+            TakeKind::Marker(text) => MarkerEvent::parse(text, plan).ok(),
             TakeKind::Message(_) => None,
         });
-        let begins = first.find(|first| !matches!(first, TakeEvent::Happened(Event::Silence(_))));
-        if !matches!(begins, Some(TakeEvent::Happened(Event::Resume(_) | Event::Start { .. }))) {
+        let begins = first.find(|first| !matches!(first, MarkerEvent::Happened(Event::Silence(_))));
+        if !matches!(begins, Some(MarkerEvent::Happened(Event::Resume(_) | Event::Start { .. }))) {
             step(Cause::Start, Event::Start { entry, order_step: 0 }, 0, 0);
         }
         let mut from = input;
@@ -126,13 +126,13 @@ impl Rehearsal {
                         step(cause, Event::Message { input: from, message }, event.at, event.tick);
                     }
                 }
-                TakeKind::Marker(text) => match TakeEvent::parse(text, plan) {
-                    Ok(TakeEvent::From(input)) => from = input,
+                TakeKind::Marker(text) => match MarkerEvent::parse(text, plan) {
+                    Ok(MarkerEvent::From(input)) => from = input,
                     // A take tells that the set began, not in which entry.
-                    Ok(TakeEvent::Happened(Event::Start { order_step, .. })) => {
+                    Ok(MarkerEvent::Happened(Event::Start { order_step, .. })) => {
                         step(cause, Event::Start { entry, order_step }, event.at, event.tick);
                     }
-                    Ok(TakeEvent::Happened(happened)) => step(cause, happened, event.at, event.tick),
+                    Ok(MarkerEvent::Happened(happened)) => step(cause, happened, event.at, event.tick),
                     Err(error) => rehearsal.unknown_markers.push((event.tick, error.to_string())),
                 },
             }

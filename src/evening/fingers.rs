@@ -1,7 +1,7 @@
 //! What one finger plays where one key plays a chord.
 
 use crate::map::{PlayIn, Song};
-use crate::music::chord::{self, Kind};
+use crate::music::chord::{self, ChordKind};
 use crate::music::{Chord, Key, Speller, scale};
 
 /// The chord that a key plays where the fingers play in `fingers` (rule R13): the one that `[fingers]` has for it, else
@@ -22,7 +22,7 @@ pub fn chord_on(song: &Song, fingers: Key, key: u8) -> Chord {
     let named = triad.and_then(|triad| chord::name(triad.iter().fold(0, |keys, class| keys | 1 << upward(class))));
     // A key off the scale plays its root and fifth.
     let speller = Speller::from(fingers);
-    named.map_or_else(|| Chord::new(speller.tone(root), Kind::Fifth, None), |named| speller.chord(named))
+    named.map_or_else(|| Chord::new(speller.tone(root), ChordKind::Fifth, None), |named| speller.chord(named))
 }
 
 /// The key that `[fingers]` is written in: the song's own play-in key, so that the table moves where the set replaces

@@ -8,13 +8,13 @@ mod when;
 
 pub(super) use aims::{in_the_set, in_the_song};
 
-use super::diagnostic::{Diagnostic, Kind};
+use super::diagnostic::{Diagnostic, FaultKind};
 use super::names::Names;
 use super::reader::{Fields, Value};
 use super::{Action, Cue, Does, Off, Press, SongChoice, Spot, Trigger, send};
 
 /// A cue as far as it could be read, and where the parts stand that are held against each other.
-struct Parts<'a> {
+struct CueParts<'a> {
     trigger: Option<Trigger>,
     /// Where the press is written.
     press: Option<Spot>,
@@ -29,20 +29,20 @@ pub(super) fn list(top: &mut Fields<'_>, names: &Names) -> Vec<Cue> {
 }
 
 fn read(mut fields: Fields<'_>, names: &Names) -> Option<Cue> {
-    let (page, spot) = (fields.page, fields.spot);
+    let (map_file, spot) = (fields.map_file, fields.spot);
     let (when, press) = fields.need("when").and_then(|value| when::read(&value, names)).unzip();
     let (name, off, hold) = (fields.take("name"), fields.take("off"), fields.take("while_down"));
     let song = fields.take("song");
     let does = does::read(&mut fields, song, off, names);
     fields.done();
     let when = when.flatten();
-    let parts = Parts { trigger: when.as_ref().map(|when| when.trigger), press: press.flatten(), does, song };
+    let parts = CueParts { trigger: when.as_ref().map(|when| when.trigger), press: press.flatten(), does, song };
     received(&parts);
     let held = hold.and_then(|value| value.flag()).unwrap_or(false);
     if let Some(hold) = hold.filter(|_| held) {
         holdable(&hold, off.is_some(), &parts);
     }
-    if let Some(name) = name.filter(|_| off.is_none() && !page.broken) {
+    if let Some(name) = name.filter(|_| off.is_none() && !map_file.broken) {
         let title = "\"name\" is shown while a cue is on, but without off this one never is";
         name.finding(title, add_off(&parts, "name"));
     }
@@ -56,7 +56,7 @@ fn read(mut fields: Fields<'_>, names: &Names) -> Option<Cue> {
 }
 
 /// Only a trigger that takes any number leaves one open to be received.
-fn received(parts: &Parts<'_>) {
+fn received(parts: &CueParts<'_>) {
     let (
         Some(trigger),
         Some(Does::Act(Action::Song(SongChoice::Received) | Action::LineUp(SongChoice::Received))),
@@ -77,7 +77,7 @@ fn received(parts: &Parts<'_>) {
 }
 
 /// What to write where a field has no use without an `off`, which only a send has.
-fn add_off(parts: &Parts<'_>, field: &str) -> String {
+fn add_off(parts: &CueParts<'_>, field: &str) -> String {
     match parts.does {
         None | Some(Does::Send { .. }) => {
             format!("write off = {{ … }} too, the message that ends it, or take {field} out")
@@ -87,9 +87,9 @@ fn add_off(parts: &Parts<'_>, field: &str) -> String {
 }
 
 /// What is held comes up again: a key or a pedal, pressed once.
-fn holdable(hold: &Value<'_>, has_off: bool, parts: &Parts<'_>) {
+fn holdable(hold: &Value<'_>, has_off: bool, parts: &CueParts<'_>) {
     if !has_off {
-        if !hold.page.broken {
+        if !hold.map_file.broken {
             let title = "\"while_down\" sends off as the key or pedal comes up, but this cue has no off";
             hold.finding(title, add_off(parts, "while_down"));
         }
@@ -103,9 +103,10 @@ fn holdable(hold: &Value<'_>, has_off: bool, parts: &Parts<'_>) {
         }
         Some(Some(_)) => {
             let title = "what is held is pressed once: the press must be a single one";
-            let fault = Diagnostic::error(Kind::Finding, hold.spot, title);
+            let fault = Diagnostic::error(FaultKind::Finding, hold.spot, title);
             let fault = fault.help("take press out, or while_down: then every second press sends off");
-            hold.page.report(parts.press.into_iter().fold(fault, |fault, press| fault.also(press, "not a single one")));
+            hold.map_file
+                .report(parts.press.into_iter().fold(fault, |fault, press| fault.also(press, "not a single one")));
         }
     }
 }

@@ -19,7 +19,7 @@ pub enum Level {
 /// What sort of fault it is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "lowercase")]
-pub enum Kind {
+pub enum FaultKind {
     /// A file cannot be read as what it should be: it is missing, no text, not TOML, or another kind of map.
     Unreadable,
     /// What stands in a file that can be read is wrong: fields, values, names that lead nowhere, keys that disagree.
@@ -32,7 +32,7 @@ pub struct Diagnostic {
     /// How much it matters.
     pub level: Level,
     /// What sort of fault it is.
-    pub kind: Kind,
+    pub kind: FaultKind,
     /// Where; `None` if there is no text to point at.
     pub spot: Option<Spot>,
     /// What is wrong, in one sentence, with its full stop.
@@ -52,7 +52,7 @@ pub struct Listed<'a> {
     /// How much it matters.
     pub level: Level,
     /// What sort of fault it is.
-    pub kind: Kind,
+    pub kind: FaultKind,
     /// The place, where there is one.
     #[serde(flatten)]
     pub place: Option<Place<'a>>,
@@ -105,17 +105,17 @@ impl Spot {
 impl Diagnostic {
     /// An error at a place. The title becomes a sentence: its capital letter and its full stop are put there.
     #[must_use]
-    pub fn error(kind: Kind, spot: impl Into<Option<Spot>>, title: impl Into<String>) -> Self {
+    pub fn error(kind: FaultKind, spot: impl Into<Option<Spot>>, title: impl Into<String>) -> Self {
         Self::new(Level::Error, kind, spot.into(), title.into())
     }
 
     /// A hint at a place.
     #[must_use]
     pub fn hint(spot: impl Into<Option<Spot>>, title: impl Into<String>) -> Self {
-        Self::new(Level::Hint, Kind::Finding, spot.into(), title.into())
+        Self::new(Level::Hint, FaultKind::Finding, spot.into(), title.into())
     }
 
-    fn new(level: Level, kind: Kind, spot: Option<Spot>, title: String) -> Self {
+    fn new(level: Level, kind: FaultKind, spot: Option<Spot>, title: String) -> Self {
         let title = sentence(&title);
         Self { level, kind, spot, title, label: String::new(), help: None, also: Vec::new() }
     }
@@ -216,7 +216,7 @@ mod tests {
     fn programs_get_lines_and_columns_from_one_in_characters() {
         let sources = source("a = 1\nü = \"ö\"\n");
         let spot = Spot { file: 0, start: 12, end: 16 };
-        let found = Diagnostic::error(Kind::Finding, spot, "something is wrong").label("here").help("x");
+        let found = Diagnostic::error(FaultKind::Finding, spot, "something is wrong").label("here").help("x");
         let json = serde_json::to_string(&found.listed(&sources)).unwrap();
         let expected = r#"{"level":"error","kind":"finding","file":"a.toml","line":2,"column":6,"title":"Something is wrong.","label":"here","help":"x","also":[]}"#;
         assert_eq!(json, expected);

@@ -1,6 +1,6 @@
 //! Reads the gear file.
 
-use super::diagnostic::{Diagnostic, Kind, quoted};
+use super::diagnostic::{Diagnostic, FaultKind, quoted};
 use super::names::Names;
 use super::reader::{Fields, Value};
 use super::values::{self, ALL_KEYS};
@@ -10,11 +10,11 @@ use crate::midi::{Channel, U7};
 /// Fields at the top of a gear file.
 pub(super) const TOP: &[&str] = &["middle_c", "gather_ms", "early_ms", "reconnect"];
 
-/// Reads the gear; what is wrong goes to the page.
+/// Reads the gear; what is wrong goes to the file.
 pub(super) fn read(mut top: Fields<'_>) -> (Gear, Names) {
     values::middle_c(&mut top);
-    let page = top.page;
-    let mut names = Names::none(!page.broken);
+    let map_file = top.map_file;
+    let mut names = Names::none(!map_file.broken);
     let mut time = |name, default: u64| {
         top.take(name).and_then(|value| values::milliseconds(&value, 0.0, 1000.0)).unwrap_or(default)
     };
@@ -41,8 +41,10 @@ fn named<'a>(top: &mut Fields<'a>, heading: &'static str, whole: &mut bool) -> V
     let named: Vec<_> = table.named().collect();
     for (name, value) in &named {
         if name.value.trim().is_empty() {
-            let fault = Diagnostic::error(Kind::Finding, name.spot, "a name may not be empty");
-            value.page.report(fault.help(format!("write for example {}", examples::example("the gear file", heading))));
+            let fault = Diagnostic::error(FaultKind::Finding, name.spot, "a name may not be empty");
+            value
+                .map_file
+                .report(fault.help(format!("write for example {}", examples::example("the gear file", heading))));
         }
     }
     named
@@ -60,9 +62,9 @@ fn curves(top: &mut Fields<'_>, names: &mut Names) -> Vec<(At<String>, Curve)> {
 
 fn inputs(top: &mut Fields<'_>, names: &mut Names) -> Vec<Input> {
     let tables = named(top, "inputs", &mut names.inputs.whole);
-    if tables.is_empty() && !top.has("inputs") && !top.page.broken {
-        let fault = Diagnostic::error(Kind::Finding, top.spot, "the gear file has no input to play on");
-        top.page.report(fault.help("write [inputs.keyboard], and below it port = \"part of the port's name\""));
+    if tables.is_empty() && !top.has("inputs") && !top.map_file.broken {
+        let fault = Diagnostic::error(FaultKind::Finding, top.spot, "the gear file has no input to play on");
+        top.map_file.report(fault.help("write [inputs.keyboard], and below it port = \"part of the port's name\""));
     }
     let several = tables.len() > 1;
     let mut inputs = Vec::new();
@@ -73,12 +75,12 @@ fn inputs(top: &mut Fields<'_>, names: &mut Names) -> Vec<Input> {
         };
         if several && !fields.has("play") {
             let title = format!("the input {} does not say whether it plays", quoted(&name.value));
-            let fault = Diagnostic::error(Kind::Finding, name.spot, title);
+            let fault = Diagnostic::error(FaultKind::Finding, name.spot, title);
             let help = "where there are several inputs, write play = true for keys that sound, play = false for cues and pedals only";
-            top.page.report(fault.help(help));
+            top.map_file.report(fault.help(help));
         }
         let input = Input {
-            port: fields.need("port").and_then(|value| value.text()).unwrap_or_else(|| values::unread(top.page)),
+            port: fields.need("port").and_then(|value| value.text()).unwrap_or_else(|| values::unread(top.map_file)),
             serial: fields.take("serial").and_then(|value| value.text()).map(|at| at.value),
             channel: fields.take("channel").and_then(|value| values::channel(&value)),
             keys: fields.take("keys").and_then(|value| values::range(&value)).map_or(ALL_KEYS, |at| at.value),
@@ -103,20 +105,22 @@ fn renumbered(value: &Value<'_>) -> Vec<(U7, U7)> {
         let number = from.value.parse::<u8>().ok().and_then(|number| U7::new(number).ok());
         let Some(number) = number else {
             let title = format!("{} is not the number of a controller", quoted(&from.value));
-            let fault = Diagnostic::error(Kind::Finding, from.spot, title);
-            value.page.report(
+            let fault = Diagnostic::error(FaultKind::Finding, from.spot, title);
+            value.map_file.report(
                 fault.help("write a number from 0 to 127, for example renumber = { 7 = 11 }: its 7 counts as 11"),
             );
             continue;
         };
         if controls.iter().any(|(known, _)| *known == number) {
             let title = format!("controller {} is renumbered twice", u8::from(number));
-            value.page.report(Diagnostic::error(Kind::Finding, from.spot, title).help("take one of the two out"));
+            value
+                .map_file
+                .report(Diagnostic::error(FaultKind::Finding, from.spot, title).help("take one of the two out"));
         }
         let Some(target) = values::seven_bits(&to) else { continue };
         if u8::from(number) >= 120 || u8::from(target) >= 120 {
             let title = "120 to 127 are commands such as all notes off, not controllers";
-            value.page.report(Diagnostic::error(Kind::Finding, to.spot, title).help("take it out"));
+            value.map_file.report(Diagnostic::error(FaultKind::Finding, to.spot, title).help("take it out"));
         }
         controls.push((number, target));
     }
@@ -138,12 +142,12 @@ fn outputs(top: &mut Fields<'_>, names: &mut Names) -> Vec<Output> {
             let title =
                 format!("the output {} would get two clocks: the one that comes in, and ours", quoted(&name.value));
             let fault =
-                Diagnostic::error(Kind::Finding, second, title).label("ours").also(first, "the one that comes in");
-            top.page
+                Diagnostic::error(FaultKind::Finding, second, title).label("ours").also(first, "the one that comes in");
+            top.map_file
                 .report(fault.help("take send_clock out to pass on the one that comes in, or pass_clock to send ours"));
         }
         let port = fields.take("port");
-        if own == port.is_some() && !top.page.broken {
+        if own == port.is_some() && !top.map_file.broken {
             let title = format!(
                 "the output {} {}",
                 quoted(&name.value),
@@ -153,8 +157,8 @@ fn outputs(top: &mut Fields<'_>, names: &mut Names) -> Vec<Output> {
                     "leads nowhere: it is neither virtual nor has it a port"
                 }
             );
-            let fault = Diagnostic::error(Kind::Finding, name.spot, title);
-            top.page.report(fault.help(
+            let fault = Diagnostic::error(FaultKind::Finding, name.spot, title);
+            top.map_file.report(fault.help(
                 "write virtual = true for a port that other programs see as handspan's, or port = \"part of its name\" for one that exists",
             ));
         }
@@ -182,11 +186,11 @@ fn sounds(top: &mut Fields<'_>, names: &mut Names) -> Vec<Sound> {
         let Some(mut fields) = value.table("a sound") else { continue };
         let output = fields.need("output").and_then(|value| value.text());
         if let Some(output) = &output {
-            names.outputs.find(top.page, output);
+            names.outputs.find(top.map_file, output);
         }
         let channel = fields.need("channel").and_then(|value| values::channel(&value));
         let sound = Sound {
-            output: output.clone().unwrap_or_else(|| values::unread(top.page)),
+            output: output.clone().unwrap_or_else(|| values::unread(top.map_file)),
             channel: channel.unwrap_or(Channel::Ch1),
             program: fields.take("program").and_then(|value| values::program(&value)),
             bank: fields.take("bank").and_then(|value| values::bank(&value)),

@@ -1,6 +1,6 @@
 //! Reads what helps one hand: a zone's derived and lingering notes, and a song's fingers and drone.
 
-use super::diagnostic::{Diagnostic, Kind, quoted};
+use super::diagnostic::{Diagnostic, FaultKind, quoted};
 use super::names::Names;
 use super::reader::{Fields, Value};
 use super::values;
@@ -20,7 +20,7 @@ const PLAYS: [(&str, Plays); 6] = [
 ];
 
 /// The fields of a zone that have to do with the hand as a whole.
-pub(super) struct Hand {
+pub(super) struct HandFields {
     pub plays: Plays,
     pub min_keys: u8,
     pub linger: Linger,
@@ -56,7 +56,7 @@ impl<'a, T: Copy + PartialEq> WrittenField<'a, T> {
 }
 
 /// Reads a zone's fields that have to do with the hand, and reports those that do not go together.
-pub(super) fn read(fields: &mut Fields<'_>) -> Hand {
+pub(super) fn read(fields: &mut Fields<'_>) -> HandFields {
     let plays = WrittenField::new(fields.take("plays"), |value| value.choice(&PLAYS));
     let min_keys = WrittenField::new(fields.take("min_keys"), |value| value.whole::<u8>(1..=10));
     let linger = WrittenField::new(fields.take("linger"), |value| {
@@ -75,7 +75,7 @@ pub(super) fn read(fields: &mut Fields<'_>) -> Hand {
     }
     let derives = plays.value.unwrap_or_default();
     let least = if matches!(derives, Plays::Lowest | Plays::Highest) { 1 } else { 3 };
-    Hand {
+    HandFields {
         plays: derives,
         min_keys: min_keys.value.unwrap_or(least),
         linger: linger.value.unwrap_or_default(),
@@ -93,10 +93,10 @@ fn derived(
     min_keys: &WrittenField<'_, u8>,
     linger: &WrittenField<'_, Linger>,
 ) {
-    let page = fields.page;
+    let map_file = fields.map_file;
     if let Some((field, Plays::Chord)) = plays.readable()
         && !fields.has("within")
-        && !page.broken
+        && !map_file.broken
     {
         let help = "write for example within = [\"C3\", \"C5\"]";
         field.finding("a zone that plays the chord needs a range for its notes", help);
@@ -109,9 +109,9 @@ fn derived(
         (linger.readable(), plays.readable().map(|(field, plays)| (field, plays.derives())))
     {
         let title = "a key cannot toggle notes that are derived from several keys";
-        let fault = Diagnostic::error(Kind::Finding, field.spot, title);
+        let fault = Diagnostic::error(FaultKind::Finding, field.spot, title);
         let fault = fault.help("write linger = \"next\", or take plays out: then each key toggles its own note");
-        page.report(fault.also(with.spot, "derived"));
+        map_file.report(fault.also(with.spot, "derived"));
     }
 }
 
@@ -119,8 +119,8 @@ fn derived(
 fn one_key(chord: &WrittenField<'_, bool>, stay_in_key: &WrittenField<'_, StayInKey>, plays: &WrittenField<'_, Plays>) {
     let Some((field, true)) = chord.readable() else { return };
     let report = |title: &str, with: &Value<'_>, label: &str, help: &str| {
-        let fault = Diagnostic::error(Kind::Finding, field.spot, title);
-        field.page.report(fault.help(help).also(with.spot, label));
+        let fault = Diagnostic::error(FaultKind::Finding, field.spot, title);
+        field.map_file.report(fault.help(help).also(with.spot, label));
     };
     if let Some((with, _)) = stay_in_key.readable().filter(|(_, stay)| *stay != StayInKey::Off) {
         let title = "\"one_key_chord\" and \"stay_in_key\" both say what a key plays";
@@ -136,20 +136,20 @@ fn one_key(chord: &WrittenField<'_, bool>, stay_in_key: &WrittenField<'_, StayIn
 /// Reads the table of keys that play another chord than the one on their degree.
 pub(super) fn fingers(top: &mut Fields<'_>) -> Vec<Finger> {
     let Some(table) = top.take("fingers").and_then(|value| value.table("fingers")) else { return Vec::new() };
-    let page = table.page;
+    let map_file = table.map_file;
     let mut fingers = Vec::new();
     let mut firsts: Vec<(u8, Spot)> = Vec::new();
     for (name, value) in table.named() {
         let key = Tone::read(&name.value).filter(|(_, rest)| rest.is_empty()).map(|(tone, _)| tone.class());
         if key.is_none() {
             let title = format!("{} is not a key to put a finger on", quoted(&name.value));
-            let fault = Diagnostic::error(Kind::Finding, name.spot, title);
-            page.report(fault.help(FINGER_HELP));
+            let fault = Diagnostic::error(FaultKind::Finding, name.spot, title);
+            map_file.report(fault.help(FINGER_HELP));
         }
         if let Some((_, first)) = firsts.iter().find(|(known, _)| Some(*known) == key) {
             let title = format!("{} is the key of another finger already", quoted(&name.value));
-            let fault = Diagnostic::error(Kind::Finding, name.spot, title);
-            page.report(fault.help("take one out: a key plays one chord").also(*first, "first here"));
+            let fault = Diagnostic::error(FaultKind::Finding, name.spot, title);
+            map_file.report(fault.help("take one out: a key plays one chord").also(*first, "first here"));
         }
         firsts.extend(key.map(|key| (key, name.spot)));
         if let (Some(key), Some(chord)) = (key, values::chord(&value)) {
@@ -164,14 +164,14 @@ const FINGER_HELP: &str = "write a capital letter A to G, then # or b where need
 /// Reads the drone. With it comes where its `fade_ms` stands, if it has one.
 pub(super) fn drone(top: &mut Fields<'_>, gear: &Names) -> Option<(Drone, Option<Spot>)> {
     let mut fields = top.take("drone")?.table("the drone")?;
-    let page = fields.page;
+    let map_file = fields.map_file;
     let sound = fields.need("sound").and_then(|value| value.text());
     if let Some(sound) = &sound {
-        gear.sounds.find(page, sound);
+        gear.sounds.find(map_file, sound);
     }
     let degrees = fields.need("degrees").and_then(|value| degrees(&value));
     // From the C of octave 0 to the seventh above the B of octave 7 every note is one of MIDI's.
-    let below = 4 - page.middle_c.get();
+    let below = 4 - map_file.middle_c.get();
     let octave = fields.need("octave").and_then(|value| value.whole::<i64>(lowest(below)..=lowest(below) + 7));
     let velocity = fields.take("velocity").and_then(|value| value.whole::<u8>(1..=127)).unwrap_or(64);
     let fade = fields.take("fade_ms");
@@ -198,8 +198,8 @@ fn degrees(value: &Value<'_>) -> Option<Vec<u8>> {
     for (index, degree) in degrees.iter().enumerate() {
         if let Some(first) = degrees[..index].iter().position(|known| known == degree) {
             let title = format!("the degree {degree} stands twice in the drone");
-            let fault = Diagnostic::error(Kind::Finding, items[index].spot, title);
-            value.page.report(fault.help("take one out").also(items[first].spot, "first here"));
+            let fault = Diagnostic::error(FaultKind::Finding, items[index].spot, title);
+            value.map_file.report(fault.help("take one out").also(items[first].spot, "first here"));
         }
     }
     Some(degrees)

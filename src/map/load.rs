@@ -6,10 +6,10 @@ use std::path::{Component, Path, PathBuf};
 
 use toml::de::DeTable;
 
-use super::diagnostic::{Diagnostic, Kind, Level, quoted};
+use super::diagnostic::{Diagnostic, FaultKind, Level, quoted};
 use super::draft::Draft;
 use super::names::Names;
-use super::reader::{Faults, Fields, Page};
+use super::reader::{Faults, Fields, MapFile};
 use super::{Book, Cue, Gear, Set, Song, Source, Spot, Stand, cue, examples, gear, numbers, set, song, syntax};
 
 /// What came of loading a set.
@@ -37,13 +37,13 @@ fn too_many(gear: &Gear, songs: &[Song]) -> Option<Diagnostic> {
     for song in songs {
         if song.zones.len() > MOST_ZONES {
             let title = format!("a song has at most {MOST_ZONES} zones, this one has {}", song.zones.len());
-            return Some(Diagnostic::error(Kind::Finding, song.title.spot, title));
+            return Some(Diagnostic::error(FaultKind::Finding, song.title.spot, title));
         }
         switches += with_off(&song.cues);
         if switches > MOST_SWITCHES {
             let title = format!("the gear and the songs up to this one have more than {MOST_SWITCHES} cues with off");
             let help = "split the set into several: one for each part of the evening";
-            return Some(Diagnostic::error(Kind::Finding, song.title.spot, title).help(help));
+            return Some(Diagnostic::error(FaultKind::Finding, song.title.spot, title).help(help));
         }
         for (total, more) in
             total.iter_mut().zip([song.zones.len(), song.sends.len(), song.sections.len(), song.cues.len()])
@@ -54,7 +54,7 @@ fn too_many(gear: &Gear, songs: &[Song]) -> Option<Diagnostic> {
             let title =
                 format!("the songs up to this one have more than {MOST} zones, sends, sections or cues together");
             let help = "split the set into several: one for each part of the evening";
-            return Some(Diagnostic::error(Kind::Finding, song.title.spot, title).help(help));
+            return Some(Diagnostic::error(FaultKind::Finding, song.title.spot, title).help(help));
         }
     }
     None
@@ -175,13 +175,13 @@ impl Desk<'_> {
             let title = format!("{} looks like {}, not a set", quoted(path), other.called());
             let spot = Spot { file, start: 0, end: 0 };
             self.report(
-                Diagnostic::error(Kind::Unreadable, spot, title).help("name the file that lists tonight's songs"),
+                Diagnostic::error(FaultKind::Unreadable, spot, title).help("name the file that lists tonight's songs"),
             );
             return None;
         }
         let set_faults = Faults::default();
-        let page = page((file, &text), broken, MapKind::Set, &set_faults);
-        let opened = set::files(Fields::new(&page, "the set", whole(file), &table));
+        let map_file = map_file((file, &text), broken, MapKind::Set, &set_faults);
+        let opened = set::files(Fields::new(&map_file, "the set", whole(file), &table));
         let home = Home { own: path, gear: opened.gear.as_ref().map(|named| joined(path, &named.value)) };
         let gear = opened.gear.as_ref().and_then(|named| self.gear(&home, named));
         let missing = (
@@ -219,33 +219,33 @@ impl Desk<'_> {
         }
         let whole = opened.songs.iter().zip(&index).all(|(named, index)| named.is_none() || index.is_some());
         let set = set::read(opened, &index, &songs);
-        let aims = cue::in_the_set(&gear.cues, &songs, &set, whole && !page.broken);
+        let aims = cue::in_the_set(&gear.cues, &songs, &set, whole && !map_file.broken);
         self.faults.borrow_mut().extend(numbers::faults(&songs).into_iter().chain(aims));
         self.faults.borrow_mut().append(&mut set_faults.take());
         Some((gear, songs.into_iter().map(|draft| draft.song).collect(), set))
     }
 
-    fn gear(&mut self, home: &Home<'_>, named: &set::Named) -> Option<(Gear, Names)> {
+    fn gear(&mut self, home: &Home<'_>, named: &set::NamedFile) -> Option<(Gear, Names)> {
         let (file, text) = self.open_named(home, named, MapKind::Gear)?;
         let (table, broken) = self.parse(file, &text);
         if self.is_other(MapKind::Gear, &table, named) {
             return None;
         }
-        let page = page((file, &text), broken, MapKind::Gear, &self.faults);
-        Some(gear::read(Fields::new(&page, "the gear file", whole(file), &table)))
+        let map_file = map_file((file, &text), broken, MapKind::Gear, &self.faults);
+        Some(gear::read(Fields::new(&map_file, "the gear file", whole(file), &table)))
     }
 
-    fn song(&mut self, home: &Home<'_>, named: &set::Named, gear: &Gear, names: &Names) -> Option<Draft> {
+    fn song(&mut self, home: &Home<'_>, named: &set::NamedFile, gear: &Gear, names: &Names) -> Option<Draft> {
         let (file, text) = self.open_named(home, named, MapKind::Song)?;
         let (table, broken) = self.parse(file, &text);
         if self.is_other(MapKind::Song, &table, named) {
             return None;
         }
-        let page = page((file, &text), broken, MapKind::Song, &self.faults);
-        Some(song::read(Fields::new(&page, "the song", whole(file), &table), gear, names))
+        let map_file = map_file((file, &text), broken, MapKind::Song, &self.faults);
+        Some(song::read(Fields::new(&map_file, "the song", whole(file), &table), gear, names))
     }
 
-    fn is_other(&self, wanted: MapKind, table: &DeTable<'_>, named: &set::Named) -> bool {
+    fn is_other(&self, wanted: MapKind, table: &DeTable<'_>, named: &set::NamedFile) -> bool {
         let other = wanted.mistaken(table);
         if let Some(other) = other {
             self.report(mistaken(named, wanted, other));
@@ -254,11 +254,11 @@ impl Desk<'_> {
     }
 
     /// Opens a file that the set names, unless that leads back to a file that is open already.
-    fn open_named(&mut self, home: &Home<'_>, named: &set::Named, wanted: MapKind) -> Option<(usize, String)> {
+    fn open_named(&mut self, home: &Home<'_>, named: &set::NamedFile, wanted: MapKind) -> Option<(usize, String)> {
         let path = joined(home.own, &named.value);
         if plain(&path) == plain(home.own) {
             let title = format!("{} leads back to the set itself", quoted(&named.value));
-            let fault = Diagnostic::error(Kind::Unreadable, named.spot, title);
+            let fault = Diagnostic::error(FaultKind::Unreadable, named.spot, title);
             self.report(fault.help(wanted.asked_for()));
             return None;
         }
@@ -270,12 +270,12 @@ impl Desk<'_> {
     }
 
     /// Reads a file and lays it among the sources.
-    fn open(&mut self, path: &str, named: Option<&set::Named>) -> Option<(usize, String)> {
+    fn open(&mut self, path: &str, named: Option<&set::NamedFile>) -> Option<(usize, String)> {
         let bytes = match (self.read)(path) {
             Ok(bytes) => bytes,
             Err(error) => {
                 let title = format!("{} cannot be read: {}", quoted(path), reason(&error));
-                let fault = Diagnostic::error(Kind::Unreadable, named.map(|named| named.spot), title);
+                let fault = Diagnostic::error(FaultKind::Unreadable, named.map(|named| named.spot), title);
                 self.report(match named {
                     Some(_) => fault.help("write a path that starts at the folder of the set's own file"),
                     None => fault.help("name the file that lists tonight's songs"),
@@ -289,7 +289,7 @@ impl Desk<'_> {
         self.sources.push(Source { path: path.to_owned(), text: text.clone() });
         if let Err(start) = readable {
             let spot = Spot { file, start, end: start + char::REPLACEMENT_CHARACTER.len_utf8() };
-            let fault = Diagnostic::error(Kind::Unreadable, spot, format!("{} is not UTF-8 text", quoted(path)));
+            let fault = Diagnostic::error(FaultKind::Unreadable, spot, format!("{} is not UTF-8 text", quoted(path)));
             self.report(fault.help("save it again as plain text, with the encoding UTF-8"));
             return None;
         }
@@ -327,8 +327,16 @@ struct Home<'p> {
     gear: Option<String>,
 }
 
-fn page<'a>((file, text): (usize, &'a str), broken: bool, kind: MapKind, faults: &'a Faults) -> Page<'a> {
-    Page { file, middle_c: std::cell::Cell::new(4), broken, text, top: kind.top(), example: examples::example, faults }
+fn map_file<'a>((file, text): (usize, &'a str), broken: bool, kind: MapKind, faults: &'a Faults) -> MapFile<'a> {
+    MapFile {
+        file,
+        middle_c: std::cell::Cell::new(4),
+        broken,
+        text,
+        top: kind.top(),
+        example: examples::example,
+        faults,
+    }
 }
 
 fn whole(file: usize) -> Spot {
@@ -339,9 +347,9 @@ fn line_of(text: &str, at: usize) -> usize {
     text.as_bytes().iter().take(at).filter(|byte| **byte == b'\n').count()
 }
 
-fn mistaken(named: &set::Named, wanted: MapKind, other: MapKind) -> Diagnostic {
+fn mistaken(named: &set::NamedFile, wanted: MapKind, other: MapKind) -> Diagnostic {
     let title = format!("{} looks like {}, not {}", quoted(&named.value), other.called(), wanted.called());
-    Diagnostic::error(Kind::Unreadable, named.spot, title).help(wanted.asked_for())
+    Diagnostic::error(FaultKind::Unreadable, named.spot, title).help(wanted.asked_for())
 }
 
 fn reason(error: &io::Error) -> String {

@@ -1,8 +1,8 @@
 //! Names that a map gives to its things: which are known, and which known one was meant.
 
-use super::diagnostic::{Diagnostic, Kind, did_you_mean, one_of, quoted};
+use super::diagnostic::{Diagnostic, FaultKind, did_you_mean, one_of, quoted};
 use super::nearest::nearest;
-use super::reader::Page;
+use super::reader::MapFile;
 use super::{At, Curve};
 
 /// What songs have to know of the gear: its names, whatever else may be wrong with it.
@@ -55,10 +55,10 @@ impl<T> Known<T> {
     }
 
     /// The thing of this name; reports it where there is none.
-    pub fn find(&self, page: &Page<'_>, name: &At<String>) -> Option<&T> {
+    pub fn find(&self, map_file: &MapFile<'_>, name: &At<String>) -> Option<&T> {
         let found = self.get(&name.value);
         if found.is_none() && self.whole {
-            page.report(self.unknown(name));
+            map_file.report(self.unknown(name));
         }
         found
     }
@@ -83,7 +83,7 @@ impl<T> Known<T> {
             None if self.list.is_empty() => add,
             None => format!("write {}, or {add}", one_of(names())),
         };
-        Diagnostic::error(Kind::Finding, name.spot, title).help(help)
+        Diagnostic::error(FaultKind::Finding, name.spot, title).help(help)
     }
 }
 

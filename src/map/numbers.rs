@@ -1,6 +1,6 @@
 //! Whether the numbers of a set's songs add up: all have one or none, and none is given twice.
 
-use super::diagnostic::{Diagnostic, Kind, quoted};
+use super::diagnostic::{Diagnostic, FaultKind, quoted};
 use super::draft::Draft;
 
 /// What is wrong with the songs' numbers.
@@ -15,7 +15,7 @@ pub(super) fn faults(songs: &[Draft]) -> Vec<Diagnostic> {
             quoted(&draft.song.title.value),
             number.value
         );
-        let fault = Diagnostic::error(Kind::Finding, number.spot, title).also(at.spot, "first here");
+        let fault = Diagnostic::error(FaultKind::Finding, number.spot, title).also(at.spot, "first here");
         faults.push(fault.help(match free(songs) {
             Some(free) => format!("give one of them another, such as number = {free}"),
             None => "give one of them another".to_owned(),
@@ -26,7 +26,7 @@ pub(super) fn faults(songs: &[Draft]) -> Vec<Diagnostic> {
     if let (Some(with), Some(without)) = (with, without) {
         let title =
             format!("the song {} has no number, but others of the set have one", quoted(&without.song.title.value));
-        let fault = Diagnostic::error(Kind::Finding, without.song.title.spot, title);
+        let fault = Diagnostic::error(FaultKind::Finding, without.song.title.spot, title);
         let help = match free(songs) {
             Some(free) => {
                 format!("write number = {free}, or take the numbers out of all: then the position in the set counts")

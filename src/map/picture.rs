@@ -209,14 +209,16 @@ fn clean(text: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::map::Kind;
+    use crate::map::FaultKind;
 
     fn source(text: &str) -> Vec<Source> {
         vec![Source { path: "a.toml".to_owned(), text: text.to_owned() }]
     }
 
     fn at(start: usize, end: usize) -> Diagnostic {
-        Diagnostic::error(Kind::Finding, Spot { file: 0, start, end }, "something is wrong").label("here").help("x")
+        Diagnostic::error(FaultKind::Finding, Spot { file: 0, start, end }, "something is wrong")
+            .label("here")
+            .help("x")
     }
 
     #[test]
@@ -247,7 +249,7 @@ mod tests {
 
     #[test]
     fn without_a_file_only_the_sentence_is_shown() {
-        let lone = Diagnostic::error(Kind::Unreadable, None, "there is no set");
+        let lone = Diagnostic::error(FaultKind::Unreadable, None, "there is no set");
         assert_eq!(lone.render(&[], false), "There is no set.");
         let elsewhere = Diagnostic::hint(Spot { file: 7, start: 1, end: 2 }, "that is odd");
         assert_eq!(elsewhere.render(&[], false), "Hint: That is odd.");
@@ -263,7 +265,7 @@ mod tests {
 
     #[test]
     fn what_to_write_stands_beside_the_mark_where_there_is_room() {
-        let short = Diagnostic::error(Kind::Finding, Spot { file: 0, start: 4, end: 7 }, "wrong").help("write 5");
+        let short = Diagnostic::error(FaultKind::Finding, Spot { file: 0, start: 4, end: 7 }, "wrong").help("write 5");
         assert_eq!(
             short.render(&source("a = 123\n"), false),
             "Wrong.\na.toml, line 1\n    a = 123\n        ~~~ write 5"
@@ -276,7 +278,7 @@ mod tests {
     #[test]
     fn further_places_come_after_the_first_and_share_its_line_where_they_can() {
         let spot = |start| Spot { file: 0, start, end: start + 1 };
-        let fault = Diagnostic::error(Kind::Finding, spot(6), "wrong").help("write 5");
+        let fault = Diagnostic::error(FaultKind::Finding, spot(6), "wrong").help("write 5");
         let fault = fault.also(spot(0), "with this").also(spot(4), "and this");
         let shown =
             "Wrong.\na.toml, line 2\n    4 6\n      ~ write 5\n    ~ and this\nand line 1\n    a b\n    ~ with this";

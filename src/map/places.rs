@@ -1,8 +1,8 @@
 //! What a song does at each place (one channel of one output): one sound at a time, and no fade over other notes.
 
 use super::agree::lineage;
-use super::diagnostic::{Diagnostic, Kind, quoted};
-use super::reader::Page;
+use super::diagnostic::{Diagnostic, FaultKind, quoted};
+use super::reader::MapFile;
 use super::{At, Gear, Linger, Section, Song, Sound, Spot, Zone};
 
 /// A zone or the drone, at its place.
@@ -51,7 +51,7 @@ pub(super) fn users<'a>(
 }
 
 /// Reports two sounds of one output and channel that are in use together: a channel has one program.
-pub(super) fn one_sound_each(page: &Page<'_>, song: &Song, users: &[User<'_>]) {
+pub(super) fn one_sound_each(map_file: &MapFile<'_>, song: &Song, users: &[User<'_>]) {
     let mut reported: Vec<(&str, &str)> = Vec::new();
     for (index, later) in users.iter().enumerate() {
         for earlier in &users[..index] {
@@ -65,7 +65,7 @@ pub(super) fn one_sound_each(page: &Page<'_>, song: &Song, users: &[User<'_>]) {
             let (one, other) = (quoted(pair.0), quoted(pair.1));
             let title =
                 format!("the sounds {one} and {other} play together{place} on one channel, which has room for one");
-            let fault = Diagnostic::error(Kind::Finding, later.named.spot, title).label("in use together");
+            let fault = Diagnostic::error(FaultKind::Finding, later.named.spot, title).label("in use together");
             // A drone sounds in every section.
             let help = match later.zone {
                 Some(_) => {
@@ -73,7 +73,7 @@ pub(super) fn one_sound_each(page: &Page<'_>, song: &Song, users: &[User<'_>]) {
                 }
                 None => "give one of the two another channel or output in the gear",
             };
-            page.report(
+            map_file.report(
                 fault
                     .help(help)
                     .also(earlier.named.spot, "with this one")
@@ -87,7 +87,7 @@ pub(super) fn one_sound_each(page: &Page<'_>, song: &Song, users: &[User<'_>]) {
 /// Reports a fade at a place where other notes sound at the same time: it turns the whole channel down, and so would
 /// take them along (rule R15). Zones that linger there too ring without a finger and end as it does; all other zones,
 /// and the drone, go on.
-pub(super) fn fades_alone(page: &Page<'_>, song: &Song, users: &[User<'_>]) {
+pub(super) fn fades_alone(map_file: &MapFile<'_>, song: &Song, users: &[User<'_>]) {
     for (index, fading) in users.iter().enumerate() {
         let Some(spot) = fading.fade else { continue };
         let goes_on = |other: &User<'_>| match (fading.zone, other.zone) {
@@ -106,13 +106,13 @@ pub(super) fn fades_alone(page: &Page<'_>, song: &Song, users: &[User<'_>]) {
             fading.name(),
             first.name(),
         );
-        let fault = Diagnostic::error(Kind::Finding, spot, title);
+        let fault = Diagnostic::error(FaultKind::Finding, spot, title);
         let fault = fault.help("give one of the two a sound on a channel of its own, or write fade_ms = 0");
         let there =
             |other: &User<'_>| if other.zone.is_some() { "sounds under the fingers there" } else { "goes on there" };
         let fault = fault.also(first.named.spot, there(first));
         let fault = others.take(3).fold(fault, |fault, (other, _)| fault.also(other.named.spot, there(other)));
-        page.report(fault.also(fading.sound.name.spot, fading.place()));
+        map_file.report(fault.also(fading.sound.name.spot, fading.place()));
     }
 }
 

@@ -8,7 +8,7 @@ use std::ops::RangeInclusive;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
-use super::diagnostic::{Diagnostic, Kind, did_you_mean, quoted, several};
+use super::diagnostic::{Diagnostic, FaultKind, did_you_mean, quoted, several};
 use super::nearest::nearest;
 use super::{At, Spot, words};
 
@@ -16,7 +16,7 @@ use super::{At, Spot, words};
 pub(super) type Faults = RefCell<Vec<Diagnostic>>;
 
 /// One file being read.
-pub(super) struct Page<'a> {
+pub(super) struct MapFile<'a> {
     /// Its index among the sources.
     pub file: usize,
     /// The octave number of middle C in this file.
@@ -33,7 +33,7 @@ pub(super) struct Page<'a> {
     pub faults: &'a Faults,
 }
 
-impl Page<'_> {
+impl MapFile<'_> {
     /// A place in this file.
     pub fn spot(&self, span: std::ops::Range<usize>) -> Spot {
         Spot { file: self.file, start: span.start, end: span.end }
@@ -48,7 +48,7 @@ impl Page<'_> {
 /// A table with its fields.
 pub(super) struct Fields<'a> {
     /// The file that it stands in.
-    pub page: &'a Page<'a>,
+    pub map_file: &'a MapFile<'a>,
     /// Its header, or all of an inline table.
     pub spot: Spot,
     what: &'static str,
@@ -58,8 +58,8 @@ pub(super) struct Fields<'a> {
 
 impl<'a> Fields<'a> {
     /// A table to be read as `what`, such as "a zone".
-    pub fn new(page: &'a Page<'a>, what: &'static str, spot: Spot, table: &'a DeTable<'a>) -> Self {
-        Self { page, spot, what, table, asked: Vec::new() }
+    pub fn new(map_file: &'a MapFile<'a>, what: &'static str, spot: Spot, table: &'a DeTable<'a>) -> Self {
+        Self { map_file, spot, what, table, asked: Vec::new() }
     }
 
     /// The field of this name, if it is there.
@@ -67,10 +67,10 @@ impl<'a> Fields<'a> {
         self.asked.push(name);
         let (key, value) = self.table.iter().find(|(key, _)| key.get_ref() == name)?;
         Some(Value {
-            page: self.page,
+            map_file: self.map_file,
             name: key.get_ref(),
             home: self.what,
-            spot: self.page.spot(value.span()),
+            spot: self.map_file.spot(value.span()),
             value: value.get_ref(),
         })
     }
@@ -86,10 +86,13 @@ impl<'a> Fields<'a> {
 
     /// Reports that a field is missing.
     pub fn missing(&self, name: &str) {
-        if !self.page.broken {
-            let fault =
-                Diagnostic::error(Kind::Finding, self.spot, format!("{} needs the field {}", self.what, quoted(name)));
-            self.page.report(fault.help(format!("write for example {}", (self.page.example)(self.what, name))));
+        if !self.map_file.broken {
+            let fault = Diagnostic::error(
+                FaultKind::Finding,
+                self.spot,
+                format!("{} needs the field {}", self.what, quoted(name)),
+            );
+            self.map_file.report(fault.help(format!("write for example {}", (self.map_file.example)(self.what, name))));
         }
     }
 
@@ -100,10 +103,10 @@ impl<'a> Fields<'a> {
 
     /// All fields, for tables whose keys are the user's own names; faults in them speak of the table.
     pub fn named(self) -> impl Iterator<Item = (At<String>, Value<'a>)> {
-        let (page, name) = (self.page, self.what);
+        let (map_file, name) = (self.map_file, self.what);
         self.table.iter().map(move |(key, value)| {
-            let at = At { value: key.get_ref().to_string(), spot: page.spot(key.span()) };
-            (at, Value { page, name, home: name, spot: page.spot(value.span()), value: value.get_ref() })
+            let at = At { value: key.get_ref().to_string(), spot: map_file.spot(key.span()) };
+            (at, Value { map_file, name, home: name, spot: map_file.spot(value.span()), value: value.get_ref() })
         })
     }
 
@@ -127,21 +130,21 @@ impl<'a> Fields<'a> {
     /// Reports every field that was not asked for.
     pub fn done(self) {
         for (key, _) in self.table.iter().filter(|(key, _)| !self.asked.iter().any(|asked| *asked == key.get_ref())) {
-            let (name, spot) = (key.get_ref().as_ref(), self.page.spot(key.span()));
+            let (name, spot) = (key.get_ref().as_ref(), self.map_file.spot(key.span()));
             let near = words::renamed(self.what, name).or_else(|| nearest(name, self.asked.iter().copied()));
             let later = words::comes_later(self.what, name);
             // Where a header is broken, fields seem to belong to the table before it.
-            if self.page.broken && near.is_none() && !later {
+            if self.map_file.broken && near.is_none() && !later {
                 continue;
             }
             let title = format!("{} has no field called {}", self.what, quoted(name));
-            let fault = Diagnostic::error(Kind::Finding, spot, title);
-            self.page.report(if later {
+            let fault = Diagnostic::error(FaultKind::Finding, spot, title);
+            self.map_file.report(if later {
                 let title = format!("this version does not know the field {} yet", quoted(name));
-                Diagnostic::error(Kind::Finding, spot, title).help("take it out; nothing would act on it")
+                Diagnostic::error(FaultKind::Finding, spot, title).help("take it out; nothing would act on it")
             } else if let Some(near) = near {
                 fault.help(format!("did you mean {near}?"))
-            } else if self.page.top.contains(&name) {
+            } else if self.map_file.top.contains(&name) {
                 let help = format!("{name} belongs to the whole file: move it above the first line that starts with [");
                 fault.help(help)
             } else {
@@ -155,7 +158,7 @@ impl<'a> Fields<'a> {
 #[derive(Clone, Copy)]
 pub(super) struct Value<'a> {
     /// The file that it stands in.
-    pub page: &'a Page<'a>,
+    pub map_file: &'a MapFile<'a>,
     /// Where it stands.
     pub spot: Spot,
     /// The field that it belongs to.
@@ -169,13 +172,14 @@ impl<'a> Value<'a> {
     /// Reports that this is not what the field takes, such as "a whole number from 1 to 16".
     pub fn wrong(&self, expected: &str) {
         let title = format!("{} takes {expected}", quoted(self.name));
-        let fault = Diagnostic::error(Kind::Finding, self.spot, title);
-        self.page.report(fault.help(format!("write for example {}", (self.page.example)(self.home, self.name))));
+        let fault = Diagnostic::error(FaultKind::Finding, self.spot, title);
+        self.map_file
+            .report(fault.help(format!("write for example {}", (self.map_file.example)(self.home, self.name))));
     }
 
     /// Reports a finding about this value.
     pub fn finding(&self, title: impl Into<String>, help: impl Into<String>) {
-        self.page.report(Diagnostic::error(Kind::Finding, self.spot, title).help(help));
+        self.map_file.report(Diagnostic::error(FaultKind::Finding, self.spot, title).help(help));
     }
 
     /// A value with this one's place.
@@ -194,7 +198,7 @@ impl<'a> Value<'a> {
     /// Where a part of this text stands, given by its bytes in `text`, which is what the value says. Where the file
     /// writes it in another way (with escapes), the whole value stands for the part.
     pub fn part(&self, text: &str, part: std::ops::Range<usize>) -> Spot {
-        let written = self.page.text.get(self.spot.start..self.spot.end);
+        let written = self.map_file.text.get(self.spot.start..self.spot.end);
         let Some(start) = written.and_then(|written| written.find(text)) else { return self.spot };
         let start = self.spot.start + start;
         Spot { start: start + part.start, end: start + part.end, ..self.spot }
@@ -260,8 +264,8 @@ impl<'a> Value<'a> {
             let known = || words.iter().map(|(word, _)| *word);
             let title = format!("{} takes one of {}", quoted(self.name), several(known()));
             let near = self.as_text().and_then(|text| nearest(text, known()));
-            let fault = Diagnostic::error(Kind::Finding, self.spot, title);
-            self.page.report(fault.help(match near {
+            let fault = Diagnostic::error(FaultKind::Finding, self.spot, title);
+            self.map_file.report(fault.help(match near {
                 Some(near) => did_you_mean(near),
                 None => format!("write for example {} = {}", self.name, quoted(known().next().unwrap_or_default())),
             }));
@@ -278,7 +282,7 @@ impl<'a> Value<'a> {
     pub fn items(&self) -> Vec<Value<'a>> {
         let DeValue::Array(items) = self.value else { return Vec::new() };
         let item = |item: &'a Spanned<DeValue<'a>>| Value {
-            spot: self.page.spot(item.span()),
+            spot: self.map_file.spot(item.span()),
             value: item.get_ref(),
             ..*self
         };
@@ -306,7 +310,7 @@ impl<'a> Value<'a> {
     /// A table to be read as `what`.
     pub fn table(&self, what: &'static str) -> Option<Fields<'a>> {
         if let DeValue::Table(table) = self.value {
-            return Some(Fields::new(self.page, what, self.spot, table));
+            return Some(Fields::new(self.map_file, what, self.spot, table));
         }
         self.wrong("a table");
         None

@@ -1,6 +1,6 @@
 //! Messages to other machines: what one can say, and how the maps are read for it.
 
-use super::diagnostic::{Diagnostic, Kind, quoted};
+use super::diagnostic::{Diagnostic, FaultKind, quoted};
 use super::names::Known;
 use super::reader::{Fields, Value};
 use super::values;
@@ -10,7 +10,7 @@ use crate::midi::{Channel, Note, U7};
 
 /// When a send is said.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Moment {
+pub enum Occasion {
     /// On entering the song.
     Enter,
     /// On leaving the song.
@@ -25,7 +25,7 @@ pub struct Send {
     /// The whole send, for findings about it.
     pub spot: Spot,
     /// When it is said.
-    pub at: At<Moment>,
+    pub at: At<Occasion>,
     /// The output that it goes to.
     pub to: At<String>,
     /// How long after the moment, in microseconds.
@@ -151,20 +151,20 @@ pub(super) fn read(mut fields: Fields<'_>, sections: &Known<()>, outputs: &Known
     let to = fields.need("to").and_then(|value| value.text());
     let after = fields.take("after_ms").map_or(Some(0), |value| values::milliseconds(&value, 0.0, 600_000.0));
     let message = fields.need("message").and_then(|value| value.table("a message")).and_then(message);
-    let (page, spot) = (fields.page, fields.spot);
+    let (map_file, spot) = (fields.map_file, fields.spot);
     fields.done();
     if let Some(to) = &to {
-        outputs.find(page, to);
+        outputs.find(map_file, to);
     }
     let at = at.map(|at| {
         let moment = match at.value.as_str() {
-            "enter" => Moment::Enter,
-            "leave" => Moment::Leave,
+            "enter" => Occasion::Enter,
+            "leave" => Occasion::Leave,
             name => {
                 if sections.whole && sections.get(name).is_none() {
-                    page.report(unknown_moment(&at, sections));
+                    map_file.report(unknown_moment(&at, sections));
                 }
-                Moment::Section(at.value)
+                Occasion::Section(at.value)
             }
         };
         At { value: moment, spot: at.spot }
@@ -179,7 +179,7 @@ fn unknown_moment(at: &At<String>, sections: &Known<()>) -> Diagnostic {
         Some(near) => super::diagnostic::did_you_mean(near),
         None => format!("write one of {}", super::diagnostic::several(known())),
     };
-    Diagnostic::error(Kind::Finding, at.spot, title).help(help)
+    Diagnostic::error(FaultKind::Finding, at.spot, title).help(help)
 }
 
 /// Reads a message.
@@ -217,8 +217,8 @@ pub(super) fn message(mut fields: Fields<'_>) -> Option<SendMessage> {
             } else {
                 "this message has nothing to send"
             };
-            let fault = Diagnostic::error(Kind::Finding, fields.spot, title);
-            fields.page.report(fault.help(format!(
+            let fault = Diagnostic::error(FaultKind::Finding, fields.spot, title);
+            fields.map_file.report(fault.help(format!(
                 "write one of {}, such as {{ program = 5, channel = 1 }}",
                 FORMS.map(|(word, _)| word).join(", ")
             )));

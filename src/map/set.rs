@@ -1,6 +1,6 @@
 //! Reads a set.
 
-use super::diagnostic::{Diagnostic, Kind};
+use super::diagnostic::{Diagnostic, FaultKind};
 use super::draft::Draft;
 use super::names::Known;
 use super::reader::{Fields, Value};
@@ -10,16 +10,16 @@ use super::{At, Entry, PlayIn, Set, Singer, Spot, agree, song, values};
 pub(super) const TOP: &[&str] = &["title", "gear", "play_in", "middle_c"];
 
 /// A file that a set names, and where.
-pub(super) type Named = At<String>;
+pub(super) type NamedFile = At<String>;
 
 /// A set that is read in two goes: first the files that it names, then what depends on them.
 pub(super) struct Opened<'a> {
     top: Fields<'a>,
     entries: Vec<Fields<'a>>,
     /// The gear file, if it names one.
-    pub gear: Option<Named>,
+    pub gear: Option<NamedFile>,
     /// For each entry the song's file, if it names one.
-    pub songs: Vec<Option<Named>>,
+    pub songs: Vec<Option<NamedFile>>,
 }
 
 /// Finds the files that a set names.
@@ -34,14 +34,14 @@ pub(super) fn files(mut top: Fields<'_>) -> Opened<'_> {
 /// Reads the rest of a set. `index` gives each entry's song among `songs`, `None` where its file could not be read.
 pub(super) fn read(opened: Opened<'_>, index: &[Option<usize>], songs: &[Draft]) -> Set {
     let Opened { mut top, entries, .. } = opened;
-    let page = top.page;
+    let map_file = top.map_file;
     let title = top.need("title").and_then(|value| value.text()).map(|at| at.value).unwrap_or_default();
     let play_in = top.take("play_in").and_then(|value| values::play_in(&value));
     let (singers, voices) = singers(&mut top);
     let unread = entries.is_empty() && top.has("song");
-    if !page.broken && !unread && !entries.iter().any(|entry| entry.has("map")) {
-        let fault = Diagnostic::error(Kind::Finding, top.spot, "the set has no song");
-        page.report(fault.help("write [[song]], and below it map = \"songs/first-snow.toml\""));
+    if !map_file.broken && !unread && !entries.iter().any(|entry| entry.has("map")) {
+        let fault = Diagnostic::error(FaultKind::Finding, top.spot, "the set has no song");
+        map_file.report(fault.help("write [[song]], and below it map = \"songs/first-snow.toml\""));
     }
     let entries: Vec<Entry> = entries
         .into_iter()
@@ -54,14 +54,14 @@ pub(super) fn read(opened: Opened<'_>, index: &[Option<usize>], songs: &[Draft])
     top.done();
     if let Some(At { value: PlayIn::Key(key), spot }) = play_in {
         for fault in disagreeing(key, spot, &entries, songs) {
-            page.report(fault);
+            map_file.report(fault);
         }
     }
     Set { title, play_in, singers, entries }
 }
 
 fn singers(top: &mut Fields<'_>) -> (Vec<Singer>, Known<()>) {
-    let mut known = Known::new("singer", "the set", !top.page.broken);
+    let mut known = Known::new("singer", "the set", !top.map_file.broken);
     let table = top.take("singers").and_then(|value| value.table("singers"));
     let named = table.map(|table| table.named().collect::<Vec<_>>()).unwrap_or_default();
     let singer = |(name, value): (At<String>, Value<'_>)| {
@@ -77,7 +77,7 @@ fn singers(top: &mut Fields<'_>) -> (Vec<Singer>, Known<()>) {
 }
 
 fn performed(mut fields: Fields<'_>, index: Option<usize>, draft: Option<&Draft>, voices: &Known<()>) -> Entry {
-    let page = fields.page;
+    let map_file = fields.map_file;
     let nothing = Known::new("section", "the song", false);
     let sections = draft.map_or(&nothing, |draft| &draft.sections);
     let song_key = draft.and_then(|draft| draft.key.map(|key| (key, draft.song.key.spot)));
@@ -94,14 +94,14 @@ fn performed(mut fields: Fields<'_>, index: Option<usize>, draft: Option<&Draft>
     };
     fields.done();
     if let Some(singer) = &entry.singer {
-        voices.find(page, singer);
+        voices.find(map_file, singer);
     }
     if let Some((song_key, chart)) = song_key {
         if let Some(key) = &entry.key {
-            agree::same_mode(page, "the room's key", key, song_key, chart);
+            agree::same_mode(map_file, "the room's key", key, song_key, chart);
         }
         if let Some(At { value: PlayIn::Key(key), spot }) = entry.play_in {
-            agree::play_in(page, spot, key, song_key, chart);
+            agree::play_in(map_file, spot, key, song_key, chart);
         }
     }
     entry
@@ -109,17 +109,17 @@ fn performed(mut fields: Fields<'_>, index: Option<usize>, draft: Option<&Draft>
 
 /// An entry without a map.
 fn pause(mut fields: Fields<'_>) -> Entry {
-    let page = fields.page;
+    let map_file = fields.map_file;
     let title = fields.take("title");
-    if title.is_none() && !page.broken {
+    if title.is_none() && !map_file.broken {
         let title = "this entry has neither a map nor a title";
         let help = "write map = \"songs/first-snow.toml\" for a song, or title = \"Welcome\" for a pause";
-        page.report(Diagnostic::error(Kind::Finding, fields.spot, title).help(help));
+        map_file.report(Diagnostic::error(FaultKind::Finding, fields.spot, title).help(help));
     }
     let title = title.and_then(|value| value.text()).map(|at| at.value);
     let remark = fields.take("remark").and_then(|value| value.text()).map(|at| at.value);
     for name in ["key", "play_in", "shift", "order", "singer"] {
-        if let Some(value) = fields.take(name).filter(|_| !page.broken) {
+        if let Some(value) = fields.take(name).filter(|_| !map_file.broken) {
             let help = format!("take {name} out, or write map = \"…\" with the song's file");
             value.finding(format!("an entry without a map is a pause, which has no {name}"), help);
         }

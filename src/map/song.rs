@@ -1,6 +1,6 @@
 //! Reads a song's map.
 
-use super::diagnostic::{Diagnostic, Kind, quoted};
+use super::diagnostic::{Diagnostic, FaultKind, quoted};
 use super::draft::Draft;
 use super::names::{Known, Names};
 use super::reader::{Fields, Value};
@@ -11,10 +11,10 @@ use crate::music::Key;
 pub(super) const TOP: &[&str] =
     &["title", "key", "play_in", "shift", "tempo", "meter", "melody_range", "order", "number", "middle_c"];
 
-/// Reads a song; what is wrong goes to the page.
+/// Reads a song; what is wrong goes to the file.
 pub(super) fn read(mut top: Fields<'_>, gear: &Gear, names: &Names) -> Draft {
     values::middle_c(&mut top);
-    let page = top.page;
+    let map_file = top.map_file;
     let title = top.need("title").and_then(|value| value.text());
     let numbered = top.has("number");
     let number = top.take("number").and_then(|value| value.whole(1..=128).map(|number| value.at(number)));
@@ -34,10 +34,10 @@ pub(super) fn read(mut top: Fields<'_>, gear: &Gear, names: &Names) -> Draft {
     let sends = sends.into_iter().filter_map(|fields| send::read(fields, &known, &names.outputs)).collect();
     let cues = cue::list(&mut top, names);
     top.done();
-    let placeholder = At { value: Key::usual(0, false, true), spot: page.spot(0..0) };
+    let placeholder = At { value: Key::usual(0, false, true), spot: map_file.spot(0..0) };
     let read_key = key.as_ref().map(|key| key.value);
     let song = Song {
-        title: title.unwrap_or_else(|| values::unread(page)),
+        title: title.unwrap_or_else(|| values::unread(map_file)),
         number,
         key: key.unwrap_or(placeholder),
         play_in,
@@ -55,19 +55,19 @@ pub(super) fn read(mut top: Fields<'_>, gear: &Gear, names: &Names) -> Draft {
     };
     if let Some(key) = read_key {
         if let Some(At { value: PlayIn::Key(play_in), spot }) = song.play_in {
-            agree::play_in(page, spot, play_in, key, song.key.spot);
+            agree::play_in(map_file, spot, play_in, key, song.key.spot);
         }
         for changed in song.sections.iter().filter_map(|section| section.key.as_ref()) {
-            agree::same_mode(page, "this section's key", changed, key, song.key.spot);
+            agree::same_mode(map_file, "this section's key", changed, key, song.key.spot);
         }
     }
-    let zones = zones_of(&song, !page.broken);
+    let zones = zones_of(&song, !map_file.broken);
     let chart = read_key.map(|key| (key, song.key.spot));
-    cue::in_the_song(page, &song.cues, &known, &zones, chart);
-    agree::no_circles(page, &song.sections);
+    cue::in_the_song(map_file, &song.cues, &known, &zones, chart);
+    agree::no_circles(map_file, &song.sections);
     let users = places::users(&song, gear, &zone_fades, drone_fade.flatten());
-    places::one_sound_each(page, &song, &users);
-    places::fades_alone(page, &song, &users);
+    places::one_sound_each(map_file, &song, &users);
+    places::fades_alone(map_file, &song, &users);
     Draft { song, key: read_key, numbered, sections: known, zones }
 }
 
@@ -81,22 +81,22 @@ fn zones_of(song: &Song, whole: bool) -> Known<()> {
 }
 
 fn sections(top: &mut Fields<'_>) -> (Vec<Section>, Known<()>) {
-    let page = top.page;
-    let mut known = Known::new("section", "the song", !page.broken);
+    let map_file = top.map_file;
+    let mut known = Known::new("section", "the song", !map_file.broken);
     let mut sections: Vec<Section> = Vec::new();
     for mut fields in top.list_of("section", "a section") {
         let name = fields.need("name").and_then(|value| value.text());
         if let Some(name) = &name {
             if matches!(name.value.as_str(), "enter" | "leave") {
                 let title = format!("a section cannot be called {}", quoted(&name.value));
-                let fault = Diagnostic::error(Kind::Finding, name.spot, title);
-                page.report(fault.help("choose another name: sends use enter and leave for the song itself"));
+                let fault = Diagnostic::error(FaultKind::Finding, name.spot, title);
+                map_file.report(fault.help("choose another name: sends use enter and leave for the song itself"));
             }
             if let Some(first) = sections.iter().find(|section| section.name.value == name.value) {
                 let title = format!("there are two sections called {}", quoted(&name.value));
-                let fault = Diagnostic::error(Kind::Finding, name.spot, title);
+                let fault = Diagnostic::error(FaultKind::Finding, name.spot, title);
                 let help = "give one of them another name; to play a section twice, name it twice in order";
-                page.report(fault.help(help).also(first.name.spot, "first here"));
+                map_file.report(fault.help(help).also(first.name.spot, "first here"));
             }
             known.list.push((name.value.clone(), ()));
         } else {
@@ -104,7 +104,7 @@ fn sections(top: &mut Fields<'_>) -> (Vec<Section>, Known<()>) {
             known.whole = false;
         }
         let section = Section {
-            name: name.unwrap_or_else(|| values::unread(page)),
+            name: name.unwrap_or_else(|| values::unread(map_file)),
             like: fields.take("like").and_then(|value| value.text()),
             key: fields.take("key").and_then(|value| values::key(&value)),
             chords: fields.take("chords").and_then(|value| values::progression(&value)),
@@ -114,7 +114,7 @@ fn sections(top: &mut Fields<'_>) -> (Vec<Section>, Known<()>) {
         sections.push(section);
     }
     for like in sections.iter().filter_map(|section| section.like.as_ref()) {
-        known.find(page, like);
+        known.find(map_file, like);
     }
     (sections, known)
 }
@@ -129,7 +129,7 @@ pub(super) fn order(value: &Value<'_>, sections: &Known<()>) -> Option<Vec<At<St
         );
     }
     for name in &order {
-        sections.find(value.page, name);
+        sections.find(value.map_file, name);
     }
     Some(order)
 }

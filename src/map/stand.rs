@@ -2,7 +2,7 @@
 
 use core::net::SocketAddr;
 
-use super::diagnostic::{Diagnostic, Kind, quoted};
+use super::diagnostic::{Diagnostic, FaultKind, quoted};
 use super::names::Names;
 use super::reader::{Fields, Value};
 use super::{Input, Stand};
@@ -51,13 +51,14 @@ pub(super) fn read(top: &mut Fields<'_>, inputs: &[Input], names: &Names) -> Sta
     match (&moving, &viewing) {
         (None, Some((spot, _))) if open => {
             let title = "there is a passcode to view the page, but none to control the set";
-            let fault = Diagnostic::error(Kind::Finding, *spot, title);
-            fields.page.report(fault.help("write passcode = \"…\" too, or take this one out"));
+            let fault = Diagnostic::error(FaultKind::Finding, *spot, title);
+            fields.map_file.report(fault.help("write passcode = \"…\" too, or take this one out"));
         }
         (Some((first, moving)), Some((second, viewing))) if moving == viewing => {
             let title = "both passcodes are the same";
-            let fault = Diagnostic::error(Kind::Finding, *second, title).label("to view").also(*first, "to control");
-            fields.page.report(
+            let fault =
+                Diagnostic::error(FaultKind::Finding, *second, title).label("to view").also(*first, "to control");
+            fields.map_file.report(
                 fault.help("choose another for one of them: who may only view must not know the one to control"),
             );
         }
@@ -78,9 +79,9 @@ fn address(value: &Value<'_>) -> Option<SocketAddr> {
     let address = text.parse::<SocketAddr>().ok();
     if address.is_none() {
         let title = format!("{} is not an address with a port", quoted(&text));
-        let fault = Diagnostic::error(Kind::Finding, value.spot, title);
+        let fault = Diagnostic::error(FaultKind::Finding, value.spot, title);
         let help = "write \"127.0.0.1:7340\" for this machine alone, this machine's own address in the network with a port (\"192.168.1.20:7340\"), \"0.0.0.0:7340\" for all its networks, or \"off\"";
-        value.page.report(fault.help(help));
+        value.map_file.report(fault.help(help));
     }
     address
 }
@@ -126,7 +127,7 @@ fn is_repeated(text: &str) -> bool {
 /// The input that the page's keyboard plays as.
 fn input(value: &Value<'_>, inputs: &[Input], names: &Names) -> Option<usize> {
     let name = value.text()?;
-    names.inputs.find(value.page, &name)?;
+    names.inputs.find(value.map_file, &name)?;
     let number = inputs.iter().position(|input| input.name.value == name.value)?;
     if !inputs[number].play {
         let title =

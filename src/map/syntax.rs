@@ -1,16 +1,16 @@
 //! What the TOML parser finds, in the player's words.
 
-use super::diagnostic::{Diagnostic, Kind, quoted};
+use super::diagnostic::{Diagnostic, FaultKind, quoted};
 use super::{Spot, secret};
 
 /// A syntax error in the player's words.
 pub(super) fn fault(message: &str, text: &str, spot: Spot) -> Diagnostic {
     let marked = text.get(spot.start..spot.end).unwrap_or_default();
     if message.starts_with("duplicate key") {
-        let fault = Diagnostic::error(Kind::Unreadable, spot, format!("{} is written twice", quoted(marked)));
+        let fault = Diagnostic::error(FaultKind::Unreadable, spot, format!("{} is written twice", quoted(marked)));
         return fault.help("take one of the two out, or give it another name");
     }
-    let fault = |title: &str| Diagnostic::error(Kind::Unreadable, spot, title);
+    let fault = |title: &str| Diagnostic::error(FaultKind::Unreadable, spot, title);
     match message {
         "string values must be quoted, expected literal string" if marked.trim().is_empty() => {
             fault("a value is missing").help("write it, or take the whole line out")
@@ -37,7 +37,7 @@ pub(super) fn fault(message: &str, text: &str, spot: Spot) -> Diagnostic {
 
 /// A list or table that is not closed, at the end of the line where it should be.
 pub(super) fn unclosed(spot: Spot) -> Diagnostic {
-    Diagnostic::error(Kind::Unreadable, spot, "a list or table is not closed")
+    Diagnostic::error(FaultKind::Unreadable, spot, "a list or table is not closed")
         .help("close it with ] or }; what stands below can be read only then")
 }
 

@@ -1,8 +1,8 @@
 //! The values that fields hold: notes, keys, channels, times, curves.
 
-use super::diagnostic::{Diagnostic, Kind, did_you_mean, quoted};
+use super::diagnostic::{Diagnostic, FaultKind, did_you_mean, quoted};
 use super::names::Known;
-use super::reader::{Fields, Page, Value};
+use super::reader::{Fields, MapFile, Value};
 use super::{At, Curve, KeyRange, PlayIn, ShiftWay, Spot, words};
 use crate::midi::{Channel, Note, U7};
 use crate::music::chord::{self, ChordError, ProgressionError, ProgressionFault};
@@ -18,7 +18,7 @@ const RANGE: &str = "two notes, the lowest and the highest";
 pub(super) fn middle_c(top: &mut Fields<'_>) {
     const FORMS: [(&str, i32); 3] = [("C3", 3), ("C4", 4), ("C5", 5)];
     if let Some(octave) = top.take("middle_c").and_then(|value| value.choice(&FORMS)) {
-        top.page.middle_c.set(octave);
+        top.map_file.middle_c.set(octave);
     }
 }
 
@@ -28,10 +28,10 @@ pub(super) fn note(value: &Value<'_>) -> Option<Note> {
         return value.whole::<u8>(0..=127).and_then(|number| Note::try_from(number).ok());
     };
     let fault = |title, help| {
-        value.page.report(Diagnostic::error(Kind::Finding, value.spot, title).help(help));
+        value.map_file.report(Diagnostic::error(FaultKind::Finding, value.spot, title).help(help));
         None
     };
-    match note::parse(text, value.page.middle_c.get()) {
+    match note::parse(text, value.map_file.middle_c.get()) {
         Ok(note) => Some(note),
         Err(NoteError::Name(_)) => fault(format!("{} is not a note", quoted(text)), NOTE_HELP.to_owned()),
         Err(NoteError::Range { lowest, highest, .. }) => {
@@ -46,7 +46,7 @@ pub(super) fn range(value: &Value<'_>) -> Option<At<KeyRange>> {
     let (low, high) = (note(&low), note(&high));
     let (low, high) = (low?, high?);
     if low > high {
-        let octave = value.page.middle_c.get();
+        let octave = value.map_file.middle_c.get();
         let (low, high) = (note::name(low, octave), note::name(high, octave));
         let help = format!("write {} = [\"{high}\", \"{low}\"]", value.name);
         value.finding(format!("{} has its highest note first", quoted(value.name)), help);
@@ -67,13 +67,13 @@ fn key_or(value: &Value<'_>, help: &str) -> Option<At<Key>> {
     };
     let key = text.parse().ok();
     if key.is_none() {
-        value.page.report(no_key(value.spot, text).help(help));
+        value.map_file.report(no_key(value.spot, text).help(help));
     }
     key.map(|key| value.at(key))
 }
 
 fn no_key(spot: Spot, text: &str) -> Diagnostic {
-    Diagnostic::error(Kind::Finding, spot, format!("{} is not a key", quoted(text)))
+    Diagnostic::error(FaultKind::Finding, spot, format!("{} is not a key", quoted(text)))
 }
 
 /// A chord.
@@ -85,7 +85,7 @@ pub(super) fn chord(value: &Value<'_>) -> Option<At<Chord>> {
     match text.parse() {
         Ok(chord) => Some(value.at(chord)),
         Err(fault) => {
-            value.page.report(no_chord(value.spot, text, &fault));
+            value.map_file.report(no_chord(value.spot, text, &fault));
             None
         }
     }
@@ -103,14 +103,16 @@ pub(super) fn progression(value: &Value<'_>) -> Option<At<Vec<Vec<Chord>>>> {
             Err(error) => error,
         };
         let spot = value.part(&text, at.clone());
-        value.page.report(match &fault {
+        value.map_file.report(match &fault {
             ProgressionFault::Chord(fault) => no_chord(spot, text.get(at.clone()).unwrap_or_default(), fault),
-            ProgressionFault::EmptyBar => Diagnostic::error(Kind::Finding, spot, "this bar has no chord")
+            ProgressionFault::EmptyBar => Diagnostic::error(FaultKind::Finding, spot, "this bar has no chord")
                 .help("write one, or % to repeat the bar before"),
-            ProgressionFault::Repeat => {
-                Diagnostic::error(Kind::Finding, spot, "% repeats the bar before: it needs one, and stands by itself")
-                    .help("write it alone between bar lines, after a bar of chords, such as \"D | % | G\"")
-            }
+            ProgressionFault::Repeat => Diagnostic::error(
+                FaultKind::Finding,
+                spot,
+                "% repeats the bar before: it needs one, and stands by itself",
+            )
+            .help("write it alone between bar lines, after a bar of chords, such as \"D | % | G\""),
         });
         if at.is_empty() || readable.get(at.clone()).is_none() {
             break;
@@ -134,7 +136,7 @@ fn no_chord(spot: Spot, text: &str, fault: &ChordError) -> Diagnostic {
             (no_such_chord(text), did_you_mean(&format!("{root}{near}{bass}")))
         }
         ChordError::Kind { root, nearest: None, .. } => {
-            let known: Vec<String> = chord::Kind::all().map(|kind| format!("{root}{kind}")).collect();
+            let known: Vec<String> = chord::ChordKind::all().map(|kind| format!("{root}{kind}")).collect();
             (no_such_chord(text), format!("write one of {}", known.join(", ")))
         }
         ChordError::Bass { .. } => (
@@ -142,7 +144,7 @@ fn no_chord(spot: Spot, text: &str, fault: &ChordError) -> Diagnostic {
             "write the bass as a capital letter A to G, then # or b where needed, such as \"G/B\"".to_owned(),
         ),
     };
-    Diagnostic::error(Kind::Finding, spot, title).help(help)
+    Diagnostic::error(FaultKind::Finding, spot, title).help(help)
 }
 
 fn no_such_chord(text: &str) -> String {
@@ -155,7 +157,7 @@ pub(super) fn play_in(value: &Value<'_>) -> Option<At<PlayIn>> {
         return Some(value.at(PlayIn::Room));
     }
     if let Some((text, new)) = value.as_text().and_then(|text| Some((text, words::renamed(value.name, text)?))) {
-        value.page.report(no_key(value.spot, text).help(did_you_mean(new)));
+        value.map_file.report(no_key(value.spot, text).help(did_you_mean(new)));
         return None;
     }
     let help = format!("{KEY_HELP}, or \"room\"");
@@ -199,8 +201,9 @@ pub(super) fn names(value: &Value<'_>, twice: bool) -> Option<Vec<At<String>>> {
     let names = value.list("a list of names", Value::text)?;
     for (index, name) in names.iter().enumerate() {
         if let Some(first) = names[..index].iter().find(|first| !twice && first.value == name.value) {
-            let fault = Diagnostic::error(Kind::Finding, name.spot, format!("{} is named twice", quoted(&name.value)));
-            value.page.report(fault.help("take one of the two out").also(first.spot, "first here"));
+            let fault =
+                Diagnostic::error(FaultKind::Finding, name.spot, format!("{} is named twice", quoted(&name.value)));
+            value.map_file.report(fault.help("take one of the two out").also(first.spot, "first here"));
         }
     }
     Some(names)
@@ -215,7 +218,7 @@ pub(super) fn curve(value: &Value<'_>, curves: &Known<Option<Curve>>) -> Option<
         value.wrong("the name of a curve, or a table");
         return None;
     }
-    curves.find(value.page, &value.text()?)?.clone()
+    curves.find(value.map_file, &value.text()?)?.clone()
 }
 
 /// A curve as a table.
@@ -282,8 +285,8 @@ fn points_of(value: &Value<'_>) -> Option<Vec<(f64, f64)>> {
 }
 
 /// A placeholder for a value that could not be read; the fault is reported, so nothing ever plays it.
-pub(super) fn unread<T: Default>(page: &Page<'_>) -> At<T> {
-    At { value: T::default(), spot: page.spot(0..0) }
+pub(super) fn unread<T: Default>(map_file: &MapFile<'_>) -> At<T> {
+    At { value: T::default(), spot: map_file.spot(0..0) }
 }
 
 /// Every key of a MIDI keyboard.

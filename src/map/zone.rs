@@ -1,7 +1,7 @@
 //! Zones: what one is, and how a song's map is read for them. All that a field needs in `map` stands here.
 
 use super::diagnostic::quoted;
-use super::hand::{self, Hand};
+use super::hand::{self, HandFields};
 use super::names::Known;
 use super::names::Names;
 use super::reader::{Fields, Value};
@@ -94,24 +94,24 @@ pub(super) const EXAMPLES: &[(&str, &str)] = &[
 /// Reads a zone; names in it are looked up in the gear and among the song's sections. With it comes where its
 /// `fade_ms` stands, if it has one.
 pub(super) fn read(mut fields: Fields<'_>, gear: &Names, sections: &Known<()>) -> (Zone, Option<Spot>) {
-    let page = fields.page;
+    let map_file = fields.map_file;
     let spot = fields.spot;
     let named = fields.take("name").and_then(|value| value.text());
     let sound = fields.need("sound").and_then(|value| value.text());
     if let Some(sound) = &sound {
-        gear.sounds.find(page, sound);
+        gear.sounds.find(map_file, sound);
     }
     let (pedal, controls) = (fields.take("pedal"), fields.take("controls"));
-    let Hand { plays, min_keys, linger, stay_in_key, one_key_chord, fade, fade_spot } = hand::read(&mut fields);
+    let HandFields { plays, min_keys, linger, stay_in_key, one_key_chord, fade, fade_spot } = hand::read(&mut fields);
     // Held notes would ring on under the pedal, and what is derived has no key to hold.
     let rests = if linger != Linger::Off || plays.derives() { Pedal::Ignore } else { Pedal::Follow };
     let zone = Zone {
         spot,
         name: named.or_else(|| sound.clone()).map(|at| at.value).unwrap_or_default(),
-        sound: sound.unwrap_or_else(|| values::unread(page)),
+        sound: sound.unwrap_or_else(|| values::unread(map_file)),
         input: fields.take("input").and_then(|value| played(&value, gear)),
         pedals_from: fields.take("pedals_from").and_then(|value| value.text()).inspect(|name| {
-            gear.inputs.find(page, name);
+            gear.inputs.find(map_file, name);
         }),
         keys: fields.take("keys").and_then(|value| values::range(&value)).unwrap_or(At { value: ALL_KEYS, spot }),
         velocity: fields.take("velocity").and_then(|value| window(&value)).unwrap_or(At { value: (1, 127), spot }),
@@ -153,7 +153,7 @@ pub(super) fn read(mut fields: Fields<'_>, gear: &Names, sections: &Known<()>) -
 /// An input that zones may listen to.
 fn played(value: &Value<'_>, gear: &Names) -> Option<At<String>> {
     let name = value.text()?;
-    if gear.inputs.find(value.page, &name) == Some(&false) {
+    if gear.inputs.find(value.map_file, &name) == Some(&false) {
         let title = format!("the input {} has play = false, so no zone can play from it", quoted(&name.value));
         value.finding(title, "name another input, or write play = true in the gear file");
     }
@@ -176,7 +176,7 @@ fn octave_wide(value: &Value<'_>) -> Option<At<(crate::midi::Note, crate::midi::
     let range = values::range(value)?;
     let (low, high) = (u8::from(range.value.0), u8::from(range.value.1));
     if high - low < 11 {
-        let octave = value.page.middle_c.get();
+        let octave = value.map_file.middle_c.get();
         let name = |note: u8| crate::midi::Note::try_from(note).map(|note| crate::music::note::name(note, octave));
         // Near the top of the keyboard there is room for an octave only further down.
         let low = low.min(127 - 11);
@@ -200,7 +200,7 @@ pub(super) fn listed(value: &Value<'_>, sections: &Known<()>) -> Option<Vec<At<S
         );
     }
     for name in &names {
-        sections.find(value.page, name);
+        sections.find(value.map_file, name);
     }
     Some(names)
 }

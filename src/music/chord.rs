@@ -10,8 +10,8 @@ mod progression;
 use std::fmt;
 use std::str::FromStr;
 
-pub use kind::Kind;
-pub use naming::{Named, name};
+pub use kind::ChordKind;
+pub use naming::{NamedChord, name};
 pub use progression::{ProgressionError, ProgressionFault, progression};
 
 use super::{Classes, Key, Tone};
@@ -20,7 +20,7 @@ use super::{Classes, Key, Tone};
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub struct Chord {
     root: Tone,
-    kind: Kind,
+    kind: ChordKind,
     slash: Option<Tone>,
 }
 
@@ -58,7 +58,8 @@ fn kind_help(found: &str, root: &str, nearest: Option<&'static str>) -> String {
     match nearest {
         Some(near) => format!("\"{found}\" after the root is not known; did you mean \"{root}{near}\"?"),
         None => {
-            let known: Vec<&str> = Kind::all().map(Kind::written).filter(|written| !written.is_empty()).collect();
+            let known: Vec<&str> =
+                ChordKind::all().map(ChordKind::written).filter(|written| !written.is_empty()).collect();
             format!("\"{found}\" after the root is not known; write nothing or one of {}", known.join(", "))
         }
     }
@@ -67,7 +68,7 @@ fn kind_help(found: &str, root: &str, nearest: Option<&'static str>) -> String {
 impl Chord {
     /// A chord of this root and kind, over this bass if one is written.
     #[must_use]
-    pub fn new(root: Tone, kind: Kind, slash: Option<Tone>) -> Chord {
+    pub fn new(root: Tone, kind: ChordKind, slash: Option<Tone>) -> Chord {
         Chord { root, kind, slash }
     }
 
@@ -111,7 +112,7 @@ impl Chord {
 
     /// Its kind.
     #[must_use]
-    pub fn kind(self) -> Kind {
+    pub fn kind(self) -> ChordKind {
         self.kind
     }
 
@@ -143,11 +144,11 @@ impl FromStr for Chord {
             Some((kind, bass)) => (kind, Some(bass)),
             None => (rest, None),
         };
-        let kind = Kind::read(found).ok_or_else(|| ChordError::Kind {
+        let kind = ChordKind::read(found).ok_or_else(|| ChordError::Kind {
             text: text.to_owned(),
             root: root.to_string(),
             found: found.to_owned(),
-            nearest: Kind::nearest(found),
+            nearest: ChordKind::nearest(found),
         })?;
         let bass = |found: &str| match Tone::read(found) {
             Some((bass, "")) => Ok(bass),

@@ -58,7 +58,7 @@ pub fn fifth_above(keys: u128, root: u8) -> u8 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::music::chord::Kind;
+    use crate::music::chord::ChordKind;
 
     fn keys(numbers: &[u8]) -> u128 {
         numbers.iter().fold(0, |set, number| set | 1 << number)
@@ -66,7 +66,7 @@ mod tests {
 
     #[test]
     fn triads_and_sevenths_in_every_inversion_have_their_root() {
-        use Kind::*;
+        use ChordKind::*;
         for kind in [Major, Minor, Diminished, Seventh, MajorSeventh, Fifth, AddedNinth] {
             for root_key in 48..60u8 {
                 let steps: Vec<u8> = kind.classes().iter().collect();

@@ -1,6 +1,6 @@
 //! What fits a key: its notes, its degrees, the triads on them.
 
-use super::chord::Kind;
+use super::chord::ChordKind;
 use super::{Classes, Key};
 
 const MAJOR: [u8; 7] = [0, 2, 4, 5, 7, 9, 11];
@@ -42,9 +42,9 @@ pub fn step(minor: bool, degree: u8) -> u8 {
 #[must_use]
 pub fn triad(minor: bool, above: u8) -> Option<Classes> {
     let kind = match (minor, above % 12) {
-        (false, 0 | 5 | 7) | (true, 3 | 7 | 8 | 10) => Kind::Major,
-        (false, 2 | 4 | 9) | (true, 0 | 5) => Kind::Minor,
-        (_, RAISED_SEVENTH) | (true, 2) => Kind::Diminished,
+        (false, 0 | 5 | 7) | (true, 3 | 7 | 8 | 10) => ChordKind::Major,
+        (false, 2 | 4 | 9) | (true, 0 | 5) => ChordKind::Minor,
+        (_, RAISED_SEVENTH) | (true, 2) => ChordKind::Diminished,
         _ => return None,
     };
     Some(kind.classes().moved(i32::from(above)))

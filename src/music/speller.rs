@@ -16,7 +16,7 @@
 //! Nothing is ever written with a double sharp or double flat, though a textbook would (the seventh of Cdim7 is a
 //! B double flat there, an A here): nobody reads one at arm's length.
 
-use super::chord::{Kind, Named};
+use super::chord::{ChordKind, NamedChord};
 use super::note;
 use super::{Chord, Key, Tone};
 use wmidi::Note;
@@ -32,8 +32,8 @@ const CLEARLY: i32 = 2;
 const UNWRITABLE: i32 = 3;
 
 /// Whether a chord of this kind divides the octave evenly.
-fn is_even(kind: Kind) -> bool {
-    matches!(kind, Kind::DiminishedSeventh | Kind::Augmented)
+fn is_even(kind: ChordKind) -> bool {
+    matches!(kind, ChordKind::DiminishedSeventh | ChordKind::Augmented)
 }
 
 /// Spells in a key, beside chords as they are written in it.
@@ -59,8 +59,8 @@ impl Speller {
 
     /// The chord that is held.
     #[must_use]
-    pub fn chord(&self, named: Named) -> Chord {
-        let Named { root, kind, bass } = named;
+    pub fn chord(&self, named: NamedChord) -> Chord {
+        let NamedChord { root, kind, bass } = named;
         let own = |chord: &&Chord| (chord.root(), chord.kind(), chord.bass()) == (root, kind, bass);
         if let Some(own) = self.chords.iter().find(own) {
             return *own;
@@ -103,7 +103,7 @@ impl Speller {
     }
 
     /// The root of a chord that the section does not have over this bass.
-    fn root(&self, class: u8, kind: Kind) -> Tone {
+    fn root(&self, class: u8, kind: ChordKind) -> Tone {
         let on_root = || self.chords.iter().filter(|chord| chord.root() == class);
         if let Some(same) = on_root().find(|chord| chord.kind() == kind) {
             return same.root_tone();
@@ -115,7 +115,7 @@ impl Speller {
     }
 
     /// A note of a chord that divides the octave evenly, by the root by which it is written.
-    fn of_even(&self, root: u8, kind: Kind, class: u8) -> Option<Tone> {
+    fn of_even(&self, root: u8, kind: ChordKind, class: u8) -> Option<Tone> {
         let notes = |root: u8| kind.classes().moved(i32::from(root));
         let same = |chord: &&Chord| chord.kind() == kind && notes(chord.root()) == notes(root);
         let own = self.chords.iter().find(same).map(|chord| chord.root_tone());
@@ -126,7 +126,7 @@ impl Speller {
     }
 
     /// How far the notes of a chord lie outside what the key reaches, on the line of fifths.
-    fn strangeness(&self, root: Tone, kind: Kind) -> i32 {
+    fn strangeness(&self, root: Tone, kind: ChordKind) -> i32 {
         let (low, high) = (self.key.signature() + REACH.0, self.key.signature() + REACH.1);
         let places = kind.classes().iter().filter_map(|step| kind.fifths_to(step)).map(|way| root.fifths() + way);
         let beyond = |place: i32| if Tone::C.further(place).is_some() { 0 } else { UNWRITABLE };
@@ -249,9 +249,9 @@ mod tests {
             for mode in ["", "m"] {
                 let speller = Speller::from(key(&format!("{tonic}{mode}")));
                 for root in 0..12 {
-                    for kind in Kind::all() {
+                    for kind in ChordKind::all() {
                         for bass in 0..12 {
-                            let chord = speller.chord(Named { root, kind, bass });
+                            let chord = speller.chord(NamedChord { root, kind, bass });
                             assert_eq!((chord.root(), chord.kind(), chord.bass()), (root, kind, bass));
                             assert_eq!(chord.to_string().parse::<Chord>(), Ok(chord));
                             for class in 0..12 {

@@ -79,7 +79,7 @@ impl fmt::Debug for Hub {
 }
 
 /// What the hub is made of.
-pub(super) struct Parts {
+pub(super) struct HubParts {
     pub name: String,
     pub auth: Auth,
     pub hosts: Hosts,
@@ -90,8 +90,8 @@ pub(super) struct Parts {
 }
 
 impl Hub {
-    pub fn new(parts: Parts) -> Hub {
-        let Parts { name, auth, hosts, keyboard, jobs, wake_publisher, log } = parts;
+    pub fn new(parts: HubParts) -> Hub {
+        let HubParts { name, auth, hosts, keyboard, jobs, wake_publisher, log } = parts;
         Hub {
             name,
             began: Instant::now(),

@@ -58,7 +58,7 @@ pub(super) struct Up {
 /// The sustain pedal.
 #[derive(Debug, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub(super) struct Pedal {
+pub(super) struct PedalMessage {
     pub pedal: bool,
     #[serde(default)]
     pub at: Option<f64>,
@@ -67,7 +67,7 @@ pub(super) struct Pedal {
 /// Whether the page wants to hear.
 #[derive(Debug, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub(super) struct Sound {
+pub(super) struct SoundMessage {
     pub sound: bool,
 }
 
@@ -81,12 +81,12 @@ pub(super) struct Here {
 /// What a page that was let in says.
 #[derive(Debug, PartialEq, Deserialize)]
 #[serde(untagged)]
-pub(super) enum Said {
+pub(super) enum PageMessage {
     Do(Do),
     Down(Down),
     Up(Up),
-    Pedal(Pedal),
-    Sound(Sound),
+    PedalMessage(PedalMessage),
+    SoundMessage(SoundMessage),
     Here(Here),
 }
 
@@ -97,28 +97,30 @@ impl Hello {
     }
 }
 
-impl Said {
+impl PageMessage {
     /// Reads a message; none where anything about it is wrong.
-    pub fn read(text: &str) -> Option<Said> {
-        let said: Said = serde_json::from_str(text).ok()?;
+    pub fn read(text: &str) -> Option<PageMessage> {
+        let said: PageMessage = serde_json::from_str(text).ok()?;
         said.is_sound().then_some(said)
     }
 
     fn is_sound(&self) -> bool {
         let is_time = |at: f64| (0.0..LATEST).contains(&at);
         match self {
-            Said::Do(asked) => {
+            PageMessage::Do(asked) => {
                 is_time(asked.at)
                     && (1..=MOST_WORDS).contains(&asked.words.len())
                     && asked.words.iter().all(|word| {
                         word.chars().count() <= LONGEST_WORD && !word.is_empty() && !word.contains(char::is_control)
                     })
             }
-            Said::Down(Down { down, velocity, at }) => *down < 128 && (1..128).contains(velocity) && is_time(*at),
-            Said::Up(Up { up }) => *up < 128,
-            Said::Pedal(Pedal { at, .. }) => at.is_none_or(is_time),
-            Said::Sound(_) => true,
-            Said::Here(Here { here }) => is_time(*here),
+            PageMessage::Down(Down { down, velocity, at }) => {
+                *down < 128 && (1..128).contains(velocity) && is_time(*at)
+            }
+            PageMessage::Up(Up { up }) => *up < 128,
+            PageMessage::PedalMessage(PedalMessage { at, .. }) => at.is_none_or(is_time),
+            PageMessage::SoundMessage(_) => true,
+            PageMessage::Here(Here { here }) => is_time(*here),
         }
     }
 }
@@ -129,15 +131,21 @@ mod tests {
 
     #[test]
     fn what_is_documented_is_read() {
-        let asked = Said::read(r#"{"do": ["section", "Last Chorus"], "ask": 7, "at": 5120, "seen": 31}"#);
+        let asked = PageMessage::read(r#"{"do": ["section", "Last Chorus"], "ask": 7, "at": 5120, "seen": 31}"#);
         let words = vec!["section".to_owned(), "Last Chorus".to_owned()];
-        assert_eq!(asked, Some(Said::Do(Do { words, ask: 7, at: 5120.0, seen: 31 })));
-        let down = Said::read(r#"{"down": 60, "velocity": 80, "at": 5120.25}"#);
-        assert_eq!(down, Some(Said::Down(Down { down: 60, velocity: 80, at: 5120.25 })));
-        assert_eq!(Said::read(r#"{"up": 60}"#), Some(Said::Up(Up { up: 60 })));
-        assert_eq!(Said::read(r#"{"pedal": true}"#), Some(Said::Pedal(Pedal { pedal: true, at: None })));
-        assert_eq!(Said::read(r#"{"sound": false}"#), Some(Said::Sound(Sound { sound: false })));
-        assert_eq!(Said::read(r#"{"here": 1}"#), Some(Said::Here(Here { here: 1.0 })));
+        assert_eq!(asked, Some(PageMessage::Do(Do { words, ask: 7, at: 5120.0, seen: 31 })));
+        let down = PageMessage::read(r#"{"down": 60, "velocity": 80, "at": 5120.25}"#);
+        assert_eq!(down, Some(PageMessage::Down(Down { down: 60, velocity: 80, at: 5120.25 })));
+        assert_eq!(PageMessage::read(r#"{"up": 60}"#), Some(PageMessage::Up(Up { up: 60 })));
+        assert_eq!(
+            PageMessage::read(r#"{"pedal": true}"#),
+            Some(PageMessage::PedalMessage(PedalMessage { pedal: true, at: None }))
+        );
+        assert_eq!(
+            PageMessage::read(r#"{"sound": false}"#),
+            Some(PageMessage::SoundMessage(SoundMessage { sound: false }))
+        );
+        assert_eq!(PageMessage::read(r#"{"here": 1}"#), Some(PageMessage::Here(Here { here: 1.0 })));
         assert!(Hello::read(r#"{"hello": 1, "passcode": null}"#).is_some());
         assert!(Hello::read(r#"{"hello": 1, "passcode": "x", "device": "y"}"#).is_some());
     }
@@ -171,10 +179,10 @@ mod tests {
             r#"{"pedal": 1}"#,
             r#"{"here": "now"}"#,
         ] {
-            assert_eq!(Said::read(text), None, "{text}");
+            assert_eq!(PageMessage::read(text), None, "{text}");
         }
         let long = format!(r#"{{"do": ["song", "{}"], "ask": 7, "at": 1, "seen": 1}}"#, "x".repeat(LONGEST_WORD + 1));
-        assert_eq!(Said::read(&long), None);
+        assert_eq!(PageMessage::read(&long), None);
         assert!(Hello::read(r#"{"hello": 1, "passcode": null, "as": "root"}"#).is_none());
     }
 }

@@ -25,4 +25,4 @@ mod visit;
 mod worker;
 
 pub use assets::{ASSETS, Asset};
-pub use server::{Open, OpenError, Wanted, open};
+pub use server::{Open, OpenError, StandOptions, open};

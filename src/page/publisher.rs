@@ -10,7 +10,7 @@ use std::time::{Duration, Instant};
 use axum::extract::ws::Utf8Bytes;
 use crossbeam_channel::{Receiver, Select, TryRecvError};
 
-use super::frames::{self, Frame, Hand, Next, Set, SongFrame, Stands, TroubleFrame};
+use super::frames::{self, Frame, Hand, Next, Set, SongFrame, StateFrame, TroubleFrame};
 use super::hub::{Hub, Viewer, Why};
 use super::seen::SetPosition;
 use super::trouble::Troubles;
@@ -56,7 +56,7 @@ struct Told {
     changes: u64,
     /// Something happened that the state may tell of.
     happened: bool,
-    stands: Option<Stands>,
+    stands: Option<StateFrame>,
     song: Option<SongFrame>,
     alive: Option<Instant>,
     looked: Option<Instant>,
@@ -272,7 +272,7 @@ impl Publisher {
         });
         let (show, snapshot) = self.observer.snapshot();
         let next = Next::of(&show, &snapshot);
-        let stands = Stands { state, trouble, latency_us: self.view.latency(), viewers: viewers.len(), next };
+        let stands = StateFrame { state, trouble, latency_us: self.view.latency(), viewers: viewers.len(), next };
         if self.told.stands.as_ref() == Some(&stands) {
             return;
         }

@@ -16,7 +16,7 @@ use tokio::time::timeout;
 use super::auth::Auth;
 use super::devices::Devices;
 use super::hosts::Hosts;
-use super::hub::{Ends, Hub, Parts, Why};
+use super::hub::{Ends, Hub, HubParts, Why};
 use super::keyboard::PageKeyboard;
 use super::limits::{self, Limits};
 use super::publisher::Publisher;
@@ -108,7 +108,7 @@ impl Drop for Open {
 
 /// What a stand is opened with.
 #[derive(Debug, Clone, Copy)]
-pub struct Wanted<'a> {
+pub struct StandOptions<'a> {
     /// Where it listens, and who may do what.
     pub stand: &'a Stand,
     /// The file that keeps the devices that were let in; none where they are forgotten with the run.
@@ -121,13 +121,13 @@ pub struct Wanted<'a> {
 /// # Errors
 /// It cannot listen where it should, or the system gives no thread.
 pub fn open(
-    wanted: Wanted<'_>,
+    wanted: StandOptions<'_>,
     daemon: &mut Daemon,
     show: &Show,
     handler: Arc<RequestHandler>,
     log: impl Fn(&str) + Send + Sync + 'static,
 ) -> Result<Option<Open>, OpenError> {
-    let Wanted { stand, devices } = wanted;
+    let StandOptions { stand, devices } = wanted;
     let Some(at) = stand.listen else { return Ok(None) };
     if stand.passcode.is_none() && !at.ip().to_canonical().is_loopback() {
         return Err(OpenError::NoPasscode(at));
@@ -139,7 +139,7 @@ pub fn open(
     let observer = Arc::clone(handler.observer());
     let (jobs, asked) = bounded(viewer::JOBS);
     let (wake_publisher, wakes) = bounded(1);
-    let hub = Arc::new(Hub::new(Parts {
+    let hub = Arc::new(Hub::new(HubParts {
         name: observer.name().to_owned(),
         auth: Auth::new(stand, Devices::read(devices)),
         hosts: Hosts::of_system(),

@@ -15,7 +15,7 @@ use super::frames::{self, Frame};
 use super::hub::{Ends, Hub, Job, Viewer, Why};
 use super::keyboard::HeldKeys;
 use super::limits;
-use super::messages::{Do, Hello, Said, VERSION};
+use super::messages::{Do, Hello, PageMessage, VERSION};
 use super::visit::Visit;
 use super::worker;
 use crate::daemon::token_bucket::TokenBucket;
@@ -209,34 +209,36 @@ async fn hear(session: &mut Session, receiver: &mut SocketReceiver) -> Why {
             return Why::TooMany;
         }
         if let Message::Text(text) = message {
-            let Some(said) = Said::read(&text) else { return Why::Form };
+            let Some(said) = PageMessage::read(&text) else { return Why::Form };
             take(session, said);
         }
     }
 }
 
 /// Does what a page said, if it may.
-fn take(session: &mut Session, said: Said) {
+fn take(session: &mut Session, said: PageMessage) {
     let hub = Arc::clone(&session.hub);
     let moves = session.viewer.rights == Rights::Control;
     let is_fresh = |at: f64| worker::is_fresh(at, hub.now());
     match said {
-        Said::Do(asked) if moves => give(session, asked),
-        Said::Do(asked) => {
+        PageMessage::Do(asked) if moves => give(session, asked),
+        PageMessage::Do(asked) => {
             session.viewer.send(&worker::answered(asked.ask, false, wording::VIEW_ONLY));
         }
-        Said::Down(key) if moves && is_fresh(key.at) => hub.keyboard.press(&mut session.held, key.down, key.velocity),
-        Said::Up(key) => hub.keyboard.lift(&mut session.held, key.up),
-        Said::Pedal(pedal) => {
+        PageMessage::Down(key) if moves && is_fresh(key.at) => {
+            hub.keyboard.press(&mut session.held, key.down, key.velocity)
+        }
+        PageMessage::Up(key) => hub.keyboard.lift(&mut session.held, key.up),
+        PageMessage::PedalMessage(pedal) => {
             let down = pedal.pedal && moves && pedal.at.is_none_or(is_fresh);
             hub.keyboard.pedal(&mut session.held, down);
         }
-        Said::Sound(sound) => {
+        PageMessage::SoundMessage(sound) => {
             session.viewer.sound.store(sound.sound, Ordering::Relaxed);
             session.viewer.begins_to_hear.store(sound.sound, Ordering::Release);
             hub.wake();
         }
-        Said::Down(_) | Said::Here(_) => {}
+        PageMessage::Down(_) | PageMessage::Here(_) => {}
     }
 }
 

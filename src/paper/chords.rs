@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use super::{Chords, Part};
+use super::{Chords, PrintedSection};
 use crate::evening::{Keys, Order, OrderStep, chords_of, lift, own_lift};
 use crate::map::{Entry, Song};
 use crate::music::Chord;
@@ -16,7 +16,7 @@ struct Coming {
 
 /// Each section once, in the order in which they come first; more than once where it is heard in several keys. Those
 /// that tonight's order lacks stand at the end.
-pub(super) fn parts(entry: &Entry, song: &Song, keys: &Keys) -> Vec<Part> {
+pub(super) fn parts(entry: &Entry, song: &Song, keys: &Keys) -> Vec<PrintedSection> {
     let steps = Order::of(entry, song).steps;
     let mut first: Vec<Coming> = Vec::new();
     let mut ordinals: BTreeMap<Coming, Vec<usize>> = BTreeMap::new();
@@ -36,7 +36,7 @@ pub(super) fn parts(entry: &Entry, song: &Song, keys: &Keys) -> Vec<Part> {
     first.iter().filter_map(|coming| part(song, keys, *coming, ordinals.get(coming), steps.len())).collect()
 }
 
-fn part(song: &Song, keys: &Keys, coming: Coming, ordinals: Option<&Vec<usize>>, of: usize) -> Option<Part> {
+fn part(song: &Song, keys: &Keys, coming: Coming, ordinals: Option<&Vec<usize>>, of: usize) -> Option<PrintedSection> {
     let section = song.sections.get(coming.section)?;
     let room = keys.room_at(coming.lift, 0);
     let fingers = keys.fingers(room, 0);
@@ -59,5 +59,5 @@ fn part(song: &Song, keys: &Keys, coming: Coming, ordinals: Option<&Vec<usize>>,
         Chords { room: if room == fingers { String::new() } else { room }, fingers }
     };
     let bars = chords_of(song, coming.section).iter().map(|bar| bar.iter().map(both).collect()).collect();
-    Some(Part { name: section.name.value.clone(), aside, remark: section.remark.clone(), bars })
+    Some(PrintedSection { name: section.name.value.clone(), aside, remark: section.remark.clone(), bars })
 }

@@ -2,7 +2,7 @@
 
 /// A strip of a page over its whole width.
 #[derive(Debug, Clone)]
-pub(super) struct Piece {
+pub(super) struct Strip {
     /// How high it is, in millimetres.
     pub height: f64,
     /// Its SVG, from its own upper left corner.
@@ -11,27 +11,27 @@ pub(super) struct Piece {
     pub keep: bool,
 }
 
-impl Piece {
-    pub fn new(height: f64, body: String) -> Piece {
-        Piece { height, body, keep: false }
+impl Strip {
+    pub fn new(height: f64, body: String) -> Strip {
+        Strip { height, body, keep: false }
     }
 
     /// Nothing, so high.
-    pub fn space(height: f64) -> Piece {
-        Piece { height, body: String::new(), keep: true }
+    pub fn space(height: f64) -> Strip {
+        Strip { height, body: String::new(), keep: true }
     }
 }
 
 /// A page: pieces, each with how far down it stands.
-pub(super) type Page = Vec<(f64, Piece)>;
+pub(super) type Page = Vec<(f64, Strip)>;
 
 /// Lays pieces on pages whose first has `first` and all others `others` millimetres. Pieces that are kept together go
 /// to the next page together; where even a page of their own is too short, they are broken.
-pub(super) fn pages(pieces: Vec<Piece>, first: f64, others: f64) -> Vec<Page> {
+pub(super) fn pages(pieces: Vec<Strip>, first: f64, others: f64) -> Vec<Page> {
     let mut pages: Vec<Page> = Vec::new();
     let mut page: Page = Vec::new();
     let (mut down, mut room) = (0.0, first);
-    let mut together: Vec<Piece> = Vec::new();
+    let mut together: Vec<Strip> = Vec::new();
     for piece in pieces {
         let keep = piece.keep;
         together.push(piece);
@@ -71,7 +71,7 @@ mod tests {
     use super::*;
 
     fn laid(pieces: &[(f64, bool)]) -> Vec<Vec<f64>> {
-        let pieces = pieces.iter().map(|(height, keep)| Piece { height: *height, body: "x".to_owned(), keep: *keep });
+        let pieces = pieces.iter().map(|(height, keep)| Strip { height: *height, body: "x".to_owned(), keep: *keep });
         let pages = pages(pieces.collect(), 50.0, 100.0);
         pages.iter().map(|page| page.iter().map(|(down, _)| *down).collect()).collect()
     }

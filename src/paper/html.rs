@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use super::{Block, Keys, Part, Sheet, Table, signed};
+use super::{Block, PrintedKeys, PrintedSection, Sheet, Table, signed};
 use crate::paper::text_width::escaped;
 
 const STYLE: &str = "
@@ -91,7 +91,7 @@ fn of_block(block: &Block, body: &mut String) {
         Block::Note(note) => {
             let _ = writeln!(body, "<p dir=\"auto\">{}</p>", escaped(note));
         }
-        Block::Part(part) => of_part(part, body),
+        Block::Section(part) => of_part(part, body),
         Block::Keyboard(keyboard) => {
             let caption = escaped(&keyboard.name);
             let _ = writeln!(body, "<figure><figcaption>{caption}</figcaption>{}</figure>", keyboard.svg());
@@ -112,7 +112,7 @@ fn of_block(block: &Block, body: &mut String) {
     }
 }
 
-fn of_keys(keys: &Keys, body: &mut String) {
+fn of_keys(keys: &PrintedKeys, body: &mut String) {
     let shift = match keys.shift {
         0 => "as played".to_owned(),
         shift if shift.abs() == 1 => format!("{} semitone", signed(shift)),
@@ -135,7 +135,7 @@ fn of_keys(keys: &Keys, body: &mut String) {
     body.push_str("</dl>\n");
 }
 
-fn of_part(part: &Part, body: &mut String) {
+fn of_part(part: &PrintedSection, body: &mut String) {
     let (name, aside) = (escaped(&part.name), escaped(&part.aside.join(", ")));
     let _ =
         writeln!(body, "<section class=\"part\">\n<h2><span dir=\"auto\">{name}</span> <small>{aside}</small></h2>");

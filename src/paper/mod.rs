@@ -39,7 +39,7 @@ pub struct Sheet {
 #[derive(Debug, Clone)]
 enum Block {
     /// The keys, tempo and meter of the song.
-    Keys(Keys),
+    Keys(PrintedKeys),
     /// A word and what it is about: `order`, `remark`.
     Fact(&'static str, String),
     /// A heading over what follows.
@@ -47,7 +47,7 @@ enum Block {
     /// What is to be known of what follows.
     Note(String),
     /// A section with its chords.
-    Part(Part),
+    Section(PrintedSection),
     /// A keyboard.
     Keyboard(Keyboard),
     /// A table.
@@ -58,7 +58,7 @@ enum Block {
 
 /// The three keys and what goes with them.
 #[derive(Debug, Clone)]
-struct Keys {
+struct PrintedKeys {
     fingers: String,
     room: String,
     chart: String,
@@ -70,7 +70,7 @@ struct Keys {
 
 /// A section as it comes tonight.
 #[derive(Debug, Clone)]
-struct Part {
+struct PrintedSection {
     name: String,
     /// What is said beside the name: its places in the order, the keys where they are new.
     aside: Vec<String>,

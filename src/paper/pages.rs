@@ -2,9 +2,9 @@
 
 use std::fmt::Write;
 
-use super::flow::{Page, Piece, pages};
+use super::flow::{Page, Strip, pages};
 use super::plot::{self, Plot};
-use super::{Block, Chords, Column, Keys, Part, Sheet, Table, signed};
+use super::{Block, Chords, Column, PrintedKeys, PrintedSection, Sheet, Table, signed};
 use crate::paper::drawing::{self, Keyboard};
 use crate::paper::text_width::{Weight, cut, escaped, lines, number, width};
 
@@ -81,12 +81,12 @@ impl Sheet {
     }
 
     /// The title over the first page.
-    fn head(&self) -> Vec<Piece> {
+    fn head(&self) -> Vec<Strip> {
         let ink = Ink { size: TITLE, ..BOLD };
         let lines = lines(&self.title, TITLE, Weight::Bold, WIDE);
-        let mut pieces: Vec<Piece> =
-            lines.iter().map(|line| Piece::new(TITLE * 1.1, text(0.0, TITLE * 0.85, line, &ink))).collect();
-        pieces.push(Piece { keep: false, ..Piece::space(2.0) });
+        let mut pieces: Vec<Strip> =
+            lines.iter().map(|line| Strip::new(TITLE * 1.1, text(0.0, TITLE * 0.85, line, &ink))).collect();
+        pieces.push(Strip { keep: false, ..Strip::space(2.0) });
         pieces
     }
 
@@ -113,22 +113,22 @@ impl Sheet {
     }
 }
 
-fn of_block(block: &Block) -> Vec<Piece> {
+fn of_block(block: &Block) -> Vec<Strip> {
     match block {
         Block::Keys(keys) => of_keys(keys),
         Block::Fact(what, said) => fact(what, said),
         Block::Heading(heading) => {
             let ink = Ink { size: 4.6, ..BOLD };
-            let mut pieces = vec![Piece::space(4.0)];
-            pieces.extend(paragraph(heading, &ink, 0.0).into_iter().map(|piece| Piece { keep: true, ..piece }));
+            let mut pieces = vec![Strip::space(4.0)];
+            pieces.extend(paragraph(heading, &ink, 0.0).into_iter().map(|piece| Strip { keep: true, ..piece }));
             pieces
         }
         Block::Note(note) => {
-            let mut pieces = vec![Piece::space(1.2)];
+            let mut pieces = vec![Strip::space(1.2)];
             pieces.extend(paragraph(note, &Ink { size: SMALL + 0.3, ..PLAIN }, 0.0));
             pieces
         }
-        Block::Part(part) => of_part(part),
+        Block::Section(part) => of_part(part),
         Block::Keyboard(keyboard) => vec![of_keyboard(keyboard)],
         Block::Table(table) => of_table(table),
         Block::Plots(plots) => of_plots(plots),
@@ -136,14 +136,14 @@ fn of_block(block: &Block) -> Vec<Piece> {
 }
 
 /// A text in as many lines as it needs, from `left` on.
-fn paragraph(words: &str, ink: &Ink, left: f64) -> Vec<Piece> {
+fn paragraph(words: &str, ink: &Ink, left: f64) -> Vec<Strip> {
     let high = ink.size * 1.35;
     let lines = lines(words, ink.size, ink.weight, WIDE - left);
-    lines.iter().map(|line| Piece::new(high, text(left, ink.size, line, ink))).collect()
+    lines.iter().map(|line| Strip::new(high, text(left, ink.size, line, ink))).collect()
 }
 
 /// The fingers' key, the way to the room's, and beside them the rest.
-fn of_keys(keys: &Keys) -> Vec<Piece> {
+fn of_keys(keys: &PrintedKeys) -> Vec<Strip> {
     const CELL: f64 = 40.0;
     let caption = Ink { size: SMALL + 0.4, ..PLAIN };
     let base = 17.5;
@@ -175,10 +175,10 @@ fn of_keys(keys: &Keys) -> Vec<Piece> {
         x += wide;
     }
     body.push_str(&line(0.0, 21.0, (WIDE, 21.0), 0.6));
-    vec![Piece::new(23.0, body)]
+    vec![Strip::new(23.0, body)]
 }
 
-fn fact(what: &str, said: &str) -> Vec<Piece> {
+fn fact(what: &str, said: &str) -> Vec<Strip> {
     const LEFT: f64 = 24.0;
     let ink = Ink { size: 4.6, ..BOLD };
     let mut pieces = paragraph(said, &ink, LEFT);
@@ -189,24 +189,24 @@ fn fact(what: &str, said: &str) -> Vec<Piece> {
     pieces
 }
 
-fn of_part(part: &Part) -> Vec<Piece> {
+fn of_part(part: &PrintedSection) -> Vec<Strip> {
     let name = Ink { size: 6.0, ..BOLD };
     // A key that is new here is not to be overlooked.
     let weight = if part.aside.len() > 1 { Weight::Bold } else { Weight::Plain };
     let aside = Ink { size: SMALL + 0.4, weight, ..PLAIN };
     let beside = part.aside.join(", ");
     let room = WIDE - width(&beside, aside.size, aside.weight) - 6.0;
-    let mut pieces = vec![Piece::space(3.0)];
+    let mut pieces = vec![Strip::space(3.0)];
     for (number, line) in lines(&part.name, name.size, Weight::Bold, room).iter().enumerate() {
         let mut body = text(0.0, name.size, line, &name);
         if number == 0 {
             body.push_str(&text(WIDE, name.size, &beside, &Ink { anchor: "end", ..aside }));
         }
-        pieces.push(Piece { keep: true, ..Piece::new(name.size * 1.3, body) });
+        pieces.push(Strip { keep: true, ..Strip::new(name.size * 1.3, body) });
     }
     if let Some(remark) = &part.remark {
         let remark = paragraph(remark, &Ink { size: 4.6, slanted: true, ..PLAIN }, 0.0);
-        pieces.extend(remark.into_iter().map(|piece| Piece { keep: true, ..piece }));
+        pieces.extend(remark.into_iter().map(|piece| Strip { keep: true, ..piece }));
     }
     pieces.extend(of_bars(&part.bars));
     if let Some(last) = pieces.last_mut() {
@@ -220,7 +220,7 @@ fn wide_of(chord: &Chords) -> f64 {
 }
 
 /// Bars in rows of four, two or one, each as wide as the others of its row.
-fn of_bars(bars: &[Vec<Chords>]) -> Vec<Piece> {
+fn of_bars(bars: &[Vec<Chords>]) -> Vec<Strip> {
     let widest = bars.iter().map(|bar| bar.iter().map(wide_of).sum::<f64>() + 2.0).fold(0.0, f64::max);
     let in_row = [4.0, 2.0, 1.0].into_iter().find(|count| widest <= WIDE / count).unwrap_or(1.0);
     let cell = WIDE / in_row;
@@ -250,7 +250,7 @@ fn of_bars(bars: &[Vec<Chords>]) -> Vec<Piece> {
         if row.last().is_some_and(|stretch| stretch.ends) {
             body.push_str(&line(right, 1.0, (right, high - 3.0), if place == last { 0.9 } else { 0.35 }));
         }
-        Piece::new(high, body)
+        Strip::new(high, body)
     };
     rows.iter().enumerate().map(row).collect()
 }
@@ -294,16 +294,16 @@ fn of_bar(chords: &[Chords], left: f64, wide: f64) -> String {
     body
 }
 
-fn of_keyboard(keyboard: &Keyboard) -> Piece {
+fn of_keyboard(keyboard: &Keyboard) -> Strip {
     let (high, body) = keyboard.body();
     // So many zones that a page would be too short are drawn smaller.
     let scale = (WIDE / drawing::WIDTH).min((ROOM - 30.0) / high);
     let name = text(0.0, 4.5, &cut(&keyboard.name, TEXT + 0.3, Weight::Bold, WIDE), &Ink { size: TEXT + 0.3, ..BOLD });
     let body = format!(r#"{name}<g transform="translate(0 6) scale({scale:.5})">{body}</g>"#);
-    Piece::new(high * scale + 8.0, body)
+    Strip::new(high * scale + 8.0, body)
 }
 
-fn of_table(table: &Table) -> Vec<Piece> {
+fn of_table(table: &Table) -> Vec<Strip> {
     let high = TEXT * 1.3;
     let mut starts = Vec::new();
     let mut x = 0.0;
@@ -320,7 +320,7 @@ fn of_table(table: &Table) -> Vec<Piece> {
             })
             .collect();
         head.push_str(&line(0.0, 5.6, (WIDE, 5.6), 0.3));
-        pieces.push(Piece { keep: true, ..Piece::new(6.0, head) });
+        pieces.push(Strip { keep: true, ..Strip::new(6.0, head) });
     }
     for row in &table.rows {
         let cells: Vec<Vec<(String, bool)>> = row
@@ -350,13 +350,13 @@ fn of_table(table: &Table) -> Vec<Piece> {
             if to == count {
                 body.push_str(&line(0.0, tall - 0.3, (WIDE, tall - 0.3), 0.12));
             }
-            pieces.push(Piece::new(tall, body));
+            pieces.push(Strip::new(tall, body));
         }
     }
     pieces
 }
 
-fn of_plots(plots: &[Plot]) -> Vec<Piece> {
+fn of_plots(plots: &[Plot]) -> Vec<Strip> {
     const IN_ROW: usize = 4;
     let cell = WIDE / IN_ROW as f64;
     let scale = (cell - 4.0) / plot::WIDTH;
@@ -384,7 +384,7 @@ fn of_plots(plots: &[Plot]) -> Vec<Piece> {
                 plot.body()
             );
         }
-        Piece::new(down + plot::HEIGHT * scale + 3.0, body)
+        Strip::new(down + plot::HEIGHT * scale + 3.0, body)
     });
     rows.collect()
 }

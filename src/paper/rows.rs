@@ -3,7 +3,7 @@
 use super::{Table, bold, plain};
 use crate::evening::{Keys, listens};
 use crate::map::{
-    Action, Book, Cable, Controls, Cue, Curve, Does, Input, Moment, Output, Pedal, Send, SendMessage, Song, Sound,
+    Action, Book, Cable, Controls, Cue, Curve, Does, Input, Occasion, Output, Pedal, Send, SendMessage, Song, Sound,
     Trigger, Zone,
 };
 use crate::midi::{Channel, U7};
@@ -188,17 +188,17 @@ pub(super) fn of_cues<'a>(all: impl Iterator<Item = &'a Cue>, key: Key, whose: i
 /// What is sent to other machines, and when.
 pub(super) fn of_sends(song: &Song, key: Key) -> Table {
     let turn = |send: &Send| match &send.at.value {
-        Moment::Enter => 0,
-        Moment::Section(name) => 1 + song.sections.iter().take_while(|section| section.name.value != *name).count(),
-        Moment::Leave => usize::MAX,
+        Occasion::Enter => 0,
+        Occasion::Section(name) => 1 + song.sections.iter().take_while(|section| section.name.value != *name).count(),
+        Occasion::Leave => usize::MAX,
     };
     let mut sends: Vec<&Send> = song.sends.iter().collect();
     sends.sort_by_key(|send| (turn(send), send.after));
     let rows = sends.into_iter().map(|send| {
         let when = match &send.at.value {
-            Moment::Enter => "as the song begins".to_owned(),
-            Moment::Leave => "on leaving the song".to_owned(),
-            Moment::Section(name) => format!("as {name} begins"),
+            Occasion::Enter => "as the song begins".to_owned(),
+            Occasion::Leave => "on leaving the song".to_owned(),
+            Occasion::Section(name) => format!("as {name} begins"),
         };
         let when = if send.after > 0 { format!("{when}, {} later", zones::seconds(send.after)) } else { when };
         vec![vec![when], vec![send.to.value.clone()], vec![message(&send.message, key)]]

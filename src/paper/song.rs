@@ -1,11 +1,11 @@
 //! The sheet of one song.
 
 use super::plot::Plot;
-use super::{Block, Keys, Sheet, Table, chords, plain, rows, stem};
+use super::{Block, PrintedKeys, Sheet, Table, chords, plain, rows, stem};
 use crate::evening::{self, Order, chord_on, listens, title, worth_drawing};
 use crate::map::{Book, Cue, Entry, Input, Song};
 use crate::music::Speller;
-use crate::music::chord::Kind;
+use crate::music::chord::ChordKind;
 use crate::paper::drawing::Keyboard;
 use crate::wording::zones;
 
@@ -18,7 +18,7 @@ impl Sheet {
         let keys = evening::Keys::of(book, entry, song);
         let of = book.set.entries.len();
         let title = title(book, entry).to_owned();
-        let mut blocks = vec![Block::Keys(Keys {
+        let mut blocks = vec![Block::Keys(PrintedKeys {
             fingers: keys.play_in.to_string(),
             room: keys.tonight.to_string(),
             chart: keys.chart.to_string(),
@@ -73,7 +73,7 @@ fn sections(entry: &Entry, song: &Song, keys: &evening::Keys) -> Vec<Block> {
         let words = format!("large: for the fingers, in {}; small: for the room", keys.play_in);
         blocks.push(Block::Note(words));
     }
-    blocks.extend(parts.into_iter().map(Block::Part));
+    blocks.extend(parts.into_iter().map(Block::Section));
     blocks
 }
 
@@ -97,7 +97,7 @@ fn hands(book: &Book, song: &Song, keys: &evening::Keys) -> Vec<Block> {
         // A key that plays its root and fifth is one of those without a name.
         let chord = |class: u8| {
             let chord = chord_on(song, keys.play_in, class);
-            if chord.kind() == Kind::Fifth { Vec::new() } else { vec![chord.to_string()] }
+            if chord.kind() == ChordKind::Fifth { Vec::new() } else { vec![chord.to_string()] }
         };
         let rows = vec![(0..12).map(key).collect(), (0..12).map(chord).collect()];
         let columns = vec![plain("", 1.0 / 12.0); 12];

@@ -10,7 +10,7 @@ use std::sync::{Arc, LazyLock};
 
 use handspan::check::findings;
 use handspan::engine::script::Script;
-use handspan::engine::{Action, Cause, CueId, Engine, Event, Micros, Out, Plan, Rehearsal, Successor, TakeEvent};
+use handspan::engine::{Action, Cause, CueId, Engine, Event, MarkerEvent, Micros, Out, Plan, Rehearsal, Successor};
 use handspan::evening::MOST_INPUTS;
 use handspan::map::{Book, Diagnostic, Level, Loaded, Source, Trigger, load};
 use handspan::midi::file::{LONGEST_TAKE, Take, TakeKind, Writer, read};
@@ -270,7 +270,7 @@ pub fn file(bytes: &[u8]) {
     assert_eq!(rehearsal.steps.last().map(|step| step.cause), Some(Cause::End));
     // A marker that only says who plays makes no step.
     let turns = take.events.iter().filter(|event| match &event.kind {
-        TakeKind::Marker(text) => matches!(TakeEvent::parse(text, &DEMO_PLAN), Ok(TakeEvent::From(_))),
+        TakeKind::Marker(text) => matches!(MarkerEvent::parse(text, &DEMO_PLAN), Ok(MarkerEvent::From(_))),
         TakeKind::Message(_) => false,
     });
     let told = rehearsal.steps.len() + rehearsal.unknown_markers.len() + turns.count();
@@ -378,9 +378,13 @@ pub fn text(bytes: &[u8]) {
     }
     for line in text.lines().take(200) {
         let _ = Action::parse(line, &DEMO_PLAN);
-        if let Ok(marker) = TakeEvent::parse(line, &DEMO_PLAN) {
+        if let Ok(marker) = MarkerEvent::parse(line, &DEMO_PLAN) {
             let words = marker.words(&DEMO_PLAN);
-            assert_eq!(TakeEvent::parse(&words, &DEMO_PLAN), Ok(marker), "a marker reads otherwise than it is written");
+            assert_eq!(
+                MarkerEvent::parse(&words, &DEMO_PLAN),
+                Ok(marker),
+                "a marker reads otherwise than it is written"
+            );
         }
         let _ = machine_control::locate(line);
         let _ = line.parse::<machine_control::Transport>();

@@ -12,7 +12,7 @@ use handspan::daemon::persist::Beginning;
 use handspan::daemon::requests::{PageRequest, RequestHandler};
 use handspan::daemon::{Daemon, Remote, Show, reload, wish};
 use handspan::map::{self, Stand};
-use handspan::page::{Open, Wanted};
+use handspan::page::{Open, StandOptions};
 use handspan::ports::Direction;
 use handspan::ports::memory::World;
 use tempfile::TempDir;
@@ -94,7 +94,8 @@ impl Evening {
         let asked = move |words: &str| asking.lock().unwrap().push(words.to_owned());
         let handler = Arc::new(RequestHandler::new(remote.clone(), Arc::clone(&observer), read, asked));
         let came = move |words: &str| coming.lock().unwrap().push(words.to_owned());
-        let open = handspan::page::open(Wanted { stand, devices }, &mut daemon, &show, handler, came).unwrap().unwrap();
+        let open =
+            handspan::page::open(StandOptions { stand, devices }, &mut daemon, &show, handler, came).unwrap().unwrap();
         let watching = reload::watch(read, remote.clone()).unwrap();
         let playing = std::thread::spawn(move || {
             daemon.run(&Beginning::Afresh);

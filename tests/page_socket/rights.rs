@@ -8,7 +8,7 @@ use handspan::daemon::observer::{Duties, Observer};
 use handspan::daemon::requests::{PageRequest, RequestHandler};
 use handspan::daemon::{Daemon, Show, wish};
 use handspan::map::{self, Stand};
-use handspan::page::{Open, OpenError, Wanted};
+use handspan::page::{Open, OpenError, StandOptions};
 use handspan::ports::memory::World;
 use serde_json::{Value, json};
 
@@ -214,7 +214,7 @@ fn opened(stand: &Stand) -> Result<(Option<Open>, Daemon), OpenError> {
     let observer = Observer::new(&mut daemon, &show, "choir").unwrap();
     observer.begin(Duties::default()).unwrap();
     let handler = Arc::new(RequestHandler::new(remote, Arc::clone(&observer), read, |_| ()));
-    let open = handspan::page::open(Wanted { stand, devices: None }, &mut daemon, &show, handler, |_| ())?;
+    let open = handspan::page::open(StandOptions { stand, devices: None }, &mut daemon, &show, handler, |_| ())?;
     Ok((open, daemon))
 }
 

@@ -37,9 +37,9 @@ fn what_moved_from_elsewhere_counts_too() {
     let mut page = evening.page();
     page.next("state");
     let seen = page.seen;
-    evening
-        .remote
-        .give(handspan::daemon::Command::Action(handspan::engine::Action::Plain(handspan::engine::Plain::NextSection)));
+    evening.remote.give(handspan::daemon::Instruction::Action(handspan::engine::Action::Plain(
+        handspan::engine::Plain::NextSection,
+    )));
     page.frame_where("state", |state| state["state"]["song"]["section"]["step"] == 2);
     for words in ["next-section", "previous-section", "next-song", "previous-song"] {
         let (done, said) = page.presses(&[words], seen);

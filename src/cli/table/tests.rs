@@ -32,7 +32,7 @@ fn off(at: u64, key: u8) -> Event<'static> {
 }
 
 /// Each moment between the start and the end: what it is, what the hand did, and its rows beside that.
-fn told(song: &str, events: &[Event<'_>]) -> Vec<(Kind, String, Vec<String>)> {
+fn told(song: &str, events: &[Event<'_>]) -> Vec<(MomentKind, String, Vec<String>)> {
     let book = book(song);
     // 500 ticks a quarter at 120 a minute: a tick is a millisecond.
     let mut writer = Writer::new(Division::quarter(500).expect("a division"));
@@ -50,7 +50,7 @@ fn told(song: &str, events: &[Event<'_>]) -> Vec<(Kind, String, Vec<String>)> {
 }
 
 /// What the hand did, of the moments of one kind.
-fn hands(kind: Kind, song: &str, events: &[Event<'_>]) -> Vec<String> {
+fn hands(kind: MomentKind, song: &str, events: &[Event<'_>]) -> Vec<String> {
     let told = told(song, events).into_iter();
     told.filter(|(is, _, _)| *is == kind).map(|(_, hand, _)| hand).collect()
 }
@@ -60,17 +60,17 @@ const GRAND: &str = "[[zone]]\nsound = \"grand\"\n";
 #[test]
 fn the_key_that_stay_in_key_chose_is_said_wherever_its_note_goes() {
     let song = "[[zone]]\nsound = \"warm\"\nstay_in_key = \"nearest\"\nwithin = [\"C2\", \"C3\"]\n";
-    assert_eq!(hands(Kind::WrongKey, song, &[on(100, 66), off(200, 66)]), ["on Gb4 90 (as F4)"]);
-    assert_eq!(hands(Kind::Key, song, &[on(100, 65), off(200, 65)]), ["on F4 90"]);
+    assert_eq!(hands(MomentKind::WrongKey, song, &[on(100, 66), off(200, 66)]), ["on Gb4 90 (as F4)"]);
+    assert_eq!(hands(MomentKind::Key, song, &[on(100, 65), off(200, 65)]), ["on F4 90"]);
 }
 
 #[test]
 fn a_key_is_silent_only_where_no_zone_takes_it() {
     let silent = |sound: &str| format!("[[zone]]\nname = \"bells\"\nsound = \"{sound}\"\nstay_in_key = \"silent\"\n");
     let events = [on(100, 66), off(200, 66)];
-    assert_eq!(hands(Kind::SilentKey, &silent("warm"), &events), ["on Gb4 90 (silent)"]);
+    assert_eq!(hands(MomentKind::SilentKey, &silent("warm"), &events), ["on Gb4 90 (silent)"]);
     for sound in ["warm", "grand"] {
-        assert_eq!(hands(Kind::Key, &format!("{}{GRAND}", silent(sound)), &events), ["on Gb4 90"], "{sound}");
+        assert_eq!(hands(MomentKind::Key, &format!("{}{GRAND}", silent(sound)), &events), ["on Gb4 90"], "{sound}");
     }
 }
 
@@ -79,7 +79,7 @@ fn a_toggle_lets_go_though_another_zone_strikes_at_its_place() {
     let toggle = "[[zone]]\nname = \"long\"\nsound = \"grand\"\nlinger = \"toggle\"\n";
     let events = [on(100, 65), off(200, 65), on(300, 65), off(400, 65)];
     let song = format!("{toggle}[[zone]]\nsound = \"grand\"\ntranspose = 7\n");
-    assert_eq!(hands(Kind::Key, &song, &events), ["on F4 90", "on F4 90 (lets go)"]);
+    assert_eq!(hands(MomentKind::Key, &song, &events), ["on F4 90", "on F4 90 (lets go)"]);
 }
 
 #[test]
@@ -87,16 +87,16 @@ fn a_chord_is_said_for_the_key_that_struck_it() {
     let chords = "[[zone]]\nname = \"finger\"\nsound = \"grand\"\none_key_chord = true\n";
     let events = [on(100, 60), on(110, 65), off(400, 60), off(400, 65)];
     // Of keys struck within gather only the first counts.
-    assert_eq!(hands(Kind::Key, &format!("{chords}{GRAND}"), &events), ["on C4 90 (C)", "on F4 90"]);
+    assert_eq!(hands(MomentKind::Key, &format!("{chords}{GRAND}"), &events), ["on C4 90 (C)", "on F4 90"]);
 }
 
 #[test]
 fn what_is_decided_is_named_by_its_keys_and_else_by_the_root_that_was_chosen() {
     let root = "[[zone]]\nsound = \"warm\"\nplays = \"root\"\nwithin = [\"C2\", \"C3\"]\n";
     let chord = |keys: [u8; 3]| keys.map(|key| on(100, key));
-    assert_eq!(hands(Kind::Decision, root, &chord([60, 64, 67])), ["(C)"]);
+    assert_eq!(hands(MomentKind::Decision, root, &chord([60, 64, 67])), ["(C)"]);
     // Its major seventh counts more than being the lowest (R11).
-    assert_eq!(hands(Kind::Decision, root, &chord([60, 61, 62])), ["(root Db)"]);
+    assert_eq!(hands(MomentKind::Decision, root, &chord([60, 61, 62])), ["(root Db)"]);
 }
 
 #[test]
@@ -107,8 +107,8 @@ fn a_late_finger_is_one_that_the_engine_left_out() {
     let lifted = [off(900, 60), off(900, 64)];
     let second = [65, 69, 72].map(|key| on(1000, key));
     let events = [&first[..], &lifted, &second, &[off(1080, 67), off(1500, 65)]].concat();
-    assert_eq!(hands(Kind::LateFinger, &song, &events), ["off G4 64 (late)"]);
-    assert_eq!(hands(Kind::Decision, &song, &events).len(), 2);
+    assert_eq!(hands(MomentKind::LateFinger, &song, &events), ["off G4 64 (late)"]);
+    assert_eq!(hands(MomentKind::Decision, &song, &events).len(), 2);
 }
 
 #[test]
@@ -116,9 +116,9 @@ fn only_a_fade_is_called_one() {
     let send =
         "[[send]]\nat = \"enter\"\nto = \"keys\"\nafter_ms = 500\nmessage = { control = [11, 64], channel = 2 }\n";
     let song = format!("{GRAND}{send}");
-    assert!(hands(Kind::Fade, &song, &[on(100, 60), off(900, 60)]).is_empty());
+    assert!(hands(MomentKind::Fade, &song, &[on(100, 60), off(900, 60)]).is_empty());
     let lingers = "[[zone]]\nsound = \"warm\"\nlinger = \"next\"\n";
-    let fades = hands(Kind::Fade, lingers, &[on(100, 60), off(200, 60), (300, Err("do fade 100"))]);
+    let fades = hands(MomentKind::Fade, lingers, &[on(100, 60), off(200, 60), (300, Err("do fade 100"))]);
     assert_eq!(fades, ["(fading)"; 5]);
 }
 
@@ -128,7 +128,7 @@ fn notes_are_spelled_in_the_keys_of_the_section() {
         "play_in = \"room\"\n{GRAND}[[section]]\nname = \"Verse\"\n[[section]]\nname = \"Last\"\nkey = \"E\"\n"
     );
     let told = told(&song, &[on(100, 68), off(200, 68), (300, Err("section Last")), on(400, 68), off(500, 68)]);
-    let keys = told.iter().filter(|(kind, _, _)| *kind == Kind::Key);
+    let keys = told.iter().filter(|(kind, _, _)| *kind == MomentKind::Key);
     let spelled: Vec<String> =
         keys.map(|(_, _, rows)| rows[0].split_whitespace().collect::<Vec<_>>().join(" ")).collect();
     assert_eq!(spelled, ["0.100 s on Ab4 90 1: on Ab4 90", "0.400 s on G#4 90 1: on G#4 90"]);
@@ -145,6 +145,6 @@ fn chords_and_notes_are_spelled_as_the_section_writes_them() {
     let told = told(&song, &events);
     let (_, hand, rows) = &told[0];
     assert_eq!((hand.as_str(), rows[0].split("1: ").nth(1)), ("on C#4 90", Some("on C#4 90")));
-    assert_eq!(hands(Kind::Decision, &song, &events)[0], "(A/C#)");
+    assert_eq!(hands(MomentKind::Decision, &song, &events)[0], "(A/C#)");
     assert!(told.iter().any(|(_, hand, _)| hand == "on G#4 90"));
 }

@@ -11,7 +11,7 @@ use rustix::net::sockopt::{Timeout, set_socket_timeout};
 use rustix::net::{self, AddressFamily, SocketAddrUnix, SocketType};
 
 use super::folder::{self, FolderError};
-use super::{Answer, Ask, LONGEST, Outcome, Request, VERSION};
+use super::{Answer, Ask, ControlRequest, LONGEST, Outcome, VERSION};
 
 /// An answer comes in this time, or not at all.
 const PATIENCE: Duration = Duration::from_secs(8);
@@ -80,7 +80,7 @@ pub fn ask(folder: &Path, name: &str, ask: Ask) -> Result<Answer, AskError> {
 
 /// Asks again for so long where too many ask at a moment.
 fn ask_for(busy: Duration, folder: &Path, name: &str, ask: Ask) -> Result<Answer, AskError> {
-    let mut line = serde_json::to_vec(&Request { version: VERSION, ask })
+    let mut line = serde_json::to_vec(&ControlRequest { version: VERSION, ask })
         .map_err(|error| AskError::Silent(name.to_owned(), error.to_string()))?;
     line.push(b'\n');
     if line.len() > LONGEST {

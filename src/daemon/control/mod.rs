@@ -1,7 +1,7 @@
 //! The control socket: a local socket in the user's runtime folder, at which other terminals and scripts have something done, ask
 //! how it stands, and change the set.
 //!
-//! One request and one answer are a line of JSON each ([`Request`], [`Answer`]); `docs/status.md` describes them. Nothing
+//! One request and one answer are a line of JSON each ([`ControlRequest`], [`Answer`]); `docs/status.md` describes them. Nothing
 //! that comes in here reaches the music but by a [`Remote`](super::Remote): actions one at a time, changed maps made
 //! ready beforehand. Whatever is too long, too slow, too much, no JSON or of another user is refused or dropped. One
 //! thread serves all, and none of them can keep it waiting.
@@ -26,7 +26,7 @@ pub const MOST: usize = 16;
 
 /// What is asked of a performance.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Request {
+pub struct ControlRequest {
     /// [`VERSION`].
     pub version: u32,
     /// What for.

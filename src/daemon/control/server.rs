@@ -12,7 +12,7 @@ use rustix::event::{PollFd, PollFlags, Timespec, poll};
 use rustix::io::Errno;
 
 use super::visitor::Visitor;
-use super::{Answer, MOST, NameLock, Outcome, Request, RequestHandler, VERSION};
+use super::{Answer, ControlRequest, MOST, NameLock, Outcome, RequestHandler, VERSION};
 use crate::daemon::give_way::give_way;
 use crate::daemon::token_bucket::{Rate, TokenBucket};
 use crate::wording::actions::{CONTROL_SOCKET, TOO_MANY_ASK};
@@ -193,7 +193,7 @@ fn peer_is(_: u32, _: &UnixStream) -> bool {
 }
 
 fn answer(handler: &RequestHandler, line: &[u8]) -> Answer {
-    match serde_json::from_slice::<Request>(line) {
+    match serde_json::from_slice::<ControlRequest>(line) {
         Ok(request) if request.version == VERSION => handler.answer(CONTROL_SOCKET, request.ask),
         Ok(_) => {
             Answer::new(Outcome::Wrong, format!("This handspan speaks version {VERSION} of the control socket only."))

@@ -1,7 +1,7 @@
 //! What becomes of a press, what firing a cue does, and the cues that are on (rule R19).
 
 use super::{Cues, Deed, Todo};
-use crate::engine::guard::Verdict;
+use crate::engine::guard::LoopVerdict;
 use crate::engine::ids::Action;
 use crate::engine::ids::{CueId, DetectorId, SendId};
 use crate::engine::out::{By, Fired, Notice};
@@ -96,9 +96,9 @@ impl Cues {
         let plan = step.plan;
         let planned = plan.cue(cue);
         match step.guard.judge(planned.input, step.now) {
-            Verdict::Fires => {}
-            Verdict::InLoop => return None,
-            Verdict::LoopBegins => {
+            LoopVerdict::Fires => {}
+            LoopVerdict::InLoop => return None,
+            LoopVerdict::LoopBegins => {
                 step.notice(Notice::Loop(planned.input));
                 return None;
             }

@@ -1,16 +1,16 @@
 //! Whether what cues aim at is there: songs and numbers in the set, sections, zones and keys in its songs.
 
-use super::super::diagnostic::{Diagnostic, Kind, did_you_mean, one_of, quoted};
+use super::super::diagnostic::{Diagnostic, FaultKind, did_you_mean, one_of, quoted};
 use super::super::draft::Draft;
 use super::super::names::Known;
 use super::super::nearest::nearest;
-use super::super::reader::Page;
+use super::super::reader::MapFile;
 use super::super::{Action, At, Cue, Does, Entry, Set, SongChoice, Spot, agree};
 use crate::music::Key;
 
 /// Holds a song's own cues against the song: its sections, its zones, its mode.
 pub(in super::super) fn in_the_song(
-    page: &Page<'_>,
+    map_file: &MapFile<'_>,
     cues: &[Cue],
     sections: &Known<()>,
     zones: &Known<()>,
@@ -19,14 +19,14 @@ pub(in super::super) fn in_the_song(
     for cue in cues {
         match &cue.does {
             Does::Act(Action::Section(name)) => {
-                sections.find(page, name);
+                sections.find(map_file, name);
             }
             Does::Act(Action::Zone { name, .. }) => {
-                zones.find(page, name);
+                zones.find(map_file, name);
             }
             Does::Act(Action::Key(aim)) => {
                 if let Some((key, chart)) = key {
-                    agree::same_mode(page, "the cue's key", aim, key, chart);
+                    agree::same_mode(map_file, "the cue's key", aim, key, chart);
                 }
             }
             _ => {}
@@ -84,7 +84,7 @@ fn in_no_song<'s>(
         None if names.is_empty() => format!("give a song a {noun} of this name, or take the cue out"),
         None => format!("write {}, or take the cue out", one_of(names.iter().copied())),
     };
-    Some(Diagnostic::error(Kind::Finding, name.spot, title).help(help))
+    Some(Diagnostic::error(FaultKind::Finding, name.spot, title).help(help))
 }
 
 /// A key that a cue of the gear leads to, but whose mode no song of the set has.
@@ -100,7 +100,7 @@ fn of_no_mode(key: &At<Key>, songs: &[Draft]) -> Option<Diagnostic> {
         false => ("major", "minor", format!("{written}m")),
     };
     let title = format!("the cue's key is {mode}, but every song of the set is {others}");
-    Some(Diagnostic::error(Kind::Finding, key.spot, title).help(format!("write \"{instead}\"")))
+    Some(Diagnostic::error(FaultKind::Finding, key.spot, title).help(format!("write \"{instead}\"")))
 }
 
 fn title_of<'s>(entry: &'s Entry, songs: &'s [Draft]) -> Option<&'s str> {
@@ -120,11 +120,12 @@ fn no_such_title(title: &At<String>, songs: &[Draft], set: &Set) -> Option<Diagn
         None => format!("write {}", one_of(titles())),
     };
     let fault = format!("there is no song called {} in the set", quoted(&title.value));
-    Some(Diagnostic::error(Kind::Finding, title.spot, fault).help(help))
+    Some(Diagnostic::error(FaultKind::Finding, title.spot, fault).help(help))
 }
 
 fn no_such_number(number: &At<u8>, songs: &[Draft], set: &Set) -> Option<Diagnostic> {
-    let fault = |title: String, help: String| Some(Diagnostic::error(Kind::Finding, number.spot, title).help(help));
+    let fault =
+        |title: String, help: String| Some(Diagnostic::error(FaultKind::Finding, number.spot, title).help(help));
     if songs.iter().any(|draft| draft.numbered) {
         let numbers: Vec<u8> =
             songs.iter().filter_map(|draft| draft.song.number.as_ref()).map(|own| own.value).collect();

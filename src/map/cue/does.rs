@@ -1,6 +1,6 @@
 //! Reads what a cue does.
 
-use super::super::diagnostic::{Diagnostic, Kind, did_you_mean, quoted};
+use super::super::diagnostic::{Diagnostic, FaultKind, did_you_mean, quoted};
 use super::super::names::Names;
 use super::super::nearest::nearest;
 use super::super::reader::{Fields, Value};
@@ -30,7 +30,7 @@ const HOMES: [(&str, &[&str]); 9] = [
 ];
 
 /// What an action may need, as far as it is written.
-struct Written<'f, 'a> {
+struct WrittenAction<'f, 'a> {
     /// Where `do` stands.
     word: Value<'a>,
     fields: &'f Fields<'a>,
@@ -55,7 +55,7 @@ pub(super) fn read<'a>(
         Asked::Act(word) => word.row().word,
         Asked::Send => SEND,
     };
-    let written = Written { word, fields, values };
+    let written = WrittenAction { word, fields, values };
     for ((field, homes), (_, value)) in HOMES.iter().zip(written.values) {
         if let Some(value) = value.filter(|_| !homes.contains(&action)) {
             let title = format!("{} belongs to {} only", quoted(field), actions(homes));
@@ -85,15 +85,15 @@ fn asked(word: &Value<'_>) -> Option<Asked> {
         return Some(Asked::Act(known));
     }
     let known = || Word::known().chain([SEND]);
-    let fault = Diagnostic::error(Kind::Finding, word.spot, format!("there is no action called {}", quoted(text)));
-    word.page.report(fault.help(match Word::renamed(text).or_else(|| nearest(text, known())) {
+    let fault = Diagnostic::error(FaultKind::Finding, word.spot, format!("there is no action called {}", quoted(text)));
+    word.map_file.report(fault.help(match Word::renamed(text).or_else(|| nearest(text, known())) {
         Some(near) => did_you_mean(near),
         None => format!("write one of {}", known().collect::<Vec<_>>().join(", ")),
     }));
     None
 }
 
-fn does(asked: Asked, written: &Written<'_, '_>, names: &Names) -> Option<Does> {
+fn does(asked: Asked, written: &WrittenAction<'_, '_>, names: &Names) -> Option<Does> {
     let word = match asked {
         Asked::Send => return send_to(written, names),
         Asked::Act(word) => word,
@@ -116,11 +116,11 @@ fn does(asked: Asked, written: &Written<'_, '_>, names: &Names) -> Option<Does> 
     }))
 }
 
-fn send_to(written: &Written<'_, '_>, names: &Names) -> Option<Does> {
+fn send_to(written: &WrittenAction<'_, '_>, names: &Names) -> Option<Does> {
     let (to, message) = (written.need("to"), written.need("message"));
     let to = to.and_then(|to| to.text());
     if let Some(to) = &to {
-        names.outputs.find(written.word.page, to);
+        names.outputs.find(written.word.map_file, to);
     }
     let message = message.and_then(|message| message.table("a message")).and_then(send::message);
     Some(Does::Send { to: to?, message: message? })
@@ -141,7 +141,7 @@ fn song(value: &Value<'_>) -> Option<SongChoice> {
     None
 }
 
-impl<'a> Written<'_, 'a> {
+impl<'a> WrittenAction<'_, 'a> {
     fn get(&self, field: &str) -> Option<Value<'a>> {
         self.values.iter().find(|(known, _)| *known == field).and_then(|(_, value)| *value)
     }
@@ -149,12 +149,12 @@ impl<'a> Written<'_, 'a> {
     /// A field without which the action means nothing.
     fn need(&self, field: &str) -> Option<Value<'a>> {
         let value = self.get(field);
-        if value.is_none() && !self.fields.page.broken {
+        if value.is_none() && !self.fields.map_file.broken {
             let action = quoted(self.word.as_text().unwrap_or_default());
             let title = format!("the action {action} needs the field {}", quoted(field));
-            let fault = Diagnostic::error(Kind::Finding, self.word.spot, title);
+            let fault = Diagnostic::error(FaultKind::Finding, self.word.spot, title);
             let help = format!("write for example {}", examples::example("a cue", field));
-            self.fields.page.report(fault.help(help));
+            self.fields.map_file.report(fault.help(help));
         }
         value
     }

@@ -1,6 +1,6 @@
 //! Reads what fires a cue.
 
-use super::super::diagnostic::{Diagnostic, Kind, quoted};
+use super::super::diagnostic::{Diagnostic, FaultKind, quoted};
 use super::super::names::Names;
 use super::super::reader::{Fields, Value};
 use super::super::values;
@@ -19,7 +19,7 @@ pub(super) fn read(value: &Value<'_>, names: &Names) -> Option<(Option<When>, Op
     let mut fields = value.table("\"when\"")?;
     let input = fields.need("input").and_then(|value| value.text());
     if let Some(input) = &input {
-        names.inputs.find(fields.page, input);
+        names.inputs.find(fields.map_file, input);
     }
     let present = FORMS.map(|form| fields.take(form).map(|value| (form, value)));
     let forms: Vec<_> = present.into_iter().flatten().collect();
@@ -51,15 +51,15 @@ pub(super) fn read(value: &Value<'_>, names: &Names) -> Option<(Option<When>, Op
 
 fn not_one(fields: &Fields<'_>, forms: &[(&str, Value<'_>)]) {
     // What is missing may only be unreadable, or misspelt.
-    if forms.is_empty() && (fields.page.broken || fields.has_others()) {
+    if forms.is_empty() && (fields.map_file.broken || fields.has_others()) {
         return;
     }
     let title =
         if forms.is_empty() { "nothing fires this cue" } else { "several things fire this cue, but a cue has one" };
-    let fault = Diagnostic::error(Kind::Finding, fields.spot, title);
+    let fault = Diagnostic::error(FaultKind::Finding, fields.spot, title);
     let help = format!("write one of {}, such as {{ input = \"keyboard\", control = 67 }}", FORMS.join(", "));
     let help = if forms.is_empty() { help } else { format!("{help}; write a second cue for the other") };
-    fields.page.report(fault.help(help));
+    fields.map_file.report(fault.help(help));
 }
 
 fn trigger(

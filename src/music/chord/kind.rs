@@ -7,7 +7,7 @@ use crate::music::tone::INTERVALS;
 
 /// The kind of a chord: what stands in its symbol after the root.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum Kind {
+pub enum ChordKind {
     /// `C`.
     Major,
     /// `Cm`.
@@ -52,11 +52,11 @@ pub enum Kind {
     Fifth,
 }
 
-use Kind::*;
+use ChordKind::*;
 
 /// What is known of one kind.
 struct KindRow {
-    kind: Kind,
+    kind: ChordKind,
     /// Semitones above the root, as npm tonal 6.3.0 and music21 10.5.1 have them.
     steps: &'static [u8],
     /// How it is written.
@@ -65,11 +65,11 @@ struct KindRow {
     also: &'static [&'static str],
 }
 
-const fn row(kind: Kind, steps: &'static [u8], written: &'static str, also: &'static [&'static str]) -> KindRow {
+const fn row(kind: ChordKind, steps: &'static [u8], written: &'static str, also: &'static [&'static str]) -> KindRow {
     KindRow { kind, steps, written, also }
 }
 
-/// In the order of [`Kind`], which is also the order in which a doubtful set of keys is named: the more
+/// In the order of [`ChordKind`], which is also the order in which a doubtful set of keys is named: the more
 /// usual first.
 const ROWS: [KindRow; 21] = [
     row(Major, &[0, 4, 7], "", &["maj", "Maj", "major", "M", "ma"]),
@@ -120,9 +120,9 @@ const ROWS: [KindRow; 21] = [
     row(Fifth, &[0, 7], "5", &["(no3)", "no3"]),
 ];
 
-impl Kind {
+impl ChordKind {
     /// All kinds, in the order in which a doubtful set of keys is named.
-    pub fn all() -> impl Iterator<Item = Kind> {
+    pub fn all() -> impl Iterator<Item = ChordKind> {
         ROWS.iter().map(|row| row.kind)
     }
 
@@ -152,7 +152,7 @@ impl Kind {
 
     /// The kind that a text after a root stands for.
     #[must_use]
-    pub fn read(text: &str) -> Option<Kind> {
+    pub fn read(text: &str) -> Option<ChordKind> {
         ROWS.iter().find(|row| row.written == text || row.also.contains(&text)).map(|row| row.kind)
     }
 
@@ -172,7 +172,7 @@ impl Kind {
     }
 }
 
-impl fmt::Display for Kind {
+impl fmt::Display for ChordKind {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(self.written())
     }
@@ -199,7 +199,7 @@ mod tests {
                 assert!(!seen.contains(spelling), "{spelling}");
                 // A spelling that begins with an accidental or a slash would be read as part of the root or bass.
                 assert!(!spelling.starts_with(['#', 'b', '♯', '♭']) && !spelling.contains('/'), "{spelling}");
-                assert_eq!(Kind::read(spelling), Some(row.kind));
+                assert_eq!(ChordKind::read(spelling), Some(row.kind));
                 seen.push(spelling);
             }
         }
@@ -232,7 +232,7 @@ mod tests {
             ("m9", &[0, 2, 3, 7, 10]),
         ];
         for (text, classes) in table {
-            assert_eq!(Kind::read(text).unwrap().classes().iter().collect::<Vec<_>>(), classes, "{text}");
+            assert_eq!(ChordKind::read(text).unwrap().classes().iter().collect::<Vec<_>>(), classes, "{text}");
         }
     }
 }

@@ -1,15 +1,15 @@
 //! The name of what a hand holds.
 
-use super::Kind;
+use super::ChordKind;
 use crate::music::Classes;
 
 /// The name of a set of keys, by pitch classes (0 = C … 11 = B).
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub struct Named {
+pub struct NamedChord {
     /// The root.
     pub root: u8,
     /// The kind.
-    pub kind: Kind,
+    pub kind: ChordKind,
     /// The lowest key's pitch class; where it is not the root, it stands after a slash.
     pub bass: u8,
 }
@@ -22,20 +22,20 @@ pub struct Named {
 ///    the bass its root, then 4. inverted;
 /// 5. a triad or seventh chord over a bass that is none of its notes.
 ///
-/// Where one of these gives several names, the kind that comes first in [`Kind`] wins, so C6 = Am7 is named
+/// Where one of these gives several names, the kind that comes first in [`ChordKind`] wins, so C6 = Am7 is named
 /// by its bass, and with another bass Am7; then the root that is nearest above the bass (augmented and
 /// diminished chords divide the octave evenly: they are named by their bass). Doubled notes say nothing.
 ///
 /// `None` for what is no chord: no key, one pitch class, a second, a tritone, a cluster.
 #[must_use]
-pub fn name(keys: u128) -> Option<Named> {
+pub fn name(keys: u128) -> Option<NamedChord> {
     if keys == 0 {
         return None;
     }
     let bass = (keys.trailing_zeros() % 12) as u8;
     let classes = Classes::from_keys(keys);
-    let root_position = |fits: fn(Kind, Classes) -> bool| best(classes, bass, Some(bass), fits);
-    let any = |fits: fn(Kind, Classes) -> bool| best(classes, bass, None, fits);
+    let root_position = |fits: fn(ChordKind, Classes) -> bool| best(classes, bass, Some(bass), fits);
+    let any = |fits: fn(ChordKind, Classes) -> bool| best(classes, bass, None, fits);
     root_position(exactly)
         .or_else(|| any(exactly))
         .or_else(|| root_position(without_fifth))
@@ -44,22 +44,22 @@ pub fn name(keys: u128) -> Option<Named> {
 }
 
 /// The first kind, and of its roots the nearest above the bass, that fits these classes.
-fn best(classes: Classes, bass: u8, root: Option<u8>, fits: fn(Kind, Classes) -> bool) -> Option<Named> {
+fn best(classes: Classes, bass: u8, root: Option<u8>, fits: fn(ChordKind, Classes) -> bool) -> Option<NamedChord> {
     let roots = || (bass..bass + 12).map(|root| root % 12).filter(move |r| root.is_none_or(|root| root == *r));
-    Kind::all().find_map(|kind| {
+    ChordKind::all().find_map(|kind| {
         let root = roots().find(|root| classes.contains(*root) && fits(kind, classes.moved(-i32::from(*root))))?;
-        Some(Named { root, kind, bass })
+        Some(NamedChord { root, kind, bass })
     })
 }
 
 /// Whether these classes, counted from the root, are the chord.
-fn exactly(kind: Kind, from_root: Classes) -> bool {
+fn exactly(kind: ChordKind, from_root: Classes) -> bool {
     kind.classes() == from_root
 }
 
 /// Whether they are the chord but for its perfect fifth, which may be left out of it.
-fn without_fifth(kind: Kind, from_root: Classes) -> bool {
-    use Kind::*;
+fn without_fifth(kind: ChordKind, from_root: Classes) -> bool {
+    use ChordKind::*;
     let optional = matches!(
         kind,
         Major | Minor | Seventh | MinorSeventh | MajorSeventh | MinorMajorSeventh | Ninth | MinorNinth | MajorNinth
@@ -68,8 +68,8 @@ fn without_fifth(kind: Kind, from_root: Classes) -> bool {
 }
 
 /// Whether they are a chord that may stand over a bass of another harmony.
-fn over_foreign_bass(kind: Kind, from_root: Classes) -> bool {
-    use Kind::*;
+fn over_foreign_bass(kind: ChordKind, from_root: Classes) -> bool {
+    use ChordKind::*;
     let usual = matches!(
         kind,
         Major
@@ -102,7 +102,7 @@ mod tests {
     #[test]
     fn every_kind_on_every_root_is_found_in_root_position() {
         for root in 40..52u8 {
-            for kind in Kind::all() {
+            for kind in ChordKind::all() {
                 let keys = kind.classes().iter().fold(0, |set, step| set | 1u128 << (root + step));
                 let found = name(keys).unwrap();
                 assert_eq!((found.root, found.kind, found.bass), (root % 12, kind, root % 12));

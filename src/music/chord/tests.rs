@@ -13,7 +13,7 @@ fn classes(text: &str) -> Vec<u8> {
 #[test]
 fn every_symbol_reads_back_on_every_root() {
     for root in ["C", "C#", "Db", "D", "Eb", "E", "F", "F#", "Gb", "G", "Ab", "A", "Bb", "B", "Cb", "E#"] {
-        for kind in Kind::all() {
+        for kind in ChordKind::all() {
             for slash in ["", "/B", "/Eb", "/F#"] {
                 let text = format!("{root}{kind}{slash}");
                 assert_eq!(chord(&text).to_string(), text);

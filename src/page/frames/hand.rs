@@ -7,7 +7,7 @@ use crate::engine::Snapshot;
 use crate::evening::{Keys, Standing, chord_on, is_in_use};
 use crate::map::{Song, Zone};
 use crate::midi::Note;
-use crate::music::chord::{self, Named};
+use crate::music::chord::{self, NamedChord};
 use crate::music::{Chord, Classes, Key};
 
 /// What is under the hand.
@@ -57,7 +57,7 @@ pub(super) fn chords(together: u128, show: &Show, snapshot: &Snapshot) -> Option
     let (keys, song) = playing(show, standing)?;
     let speller = |key: Key| keys.speller(key, song, standing.section);
     let lifted = |class: u8| (i32::from(class) + standing.shift).rem_euclid(12) as u8;
-    let heard = Named { root: lifted(named.root), bass: lifted(named.bass), kind: named.kind };
+    let heard = NamedChord { root: lifted(named.root), bass: lifted(named.bass), kind: named.kind };
     Some((speller(keys.fingers_at(standing)).chord(named), speller(keys.room(standing.tonic)).chord(heard)))
 }
 

@@ -36,7 +36,7 @@ pub(super) enum Frame<'a> {
         now: u64,
         seen: u64,
         #[serde(flatten)]
-        stands: &'a Stands,
+        stands: &'a StateFrame,
     },
     /// What is under the hand.
     Hand(Hand),
@@ -50,7 +50,7 @@ pub(super) enum Frame<'a> {
 
 /// What is told again whenever anything of it changes.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub(super) struct Stands {
+pub(super) struct StateFrame {
     pub state: State,
     pub trouble: Option<TroubleFrame>,
     pub latency_us: Option<u64>,

@@ -196,12 +196,12 @@ struct Placed<'a> {
     name: String,
     goes: String,
     wide: f64,
-    stands: Stands,
+    stands: LabelPlace,
 }
 
 /// Where a label stands.
 #[derive(Clone, Copy, PartialEq)]
-enum Stands {
+enum LabelPlace {
     InTheGap,
     Right,
     Left,
@@ -216,29 +216,31 @@ impl<'a> Placed<'a> {
         let goes = cut(&reach.goes, SIZE, Weight::Plain, 330.0);
         let wide = width(&name, SIZE, Weight::Bold) + width(&format!(" {goes}"), SIZE, Weight::Plain);
         let stands = if to - from >= wide + 4.0 * AIR {
-            Stands::InTheGap
+            LabelPlace::InTheGap
         } else if to + AIR + wide + 2.0 <= WIDTH {
-            Stands::Right
+            LabelPlace::Right
         } else if from - AIR - wide >= 2.0 {
-            Stands::Left
+            LabelPlace::Left
         } else {
-            Stands::Under(((from + to) / 2.0).clamp(wide / 2.0 + 2.0, (WIDTH - wide / 2.0 - 2.0).max(wide / 2.0 + 2.0)))
+            LabelPlace::Under(
+                ((from + to) / 2.0).clamp(wide / 2.0 + 2.0, (WIDTH - wide / 2.0 - 2.0).max(wide / 2.0 + 2.0)),
+            )
         };
         Placed { reach, from, to, y, name, goes, wide, stands }
     }
 
     /// How far down it reaches.
     fn bottom(&self) -> f64 {
-        self.y + DEPTH / 2.0 + if matches!(self.stands, Stands::Under(_)) { SIZE + 1.0 } else { 0.0 }
+        self.y + DEPTH / 2.0 + if matches!(self.stands, LabelPlace::Under(_)) { SIZE + 1.0 } else { 0.0 }
     }
 
     /// The label's anchor, and the middle of its height.
     fn anchor(&self) -> (f64, &'static str, f64) {
         match self.stands {
-            Stands::InTheGap => ((self.from + self.to) / 2.0, "middle", self.y),
-            Stands::Right => (self.to + AIR, "start", self.y),
-            Stands::Left => (self.from - AIR, "end", self.y),
-            Stands::Under(x) => (x, "middle", self.y + SIZE + 1.0),
+            LabelPlace::InTheGap => ((self.from + self.to) / 2.0, "middle", self.y),
+            LabelPlace::Right => (self.to + AIR, "start", self.y),
+            LabelPlace::Left => (self.from - AIR, "end", self.y),
+            LabelPlace::Under(x) => (x, "middle", self.y + SIZE + 1.0),
         }
     }
 
@@ -250,7 +252,7 @@ impl<'a> Placed<'a> {
             _ => x - self.wide / 2.0,
         };
         let pieces = match self.stands {
-            Stands::InTheGap => vec![(self.from, left - AIR), (left + self.wide + AIR, self.to)],
+            LabelPlace::InTheGap => vec![(self.from, left - AIR), (left + self.wide + AIR, self.to)],
             _ => vec![(self.from, self.to)],
         };
         let line = |(from, to): &(f64, f64)| format!("M{} {}H{}", number(*from), number(self.y), number(*to));

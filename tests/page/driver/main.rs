@@ -99,7 +99,7 @@ fn run() -> Result<(), String> {
     let observer = Observer::new(&mut daemon, &show, "handspan").map_err(|error| error.to_string())?;
     observer.begin(Duties::default()).map_err(|error| error.to_string())?;
     let handler = Arc::new(RequestHandler::new(remote.clone(), Arc::clone(&observer), read, |_| ()));
-    let open = page::open(page::Wanted { stand: &stand, devices: None }, &mut daemon, &show, handler, |words| {
+    let open = page::open(page::StandOptions { stand: &stand, devices: None }, &mut daemon, &show, handler, |words| {
         eprintln!("{words}")
     })
     .map_err(|error| error.to_string())?

@@ -460,7 +460,7 @@ fn owners_loop(messages: Vec<[u8; 3]>, warm_up: usize) -> usize {
     let (handle, recorder, _) =
         recorder::begin(folder.path(), "take", &show.book.gear, Arc::clone(&show.plan)).expect("a take");
     daemon.record(handle);
-    daemon.live_view().hear(true);
+    daemon.live_view().capture(true);
     let writing = std::thread::spawn(move || recorder.run());
     let watching = observer.begin(Duties::default()).expect("a thread");
     daemon.run(&Beginning::Afresh);

@@ -142,7 +142,7 @@ impl LiveView {
     }
 
     /// Whether [`LiveView::sent`] gets what the outputs are sent. What waits from before is forgotten.
-    pub fn hear(&self, on: bool) {
+    pub fn capture(&self, on: bool) {
         self.0.heard.store(on, Ordering::Relaxed);
         if on {
             let _ = self.sent(SENT);
@@ -255,7 +255,7 @@ mod tests {
         assert_eq!(view.changes(), changes, "it sounds already");
         assert_eq!((view.notes(1, 3), view.notes(0, 3), view.notes(1, 4)), (1 << 60, 0, 0));
         assert_eq!(view.sent(9), []);
-        view.hear(true);
+        view.capture(true);
         owner.sent(1, &[0x83, 60, 64]);
         assert_ne!(view.changes(), changes);
         owner.sent(0, &[0xC0, 5]);
@@ -265,7 +265,7 @@ mod tests {
         assert_eq!(view.sent(1), [off]);
         assert_eq!(view.sent(9), [Sent { output: 0, bytes: [0xC0, 5, 0], length: 2 }]);
         owner.sent(1, &[0x83, 60, 64]);
-        view.hear(true);
+        view.capture(true);
         assert_eq!(view.sent(9), [], "who begins to hear gets nothing from before");
     }
 
@@ -310,7 +310,7 @@ mod tests {
     #[test]
     fn what_nobody_fetches_is_counted_and_holds_nobody_up() {
         let (view, mut owner) = LiveView::new(0, 1);
-        view.hear(true);
+        view.capture(true);
         (0..SENT + 7).for_each(|_| owner.sent(0, &[0xB0, 1, 2]));
         assert_eq!(view.missed(), 7);
     }

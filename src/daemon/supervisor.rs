@@ -111,7 +111,7 @@ impl Supervisor {
         let (alive, told) = bounded::<()>(0);
         let tell = move || {
             let _alive = alive;
-            attend(&waiting, patience, &heartbeat, &wake, &mut system::tell);
+            attend(&waiting, patience, &heartbeat, &wake, &mut system::notify);
         };
         thread::Builder::new().name("service".to_owned()).spawn(tell).ok()?;
         Some(Supervisor { says, told, ready: false })
@@ -183,7 +183,7 @@ mod system {
     }
 
     /// A service manager that does not listen is its own affair.
-    pub fn tell(say: &ServiceMessage) {
+    pub fn notify(say: &ServiceMessage) {
         let state = match say {
             ServiceMessage::Ready => NotifyState::Ready,
             ServiceMessage::Status(words) => NotifyState::Status(words),
@@ -206,7 +206,7 @@ mod system {
         None
     }
 
-    pub fn tell(_: &ServiceMessage) {}
+    pub fn notify(_: &ServiceMessage) {}
 }
 
 #[cfg(test)]

@@ -94,21 +94,21 @@ impl Publisher {
             self.hub.disconnect_all(Why::Slow);
             thread::sleep(PAUSE);
         }
-        self.view.hear(false);
+        self.view.capture(false);
         self.hub.close();
     }
 
     fn publish_until_the_end(&mut self) {
         while !self.hub.is_closed() {
             self.wait();
-            if !self.hear_reports() {
+            if !self.take_reports() {
                 return;
             }
             let viewers = self.hub.all();
             let has_pending = self.hub.keyboard.flush();
             if viewers.is_empty() {
                 self.told.stands = None;
-                self.hear_outputs(&viewers);
+                self.send_outputs(&viewers);
                 if has_pending {
                     thread::sleep(REST);
                     self.hub.wake();
@@ -116,11 +116,11 @@ impl Publisher {
                 continue;
             }
             self.welcome(&viewers);
-            self.tell_set_and_song(&viewers);
-            self.tell_hand(&viewers);
-            self.hear_outputs(&viewers);
-            self.tell_state(&viewers);
-            self.tell_alive(&viewers);
+            self.send_set_and_song(&viewers);
+            self.send_hand(&viewers);
+            self.send_outputs(&viewers);
+            self.send_state(&viewers);
+            self.send_alive(&viewers);
         }
     }
 
@@ -141,19 +141,19 @@ impl Publisher {
     }
 
     /// Hears what happened; whether the performance goes on.
-    fn hear_reports(&mut self) -> bool {
+    fn take_reports(&mut self) -> bool {
         loop {
             match self.reports.try_recv() {
                 Err(TryRecvError::Disconnected) => return false,
                 Err(TryRecvError::Empty) => return true,
                 Ok(Report { what: Happened::Ended(_), .. }) => return false,
-                Ok(report) => self.hear(&report),
+                Ok(report) => self.take_report(&report),
             }
         }
     }
 
-    fn hear(&mut self, report: &Report) {
-        self.told.troubles.hear(report, Instant::now());
+    fn take_report(&mut self, report: &Report) {
+        self.told.troubles.take_report(report, Instant::now());
         self.told.happened = true;
         match &report.what {
             Happened::Loaded => self.take_over(&report.show),
@@ -192,7 +192,7 @@ impl Publisher {
         }
     }
 
-    fn tell_hand(&mut self, viewers: &[Arc<Viewer>]) {
+    fn send_hand(&mut self, viewers: &[Arc<Viewer>]) {
         if !std::mem::take(&mut self.told.hand_changed) {
             return;
         }
@@ -202,19 +202,19 @@ impl Publisher {
     }
 
     /// What the outputs got goes to those who want to hear it.
-    fn hear_outputs(&mut self, viewers: &[Arc<Viewer>]) {
+    fn send_outputs(&mut self, viewers: &[Arc<Viewer>]) {
         let listeners: Vec<Arc<Viewer>> =
             viewers.iter().filter(|viewer| viewer.sound.load(Ordering::Relaxed)).cloned().collect();
         let wanted = !listeners.is_empty();
         if wanted != self.told.hears {
             self.told.hears = wanted;
-            self.view.hear(wanted);
+            self.view.capture(wanted);
             self.told.missed = self.view.missed();
         }
         let new = listeners.iter().filter(|viewer| viewer.begins_to_hear.swap(false, Ordering::AcqRel));
         let new: Vec<Arc<Viewer>> = new.cloned().collect();
         if !new.is_empty() {
-            self.tell_so_far(&new);
+            self.send_so_far(&new);
         }
         let messages: Vec<(usize, Vec<u8>)> = self.view.sent(MOST_SAID).into_iter().map(said).collect();
         let missed = self.view.missed();
@@ -222,13 +222,13 @@ impl Publisher {
         if wanted && (lost || !messages.is_empty()) {
             send(&listeners, &frames::text(&Frame::Sent { now: self.hub.now(), messages: &messages, lost }));
             if lost {
-                self.tell_so_far(&listeners);
+                self.send_so_far(&listeners);
             }
         }
     }
 
     /// What was set up before somebody began to hear, and what sounds.
-    fn tell_so_far(&self, viewers: &[Arc<Viewer>]) {
+    fn send_so_far(&self, viewers: &[Arc<Viewer>]) {
         let (show, _) = self.observer.snapshot();
         let places = (0..show.book.gear.outputs.len()).flat_map(|output| (0..16).map(move |channel| (output, channel)));
         let messages = places.flat_map(|(output, channel)| self.view.so_far(output, channel)).map(said);
@@ -236,7 +236,7 @@ impl Publisher {
         send(viewers, &frames::text(&Frame::Sent { now: self.hub.now(), messages: &messages, lost: false }));
     }
 
-    fn tell_set_and_song(&mut self, viewers: &[Arc<Viewer>]) {
+    fn send_set_and_song(&mut self, viewers: &[Arc<Viewer>]) {
         if !self.told.song_changed && !self.told.set_changed {
             return;
         }
@@ -256,7 +256,7 @@ impl Publisher {
         }
     }
 
-    fn tell_state(&mut self, viewers: &[Arc<Viewer>]) {
+    fn send_state(&mut self, viewers: &[Arc<Viewer>]) {
         let now = Instant::now();
         if self.told.looked.is_some_and(|looked| now.duration_since(looked) < self.told.between()) {
             return;
@@ -281,7 +281,7 @@ impl Publisher {
         self.told.stands = Some(stands);
     }
 
-    fn tell_alive(&mut self, viewers: &[Arc<Viewer>]) {
+    fn send_alive(&mut self, viewers: &[Arc<Viewer>]) {
         if self.told.alive.is_none_or(|alive| alive.elapsed() >= ALIVE) {
             self.told.alive = Some(Instant::now());
             send(viewers, &frames::text(&Frame::Alive { now: self.hub.now() }));

@@ -59,7 +59,7 @@ pub(super) struct Troubles {
 
 impl Troubles {
     /// Hears of something.
-    pub fn hear(&mut self, report: &Report, now: Instant) {
+    pub fn take_report(&mut self, report: &Report, now: Instant) {
         let sentence = || report.sentence().unwrap_or_default();
         match &report.what {
             Happened::InputDisconnected(number) => self.add(About::Input(*number), sentence(), None, now),
@@ -134,7 +134,7 @@ mod tests {
             let at = std::time::SystemTime::UNIX_EPOCH;
             let report = Report { at, show: Arc::clone(&show), snapshot: Snapshot::default(), what };
             let now = begin + Duration::from_secs(after);
-            troubles.hear(&report, now);
+            troubles.take_report(&report, now);
             troubles.last(now).filter(|trouble| trouble.is != Is::Past).map(|trouble| trouble.words.clone())
         };
         assert_eq!(hear(Happened::InputBack(0), 0), None, "it was never away");

@@ -162,7 +162,7 @@ impl Server {
             let silent = self.visitors.iter().enumerate().min_by_key(|(_, visitor)| visitor.since);
             if let Some((place, _)) = silent {
                 let mut leaving = self.visitors.swap_remove(place);
-                leaving.tell(&Answer::new(Outcome::Busy, TOO_MANY_ASK));
+                leaving.answer(&Answer::new(Outcome::Busy, TOO_MANY_ASK));
             }
         }
         self.visitors.push(visitor);

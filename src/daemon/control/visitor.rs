@@ -17,9 +17,9 @@ pub(super) struct Visitor {
     /// When it came in, or the last answer was given to it.
     pub since: Instant,
     /// What came and was not read yet; never more than a line may have.
-    heard: Vec<u8>,
+    read_so_far: Vec<u8>,
     /// What it has not taken yet.
-    to_say: Vec<u8>,
+    to_write: Vec<u8>,
     /// Whether that is the last that it is told.
     is_last: bool,
 }
@@ -29,13 +29,13 @@ impl Visitor {
     /// Its stream cannot be kept from waiting.
     pub fn new(stream: UnixStream) -> Result<Visitor> {
         stream.set_nonblocking(true)?;
-        let (heard, to_say) = (Vec::new(), Vec::new());
-        Ok(Visitor { stream, since: Instant::now(), heard, to_say, is_last: false })
+        let (read_so_far, to_write) = (Vec::new(), Vec::new());
+        Ok(Visitor { stream, since: Instant::now(), read_so_far, to_write, is_last: false })
     }
 
-    /// What it can go on with. One who does not take an answer is not heard.
+    /// What it can go on with. One who does not take an answer is not read_so_far.
     pub fn interest(&self) -> PollFlags {
-        if self.to_say.is_empty() { PollFlags::IN } else { PollFlags::OUT }
+        if self.to_write.is_empty() { PollFlags::IN } else { PollFlags::OUT }
     }
 
     /// Until when it may go on so.
@@ -45,59 +45,59 @@ impl Visitor {
 
     /// Whether it can go on without anything new.
     pub fn is_pending(&self) -> bool {
-        self.to_say.is_empty() && self.heard.contains(&b'\n')
+        self.to_write.is_empty() && self.read_so_far.contains(&b'\n')
     }
 
     /// Goes on by one step: says more of an answer, or hears more and has one line answered. Whether it stays.
     pub fn go_on(&mut self, answer: impl FnOnce(&[u8]) -> Answer) -> bool {
-        if !self.to_say.is_empty() {
-            return self.say();
+        if !self.to_write.is_empty() {
+            return self.write();
         }
-        if !self.heard.contains(&b'\n') && !self.hear() {
+        if !self.read_so_far.contains(&b'\n') && !self.read() {
             return false;
         }
-        let answer = match self.heard.iter().position(|byte| *byte == b'\n') {
+        let answer = match self.read_so_far.iter().position(|byte| *byte == b'\n') {
             Some(end) => {
-                let answer = answer(&self.heard[..end]);
-                self.heard.drain(..=end);
+                let answer = answer(&self.read_so_far[..end]);
+                self.read_so_far.drain(..=end);
                 answer
             }
-            None if self.heard.len() < LONGEST => return true,
+            None if self.read_so_far.len() < LONGEST => return true,
             None => Answer::new(Outcome::Wrong, format!("A request is one line of at most {LONGEST} bytes.")),
         };
         self.is_last = answer.outcome == Outcome::Wrong;
-        self.tell(&answer)
+        self.answer(&answer)
     }
 
     /// Tells it something as far as it takes it now. Whether it stays.
-    pub fn tell(&mut self, answer: &Answer) -> bool {
+    pub fn answer(&mut self, answer: &Answer) -> bool {
         let Ok(text) = serde_json::to_vec(answer) else { return false };
-        self.to_say.extend(text);
-        self.to_say.push(b'\n');
+        self.to_write.extend(text);
+        self.to_write.push(b'\n');
         self.since = Instant::now();
-        self.say()
+        self.write()
     }
 
     /// Whether the other end is there.
-    fn hear(&mut self) -> bool {
+    fn read(&mut self) -> bool {
         let mut chunk = [0; LONGEST];
-        match self.stream.read(&mut chunk[..LONGEST - self.heard.len()]) {
+        match self.stream.read(&mut chunk[..LONGEST - self.read_so_far.len()]) {
             Ok(0) => false,
             Ok(count) => {
-                self.heard.extend_from_slice(&chunk[..count]);
+                self.read_so_far.extend_from_slice(&chunk[..count]);
                 true
             }
             Err(error) => is_for_later(error.kind()),
         }
     }
 
-    fn say(&mut self) -> bool {
-        match self.stream.write(&self.to_say) {
-            Ok(count) => drop(self.to_say.drain(..count)),
+    fn write(&mut self) -> bool {
+        match self.stream.write(&self.to_write) {
+            Ok(count) => drop(self.to_write.drain(..count)),
             Err(error) if is_for_later(error.kind()) => {}
             Err(_) => return false,
         }
-        if self.to_say.is_empty() {
+        if self.to_write.is_empty() {
             self.since = Instant::now();
             return !self.is_last;
         }

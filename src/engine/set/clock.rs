@@ -52,7 +52,7 @@ struct Followed {
 
 impl Followed {
     /// Hears a clock message; whether it began or ended to run.
-    pub fn hear(&mut self, status: u8, now: Micros) -> Option<bool> {
+    pub fn take(&mut self, status: u8, now: Micros) -> Option<bool> {
         match status {
             0xF8 => {
                 self.tick(now);
@@ -182,7 +182,7 @@ impl Clock {
         let length = message.encode(&mut bytes);
         if let Message::SongPosition(position) = message {
             self.followed.go_to(u64::from(u16::from(position)) * SIXTEENTH);
-        } else if let Some(runs) = self.followed.hear(bytes[0], step.now) {
+        } else if let Some(runs) = self.followed.take(bytes[0], step.now) {
             step.notice(Notice::Tracks(runs));
         }
         let plan = step.plan;
@@ -193,7 +193,7 @@ impl Clock {
     pub fn lose(&mut self, input: usize, step: &mut Step<'_>) {
         if self.input == Some(input) {
             self.input = None;
-            if self.followed.hear(0xFC, step.now) == Some(false) {
+            if self.followed.take(0xFC, step.now) == Some(false) {
                 step.notice(Notice::Tracks(false));
             }
             self.followed = Followed::default();
@@ -279,16 +279,16 @@ mod tests {
     #[test]
     fn position_and_tempo_follow_a_clock() {
         let mut followed = Followed::default();
-        assert_eq!(followed.hear(0xFA, Micros(0)), Some(true));
+        assert_eq!(followed.take(0xFA, Micros(0)), Some(true));
         for tick in 0..=48 {
-            followed.hear(0xF8, Micros(1000 + tick * 20_833));
+            followed.take(0xF8, Micros(1000 + tick * 20_833));
         }
         assert_eq!((followed.ticks, followed.interval), (49, 20_833_000));
-        assert_eq!(followed.hear(0xFC, Micros(2_000_000)), Some(false));
-        followed.hear(0xF8, Micros(2_010_000));
+        assert_eq!(followed.take(0xFC, Micros(2_000_000)), Some(false));
+        followed.take(0xF8, Micros(2_010_000));
         assert_eq!(followed.ticks, 49);
-        assert_eq!(followed.hear(0xFB, Micros(2_020_000)), Some(true));
-        followed.hear(0xF8, Micros(2_030_000));
+        assert_eq!(followed.take(0xFB, Micros(2_020_000)), Some(true));
+        followed.take(0xF8, Micros(2_030_000));
         assert_eq!(followed.ticks, 50);
     }
 
@@ -297,8 +297,8 @@ mod tests {
         // The example of the MIDI 1.0 Detailed Specification 4.2.1, p. 28.
         let mut followed = Followed::default();
         followed.go_to(4 * SIXTEENTH);
-        followed.hear(0xFB, Micros(0));
-        (1..=3).for_each(|tick| assert_eq!(followed.hear(0xF8, Micros(tick * 20_000)), None));
+        followed.take(0xFB, Micros(0));
+        (1..=3).for_each(|tick| assert_eq!(followed.take(0xF8, Micros(tick * 20_000)), None));
         assert_eq!(followed.ticks, 27);
     }
 

@@ -150,7 +150,7 @@ impl LiveView {
     }
 
     /// What the outputs were sent since the last call, at most `most` messages, whether or not anything is connected to
-    /// them, while [`LiveView::hear`] is on. Only messages of a channel.
+    /// them, while [`LiveView::capture`] is on. Only messages of a channel.
     #[must_use]
     pub fn sent(&self, most: usize) -> Vec<Sent> {
         let mut sent = self.0.sent.lock().unwrap_or_else(PoisonError::into_inner);

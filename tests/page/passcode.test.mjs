@@ -167,12 +167,14 @@ test('what does not know the passcode itself is shown to nobody', async () => {
   }
 });
 
-test('a challenge that would make guessing cheap is not answered', async () => {
-  const heard = [];
-  const page = await between((frame) => (frame.kind === 'challenge' ? { ...frame, rounds: 4095 } : frame), heard);
-  await until('it is said', async () => /does not know the passcode/.test(await text(page, '#old')));
-  assert.deepEqual(heard, []);
-  await page.context().close();
+test('a challenge that would make guessing cheap, or that is none, is not answered', async () => {
+  for (const changed of [{ rounds: 4095 }, { rounds: 1e7 }, { rounds: '20000' }, { nonce: 'short' }, { nonce: `${'n'.repeat(22)},s=` }, { salt: null }]) {
+    const heard = [];
+    const page = await between((frame) => (frame.kind === 'challenge' ? { ...frame, ...changed } : frame), heard);
+    await until('it is said', async () => /does not know the passcode/.test(await text(page, '#old')));
+    assert.deepEqual(heard, [], JSON.stringify(changed));
+    await page.context().close();
+  }
 });
 
 test('a greeting that was overheard opens nothing on another connection', async () => {

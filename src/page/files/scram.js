@@ -3,6 +3,7 @@
 
 import { hmac, pbkdf2, sha256 } from './vendor/noble-hashes.js';
 
+const BASE64 = /^[A-Za-z0-9+/]{22,64}={0,2}$/; // no comma: it would end a part of what is signed
 const FEWEST_ROUNDS = 4096; // the least of RFC 7677; a program that wants fewer wants to guess
 const MOST_ROUNDS = 1e6;
 const NONCE_BYTES = 24;
@@ -14,7 +15,7 @@ const keyed = (key, text) => hmac(sha256, key, new TextEncoder().encode(text));
 
 /** Whether a challenge is one to answer. */
 export const isSound = ({ nonce, salt, rounds }) =>
-  [nonce, salt].every((text) => typeof text === 'string' && text.length > 20) && Number.isInteger(rounds) && rounds >= FEWEST_ROUNDS && rounds <= MOST_ROUNDS;
+  [nonce, salt].every((text) => typeof text === 'string' && BASE64.test(text)) && Number.isInteger(rounds) && rounds >= FEWEST_ROUNDS && rounds <= MOST_ROUNDS;
 
 /** The key that a passcode makes with the salt of a challenge; this takes a while. Nobody reads the passcode out of it. */
 export function derive(passcode, { salt, rounds }) {

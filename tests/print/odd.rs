@@ -67,7 +67,7 @@ const AWKWARD: &str = "<&\"'>]]> ${x} &amp; --> <script>";
 pub fn sets() -> Vec<(&'static str, Maps)> {
     // As long as a title may be, and a remark five times that.
     let long = "And the snow came down over the weir and the gate ".repeat(4);
-    let glued = "Donaudampfschifffahrtsgesellschaft".repeat(5);
+    let glued = "Donaudampfschifffahrtsgesellschaft".repeat(6)[..200].to_owned();
     let titled = |title: &str| {
         let mut maps = one(gear("A0", "C8", ""), song(title, ZONE));
         maps.title = title.to_owned();

@@ -11,11 +11,13 @@ use tokio::sync::mpsc;
 use tokio::time::{Instant, timeout, timeout_at};
 
 use super::auth::{Admitted, Caller, Refused, Rights};
+use super::devices;
 use super::frames::{self, Frame};
 use super::hub::{Ends, Hub, Job, Viewer, Why};
 use super::keyboard::HeldKeys;
 use super::limits;
 use super::messages::{Do, Hello, Said, VERSION};
+use super::names::PageName;
 use super::visit::Visit;
 use super::worker;
 use crate::daemon::token_bucket::TokenBucket;
@@ -79,13 +81,30 @@ struct Session {
     hub: Arc<Hub>,
     viewer: Arc<Viewer>,
     held: HeldKeys,
+    /// Whether the log was told that it came.
+    is_told: bool,
+    _name: NameGuard,
+}
+
+/// A page's name, from its greeting to its end.
+struct NameGuard {
+    hub: Arc<Hub>,
+    name: PageName,
+}
+
+impl Drop for NameGuard {
+    fn drop(&mut self) {
+        self.hub.names.leave(self.name);
+    }
 }
 
 impl Drop for Session {
     fn drop(&mut self) {
         self.hub.keyboard.let_go(&mut self.held);
         self.hub.leave(&self.viewer);
-        (self.hub.log)(&wording::disconnected(&self.viewer.ends.from.ip()));
+        if self.is_told {
+            (self.hub.log)(&wording::disconnected(&self.viewer.name));
+        }
     }
 }
 
@@ -95,25 +114,33 @@ async fn greet(visit: &Visit, sender: &mut SocketSender, receiver: &mut SocketRe
     let Visit { hub, ends, slot } = visit;
     let Ok(hello) = timeout(GREETING, greeting(receiver)).await else { return Err(Why::Silent) };
     let hello = hello?;
-    let peer = ends.from.ip();
-    match admit(hub, *ends, &hello) {
+    let device = hello.device.as_deref().map(devices::hash);
+    let name = hub.names.take(ends.from.ip(), device.as_deref());
+    let guard = NameGuard { hub: Arc::clone(hub), name };
+    match admit(hub, name, *ends, &hello) {
         Ok((admitted, (viewer, waiting))) => {
             slot.admit(admitted.proven);
             let rights = viewer.rights;
-            let session = Session { hub: Arc::clone(hub), viewer, held: HeldKeys::default() };
-            (hub.log)(&wording::connected(&peer, rights == Rights::Control));
+            let is_told = hub.arrivals.page(Instant::now().into_std());
+            let session = Session { hub: Arc::clone(hub), viewer, held: HeldKeys::default(), is_told, _name: guard };
+            if is_told {
+                (hub.log)(&wording::connected(&name, rights == Rights::Control));
+            }
             if admitted.proven {
+                let device = admitted.device.as_deref().map(devices::hash).or(device);
+                device.into_iter().for_each(|device| hub.names.know(name, device));
                 // The disk may be slow, and others are served on this thread.
                 let hub = Arc::clone(hub);
                 tokio::task::spawn_blocking(move || hub.auth.keep_devices());
             }
-            let (now, name, device) = (hub.now(), hub.name.as_str(), admitted.device.as_deref());
+            let (now, device) = (hub.now(), admitted.device.as_deref());
+            let name = hub.name.as_str();
             say(sender, frames::text(&Frame::Welcome { version: VERSION, can: rights, now, name, device })).await?;
             Ok((session, waiting))
         }
         Err(refused) => {
-            if refused.wrong {
-                (hub.log)(&wording::wrong_passcode(&peer));
+            if refused.wrong && hub.arrivals.wrong_passcode(Instant::now().into_std()) {
+                (hub.log)(&wording::wrong_passcode(&name));
             }
             let wait_ms = refused.wait.as_millis() as u64;
             let passcode = refused.passcode;
@@ -127,14 +154,14 @@ async fn greet(visit: &Visit, sender: &mut SocketSender, receiver: &mut SocketRe
 type Joining = (Arc<Viewer>, mpsc::Receiver<Utf8Bytes>);
 
 /// Lets a page in that greets, if it may and there is a place.
-fn admit(hub: &Hub, ends: Ends, hello: &Hello) -> Result<(Admitted, Joining), Refused> {
+fn admit(hub: &Hub, name: PageName, ends: Ends, hello: &Hello) -> Result<(Admitted, Joining), Refused> {
     let refused = |words, wait| Refused { words, wait, wrong: false, passcode: false };
     if hello.hello != VERSION {
         return Err(refused(wording::OTHER_VERSION, Duration::ZERO));
     }
     let caller = Caller { at: ends.from.ip(), passcode: hello.passcode.as_deref(), device: hello.device.as_deref() };
     let admitted = hub.auth.admit(&caller, hub.began + hub.began.elapsed())?;
-    let joined = hub.join(MOST, ends, admitted.rights);
+    let joined = hub.join(MOST, name, ends, admitted.rights);
     joined.map(|joined| (admitted, joined)).ok_or_else(|| refused(wording::TOO_MANY, Duration::from_secs(2)))
 }
 

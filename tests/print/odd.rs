@@ -90,7 +90,7 @@ pub fn sets() -> Vec<(&'static str, Maps)> {
         ("80 zones", many(80)),
         ("names of signs", signs(AWKWARD)),
         ("long names", signs(&glued[..180])),
-        ("long words", signs(&long[..300])),
+        ("long words", signs(&long[..180])),
         ("many cues on keys", cued()),
         ("crowded bars", chorded()),
         ("200 sections", long_song()),

@@ -63,7 +63,7 @@ fn a_thousand_visits_leave_the_evening_in_the_log() {
 }
 
 fn greets(page: &mut Page, passcode: &str, device: Option<&str>) -> Value {
-    page.say(&json!({ "hello": 1, "passcode": passcode, "device": device }));
+    page.greet(Some(passcode), device);
     page.frame().expect("an answer")
 }
 

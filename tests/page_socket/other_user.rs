@@ -38,7 +38,7 @@ fn page_of_another(evening: &Evening) -> Page {
 }
 
 fn greets(mut page: Page, passcode: Option<&str>) -> Page {
-    page.say(&serde_json::json!({ "hello": 1, "passcode": passcode }));
+    page.greet(passcode, None);
     assert_eq!(page.frame().expect("a frame")["kind"], "welcome");
     page.next("state");
     page

@@ -167,7 +167,8 @@ fn two_hands(seed: u32, fingers: Fingers) -> Piece {
         player.chord(&keys, (at, at + BAR), if number % 2 == 0 { Leaves::Late } else { Leaves::Early });
         let count = player.chance.pick(&[2, 3, 4]);
         for part in 0..count {
-            let (from, to) = (at + BAR * f64::from(part) / f64::from(count), at + BAR * f64::from(part + 1) / f64::from(count));
+            let (from, to) =
+                (at + BAR * f64::from(part) / f64::from(count), at + BAR * f64::from(part + 1) / f64::from(count));
             let others = [degree, (degree + 3) % 7, (degree + 4) % 7, (degree + 1) % 7];
             let above = if part == 0 { degree } else { player.chance.pick(&others) };
             let inversion = player.chance.one_of(3);

@@ -94,13 +94,29 @@ fn trace() {
             let pads = follow(&book, &piece);
             for sounds in &pads[pad] {
                 let meant = piece.meant.iter().rev().find(|meant| meant.at <= sounds.at).unwrap();
-                let mut one = score::score(&hand::Piece { touches: vec![], meant: vec![*meant], end: sounds.at + 1.0, grace: 250.0 }, pad, &[*sounds]);
+                let mut one = score::score(
+                    &hand::Piece { touches: vec![], meant: vec![*meant], end: sounds.at + 1.0, grace: 250.0 },
+                    pad,
+                    &[*sounds],
+                );
                 one.wrong = 0.0;
                 if sounds.struck && one.unwanted > 0.0 {
                     let names = ["C", "Db", "D", "Eb", "E", "F", "Gb", "G", "Ab", "A", "Bb", "B"];
-                    let nm = |c: u16| (0..12).filter(|k| c >> k & 1 != 0).map(|k| names[k]).collect::<Vec<_>>().join(" ");
-                    println!("--- seed {seed} {:.0}: {} meant {} since {:.0}", sounds.at, nm(sounds.classes), nm(meant.classes), sounds.at - meant.at);
-                    let near: Vec<String> = piece.touches.iter().filter(|t| t.0 <= sounds.at && t.0 > sounds.at - 1300.0).map(|t| format!("{:.0} {:?}", t.0 - sounds.at, t.1)).collect();
+                    let nm =
+                        |c: u16| (0..12).filter(|k| c >> k & 1 != 0).map(|k| names[k]).collect::<Vec<_>>().join(" ");
+                    println!(
+                        "--- seed {seed} {:.0}: {} meant {} since {:.0}",
+                        sounds.at,
+                        nm(sounds.classes),
+                        nm(meant.classes),
+                        sounds.at - meant.at
+                    );
+                    let near: Vec<String> = piece
+                        .touches
+                        .iter()
+                        .filter(|t| t.0 <= sounds.at && t.0 > sounds.at - 1300.0)
+                        .map(|t| format!("{:.0} {:?}", t.0 - sounds.at, t.1))
+                        .collect();
                     println!("   {}", near.join(", "));
                 }
             }

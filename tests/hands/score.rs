@@ -39,7 +39,13 @@ impl Score {
     /// Each by the minute.
     pub fn by_minute(&self) -> Score {
         let by = |value: f64| value / self.minutes;
-        Score { wanted: by(self.wanted), unwanted: by(self.unwanted), missed: by(self.missed), wrong: by(self.wrong), minutes: 1.0 }
+        Score {
+            wanted: by(self.wanted),
+            unwanted: by(self.unwanted),
+            missed: by(self.missed),
+            wrong: by(self.wrong),
+            minutes: 1.0,
+        }
     }
 }
 
@@ -90,7 +96,8 @@ fn hear(pads: &mut [Pad; 2], out: &mut Out) {
             _ => continue,
         }
         let at = said.at.0 as f64 / 1000.0;
-        let classes = (0..128).filter(|note| pad.notes >> note & 1 != 0).fold(0, |classes, note| classes | 1 << (note % 12));
+        let classes =
+            (0..128).filter(|note| pad.notes >> note & 1 != 0).fold(0, |classes, note| classes | 1 << (note % 12));
         match pad.sounds.last_mut() {
             Some(last) if last.at == at => *last = Sounds { at, classes, struck: last.struck || begins },
             _ => pad.sounds.push(Sounds { at, classes, struck: begins }),
@@ -132,7 +139,8 @@ pub fn score(piece: &Piece, pad: usize, sounds: &[Sounds]) -> Score {
 /// How long other classes sounded than these, in milliseconds.
 fn wrong(sounds: &[Sounds], classes: u16, (from, to): (f64, f64)) -> f64 {
     let mut wrong = 0.0;
-    let (mut at, mut now) = (from, sounds.iter().rev().find(|sounds| sounds.at <= from).map_or(0, |sounds| sounds.classes));
+    let (mut at, mut now) =
+        (from, sounds.iter().rev().find(|sounds| sounds.at <= from).map_or(0, |sounds| sounds.classes));
     for sounds in sounds.iter().filter(|sounds| sounds.at > from && sounds.at < to) {
         wrong += if now == classes { 0.0 } else { sounds.at - at };
         (at, now) = (sounds.at, sounds.classes);

@@ -12,6 +12,8 @@ use crate::map::Linger;
 
 /// A finger of the hand before may come up so late, after a handful began, and still be left out of it.
 const LATE: Micros = Micros::from_millis(200);
+/// Keys struck so much later than another may be another hand.
+const APART: Micros = Micros::from_millis(20);
 
 impl Hand {
     /// A key that sounds in a zone joins the zone's handful, or begins a new one: then what lingers ends.
@@ -94,21 +96,37 @@ impl Hand {
 
     /// Whether a key that came up was a late finger of the hand before, and decides now what its zone derives.
     fn leaves_late(&mut self, id: KeyId, share: &Share, zone_id: ZoneId, on: &On<'_, '_>) -> bool {
-        let (zone, now, owners) = (on.step.plan.zone(zone_id), on.step.now, &on.notes.owners);
+        let (zone, now) = (on.step.plan.zone(zone_id), on.step.now);
         if !zone.follows() {
-            let handful = self.handful(zone_id);
-            let is_late = handful.begun.is_some_and(|begun| now - begun < LATE);
-            return is_late && owners.key(id).press < handful.first;
+            return self.leaves_lowest(id, share, zone_id, on);
         }
-        // Another key may be heard as the same one.
-        let same = |other: &Share| other.is_hand(share.source) && other.note == share.note;
-        if owners.down().any(|key| owners.shares(key).iter().any(same)) {
+        if is_heard_elsewhere(share, on, |_| true) {
             return false;
         }
         let pedal = zone.sustains() & self.sustained != 0;
         let follower = &mut self.followers[zone_id.index()];
         follower.lift(share.note, pedal, (now, &Terms::of(zone, on)));
         follower.due().is_some_and(|due| due <= now)
+    }
+
+    /// The same where the lowest or the highest key plays: one that is older than the handful; or one of it, where as
+    /// many keys as make a handful were struck clearly later and are down (two hands so close together that they were
+    /// taken for a roll). Such a one is taken out of the handful.
+    fn leaves_lowest(&mut self, id: KeyId, share: &Share, zone_id: ZoneId, on: &On<'_, '_>) -> bool {
+        let (zone, now, owners) = (on.step.plan.zone(zone_id), on.step.now, &on.notes.owners);
+        let PressedKey { press, at, .. } = *owners.key(id);
+        let handful = *self.handful(zone_id);
+        let Some(begun) = handful.begun else { return false };
+        if press < handful.first {
+            return now - begun < LATE;
+        }
+        let in_zone = |key: &KeyId| owners.shares(*key).iter().any(|other| other.is_hand(share.source));
+        let later = owners.down().filter(|key| owners.key(*key).at >= at + APART).filter(in_zone);
+        let is_late = now - handful.last < LATE && later.count() as u32 >= zone.min_keys;
+        if is_late && !is_heard_elsewhere(share, on, |key| owners.key(key).press >= handful.first) {
+            self.handful_mut(zone_id).keys &= !(1 << share.note);
+        }
+        is_late
     }
 
     /// The zone's keys that are down, as it hears them.
@@ -143,7 +161,8 @@ impl Hand {
             }
             on.notes.leave(Source::Zone(old));
             let (handful, gathering) = (*self.handful(old), self.gatherings[old.index()]);
-            let is_open = handful.is_undecided(now, plan.gather) || self.follower(old).due().is_some();
+            let follows_until = self.follower(old).due();
+            let is_open = handful.is_undecided(now, plan.gather) || follows_until.is_some();
             self.drop_undecided(old);
             let zone = plan.zone(old);
             let heir = |new: &&ZoneId| plan.zone(**new).name == zone.name && !on.current.before.contains(new);
@@ -153,21 +172,21 @@ impl Hand {
                 offer_again(old, &gathering, on);
             }
             if is_open {
-                self.hand_over(old, new, &handful, on);
+                let due = follows_until.or(handful.begun.map(|begun| begun + plan.gather)).unwrap_or(now);
+                self.hand_over((old, new), &handful, due, on);
             }
         }
     }
 
     /// The handful of one zone goes on in another, which decides from its keys if it derives.
-    fn hand_over(&mut self, old: ZoneId, new: ZoneId, handful: &Handful, on: &mut On<'_, '_>) {
+    fn hand_over(&mut self, (old, new): (ZoneId, ZoneId), handful: &Handful, due: Micros, on: &mut On<'_, '_>) {
         let plan = on.step.plan;
         let (derives, follows) = (plan.zone(new).derives(), plan.zone(new).follows());
         let heir = self.handful_mut(new);
-        let first_decision = handful.begun.map(|begun| begun + plan.gather);
-        let due = if derives && !follows { handful.due.or(first_decision) } else { None };
+        let at_once = if derives && !follows { handful.due.or(Some(due)) } else { None };
         let voicing = heir.voicing;
         *heir = *handful;
-        (heir.due, heir.voicing) = (due, voicing);
+        (heir.due, heir.voicing) = (at_once, voicing);
         // What the old zone derived at once, and no longer than fingers hold it, still ends with the keys.
         let (from, to) = (Source::Zone(old), Source::Zone(new));
         let holds = on.notes.holds(|unheld| is_derived_by(unheld, from) && !unheld.is_without_finger(plan));
@@ -188,7 +207,7 @@ impl Hand {
         }
         if follows {
             let down = self.keys_of(new, on);
-            self.followers[new.index()] = Follower::of_handful(handful, down, plan.gather);
+            self.followers[new.index()] = Follower::of_handful(handful, down, due, plan.gather);
         }
     }
 }
@@ -207,4 +226,11 @@ fn offer_again(old: ZoneId, gathering: &Gathering, on: &mut On<'_, '_>) {
             key.offered = if key.was_offered(old) { None } else { Some(ZoneId(0)) };
         }
     }
+}
+
+/// Whether another of some keys that are down is heard as the same one in the same zone.
+fn is_heard_elsewhere(share: &Share, on: &On<'_, '_>, which: impl Fn(KeyId) -> bool) -> bool {
+    let owners = &on.notes.owners;
+    let same = |other: &Share| other.is_hand(share.source) && other.note == share.note;
+    owners.down().filter(|key| which(*key)).any(|key| owners.shares(key).iter().any(same))
 }

@@ -75,7 +75,7 @@ impl Harmony {
 
 impl Follower {
     /// It is due: what is to sound from now on, where that changes.
-    pub fn decide(&mut self, now: Micros, terms: &Terms<'_>) -> Option<Harmony> {
+    pub(in crate::engine::hand) fn decide(&mut self, now: Micros, terms: &Terms<'_>) -> Option<Harmony> {
         self.due = None;
         let struck = self.take_brushed(terms);
         if struck.is_empty() || self.waits_for_fingers(struck, now, terms) {

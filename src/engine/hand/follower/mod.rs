@@ -138,7 +138,7 @@ impl Follower {
     }
 
     /// A key is struck; `begins` where it begins a handful.
-    pub fn strike(&mut self, key: u8, velocity: u8, begins: bool, (now, gather): (Micros, Micros)) {
+    pub(super) fn strike(&mut self, key: u8, velocity: u8, begins: bool, (now, gather): (Micros, Micros)) {
         if begins {
             self.older = self.down;
             self.over_all = !self.decided.is_empty() && self.down.has_all(self.decided);
@@ -157,7 +157,7 @@ impl Follower {
     }
 
     /// A key comes up, with or without the sustain pedal down.
-    pub fn lift(&mut self, key: u8, pedal: bool, (now, terms): (Micros, &Terms<'_>)) {
+    pub(super) fn lift(&mut self, key: u8, pedal: bool, (now, terms): (Micros, &Terms<'_>)) {
         if !self.down.remove(key) {
             return;
         }
@@ -174,13 +174,13 @@ impl Follower {
     }
 
     /// A zone that comes into use takes over a handful that is still open: its keys, and those of them that are down.
-    pub fn of_handful(handful: &Handful, down: u128, gather: Micros) -> Follower {
+    pub(super) fn of_handful(handful: &Handful, down: u128, due: Micros, gather: Micros) -> Follower {
         let mut follower = Follower::default();
         let begun = handful.begun.unwrap_or_default();
         for (number, key) in KeySet(handful.keys).iter().enumerate() {
             follower.strike(key, handful.loudest, number == 0, (begun, gather));
         }
-        follower.down = KeySet(down);
+        (follower.down, follower.due) = (KeySet(down), Some(due));
         follower
     }
 

@@ -18,7 +18,7 @@
 //! | `echo` | cues that what they send may set off again |
 //! | `wire` | chords and changes of song that take long on a DIN cable |
 //! | `voice` | melodies outside a singer's range |
-//! | `stage` | inputs, cables, outputs' files and pauses of the whole evening |
+//! | `stage` | inputs, cables, outputs' files, the page's network and pauses of the whole evening |
 //! | `ports` | ports that are not there, or could be one of several |
 //!
 //! Everything here is static: nothing is played, and no port is opened. The work grows with the number of songs, and

@@ -1,4 +1,4 @@
-//! Inputs, cables and pauses: what holds for the whole evening.
+//! Inputs, cables, the page's network and pauses: what holds for the whole evening.
 
 use super::tonight::Tonight;
 use super::words::quoted;
@@ -6,8 +6,8 @@ use crate::evening::MOST_INPUTS;
 use crate::map::{Diagnostic, FaultKind, Input, Output, file_name, file_names};
 
 /// Error: no input plays. Error: more inputs than the engine hears. Hint: an output that may lead back to an input.
-/// Hint: an output whose name is no name of a file. Hint: two outputs that would be one file. Hint: the set begins with a
-/// pause.
+/// Hint: an output whose name is no name of a file. Hint: two outputs that would be one file. Hint: the page is served to a
+/// network. Hint: the set begins with a pause.
 pub(super) fn find(tonight: &Tonight<'_>, found: &mut Vec<Diagnostic>) {
     let gear = &tonight.book.gear;
     if let Some(input) = gear.inputs.first().filter(|_| tonight.playing().next().is_none()) {
@@ -22,6 +22,11 @@ pub(super) fn find(tonight: &Tonight<'_>, found: &mut Vec<Diagnostic>) {
     }
     loops(tonight, found);
     files(tonight, found);
+    if gear.stand.is_in_network() {
+        let title = "in the network others can read what the page shows and what is pressed on it, and change it";
+        let help = "no passcode is sent, but a weak one can be guessed from what is: use a network of your own, and a long passcode that is used nowhere else";
+        found.push(Diagnostic::hint(gear.stand.spot, title).help(help));
+    }
     let entries = &tonight.book.set.entries;
     if let Some(first) = entries.first().filter(|first| first.song.is_none()) {
         let hint =

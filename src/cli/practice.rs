@@ -27,7 +27,7 @@ pub(super) fn run(set: &Path) -> Result<(), Failure> {
     observer.begin(Duties::default()).map_err(|error| failed(&error))?;
     let (open, words) = page::open(&mut daemon, &show, &remote, &observer, None);
     let Some(open) = open else {
-        return Err(failed(&words.unwrap_or_else(|| "the gear file says listen = \"off\"".to_owned()).trim()));
+        return Err(failed(&words.first().map_or("the gear file says listen = \"off\"", |words| words.trim())));
     };
     let stopper = remote.clone();
     ctrlc::set_handler(move || stopper.stop()).map_err(|error| failed(&error))?;

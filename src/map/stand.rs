@@ -34,7 +34,7 @@ pub(super) fn read(top: &mut Fields<'_>, inputs: &[Input], names: &Names) -> Sta
     let usual = Stand { input: first, ..Stand::default() };
     let Some(mut fields) = top.take("stand").and_then(|value| value.table("the stand")) else { return usual };
     let listen = fields.take("listen");
-    let asked = listen.is_some();
+    let (asked, spot) = (listen.is_some(), listen.as_ref().map(|value| value.spot));
     let address = match &listen {
         Some(value) => address(value),
         None => usual.listen,
@@ -67,7 +67,7 @@ pub(super) fn read(top: &mut Fields<'_>, inputs: &[Input], names: &Names) -> Sta
     let input = fields.take("input").and_then(|value| input(&value, inputs, names)).or(first);
     fields.done();
     let code = |code: Option<(_, String)>| code.map(|(_, code)| code);
-    Stand { listen: address, asked, passcode: code(moving), viewing_passcode: code(viewing), input }
+    Stand { listen: address, asked, spot, passcode: code(moving), viewing_passcode: code(viewing), input }
 }
 
 /// An address with a port, or none for "off".

@@ -5,12 +5,14 @@ use std::net::IpAddr;
 use std::sync::{Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
 
+use base64::Engine;
+use base64::prelude::BASE64_STANDARD;
 use serde::Serialize;
-use subtle::{ConstantTimeEq, ConstantTimeGreater};
 
 use super::devices::Devices;
 use super::limits::{self, network};
-use super::messages::LONGEST;
+use super::salt::Salt;
+use super::scram::{Challenge, Hash, Keys, ROUNDS};
 use crate::daemon::token_bucket::TokenBucket;
 use crate::map::Stand;
 use crate::wording::page::{PASSCODE_WANTED, PASSCODE_WRONG, TOO_MANY_PASSCODES};
@@ -23,6 +25,9 @@ const FORGOTTEN: Duration = Duration::from_secs(600);
 
 /// The most of those who said something wrong that are remembered.
 const MOST: usize = 256;
+
+/// How many random bytes tell a connection from all others.
+const NONCE: usize = 24;
 
 /// What somebody may do.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
@@ -50,9 +55,18 @@ pub(super) struct Refused {
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Caller<'a> {
     pub at: IpAddr,
-    pub passcode: Option<&'a str>,
+    /// That it knows a passcode.
+    pub proof: Option<Proof<'a>>,
     /// The token that an earlier admission gave it.
     pub device: Option<&'a str>,
+}
+
+/// What proves that somebody knows a passcode.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Proof<'a> {
+    pub is: &'a Hash,
+    /// What was signed with it, for one connection alone.
+    pub signed: &'a str,
 }
 
 /// Somebody is let in.
@@ -61,7 +75,9 @@ pub(super) struct Admitted {
     pub rights: Rights,
     /// The token of a device that had none.
     pub device: Option<String>,
-    /// A controlling passcode was said.
+    /// That the program knows the passcode too.
+    pub signature: Option<String>,
+    /// It knows a controlling passcode.
     pub proven: bool,
 }
 
@@ -70,6 +86,7 @@ pub(super) struct Admitted {
 pub(super) struct Auth {
     /// Whether it listens to more than this machine.
     in_network: bool,
+    salt: Salt,
     state: Mutex<State>,
     /// Held by whoever writes the devices' file.
     keeping: Mutex<()>,
@@ -78,6 +95,7 @@ pub(super) struct Auth {
 #[derive(Debug, Default)]
 struct State {
     passcodes: Passcodes,
+    keys: KeysOfBoth,
     attempts: Attempts,
     devices: Devices,
 }
@@ -91,6 +109,20 @@ struct Passcodes {
 impl Passcodes {
     fn of(stand: &Stand) -> Passcodes {
         Passcodes { control: stand.passcode.clone(), view: stand.viewing_passcode.clone() }
+    }
+}
+
+/// What was derived of the passcodes.
+#[derive(Debug, Default)]
+struct KeysOfBoth {
+    control: Option<Keys>,
+    view: Option<Keys>,
+}
+
+impl KeysOfBoth {
+    fn of(passcodes: &Passcodes, salt: &Salt) -> KeysOfBoth {
+        let keys = |passcode: &Option<String>| Some(Keys::of(passcode.as_deref()?, salt.bytes(), ROUNDS));
+        KeysOfBoth { control: keys(&passcodes.control), view: keys(&passcodes.view) }
     }
 }
 
@@ -142,11 +174,19 @@ impl Slowed {
 }
 
 impl Auth {
-    /// Who may come in at `stand`; `devices` are those of earlier runs.
-    pub fn new(stand: &Stand, devices: Devices) -> Auth {
-        let in_network = stand.listen.is_some_and(|at| !at.ip().to_canonical().is_loopback());
-        let state = State { passcodes: Passcodes::of(stand), devices, attempts: Attempts::default() };
-        Auth { in_network, state: Mutex::new(state), keeping: Mutex::new(()) }
+    /// Who may come in at `stand`; `devices` are those of earlier runs. Deriving keys takes a while.
+    pub fn new(stand: &Stand, devices: Devices, salt: Salt) -> Auth {
+        let passcodes = Passcodes::of(stand);
+        let keys = KeysOfBoth::of(&passcodes, &salt);
+        let state = State { passcodes, keys, devices, attempts: Attempts::default() };
+        Auth { in_network: stand.is_in_network(), salt, state: Mutex::new(state), keeping: Mutex::new(()) }
+    }
+
+    /// What a new connection is asked; none where the system has no random bytes.
+    pub fn challenge(&self) -> Option<Challenge> {
+        let mut nonce = [0; NONCE];
+        getrandom::fill(&mut nonce).ok()?;
+        Some(Challenge { nonce: BASE64_STANDARD.encode(nonce), salt: self.salt.text(), rounds: ROUNDS })
     }
 
     fn state(&self) -> MutexGuard<'_, State> {
@@ -155,11 +195,11 @@ impl Auth {
 
     /// Lets somebody in or not.
     pub fn admit(&self, caller: &Caller<'_>, now: Instant) -> Result<Admitted, Refused> {
-        let State { passcodes, attempts, devices } = &mut *self.state();
-        let Some(control) = &passcodes.control else {
-            return Ok(Admitted { rights: Rights::Control, device: None, proven: false });
+        let State { keys, attempts, devices, .. } = &mut *self.state();
+        let Some(control) = &keys.control else {
+            return Ok(Admitted { rights: Rights::Control, device: None, signature: None, proven: false });
         };
-        let Some(said) = caller.passcode else {
+        let Some(Proof { is, signed }) = caller.proof else {
             let words = PASSCODE_WANTED;
             return Err(Refused { words, wait: Duration::ZERO, wrong: false, passcode: true });
         };
@@ -171,16 +211,16 @@ impl Auth {
             return Err(Refused { words: TOO_MANY_PASSCODES, wait, wrong: false, passcode: true });
         }
         // Both are compared, whatever the first says.
-        let (controls, views) =
-            (is_same(control, said), passcodes.view.as_ref().is_some_and(|view| is_same(view, said)));
+        let (controls, views) = (control.fit(is, signed), keys.view.as_ref().filter(|view| view.fit(is, signed)));
         if controls {
             attempts.clear(&who);
-            let device = devices.admit(known.as_deref(), caller.at);
-            return Ok(Admitted { rights: Rights::Control, device, proven: true });
+            let (device, signature) = (devices.admit(known.as_deref(), caller.at), Some(control.signature(signed)));
+            return Ok(Admitted { rights: Rights::Control, device, signature, proven: true });
         }
-        if views {
+        if let Some(view) = views {
             // It says nothing of who guesses at the other one, so it clears nothing.
-            return Ok(Admitted { rights: Rights::View, device: None, proven: false });
+            let signature = Some(view.signature(signed));
+            return Ok(Admitted { rights: Rights::View, device: None, signature, proven: false });
         }
         attempts.bad(&who, now);
         Err(Refused { words: PASSCODE_WRONG, wait: attempts.wait(&who, now), wrong: true, passcode: true })
@@ -195,11 +235,14 @@ impl Auth {
     /// until the next start where there is none any longer: nobody opens the set to everybody by saving a file.
     pub fn take(&self, stand: &Stand) -> bool {
         let new = Passcodes::of(stand);
-        let mut state = self.state();
-        if new == state.passcodes || (new.control.is_none() && self.in_network) {
+        if new == self.state().passcodes || (new.control.is_none() && self.in_network) {
             return false;
         }
+        // This takes a while, and nobody who comes meanwhile waits for it.
+        let keys = KeysOfBoth::of(&new, &self.salt);
+        let mut state = self.state();
         state.passcodes = new;
+        state.keys = keys;
         true
     }
 
@@ -251,27 +294,22 @@ impl Attempts {
     }
 }
 
-/// Compares in a time that says nothing of what is right, its length neither.
-fn is_same(right: &str, said: &str) -> bool {
-    let padded = |text: &str| {
-        let mut padded = [0; LONGEST];
-        padded.iter_mut().zip(text.bytes()).for_each(|(to, from)| *to = from);
-        padded
-    };
-    let length = |text: &str| text.len() as u64;
-    let fits = !length(right).ct_gt(&(LONGEST as u64));
-    (padded(right).ct_eq(&padded(said)) & length(right).ct_eq(&length(said)) & fits).into()
-}
-
 #[cfg(test)]
 mod tests {
+    use std::collections::HashMap;
+
+    use super::super::scram;
     use super::limits::LONGEST_WAIT;
     use super::*;
 
     const S: fn(u64) -> Duration = Duration::from_secs;
 
     fn auth(moving: Option<&str>, viewing: Option<&str>) -> Auth {
-        Auth::new(&stand(moving, viewing), Devices::default())
+        opened(&stand(moving, viewing))
+    }
+
+    fn opened(stand: &Stand) -> Auth {
+        Auth::new(stand, Devices::default(), Salt::kept_in(None).unwrap())
     }
 
     fn stand(moving: Option<&str>, viewing: Option<&str>) -> Stand {
@@ -281,7 +319,29 @@ mod tests {
 
     /// What one without a token may.
     fn admit(auth: &Auth, at: IpAddr, passcode: Option<&str>, now: Instant) -> Result<Rights, Refused> {
-        auth.admit(&Caller { at, passcode, device: None }, now).map(|admitted| admitted.rights)
+        comes(auth, (at, None), passcode, now).map(|admitted| admitted.rights)
+    }
+
+    /// One who knows a passcode proves it, from an address and with a token.
+    fn comes(
+        auth: &Auth,
+        (at, device): (IpAddr, Option<&str>),
+        passcode: Option<&str>,
+        now: Instant,
+    ) -> Result<Admitted, Refused> {
+        let signed = "what was said on this connection";
+        let is = passcode.map(|passcode| proof(auth, passcode, signed));
+        let proof = is.as_ref().map(|is| Proof { is, signed });
+        auth.admit(&Caller { at, proof, device }, now)
+    }
+
+    /// Proofs of passcodes; each is derived once for each salt.
+    fn proof(auth: &Auth, passcode: &str, signed: &str) -> Hash {
+        type Known = HashMap<(String, String), Hash>;
+        static KNOWN: Mutex<Option<Known>> = Mutex::new(None);
+        let mut known = KNOWN.lock().unwrap();
+        let place = known.get_or_insert_default().entry((auth.salt.text(), passcode.to_owned()));
+        *place.or_insert_with(|| scram::proof(passcode, auth.salt.bytes(), ROUNDS, signed))
     }
 
     fn peer(last: u8) -> IpAddr {
@@ -296,10 +356,12 @@ mod tests {
         assert_eq!(admit(&closed, peer(1), Some("snow"), now), Ok(Rights::View));
         let nothing = admit(&closed, peer(1), None, now).unwrap_err();
         assert_eq!((nothing.wait, nothing.wrong), (S(0), false));
-        for (number, wrong) in ["", "lanter", "lanterns", "Lantern", "lantern\0", "\0"].into_iter().enumerate() {
+        for (number, wrong) in ["", "lanter", "lanterns", "Lantern", "lantern ", "\0"].into_iter().enumerate() {
             let refused = admit(&closed, peer(10 + number as u8), Some(wrong), now).unwrap_err();
             assert!(refused.wrong && refused.wait == S(1), "{wrong:?}");
         }
+        // HMAC fills up with zeros (RFC 2104, section 2), so these are one; a gear file has no control characters.
+        assert_eq!(admit(&closed, peer(1), Some("lantern\0"), now), Ok(Rights::Control));
         assert_eq!(admit(&auth(None, None), peer(1), None, now), Ok(Rights::Control));
         assert_eq!(admit(&auth(None, None), peer(1), Some("x"), now), Ok(Rights::Control));
         assert!(admit(&auth(Some("lantern"), None), peer(1), Some(""), now).is_err());
@@ -326,9 +388,8 @@ mod tests {
     fn many_addresses_gain_nothing_and_hold_no_known_tablet_up() {
         let auth = auth(Some("lantern"), None);
         let now = Instant::now();
-        let first = Caller { at: peer(1), passcode: Some("lantern"), device: None };
-        let token = auth.admit(&first, now).unwrap().device;
-        let tablet = |passcode, last| Caller { at: peer(last), passcode: Some(passcode), device: token.as_deref() };
+        let token = comes(&auth, (peer(1), None), Some("lantern"), now).unwrap().device;
+        let tablet = |passcode, last, now| comes(&auth, (peer(last), token.as_deref()), Some(passcode), now);
         let mut tried = 0;
         for number in 0..100_000_u32 {
             let stranger = IpAddr::from(number.to_be_bytes());
@@ -336,10 +397,10 @@ mod tests {
         }
         assert_eq!(tried, FREE_IN_ALL + 1);
         // Its own mistakes count for it, wherever it is; those of others never.
-        assert!(auth.admit(&tablet("lantren", 1), now).unwrap_err().wrong);
-        assert_eq!(auth.admit(&tablet("lantern", 3), now).unwrap_err().wait, S(1));
-        let let_in = Admitted { rights: Rights::Control, device: None, proven: true };
-        assert_eq!(auth.admit(&tablet("lantern", 3), now + S(1)), Ok(let_in));
+        assert!(tablet("lantren", 1, now).unwrap_err().wrong);
+        assert_eq!(tablet("lantern", 3, now).unwrap_err().wait, S(1));
+        let let_in = tablet("lantern", 3, now + S(1)).unwrap();
+        assert_eq!((let_in.rights, let_in.device, let_in.proven), (Rights::Control, None, true));
         assert!(admit(&auth, peer(1), Some("lantern"), now).is_err(), "its old address says nothing");
         let later = now + S(1);
         assert!(admit(&auth, peer(200), Some("no"), later).unwrap_err().wrong);
@@ -371,13 +432,13 @@ mod tests {
     fn a_token_opens_nothing_by_itself() {
         let auth = auth(Some("lantern"), Some("snow"));
         let now = Instant::now();
-        let control = auth.admit(&Caller { at: peer(1), passcode: Some("lantern"), device: None }, now).unwrap();
+        let control = comes(&auth, (peer(1), None), Some("lantern"), now).unwrap();
         assert!(control.device.is_some());
-        let viewing = auth.admit(&Caller { at: peer(2), passcode: Some("snow"), device: None }, now).unwrap();
+        let viewing = comes(&auth, (peer(2), None), Some("snow"), now).unwrap();
         assert_eq!(viewing.device, None, "who views is no known device: it might guess");
         let device = control.device.as_deref();
-        assert!(auth.admit(&Caller { at: peer(1), passcode: None, device }, now).is_err());
-        assert!(auth.admit(&Caller { at: peer(1), passcode: Some("no"), device }, now).is_err());
+        assert!(comes(&auth, (peer(1), device), None, now).is_err());
+        assert!(comes(&auth, (peer(1), device), Some("no"), now).is_err());
     }
 
     #[test]
@@ -385,7 +446,7 @@ mod tests {
         let now = Instant::now();
         let mut wide = stand(Some("lantern"), None);
         wide.listen = Some(([0, 0, 0, 0], 7340).into());
-        let wide = Auth::new(&wide, Devices::default());
+        let wide = opened(&wide);
         let here = auth(Some("lantern"), None);
         for auth in [&wide, &here] {
             assert!(!auth.take(&stand(Some("lantern"), None)) && auth.take(&stand(Some("candle"), None)));
@@ -394,6 +455,20 @@ mod tests {
         }
         assert!(!wide.take(&stand(None, None)) && wide.asks());
         assert!(here.take(&stand(None, None)) && !here.asks());
+    }
+
+    #[test]
+    fn a_proof_for_one_connection_is_none_for_another() {
+        let auth = auth(Some("lantern"), None);
+        let now = Instant::now();
+        let (first, second) = (auth.challenge().unwrap(), auth.challenge().unwrap());
+        assert!(first.nonce.len() >= 22 && first.nonce != second.nonce && first.salt == second.salt);
+        let (first, second) = (first.signed("page"), second.signed("page"));
+        let is = &scram::proof("lantern", auth.salt.bytes(), ROUNDS, &first);
+        let says = |signed| auth.admit(&Caller { at: peer(1), proof: Some(Proof { is, signed }), device: None }, now);
+        let signature = says(&first).unwrap().signature;
+        assert_eq!(signature, auth.state().keys.control.as_ref().map(|keys| keys.signature(&first)));
+        assert!(says(&second).unwrap_err().wrong);
     }
 
     #[test]

@@ -1,9 +1,14 @@
 //! What a page says: read strictly, every size and range checked before anything comes of it.
 
+use base64::Engine;
+use base64::prelude::BASE64_STANDARD;
 use serde::Deserialize;
+use serde::de::{Deserializer, Error, Unexpected};
+
+use super::scram::Hash;
 
 /// The version of the form.
-pub(super) const VERSION: u32 = 1;
+pub(super) const VERSION: u32 = 2;
 
 /// The longest message in bytes.
 pub(super) const LONGEST: usize = 1024;
@@ -15,14 +20,47 @@ const LONGEST_WORD: usize = 200;
 /// The latest time that makes sense, in milliseconds: a thousand years.
 const LATEST: f64 = 3.2e13;
 
+/// The fewest and the most letters of a page's nonce: Base64 of 16 bytes has 22 without padding.
+const NONCE: std::ops::RangeInclusive<usize> = 22..=64;
+
 /// The greeting.
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub(super) struct Hello {
     pub hello: u32,
-    pub passcode: Option<String>,
+    /// That the page knows a passcode.
+    pub response: Option<Response>,
     /// The token that an earlier admission gave this device.
     pub device: Option<String>,
+}
+
+/// What a page answers to the challenge.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct Response {
+    #[serde(deserialize_with = "nonce")]
+    pub nonce: String,
+    #[serde(deserialize_with = "proof")]
+    pub proof: Hash,
+}
+
+/// A nonce as RFC 5802, section 7, has it: letters that can be seen, and no comma.
+fn nonce<'de, D: Deserializer<'de>>(from: D) -> Result<String, D::Error> {
+    let text = String::deserialize(from)?;
+    let is_sound = NONCE.contains(&text.len()) && text.bytes().all(|byte| byte.is_ascii_graphic() && byte != b',');
+    if is_sound { Ok(text) } else { Err(D::Error::invalid_value(Unexpected::Other("text"), &"a nonce")) }
+}
+
+fn proof<'de, D: Deserializer<'de>>(from: D) -> Result<Hash, D::Error> {
+    let bytes = BASE64_STANDARD.decode(String::deserialize(from)?).ok();
+    let proof = bytes.and_then(|bytes| bytes.try_into().ok());
+    proof.ok_or_else(|| D::Error::invalid_value(Unexpected::Other("text"), &"Base64 of 32 bytes"))
+}
+
+/// What a greeting of any version says.
+#[derive(Debug, Deserialize)]
+struct AnyHello {
+    hello: u32,
 }
 
 /// An action or a change of the set.
@@ -85,14 +123,18 @@ pub(super) enum PageMessage {
     Do(Do),
     Down(Down),
     Up(Up),
-    PedalMessage(PedalMessage),
-    SoundMessage(SoundMessage),
+    Pedal(PedalMessage),
+    Sound(SoundMessage),
     Here(Here),
 }
 
 impl Hello {
-    /// Reads a greeting.
+    /// Reads a greeting; of another version only which.
     pub fn read(text: &str) -> Option<Hello> {
+        let AnyHello { hello } = serde_json::from_str(text).ok()?;
+        if hello != VERSION {
+            return Some(Hello { hello, response: None, device: None });
+        }
         serde_json::from_str(text).ok()
     }
 }
@@ -118,8 +160,8 @@ impl PageMessage {
                 *down < 128 && (1..128).contains(velocity) && is_time(*at)
             }
             PageMessage::Up(Up { up }) => *up < 128,
-            PageMessage::PedalMessage(PedalMessage { at, .. }) => at.is_none_or(is_time),
-            PageMessage::SoundMessage(_) => true,
+            PageMessage::Pedal(PedalMessage { at, .. }) => at.is_none_or(is_time),
+            PageMessage::Sound(_) => true,
             PageMessage::Here(Here { here }) => is_time(*here),
         }
     }
@@ -139,15 +181,18 @@ mod tests {
         assert_eq!(PageMessage::read(r#"{"up": 60}"#), Some(PageMessage::Up(Up { up: 60 })));
         assert_eq!(
             PageMessage::read(r#"{"pedal": true}"#),
-            Some(PageMessage::PedalMessage(PedalMessage { pedal: true, at: None }))
+            Some(PageMessage::Pedal(PedalMessage { pedal: true, at: None }))
         );
-        assert_eq!(
-            PageMessage::read(r#"{"sound": false}"#),
-            Some(PageMessage::SoundMessage(SoundMessage { sound: false }))
-        );
+        assert_eq!(PageMessage::read(r#"{"sound": false}"#), Some(PageMessage::Sound(SoundMessage { sound: false })));
         assert_eq!(PageMessage::read(r#"{"here": 1}"#), Some(PageMessage::Here(Here { here: 1.0 })));
-        assert!(Hello::read(r#"{"hello": 1, "passcode": null}"#).is_some());
-        assert!(Hello::read(r#"{"hello": 1, "passcode": "x", "device": "y"}"#).is_some());
+        assert!(Hello::read(r#"{"hello": 2}"#).is_some_and(|hello| hello.response.is_none()));
+        assert!(Hello::read(r#"{"hello": 2, "response": null, "device": "y"}"#).is_some());
+        let (nonce, proof) = ("n".repeat(22), BASE64_STANDARD.encode([7; 32]));
+        let hello = format!(r#"{{"hello": 2, "response": {{"nonce": "{nonce}", "proof": "{proof}"}}}}"#);
+        let response = Hello::read(&hello).and_then(|hello| hello.response).expect("a response");
+        assert_eq!((response.nonce, response.proof), (nonce, [7; 32]));
+        let other = Hello::read(r#"{"hello": 1, "passcode": "x", "device": "y"}"#).expect("a greeting");
+        assert_eq!((other.hello, other.device), (1, None), "what else another version says is not looked at");
     }
 
     #[test]
@@ -183,6 +228,13 @@ mod tests {
         }
         let long = format!(r#"{{"do": ["song", "{}"], "ask": 7, "at": 1, "seen": 1}}"#, "x".repeat(LONGEST_WORD + 1));
         assert_eq!(PageMessage::read(&long), None);
-        assert!(Hello::read(r#"{"hello": 1, "passcode": null, "as": "root"}"#).is_none());
+        for text in [
+            r#"{"hello": 2, "as": "root"}"#,
+            r#"{"hello": 2, "passcode": "x"}"#,
+            r#"{"hello": 2, "response": {}}"#,
+            r#"{"hello": -2}"#,
+        ] {
+            assert!(Hello::read(text).is_none(), "{text}");
+        }
     }
 }

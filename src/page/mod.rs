@@ -17,6 +17,8 @@ mod messages;
 mod owner;
 mod publisher;
 mod requests;
+mod salt;
+mod scram;
 mod seen;
 mod server;
 mod trouble;

@@ -21,6 +21,7 @@ use super::keyboard::PageKeyboard;
 use super::limits::{self, Limits};
 use super::publisher::Publisher;
 use super::requests;
+use super::salt::Salt;
 use super::viewer;
 use super::visit::Visit;
 use super::worker;
@@ -57,9 +58,9 @@ pub enum OpenError {
     /// The system says no.
     #[error("the stand cannot listen at {0} ({1})")]
     Refused(SocketAddr, io::Error),
-    /// There is no thread to be had.
+    /// There is no thread to be had, or nothing random.
     #[error("the stand cannot begin ({0})")]
-    NoThread(#[from] io::Error),
+    NotBegun(#[from] io::Error),
 }
 
 /// An open stand; closed when dropped.
@@ -111,7 +112,8 @@ impl Drop for Open {
 pub struct StandOptions<'a> {
     /// Where it listens, and who may do what.
     pub stand: &'a Stand,
-    /// The file that keeps the devices that were let in; none where they are forgotten with the run.
+    /// The file that keeps the devices that were let in; none where they are forgotten with the run. The salt of the
+    /// passcodes is kept beside it.
     pub devices: Option<&'a Path>,
 }
 
@@ -119,7 +121,7 @@ pub struct StandOptions<'a> {
 /// `handler` does what the pages ask for, `log` is given a line for who comes and goes.
 ///
 /// # Errors
-/// It cannot listen where it should, or the system gives no thread.
+/// It cannot listen where it should, or the system gives no thread or no random bytes.
 pub fn open(
     wanted: StandOptions<'_>,
     daemon: &mut Daemon,
@@ -129,19 +131,20 @@ pub fn open(
 ) -> Result<Option<Open>, OpenError> {
     let StandOptions { stand, devices } = wanted;
     let Some(at) = stand.listen else { return Ok(None) };
-    if stand.passcode.is_none() && !at.ip().to_canonical().is_loopback() {
+    if stand.passcode.is_none() && stand.is_in_network() {
         return Err(OpenError::NoPasscode(at));
     }
     let listener = listen(at, stand.asked)?;
     let address = listener.local_addr()?;
     let input = stand.input.and_then(|number| show.book.gear.inputs.get(number));
     let channel = input.and_then(|input| input.channel).map_or(0, |channel| channel.index());
+    let salt = Salt::kept_in(devices.map(|devices| devices.with_file_name("salt.json")).as_deref())?;
     let observer = Arc::clone(handler.observer());
     let (jobs, asked) = bounded(viewer::JOBS);
     let (wake_publisher, wakes) = bounded(1);
     let hub = Arc::new(Hub::new(HubParts {
         name: observer.name().to_owned(),
-        auth: Auth::new(stand, Devices::read(devices)),
+        auth: Auth::new(stand, Devices::read(devices), salt),
         hosts: Hosts::of_system(),
         keyboard: PageKeyboard::new(handler.remote().clone(), stand.input.filter(|_| input.is_some()), channel),
         jobs,

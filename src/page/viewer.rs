@@ -10,12 +10,13 @@ use futures_util::{SinkExt, StreamExt};
 use tokio::sync::mpsc;
 use tokio::time::{Instant, timeout, timeout_at};
 
-use super::auth::{Admitted, Caller, Refused, Rights};
+use super::auth::{Admitted, Caller, Proof, Refused, Rights};
 use super::frames::{self, Frame};
 use super::hub::{Ends, Hub, Job, Viewer, Why};
 use super::keyboard::HeldKeys;
 use super::limits;
 use super::messages::{Do, Hello, PageMessage, VERSION};
+use super::scram::Challenge;
 use super::visit::Visit;
 use super::worker;
 use crate::daemon::token_bucket::TokenBucket;
@@ -93,10 +94,13 @@ type Joined = (Session, mpsc::Receiver<Utf8Bytes>);
 
 async fn greet(visit: &Visit, sender: &mut SocketSender, receiver: &mut SocketReceiver) -> Result<Joined, Why> {
     let Visit { hub, ends, slot } = visit;
+    let Some(challenge) = hub.auth.challenge() else { return Err(Why::End) };
+    let Challenge { nonce, salt, rounds } = &challenge;
+    say(sender, frames::text(&Frame::Challenge { nonce, salt, rounds: *rounds })).await?;
     let Ok(hello) = timeout(GREETING, greeting(receiver)).await else { return Err(Why::Silent) };
     let hello = hello?;
     let peer = ends.from.ip();
-    match admit(hub, *ends, &hello) {
+    match admit(hub, *ends, &challenge, &hello) {
         Ok((admitted, (viewer, waiting))) => {
             slot.admit(admitted.proven);
             let rights = viewer.rights;
@@ -107,8 +111,7 @@ async fn greet(visit: &Visit, sender: &mut SocketSender, receiver: &mut SocketRe
                 let hub = Arc::clone(hub);
                 tokio::task::spawn_blocking(move || hub.auth.keep_devices());
             }
-            let (now, name, device) = (hub.now(), hub.name.as_str(), admitted.device.as_deref());
-            say(sender, frames::text(&Frame::Welcome { version: VERSION, can: rights, now, name, device })).await?;
+            say(sender, welcome(hub, rights, &admitted)).await?;
             Ok((session, waiting))
         }
         Err(refused) => {
@@ -123,16 +126,24 @@ async fn greet(visit: &Visit, sender: &mut SocketSender, receiver: &mut SocketRe
     }
 }
 
+fn welcome(hub: &Hub, can: Rights, admitted: &Admitted) -> Utf8Bytes {
+    let (now, name) = (hub.now(), hub.name.as_str());
+    let (signature, device) = (admitted.signature.as_deref(), admitted.device.as_deref());
+    frames::text(&Frame::Welcome { version: VERSION, can, now, name, signature, device })
+}
+
 /// A viewer, and what it is to be sent.
 type Joining = (Arc<Viewer>, mpsc::Receiver<Utf8Bytes>);
 
 /// Lets a page in that greets, if it may and there is a place.
-fn admit(hub: &Hub, ends: Ends, hello: &Hello) -> Result<(Admitted, Joining), Refused> {
+fn admit(hub: &Hub, ends: Ends, asked: &Challenge, hello: &Hello) -> Result<(Admitted, Joining), Refused> {
     let refused = |words, wait| Refused { words, wait, wrong: false, passcode: false };
     if hello.hello != VERSION {
         return Err(refused(wording::OTHER_VERSION, Duration::ZERO));
     }
-    let caller = Caller { at: ends.from.ip(), passcode: hello.passcode.as_deref(), device: hello.device.as_deref() };
+    let response = hello.response.as_ref().map(|response| (&response.proof, asked.signed(&response.nonce)));
+    let proof = response.as_ref().map(|(is, signed)| Proof { is, signed });
+    let caller = Caller { at: ends.from.ip(), proof, device: hello.device.as_deref() };
     let admitted = hub.auth.admit(&caller, hub.began + hub.began.elapsed())?;
     let joined = hub.join(MOST, ends, admitted.rights);
     joined.map(|joined| (admitted, joined)).ok_or_else(|| refused(wording::TOO_MANY, Duration::from_secs(2)))
@@ -229,11 +240,11 @@ fn take(session: &mut Session, said: PageMessage) {
             hub.keyboard.press(&mut session.held, key.down, key.velocity)
         }
         PageMessage::Up(key) => hub.keyboard.lift(&mut session.held, key.up),
-        PageMessage::PedalMessage(pedal) => {
+        PageMessage::Pedal(pedal) => {
             let down = pedal.pedal && moves && pedal.at.is_none_or(is_fresh);
             hub.keyboard.pedal(&mut session.held, down);
         }
-        PageMessage::SoundMessage(sound) => {
+        PageMessage::Sound(sound) => {
             session.viewer.sound.store(sound.sound, Ordering::Relaxed);
             session.viewer.begins_to_hear.store(sound.sound, Ordering::Release);
             hub.wake();

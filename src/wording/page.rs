@@ -28,6 +28,10 @@ pub(crate) fn address(link: &str) -> String {
     format!("the page is at {link}")
 }
 
+/// What is left open where other machines reach the page.
+pub(crate) const IN_A_NETWORK: &str = "nothing on it is encrypted: others in the network can read and change what page and program send; \
+                                       use a network of your own, and a long passcode that is used nowhere else";
+
 /// The page cannot be opened.
 pub(crate) fn not_opened(error: &dyn Display) -> String {
     format!("{error}; the music goes on without it")

@@ -375,6 +375,11 @@ fn the_page() {
     assert_eq!(page::disconnected(&"192.0.2.7"), "page on 192.0.2.7: disconnected");
     assert_eq!(page::wrong_passcode(&"192.0.2.7"), "page on 192.0.2.7: wrong passcode");
     assert_eq!(page::address("http://127.0.0.1:7340/"), "the page is at http://127.0.0.1:7340/");
+    assert_eq!(
+        page::IN_A_NETWORK,
+        "nothing on it is encrypted: others in the network can read and change what page and program send; use a network \
+         of your own, and a long passcode that is used nowhere else"
+    );
     assert_eq!(page::not_opened(&"no port"), "no port; the music goes on without it");
     assert_eq!(page::TOO_LATE, "That came too late: press again.");
     assert_eq!(page::JUST_MOVED, "The set has just moved: look, and press again.");

@@ -89,17 +89,22 @@ test('view only: everything is seen, nothing is controlled', async () => {
   assert.ok(await page.isDisabled('#song-list button'));
   await page.keyboard.press('Escape');
   // Past the page, straight into a socket: the program refuses it too.
-  const answer = await page.evaluate(() => new Promise((resolve) => {
-    const socket = new WebSocket(`ws://${location.host}/live`);
-    socket.onopen = () => socket.send(JSON.stringify({ hello: 1, passcode: 'only looking' }));
-    socket.onmessage = ({ data }) => {
-      const frame = JSON.parse(data);
-      if (frame.kind === 'state') socket.send(JSON.stringify({ do: ['next-song'], ask: 1, at: frame.now, seen: frame.seen }));
-      if (frame.kind === 'answer') resolve(frame);
-    };
-    socket.onclose = () => resolve({ done: false, closed: true });
-  }));
+  const answer = await page.evaluate(async () => {
+    const { respond } = await import('/scram.js');
+    const key = JSON.parse(sessionStorage.getItem('passcode-key'));
+    return new Promise((resolve) => {
+      const socket = new WebSocket(`ws://${location.host}/live`);
+      socket.onmessage = ({ data }) => {
+        const frame = JSON.parse(data);
+        if (frame.kind === 'challenge') socket.send(JSON.stringify({ hello: 2, response: respond(key, frame).response }));
+        if (frame.kind === 'state') socket.send(JSON.stringify({ do: ['next-song'], ask: 1, at: frame.now, seen: frame.seen }));
+        if (frame.kind === 'answer') resolve(frame);
+      };
+      socket.onclose = () => resolve({ done: false, closed: true });
+    });
+  });
   assert.equal(answer.done, false);
+  assert.match(answer.words, /view only/);
   assert.equal((await show.status()).entry.position, 1);
   await mover.click('#next-song');
   await reads(page, '#title', 'Frost on the Window');

@@ -95,7 +95,7 @@ fn silent_connections_of_a_few_addresses_keep_nobody_out() {
     let silent: Vec<TcpStream> =
         (0..300).map(|number| connect_from(Ipv4Addr::new(127, 0, 3, number as u8 % 4), evening.address)).collect();
     let mut tablet = Page::on(Ipv4Addr::new(127, 0, 4, 1), evening.address);
-    tablet.say(&json!({ "hello": 1, "passcode": "nine bells" }));
+    tablet.greet(Some("nine bells"), None);
     assert_eq!(tablet.frame().expect("an answer")["can"], "control");
     drop(silent);
 }
@@ -160,7 +160,7 @@ fn one_that_never_reads_is_dropped_while_the_others_go_on() {
     let host = evening.address.to_string();
     let socket = crate::page::knock_on(stream, &host, Some(&format!("http://{host}"))).expect("let in");
     let mut deaf = Page::over(socket);
-    deaf.say(&json!({ "hello": 1, "passcode": null }));
+    deaf.greet(None, None);
     let mut page = evening.page();
     page.frame_where("state", |state| state["viewers"] == 2);
     let ((), notes) = evening.while_playing(|| {

@@ -53,7 +53,7 @@ fn named(row: &str) -> BTreeSet<String> {
 fn every_field_is_there_and_documented() {
     let evening = Evening::with(&guarded());
     let mut refused = Page::greets(evening.address, Some("wrong"));
-    let mut frames = vec![refused.frame().expect("refused")];
+    let mut frames = vec![refused.challenge.clone(), refused.frame().expect("refused")];
     let mut page = Page::greets(evening.address, Some("nine bells"));
     // The wrong one made this address wait.
     while let Some(frame) = page.frame() {
@@ -110,7 +110,7 @@ fn every_field_is_there_and_documented() {
 fn every_file_of_the_page_is_served_as_what_it_is() {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("src/page/files");
     let mut files = BTreeSet::new();
-    let all = ["", "icons"].map(|within| std::fs::read_dir(folder.join(within)).unwrap());
+    let all = ["", "icons", "vendor"].map(|within| std::fs::read_dir(folder.join(within)).unwrap());
     for entry in all.into_iter().flatten().map(Result::unwrap).filter(|entry| entry.path().is_file()) {
         let name = entry.path().strip_prefix(&folder).unwrap().to_str().unwrap().to_owned();
         let kind = match name.rsplit('.').next() {

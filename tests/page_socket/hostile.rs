@@ -125,7 +125,7 @@ fn any_json() -> impl Strategy<Value = Value> {
         Just("ask".to_owned()),
         Just("hello".to_owned()),
         Just("pedal".to_owned()),
-        Just("passcode".to_owned()),
+        Just("response".to_owned()),
         ".{0,6}",
     ];
     let leaf = prop_oneof![

@@ -1,9 +1,15 @@
 //! A page, as a program that speaks to the stand's socket.
 
+use std::collections::HashMap;
 use std::net::{SocketAddr, TcpStream};
+use std::sync::Mutex;
 use std::time::{Duration, Instant};
 
+use base64::Engine;
+use base64::prelude::BASE64_STANDARD;
+use hmac::{Hmac, Mac};
 use serde_json::{Value, json};
+use sha2::{Digest, Sha256};
 use tungstenite::handshake::HandshakeError;
 use tungstenite::http::Request;
 use tungstenite::{Error, Message, WebSocket};
@@ -21,7 +27,60 @@ pub struct Page {
     pub seen: u64,
     /// How many looked then.
     pub viewers: u64,
+    /// What the program said first, and what was said to it; null before.
+    pub challenge: Value,
+    pub greeting: Value,
 }
+
+/// A passcode as one who knows it proves it: a second telling of RFC 5802, section 3.
+pub struct Proof {
+    pub response: Value,
+    /// What the program has to answer.
+    pub signature: String,
+}
+
+fn keyed(key: &[u8], text: &[u8]) -> Vec<u8> {
+    let mut mac = Hmac::<Sha256>::new_from_slice(key).unwrap();
+    mac.update(text);
+    mac.finalize().into_bytes().to_vec()
+}
+
+/// Derived once for each passcode and salt, as a page keeps it.
+fn salted(passcode: &str, challenge: &Value) -> Vec<u8> {
+    type Known = HashMap<(String, String), Vec<u8>>;
+    static KNOWN: Mutex<Option<Known>> = Mutex::new(None);
+    let (salt, rounds) = (challenge["salt"].as_str().unwrap(), challenge["rounds"].as_u64().unwrap());
+    let mut known = KNOWN.lock().unwrap();
+    let kept = known.get_or_insert_default().entry((passcode.to_owned(), format!("{salt} {rounds}")));
+    kept.or_insert_with(|| {
+        let mut salted = [0; 32];
+        let salt = BASE64_STANDARD.decode(salt).unwrap();
+        pbkdf2::pbkdf2_hmac::<Sha256>(passcode.as_bytes(), &salt, rounds as u32, &mut salted);
+        salted.to_vec()
+    })
+    .clone()
+}
+
+impl Proof {
+    /// That one knows `passcode`, for this challenge and with this nonce.
+    pub fn of(passcode: &str, challenge: &Value, nonce: &str) -> Proof {
+        let salted = salted(passcode, challenge);
+        let (salt, rounds) = (challenge["salt"].as_str().unwrap(), challenge["rounds"].as_u64().unwrap());
+        let both = format!("{nonce}{}", challenge["nonce"].as_str().unwrap());
+        let signed = format!("n=stand,r={nonce},r={both},s={salt},i={rounds},c=biws,r={both}");
+        let client = keyed(&salted, b"Client Key");
+        let mask = keyed(&Sha256::digest(&client), signed.as_bytes());
+        let proof: Vec<u8> = client.iter().zip(mask).map(|(one, other)| one ^ other).collect();
+        let signature = keyed(&keyed(&salted, b"Server Key"), signed.as_bytes());
+        Proof {
+            response: json!({ "nonce": nonce, "proof": BASE64_STANDARD.encode(proof) }),
+            signature: BASE64_STANDARD.encode(signature),
+        }
+    }
+}
+
+/// A nonce, as long as a page's.
+pub const NONCE: &str = "cGFnZSBub25jZSBwYWdlIG5vbmNl";
 
 /// The request of a page that came from `origin` and calls the stand `host`: a socket, or the status that refused it, 0
 /// where it was closed without one.
@@ -80,12 +139,25 @@ impl Page {
     }
 
     pub fn over(socket: WebSocket<TcpStream>) -> Page {
-        Page { socket, clock: (0.0, Instant::now()), state: Value::Null, seen: 0, viewers: 0 }
+        let (challenge, greeting) = (Value::Null, Value::Null);
+        Page { socket, clock: (0.0, Instant::now()), state: Value::Null, seen: 0, viewers: 0, challenge, greeting }
+    }
+
+    /// Hears the challenge, and greets with a passcode and the token of a device; what the program has to sign with is
+    /// returned. One that found no place says nothing.
+    pub fn greet(&mut self, passcode: Option<&str>, device: Option<&str>) -> Option<String> {
+        self.challenge = self.frame()?;
+        assert_eq!(self.challenge["kind"], "challenge");
+        let proof = passcode.map(|passcode| Proof::of(passcode, &self.challenge, NONCE));
+        let (response, signature) = proof.map(|proof| (proof.response, proof.signature)).unzip();
+        self.greeting = json!({ "hello": 2, "response": response, "device": device });
+        self.say(&self.greeting.clone());
+        signature
     }
 
     pub fn greets(address: SocketAddr, passcode: Option<&str>) -> Page {
         let mut page = Page::at(address);
-        page.say(&json!({ "hello": 1, "passcode": passcode }));
+        page.greet(passcode, None);
         page
     }
 
@@ -102,7 +174,7 @@ impl Page {
         loop {
             if let Ok(socket) = knock(address, &host, Some(&format!("http://{host}"))) {
                 let mut page = Page::over(socket);
-                page.say(&json!({ "hello": 1, "passcode": passcode }));
+                page.greet(passcode, None);
                 if page.frame().is_some_and(|frame| frame["kind"] == "welcome") {
                     return page;
                 }

@@ -1,5 +1,6 @@
 //! Who may do what: passcodes for moving and looking, wrong ones slowed, none in another network without one.
 
+use std::collections::BTreeSet;
 use std::net::{Ipv4Addr, SocketAddr};
 use std::sync::Arc;
 use std::time::{Duration, Instant};
@@ -106,7 +107,7 @@ fn who_knows_the_viewing_passcode_guesses_the_other_one_no_faster() {
     let evening = Evening::with(&guarded());
     let said = |number: u8, passcode: &str| {
         let mut page = Page::on(Ipv4Addr::new(127, 0, 1, number), evening.address);
-        page.say(&json!({ "hello": 1, "passcode": passcode }));
+        page.greet(Some(passcode), None);
         page.frame().expect("an answer")
     };
     // All are let in to view, then each guesses.
@@ -136,7 +137,7 @@ fn guesses_of_others_never_hold_up_a_device_that_was_let_in_in_an_earlier_run() 
     let evening = Evening::keeping(&guarded(), Some(&devices));
     let says = |number: u8, device: Option<&str>, passcode: &str| {
         let mut page = Page::on(Ipv4Addr::new(127, 0, 2, number), evening.address);
-        page.say(&json!({ "hello": 1, "passcode": passcode, "device": device }));
+        page.greet(Some(passcode), device);
         page.frame().expect("an answer")
     };
     for number in 0..100 {
@@ -169,6 +170,91 @@ fn at_the_computer_all_pages_are_asked_again_and_the_page_is_closed() {
 }
 
 #[test]
+fn the_program_proves_that_it_knows_the_passcode_too() {
+    let evening = Evening::with(&guarded());
+    for (passcode, can) in [("nine bells", "control"), ("lantern", "view")] {
+        let mut page = Page::at(evening.address);
+        let signature = page.greet(Some(passcode), None).expect("a passcode");
+        let welcome = page.frame().expect("an answer");
+        assert_eq!((&welcome["can"], &welcome["signature"]), (&json!(can), &json!(signature)));
+    }
+    let open = Evening::begin();
+    assert_eq!(greeted(&open, Some("nine bells"))["signature"], Value::Null, "it has none to know");
+}
+
+#[test]
+fn a_greeting_that_was_overheard_opens_nothing() {
+    let evening = Evening::with(&guarded());
+    let mut page = Page::greets(evening.address, Some("nine bells"));
+    assert_eq!(page.frame().expect("an answer")["can"], "control");
+    let mut thief = Page::at(evening.address);
+    let challenge = thief.frame().expect("a challenge");
+    assert_ne!(challenge["nonce"], page.challenge["nonce"]);
+    assert_eq!(challenge["salt"], page.challenge["salt"]);
+    thief.say(&page.greeting);
+    let refused = thief.frame().expect("an answer");
+    assert!(refused["words"].as_str().unwrap().contains("not the passcode"), "{refused}");
+    assert_eq!(refused["wait_ms"], 1_000);
+}
+
+#[test]
+fn no_two_connections_get_the_same_nonce() {
+    let evening = Evening::with(&guarded());
+    let nonce = |_| Page::at(evening.address).frame().expect("a challenge")["nonce"].as_str().unwrap().to_owned();
+    let nonces: BTreeSet<String> = (0..100).map(nonce).collect();
+    assert_eq!(nonces.len(), 100);
+    // Base64 of 16 bytes or more.
+    assert!(nonces.iter().all(|nonce| nonce.trim_end_matches('=').len() >= 22));
+}
+
+#[test]
+fn a_proof_of_another_form_ends_the_visit() {
+    let evening = Evening::with(&guarded());
+    let good = Page::greets(evening.address, Some("nine bells")).greeting["response"].clone();
+    let proof = good["proof"].as_str().unwrap();
+    for response in [
+        json!({ "nonce": "short", "proof": proof }),
+        json!({ "nonce": "x".repeat(65), "proof": proof }),
+        json!({ "nonce": "a comma, and blanks between", "proof": proof }),
+        json!({ "nonce": good["nonce"], "proof": "" }),
+        json!({ "nonce": good["nonce"], "proof": proof.trim_end_matches('=') }),
+        json!({ "nonce": good["nonce"], "proof": format!("AAAA{proof}") }),
+        json!({ "nonce": good["nonce"], "proof": proof, "more": 1 }),
+        json!({ "proof": proof }),
+        json!("nine bells"),
+    ] {
+        let mut page = Page::at(evening.address);
+        page.say(&json!({ "hello": 2, "response": response }));
+        assert_eq!(page.shown_out(), (1008, "that is no message of this form".to_owned()), "{response}");
+    }
+    assert_eq!(greeted(&evening, Some("nine bells"))["can"], "control", "none of these was a guess");
+}
+
+#[test]
+fn after_a_restart_the_salt_is_the_same_so_that_nobody_is_asked_again() {
+    let folder = tempfile::tempdir().unwrap();
+    let devices = folder.path().join("devices.json");
+    let salt = |devices| {
+        let evening = Evening::keeping(&guarded(), devices);
+        Page::at(evening.address).frame().expect("a challenge")["salt"].clone()
+    };
+    let first = salt(Some(devices.as_path()));
+    assert_eq!(salt(Some(devices.as_path())), first);
+    assert_ne!(salt(None), first, "it is random");
+    let kept = folder.path().join("salt.json");
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt;
+        assert_eq!(std::fs::metadata(&kept).unwrap().permissions().mode() & 0o777, 0o600);
+    }
+    // One that is none counts as lost.
+    std::fs::write(&kept, "\"AAAA\"").unwrap();
+    let new = salt(Some(devices.as_path()));
+    assert!(new != first && new != json!("AAAA"), "{new}");
+    assert_eq!(salt(Some(devices.as_path())), new);
+}
+
+#[test]
 fn other_passcodes_that_are_saved_hold_at_once() {
     let evening = Evening::with(&guarded());
     let mut page = Page::admitted(evening.address, Some("nine bells"));
@@ -186,10 +272,13 @@ fn other_passcodes_that_are_saved_hold_at_once() {
 #[test]
 fn a_page_of_another_version_is_told_to_load_again() {
     let evening = Evening::begin();
-    let mut page = Page::at(evening.address);
-    page.say(&json!({ "hello": 2, "passcode": null }));
-    let refused = page.frame().expect("an answer");
-    assert!(refused["words"].as_str().unwrap().contains("load it again"), "{refused}");
+    // One from before there was a challenge, and one from later.
+    for hello in [json!({ "hello": 1, "passcode": null, "device": null }), json!({ "hello": 3, "more": [] })] {
+        let mut page = Page::at(evening.address);
+        page.say(&hello);
+        let refused = page.next("refused");
+        assert!(refused["words"].as_str().unwrap().contains("load it again"), "{refused}");
+    }
 }
 
 #[test]

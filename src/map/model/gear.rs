@@ -2,7 +2,7 @@
 
 use core::net::SocketAddr;
 
-use super::{At, Cue, Curve, KeyRange};
+use super::{At, Cue, Curve, KeyRange, Spot};
 use crate::midi::{Channel, U7};
 
 /// Inputs, outputs, sounds and curves that hold for every song.
@@ -49,6 +49,8 @@ pub struct Stand {
     pub listen: Option<SocketAddr>,
     /// Whether the gear file asks for this address, so that no other will do.
     pub asked: bool,
+    /// Where it does.
+    pub spot: Option<Spot>,
     /// What lets a page control the set; none: whoever reaches it can.
     pub passcode: Option<String>,
     /// What lets a page look and no more.
@@ -57,11 +59,19 @@ pub struct Stand {
     pub input: Option<usize>,
 }
 
+impl Stand {
+    /// Whether other machines reach the page.
+    #[must_use]
+    pub fn is_in_network(&self) -> bool {
+        self.listen.is_some_and(|at| !at.ip().to_canonical().is_loopback())
+    }
+}
+
 impl Default for Stand {
     /// For this machine alone.
     fn default() -> Self {
         let listen = Some(SocketAddr::from(([127, 0, 0, 1], 7340)));
-        Stand { listen, asked: false, passcode: None, viewing_passcode: None, input: None }
+        Stand { listen, asked: false, spot: None, passcode: None, viewing_passcode: None, input: None }
     }
 }
 

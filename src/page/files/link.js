@@ -1,5 +1,7 @@
 // The one socket to the program: the greeting, signs of life, the program's clock, and coming back by itself.
 
+import { derive, fits, isSound, respond } from './scram.js';
+
 const QUIET_MS = 800; // without a word for so long, what is shown counts as old
 const AGAIN_MS = 400; // between two requests that ask whether the program can be reached
 const REQUEST_MS = 1500; // after that a request is given up; a few are on their way at once, so none holds up the next
@@ -7,6 +9,9 @@ const WELCOME_MS = 4000; // a socket that has not been welcomed by then is given
 const HERE_MS = 250;
 const ASKED = 4001; // the closing code of one that has to say the passcode again
 const ANSWER_MS = 1500; // after that the program refuses a press as too old, so no answer will come
+
+const KEPT = 'passcode-key'; // where this tab keeps what it made of the passcode
+const STRANGER = 'What answers here does not know the passcode. Look at the computer, then load this page again.';
 
 const clock = () => performance.now();
 
@@ -27,6 +32,15 @@ function store(name, value) {
   }
 }
 
+/** The key that this tab made of a passcode. */
+function keptKey() {
+  try {
+    return JSON.parse(sessionStorage.getItem(KEPT));
+  } catch {
+    return null;
+  }
+}
+
 /**
  * @param {object} told what the link tells: frame(frame), state('live' | 'old'), refused(words, waitMs)
  */
@@ -42,8 +56,9 @@ export function openLink(told) {
   let waitsForPasscode = false;
   let lastAsked = -Infinity;
   const open = new Map();
-  let passcode = sessionStorage.getItem('passcode');
-  let goodPasscode = null; // the one that let this page in last
+  let key = keptKey();
+  let goodKey = null; // the one that let this page in last
+  let challenge = null; // the last one
   // By its token the program knows this device again, so that wrong passcodes of others never hold it up.
   let device = stored('device');
 
@@ -81,9 +96,7 @@ export function openLink(told) {
     const tried = new WebSocket(url);
     pending = tried;
     const giveUp = setTimeout(() => drop(tried), WELCOME_MS);
-    tried.onopen = () => {
-      tried.send(JSON.stringify({ hello: 1, passcode, device }));
-    };
+    let proven = null; // what was answered to its challenge, and what it has to answer then
     tried.onmessage = (event) => {
       let frame;
       try {
@@ -91,13 +104,20 @@ export function openLink(told) {
       } catch {
         return;
       }
-      if (frame.kind === 'welcome' && socket === null) {
+      if (frame.kind === 'challenge' && pending === tried) {
+        if (!isSound(frame)) return takeForStranger(tried, giveUp);
+        challenge = frame;
+        if (key && !fits(key, challenge)) remember(null);
+        proven = key && respond(key, challenge);
+        tried.send(JSON.stringify({ hello: 2, response: proven?.response ?? null, device }));
+      } else if (frame.kind === 'welcome' && socket === null) {
+        if (proven && frame.signature !== proven.signature) return takeForStranger(tried, giveUp);
         clearTimeout(giveUp);
         pending = null;
         socket = tried;
         ahead = null;
         waitsForPasscode = false;
-        goodPasscode = passcode;
+        goodKey = key;
         if (frame.device) {
           device = frame.device;
           store('device', device);
@@ -107,8 +127,8 @@ export function openLink(told) {
         barredUntil = clock() + (frame.wait_ms || 0);
         // Without the right passcode, trying once more by itself would only be slowed down. One that was right before is
         // tried again when the time has come.
-        waitsForPasscode = frame.passcode && (passcode === null || passcode !== goodPasscode);
-        if (waitsForPasscode) sessionStorage.removeItem('passcode');
+        waitsForPasscode = frame.passcode && (key === null || key !== goodKey);
+        if (waitsForPasscode) sessionStorage.removeItem(KEPT);
         drop(tried);
         told.refused(frame.words, frame.wait_ms || 0, waitsForPasscode);
         return;
@@ -122,12 +142,24 @@ export function openLink(told) {
     };
     tried.onclose = tried.onerror = (event) => {
       clearTimeout(giveUp);
-      if (event.code === ASKED) {
-        passcode = null;
-        sessionStorage.removeItem('passcode');
-      }
+      if (event.code === ASKED) remember(null);
       drop(tried);
     };
+  }
+
+  function remember(made) {
+    key = made;
+    if (key) sessionStorage.setItem(KEPT, JSON.stringify(key));
+    else sessionStorage.removeItem(KEPT);
+  }
+
+  // What does not know the passcode is not the program; nothing more is said to it.
+  function takeForStranger(tried, giveUp) {
+    clearTimeout(giveUp);
+    remember(null);
+    barredUntil = Infinity;
+    drop(tried);
+    told.refused(STRANGER, 0, false);
   }
 
   function drop(which) {
@@ -193,10 +225,9 @@ export function openLink(told) {
         open.set(number, { resolve, timer });
       });
     },
-    /** Tries a passcode, remembered in this tab. */
+    /** Tries a passcode; this takes a while. What it makes is remembered in this tab. */
     enter(words) {
-      passcode = words;
-      sessionStorage.setItem('passcode', words);
+      remember(words ? derive(words, challenge) : null);
       waitsForPasscode = false;
       look();
     },

@@ -183,8 +183,15 @@ $('door').addEventListener('cancel', (event) => event.preventDefault());
 $('door-form').addEventListener('submit', (event) => {
   event.preventDefault();
   if ($('enter').disabled) return;
-  link.enter($('passcode').value);
+  const passcode = $('passcode').value;
   $('passcode').value = '';
+  set($('door-words'), 'One moment …');
+  $('enter').disabled = true;
+  // So that this is on the screen before what takes the browser's time.
+  setTimeout(() => {
+    link.enter(passcode);
+    $('enter').disabled = false;
+  }, 50);
 });
 
 // The link tells from its first moment on, so the hand is there before it.

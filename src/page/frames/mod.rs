@@ -23,8 +23,10 @@ pub(super) use song::SongFrame;
 #[derive(Debug, Serialize)]
 #[serde(tag = "kind", rename_all = "lowercase")]
 pub(super) enum Frame<'a> {
+    /// What a page has to answer with its passcode.
+    Challenge { nonce: &'a str, salt: &'a str, rounds: u32 },
     /// Admitted.
-    Welcome { version: u32, can: Rights, now: u64, name: &'a str, device: Option<&'a str> },
+    Welcome { version: u32, can: Rights, now: u64, name: &'a str, signature: Option<&'a str>, device: Option<&'a str> },
     /// Not admitted.
     Refused { words: &'a str, wait_ms: u64, passcode: bool },
     /// The set.

@@ -114,7 +114,8 @@ fn network() -> Said {
         return Err(format!("without a passcode: {status}: {said}"));
     }
     let stand = format!("listen = \"{NETWORK}\"\npasscode = \"{PASSCODE}\"\nviewing_passcode = \"lantern light\"\n");
-    let _program = play(&set("lab stand sender", &stand)?)?;
+    let program = play(&set("lab stand sender", &stand)?)?;
+    until("what a network leaves open", PATIENCE, || program.said().contains("others in the network can read"))?;
     let at = address(NETWORK)?;
     let greeted = |passcode| Page::greets(at, passcode).frame().unwrap_or_default();
     let (none, looks, moves) = (greeted(None), greeted(Some("lantern light")), greeted(Some(PASSCODE)));
@@ -144,7 +145,7 @@ fn visit(at: SocketAddr) -> std::io::Result<TcpStream> {
          Sec-WebSocket-Version: 13\r\nSec-WebSocket-Key: dGhlIHNhbXBsZSBub25jZQ==\r\n\r\n"
     );
     stream.write_all(head.as_bytes())?;
-    say(&mut stream, "{\"hello\":1,\"passcode\":null}")?;
+    say(&mut stream, "{\"hello\":2}")?;
     Ok(stream)
 }
 

@@ -11,11 +11,12 @@
 //! | `quit` | the performance ends |
 //!
 //! It prints `stand LINK` once it is open, then `sent OUTPUT HEX MILLISECONDS` for every message. Options: `--set PATH`,
-//! `--listen ADDRESS`, `--passcode WORDS`, `--viewing-passcode WORDS`.
+//! `--listen ADDRESS`, `--passcode WORDS`, `--viewing-passcode WORDS`, `--devices FILE`.
 
 use std::collections::HashMap;
 use std::io::{BufRead, Write};
 use std::net::SocketAddr;
+use std::path::PathBuf;
 use std::process::ExitCode;
 use std::sync::Arc;
 use std::time::Instant;
@@ -54,6 +55,7 @@ struct Options {
     listen: SocketAddr,
     passcode: Option<String>,
     viewing_passcode: Option<String>,
+    devices: Option<PathBuf>,
 }
 
 fn options() -> Result<Options, String> {
@@ -62,6 +64,7 @@ fn options() -> Result<Options, String> {
         listen: SocketAddr::from(([127, 0, 0, 1], 0)),
         passcode: None,
         viewing_passcode: None,
+        devices: None,
     };
     let mut arguments = std::env::args().skip(1);
     while let Some(name) = arguments.next() {
@@ -71,6 +74,7 @@ fn options() -> Result<Options, String> {
             "--listen" => options.listen = value.parse().map_err(|error| format!("{value}: {error}"))?,
             "--passcode" => options.passcode = Some(value),
             "--viewing-passcode" => options.viewing_passcode = Some(value),
+            "--devices" => options.devices = Some(value.into()),
             _ => return Err(format!("{name} is no option")),
         }
     }
@@ -78,10 +82,10 @@ fn options() -> Result<Options, String> {
 }
 
 fn run() -> Result<(), String> {
-    let Options { set, listen, passcode, viewing_passcode } = options()?;
+    let Options { set, listen, passcode, viewing_passcode, devices } = options()?;
     let book = map::load(&set, &mut read).book.ok_or_else(|| format!("{set} has errors"))?;
     let input = book.gear.stand.input;
-    let stand = Stand { listen: Some(listen), asked: true, passcode, viewing_passcode, input };
+    let stand = Stand { listen: Some(listen), asked: true, passcode, viewing_passcode, input, ..Stand::default() };
     let show = Arc::new(Show::new(book));
     let began = Instant::now();
     let world = World::live(move |output, bytes| {
@@ -99,11 +103,10 @@ fn run() -> Result<(), String> {
     let observer = Observer::new(&mut daemon, &show, "handspan").map_err(|error| error.to_string())?;
     observer.begin(Duties::default()).map_err(|error| error.to_string())?;
     let handler = Arc::new(RequestHandler::new(remote.clone(), Arc::clone(&observer), read, |_| ()));
-    let open = page::open(page::StandOptions { stand: &stand, devices: None }, &mut daemon, &show, handler, |words| {
-        eprintln!("{words}")
-    })
-    .map_err(|error| error.to_string())?
-    .ok_or("the gear wants no stand")?;
+    let wanted = page::StandOptions { stand: &stand, devices: devices.as_deref() };
+    let open = page::open(wanted, &mut daemon, &show, handler, |words| eprintln!("{words}"))
+        .map_err(|error| error.to_string())?
+        .ok_or("the gear wants no stand")?;
     let watching = reload::watch(read, remote.clone()).map_err(|error| error.to_string())?;
     print(&format!("stand {}", open.link()));
     let owner = std::thread::spawn(move || daemon.run(&Beginning::Afresh));

@@ -13,7 +13,7 @@
 //! | `triad KEY, CLASS` | pitch classes of the triad on that class |
 //! | `movement NOTES, NOTES` | semitones |
 //! | `spell KEY, SYMBOLS, KEYS` | the chord that is held, or `-`, and the names of its notes; in the key, beside a section's chords |
-//! | `moved SYMBOL, SEMITONES, KEY` | the chord in the key to which a piece has moved by so many |
+//! | `moved SYMBOL, FROM, KEY` | the chord in the key to which a piece has moved from another one |
 //! | `lead FROM, CLASSES, LOW HIGH, BASS` | notes; the bass may be missing |
 //!
 //! The answer is `none` where there is none, and a question that cannot be read ends the program.
@@ -68,9 +68,9 @@ fn answer(line: &str) -> Option<String> {
             listed(voicing.as_slice().iter().copied())
         }
         ("spell", [key, symbols, held]) => spelled(key.parse().ok()?, symbols, &notes(held)?)?,
-        ("moved", [symbol, way, key]) => {
+        ("moved", [symbol, from, key]) => {
             let chord: Chord = symbol.parse().ok()?;
-            chord.moved(way.parse().ok()?, key.parse().ok()?).to_string()
+            chord.moved(from.parse().ok()?, key.parse().ok()?).to_string()
         }
         _ => return None,
     })

@@ -112,6 +112,58 @@ fn a_missing_file_is_refused() {
     refuses_the_set(folder.path(), 2, &["set.toml"]);
 }
 
+/// Runs a command that must end by itself; far longer than anything here takes, only a failure waits for it.
+#[cfg(target_os = "linux")]
+fn ends(folder: &Path, arguments: &[&str]) -> Ran {
+    let mut command = Command::cargo_bin("handspan").expect("the program");
+    command.timeout(std::time::Duration::from_secs(60)).current_dir(folder).args(arguments);
+    let output = command.output().expect("it runs");
+    let code = output.status.code().unwrap_or_else(|| panic!("{arguments:?} waits for who writes into a pipe"));
+    let text = |bytes: Vec<u8>| String::from_utf8(bytes).expect("text");
+    Ran { code, out: text(output.stdout), err: text(output.stderr) }
+}
+
+#[cfg(target_os = "linux")]
+fn make_pipe(path: &Path) {
+    use rustix::fs::{CWD, FileType, Mode, mknodat};
+    let _ = fs::remove_file(path);
+    mknodat(CWD, path, FileType::Fifo, Mode::RUSR | Mode::WUSR, 0).expect("a pipe");
+}
+
+#[cfg(target_os = "linux")]
+#[test]
+fn a_pipe_in_the_place_of_any_file_is_named_and_not_waited_for() {
+    for name in ["set.toml", "gear.toml", "song.toml"] {
+        let folder = maps();
+        fs::write(folder.path().join("take.mid"), demo_take()).expect("a take");
+        make_pipe(&folder.path().join(name));
+        for arguments in [
+            &["replay", "set.toml", "take.mid", "--out", "out"][..],
+            &["play", "set.toml"][..],
+            &["check", "set.toml"][..],
+            &["check", "set.toml", "--json"][..],
+            &["print", "set.toml", "--out", "out"][..],
+        ] {
+            let ran = ends(folder.path(), arguments);
+            let said = format!("{}{}", ran.out, ran.err);
+            assert_eq!(ran.code, 2, "{arguments:?}: {said}");
+            assert!(
+                said.contains(name) && said.contains("cannot be read: it is a pipe or a device"),
+                "{arguments:?}: {said}"
+            );
+            assert!(!folder.path().join("out").exists(), "nothing is begun");
+        }
+    }
+    let folder = maps();
+    make_pipe(&folder.path().join("take.mid"));
+    let ran = ends(folder.path(), &["replay", "set.toml", "take.mid", "--out", "out"]);
+    assert_eq!(ran.code, 2, "{}", ran.err);
+    assert!(ran.err.contains("take.mid") && ran.err.contains("it is a pipe or a device"), "{}", ran.err);
+    make_pipe(&folder.path().join("concert.log"));
+    let ran = ends(folder.path(), &["play", "set.toml", "--log", "concert.log"]);
+    assert!(ran.code == 2 && ran.err.contains("it is no plain file"), "{}", ran.err);
+}
+
 #[test]
 fn a_folder_in_the_place_of_a_map_is_refused() {
     let folder = maps();

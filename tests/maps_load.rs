@@ -53,6 +53,19 @@ fn the_demo_loads_without_a_word() {
 }
 
 #[test]
+fn a_title_of_megabytes_is_said_in_a_few_lines() {
+    let mut files = demo();
+    let song = "title = \"".to_owned() + &"é".repeat(1 << 20) + "\"\nkey = \"C\"\n[[zone]]\nsound = \"grand\"\n";
+    files.insert("maps/songs/weir-gate.toml".to_owned(), song.into_bytes());
+    let loaded = load_from(&files);
+    check_promises(&loaded);
+    let said: Vec<String> = loaded.diagnostics.iter().map(|found| found.render(&loaded.sources, false)).collect();
+    let long = said.iter().find(|said| said.contains("\"title\" has 1048576 letters: there is room for 200.")).unwrap();
+    assert!(long.contains("songs/weir-gate.toml, line 1\n") && long.len() < 1_000, "{long}");
+    assert!(said.iter().all(|said| said.len() < 1_000));
+}
+
+#[test]
 fn files_are_looked_for_beside_the_set_and_each_is_read_once() {
     let files = demo();
     let mut asked = Vec::new();

@@ -52,9 +52,8 @@ fn in_its_own_key(section: &Section, chart: Key) -> Option<Diagnostic> {
     let (name, own) = (quoted(&section.name.value), key.value);
     let title =
         format!("the chords of the section {name} fit {own}, its own key, but are read in {chart}, the chart's");
-    let way = own.nearest_way(chart);
     let bar = |bar: &Vec<Chord>| {
-        let chords: Vec<String> = bar.iter().map(|chord| chord.moved(way, chart).to_string()).collect();
+        let chords: Vec<String> = bar.iter().map(|chord| chord.moved(own, chart).to_string()).collect();
         chords.join(" ")
     };
     let written: Vec<String> = chords.value.iter().map(bar).collect();

@@ -119,13 +119,14 @@ fn write_all(
     for (when, about) in waiting {
         let words = match about {
             Topic::Report(report) => match &report.what {
-                Happened::Connections(connections) => connected(connections),
-                Happened::Noticed(Notice::Fired(fired)) => cue_fired(fired, &report.show.book),
-                _ => in_one_line(&teller.lines(&report)),
+                Happened::Connections(connections) => vec![connected(connections)],
+                Happened::Noticed(Notice::Fired(fired)) => vec![cue_fired(fired, &report.show.book)],
+                _ => teller.lines(&report),
             },
-            Topic::Words(words) => in_one_line(&[words]),
+            Topic::Words(words) => vec![words],
             Topic::End => break,
         };
+        let words = in_one_line(&words);
         let count = missing.swap(0, Ordering::Relaxed);
         let told = count == 0 || write(&when, &performance::log_incomplete(count));
         let written = told && (words.is_empty() || write(&when, &words));
@@ -197,6 +198,24 @@ mod tests {
             [connection(Direction::Input, "keyboard", "stage piano"), connection(Direction::Output, "pad", "strings")];
         assert_eq!(connected(&both), "Connected: stage piano to keyboard, pad to strings.");
         assert_eq!(connected(&[]), "Nothing is connected.");
+    }
+
+    #[test]
+    fn names_of_ports_and_cues_end_no_line_and_command_no_terminal() {
+        let evil = "pi\u{1b}[2Jano\n2026-12-19T19:30:00.000+01:00 page 1: panic\u{202e}\u{9b}1m\u{2028}x\u{7f}";
+        let there = Connection { direction: Direction::Input, port: evil.into(), peer: evil.into() };
+        let words = |words: &str| Topic::Words(words.to_owned());
+        let what = Happened::Connections(Arc::new(vec![there]));
+        let mut lines = Vec::new();
+        said(vec![report(Standing::default(), what), words(evil)], 0, |line| {
+            lines.push(line.to_owned());
+            Ok(())
+        });
+        assert_eq!(lines.len(), 2);
+        for line in &lines {
+            assert_eq!(*line, clean(line), "{line:?}");
+            assert!(line.contains("[2J") && line.contains("panic"), "what can be shown stays: {line:?}");
+        }
     }
 
     fn said(abouts: Vec<Topic>, missing: u64, mut write: impl FnMut(&str) -> std::io::Result<()>) -> usize {

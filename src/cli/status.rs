@@ -79,7 +79,8 @@ fn lines(state: &State) -> Vec<String> {
         lines.push("  the drone is on".to_owned());
     }
     lines.extend(state.cues.iter().map(|name| format!("  {name} is on")));
-    lines.extend(state.next_song.iter().map(|title| format!("  next song: {title}")));
+    let next = state.next_song.as_deref().map(|title| wording::keys::next_song(title, state.next_song_key.as_deref()));
+    lines.extend(next.map(|next| format!("  {next}")));
     let beats = |tempo: Option<f64>| tempo.map_or_else(String::new, |tempo| format!(", ♩ = {tempo:.1}"));
     if let Some(at) = &state.tracks {
         let runs = if at.running { "run" } else { "have stopped" };

@@ -18,6 +18,7 @@ use super::state::{CountState, EntryState, PortState, SetState, SongState, State
 use super::supervisor::Supervisor;
 use super::{Daemon, Happened, LiveView, Metrics, Report, Show};
 use crate::engine::Snapshot;
+use crate::evening::Keys;
 use crate::ports::{Connection, Direction};
 use crate::wording::notices::Context;
 
@@ -230,6 +231,7 @@ impl Observer {
             drone: snapshot.drone,
             not_sent: snapshot.not_sent,
             next_song: snapshot.next_song.map(|entry| show.plan.title(entry).to_owned()),
+            next_song_key: snapshot.next_song.and_then(|entry| Some(Keys::on_entering(&show.book, entry)?.to_string())),
             cues: snapshot.cues_on(&show.plan).filter_map(|cue| show.plan.cue_name(cue)).map(str::to_owned).collect(),
             tracks: self.metrics.position().map(|at| TracksState {
                 running: at.running,

@@ -5,6 +5,7 @@
 //! before anything is said about it: it may be half-written.
 
 use std::ffi::{OsStr, OsString};
+use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, Weak};
 use std::thread;
@@ -66,7 +67,8 @@ pub fn watch(read: Read, remote: Remote) -> Result<Watching, WatchError> {
         watcher.watch(&folder, RecursiveMode::NonRecursive)?;
     }
     let watcher = Arc::new(Mutex::new(watcher));
-    let reloader = Reloader { watched: folders(&show), read, remote, watcher: Arc::downgrade(&watcher) };
+    let opened = at_the_start(&show);
+    let reloader = Reloader { watched: folders(&show), opened, read, remote, watcher: Arc::downgrade(&watcher) };
     thread::Builder::new()
         .name("reload".to_owned())
         .spawn(move || reloader.run(&notices))
@@ -105,9 +107,19 @@ fn may_be_maps(paths: &[PathBuf], endings: &[Option<OsString>]) -> bool {
     paths.is_empty() || paths.iter().any(known)
 }
 
+/// What of the gear's `[stand]` holds from the next start: where the page is served, and the input that it plays as.
+type AtTheStart = (Option<SocketAddr>, Option<usize>);
+
+fn at_the_start(show: &Show) -> AtTheStart {
+    let stand = &show.book.gear.stand;
+    (stand.listen, stand.input)
+}
+
 struct Reloader {
     /// The folders that are watched.
     watched: Vec<PathBuf>,
+    /// What of the page was opened at the start.
+    opened: AtTheStart,
     read: Read,
     remote: Remote,
     watcher: Weak<Mutex<notify::RecommendedWatcher>>,
@@ -141,15 +153,25 @@ impl Reloader {
                     (prepared, dropped) = (newer, fewer);
                 }
             }
+            let (before, now) = (at_the_start(&self.remote.show()), at_the_start(prepared.show()));
             match self.remote.load(prepared) {
-                Handed::Loaded if dropped.is_empty() => return,
-                Handed::Loaded => return self.remote.tell(Happened::ChangesDropped(Arc::new(dropped))),
+                Handed::Loaded => return self.tell(dropped, now != before && now != self.opened),
                 Handed::Ended => return,
                 Handed::Overtaken => match self.read_again() {
                     ReadAgain::Ready { prepared: newer, dropped: fewer } => (prepared, dropped) = (newer, fewer),
                     ReadAgain::Same | ReadAgain::Wrong(_) => return,
                 },
             }
+        }
+    }
+
+    /// What is to be said of maps that were loaded, beside that they were.
+    fn tell(&self, dropped: Vec<String>, stand_waits: bool) {
+        if !dropped.is_empty() {
+            self.remote.tell(Happened::ChangesDropped(Arc::new(dropped)));
+        }
+        if stand_waits {
+            self.remote.tell(Happened::StandWaits);
         }
     }
 

@@ -66,6 +66,7 @@ impl Report {
             Happened::Overrun => ports::OVERRUN.to_owned(),
             Happened::Rebuilt => performance::STARTED_AGAIN.to_owned(),
             Happened::Loaded => changes::LOADED.to_owned(),
+            Happened::StandWaits => changes::STAND_WAITS.to_owned(),
             Happened::MapsRefused(_) => changes::REFUSED.to_owned(),
             Happened::ChangesDropped(dropped) => changes::dropped(dropped.len()),
             Happened::Connections(_) | Happened::Ended(_) => return None,
@@ -101,6 +102,8 @@ pub enum Happened {
     OutputRefused(usize),
     /// Saved or changed maps were loaded.
     Loaded,
+    /// The gear file that was loaded serves the page elsewhere, or as another input, which holds from the next start on.
+    StandWaits,
     /// Saved maps have errors, each put into words, or ask for other ports; what was played goes on.
     MapsRefused(Arc<Vec<String>>),
     /// Changes that were made to the set this evening, and that no longer fit the saved maps: each in a sentence.

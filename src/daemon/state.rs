@@ -31,6 +31,9 @@ pub struct State {
     /// Title of the song or pause that `next-song` will enter, where one was lined up.
     #[serde(default)]
     pub next_song: Option<String>,
+    /// The room's key on entering that; none for a pause.
+    #[serde(default)]
+    pub next_song_key: Option<String>,
     /// Names of the cues that are on, such as an open talkback.
     #[serde(default)]
     pub cues: Vec<String>,

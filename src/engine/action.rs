@@ -5,7 +5,7 @@ use std::convert::Infallible;
 use super::ids::Action;
 use super::plan::Plan;
 use crate::evening::entry_named;
-use crate::map::{self, ActionError, LookUp};
+use crate::map::{self, ActionError, LookUp, clean};
 use crate::music::Key;
 
 impl Action {
@@ -44,13 +44,14 @@ impl LookUp<&str, &str, Key> for PlanNumbers<'_> {
     }
 
     fn section(&mut self, name: &str) -> Result<u16, ActionError> {
-        let index = self.0.section_names.iter().position(|section| section == name);
+        let index = named(&self.0.section_names, name);
         index.map(|index| index as u16).ok_or_else(|| ActionError::NoSuch("section", name.to_owned()))
     }
 
     fn zone(&mut self, written: &str, _: Option<bool>) -> Result<(u16, Option<bool>), ActionError> {
         // A zone's own name may end in "on" or "off": the whole is tried first.
-        if let Some(name) = self.0.zone_named(written) {
+        let zone = |name: &str| named(&self.0.zone_names, name).map(|index| index as u16);
+        if let Some(name) = zone(written) {
             return Ok((name, None));
         }
         let (name, on) = match written.rsplit_once(char::is_whitespace) {
@@ -58,13 +59,18 @@ impl LookUp<&str, &str, Key> for PlanNumbers<'_> {
             Some((name, "off")) => (name.trim_end(), Some(false)),
             _ => (written, None),
         };
-        let number = self.0.zone_named(name);
-        number.map(|number| (number, on)).ok_or_else(|| ActionError::NoSuch("zone", name.to_owned()))
+        zone(name).map(|number| (number, on)).ok_or_else(|| ActionError::NoSuch("zone", name.to_owned()))
     }
 
     fn key(&mut self, key: Key) -> Key {
         usual(key)
     }
+}
+
+/// The one of these names that is meant: as it is, or as it is shown, without what would disturb a terminal or a page.
+fn named(names: &[String], wanted: &str) -> Option<usize> {
+    let is_shown_so = |name: &String| clean(name) == wanted;
+    names.iter().position(|name| name == wanted).or_else(|| names.iter().position(is_shown_so))
 }
 
 /// The names for an action's numbers.

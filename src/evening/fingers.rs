@@ -14,7 +14,7 @@ pub fn chord_on(song: &Song, fingers: Key, key: u8) -> Chord {
     let written = written_in(song);
     let finger = song.fingers.iter().find(|finger| (12 + finger.key % 12 - written.tonic()) % 12 == above);
     if let Some(finger) = finger {
-        return finger.chord.value.moved(written.nearest_way(fingers), fingers);
+        return finger.chord.value.moved(written, fingers);
     }
     let root = tonic + above;
     let triad = scale::triad(fingers.is_minor(), above).map(|classes| classes.moved(i32::from(tonic)));

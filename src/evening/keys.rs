@@ -46,6 +46,13 @@ impl Keys {
         Keys { chart: song.key.value, play_in, tonight, sounding, shift }
     }
 
+    /// The room's key on entering the entry of this index; none for a pause.
+    #[must_use]
+    pub fn on_entering(book: &Book, entry: usize) -> Option<Key> {
+        let entry = book.set.entries.get(entry)?;
+        Some(Keys::of(book, entry, book.songs.get(entry.song?)?).tonight)
+    }
+
     /// The twelve keys that the song may be in tonight, from the one on C upward, as they are usually written; the one
     /// that it is in as the set has it.
     #[must_use]
@@ -101,7 +108,7 @@ impl Keys {
     /// A chord of the chart in another of the song's keys: as the fingers grip it, or as the room hears it.
     #[must_use]
     pub fn chord_in(&self, key: Key, chord: Chord) -> Chord {
-        chord.moved(self.chart.nearest_way(key), key)
+        chord.moved(self.chart, key)
     }
 }
 

@@ -15,6 +15,21 @@ use super::{At, Spot, words};
 /// What was found while files were read.
 pub(super) type Faults = RefCell<Vec<Diagnostic>>;
 
+/// The most letters of a title or a name: what a page may ask for by its name.
+const MOST_LETTERS: usize = 200;
+/// The most letters of a remark or a path.
+const MOST_LETTERS_OF_REMARKS: usize = 1_000;
+
+/// Whether a text, `what`, has at most so many letters; reports one that has more.
+fn is_short(map_file: &MapFile<'_>, spot: Spot, (what, text): (&str, &str), most: usize) -> bool {
+    let letters = text.chars().count();
+    if letters > most {
+        let title = format!("{what} has {letters} letters: there is room for {most}");
+        map_file.report(Diagnostic::error(FaultKind::Finding, spot, title).help("write fewer"));
+    }
+    letters <= most
+}
+
 /// One file being read.
 pub(super) struct MapFile<'a> {
     /// Its index among the sources.
@@ -106,6 +121,7 @@ impl<'a> Fields<'a> {
         let (map_file, name) = (self.map_file, self.what);
         self.table.iter().map(move |(key, value)| {
             let at = At { value: key.get_ref().to_string(), spot: map_file.spot(key.span()) };
+            is_short(map_file, at.spot, ("this name", &at.value), MOST_LETTERS);
             (at, Value { map_file, name, home: name, spot: map_file.spot(value.span()), value: value.get_ref() })
         })
     }
@@ -205,12 +221,33 @@ impl<'a> Value<'a> {
     }
 
     /// A text that is not empty.
-    pub fn text(&self) -> Option<At<String>> {
+    fn any_text(&self) -> Option<&'a str> {
         let text = self.as_text().filter(|text| !text.trim().is_empty());
         if text.is_none() {
             self.wrong("a text in quotation marks, not an empty one");
         }
-        Some(self.at(text?.to_owned()))
+        text
+    }
+
+    /// A text that is not empty and has at most so many letters.
+    fn text_within(&self, most: usize) -> Option<At<String>> {
+        let text = self.any_text()?;
+        is_short(self.map_file, self.spot, (&quoted(self.name), text), most).then(|| self.at(text.to_owned()))
+    }
+
+    /// A title, a name or another short text that is not empty.
+    pub fn text(&self) -> Option<At<String>> {
+        self.text_within(MOST_LETTERS)
+    }
+
+    /// A remark or a path.
+    pub fn long_text(&self) -> Option<At<String>> {
+        self.text_within(MOST_LETTERS_OF_REMARKS)
+    }
+
+    /// A text of many parts, such as bars or bytes, which its reader counts.
+    pub fn text_of_parts(&self) -> Option<At<String>> {
+        self.any_text().map(|text| self.at(text.to_owned()))
     }
 
     /// `true` or `false`.

@@ -294,7 +294,7 @@ fn place(value: &Value<'_>) -> Option<Vec<u8>> {
 
 /// Exactly one system message, F0–F7, from hexadecimal text.
 fn whole_message(value: &Value<'_>) -> Option<Vec<u8>> {
-    let text = value.text()?.value;
+    let text = value.text_of_parts()?.value;
     let byte = |part: &str| (part.len() == 2).then(|| u8::from_str_radix(part, 16).ok()).flatten();
     let Some(bytes) = text.split_whitespace().map(byte).collect::<Option<Vec<u8>>>() else {
         value.wrong("pairs of hexadecimal digits with spaces between");

@@ -25,9 +25,9 @@ pub(super) struct Opened<'a> {
 /// Finds the files that a set names.
 pub(super) fn files(mut top: Fields<'_>) -> Opened<'_> {
     values::middle_c(&mut top);
-    let gear = top.need("gear").and_then(|value| value.text());
+    let gear = top.need("gear").and_then(|value| value.long_text());
     let mut entries = top.list_of("song", "an entry of the set");
-    let songs = entries.iter_mut().map(|entry| entry.take("map").and_then(|value| value.text())).collect();
+    let songs = entries.iter_mut().map(|entry| entry.take("map").and_then(|value| value.long_text())).collect();
     Opened { top, entries, gear, songs }
 }
 
@@ -90,7 +90,7 @@ fn performed(mut fields: Fields<'_>, index: Option<usize>, draft: Option<&Draft>
         shift: fields.take("shift").and_then(|value| values::shift(&value)),
         order: fields.take("order").and_then(|value| song::order(&value, sections)),
         singer: fields.take("singer").and_then(|value| value.text()),
-        remark: fields.take("remark").and_then(|value| value.text()).map(|at| at.value),
+        remark: fields.take("remark").and_then(|value| value.long_text()).map(|at| at.value),
     };
     fields.done();
     if let Some(singer) = &entry.singer {
@@ -117,7 +117,7 @@ fn pause(mut fields: Fields<'_>) -> Entry {
         map_file.report(Diagnostic::error(FaultKind::Finding, fields.spot, title).help(help));
     }
     let title = title.and_then(|value| value.text()).map(|at| at.value);
-    let remark = fields.take("remark").and_then(|value| value.text()).map(|at| at.value);
+    let remark = fields.take("remark").and_then(|value| value.long_text()).map(|at| at.value);
     for name in ["key", "play_in", "shift", "order", "singer"] {
         if let Some(value) = fields.take(name).filter(|_| !map_file.broken) {
             let help = format!("take {name} out, or write map = \"…\" with the song's file");

@@ -108,7 +108,7 @@ fn sections(top: &mut Fields<'_>) -> (Vec<Section>, Known<()>) {
             like: fields.take("like").and_then(|value| value.text()),
             key: fields.take("key").and_then(|value| values::key(&value)),
             chords: fields.take("chords").and_then(|value| values::progression(&value)),
-            remark: fields.take("remark").and_then(|value| value.text()).map(|at| at.value),
+            remark: fields.take("remark").and_then(|value| value.long_text()).map(|at| at.value),
         };
         fields.done();
         sections.push(section);

@@ -95,7 +95,7 @@ pub(super) fn chord(value: &Value<'_>) -> Option<At<Chord>> {
 pub(super) fn progression(value: &Value<'_>) -> Option<At<Vec<Vec<Chord>>>> {
     /// Who has written so many chords in a way that is not known here has seen enough.
     const MOST_FAULTS: usize = 12;
-    let text = value.text()?.value;
+    let text = value.text_of_parts()?.value;
     let mut readable = text.clone();
     for fault in 0..MOST_FAULTS {
         let ProgressionError { at, fault } = match chord::progression(&readable) {

@@ -116,18 +116,17 @@ impl Chord {
         self.kind
     }
 
-    /// The chord so many semitones higher, or lower for a negative number, where a piece has moved by them to
-    /// this key; its root spelled as [`Tone::moved`] does, a bass at the same interval from it. A way of whole octaves
-    /// changes nothing.
+    /// The chord where a piece has moved from one key to another; its root spelled as [`Tone::moved`] does, a bass at the
+    /// same interval from it. A way of whole octaves changes nothing.
     #[must_use]
-    pub fn moved(self, semitones: i32, key: Key) -> Chord {
-        if semitones % 12 == 0 {
+    pub fn moved(self, from: Key, key: Key) -> Chord {
+        if from.nearest_way(key) == 0 {
             return self;
         }
-        let root = self.root.moved(semitones, key);
+        let root = self.root.moved(from, key);
         let plain = Chord { root, kind: self.kind, slash: None };
         let bass = |slash: Tone| {
-            let moved = slash.moved(semitones, key);
+            let moved = slash.moved(from, key);
             let by_interval = plain.tone(moved.class()).or_else(|| root.further(slash.fifths() - self.root.fifths()));
             by_interval.unwrap_or(moved)
         };

@@ -15,22 +15,20 @@ impl Tone {
         Tone { letter, accidental: ((off + 6).rem_euclid(12) - 6) as i8 }
     }
 
-    /// The tone so many semitones higher, or lower for a negative number, where a piece has moved by them to
-    /// this key: written on the same degree as before, a raised fourth as a raised fourth, where the key that
-    /// it came from is plain (F# and Gb major are two ways to write one) and no double accidental comes of
-    /// it; else as the key writes it. A way of whole octaves changes nothing.
+    /// The tone where a piece has moved from one key to another: written on the same degree as before, a raised
+    /// fourth as a raised fourth, where no double accidental comes of it; else as the new key writes it. A way of whole
+    /// octaves changes nothing.
     #[must_use]
-    pub fn moved(self, semitones: i32, key: Key) -> Tone {
-        if semitones % 12 == 0 {
+    pub fn moved(self, from: Key, key: Key) -> Tone {
+        let way = from.nearest_way(key);
+        if way == 0 {
             return self;
         }
-        let class = (i32::from(self.class()) + semitones.rem_euclid(12)) % 12;
-        // Seven semitones make a fifth, and 7·7 = 1 modulo 12.
+        let class = (i32::from(self.class()) + way).rem_euclid(12);
         let to = key.signature();
-        let from = (to - 7 * semitones.rem_euclid(12) + 5).rem_euclid(12) - 5;
-        let place = self.fifths() + to - from;
+        let place = self.fifths() + to - from.signature();
         // Further than the leading note of the third degree, or than a lowered fifth, nobody reads a degree.
-        let is_degree = from != 6 && (to - 6..=to + 9).contains(&place) && (-8..=12).contains(&place);
+        let is_degree = (to - 6..=to + 9).contains(&place) && (-8..=12).contains(&place);
         if is_degree { Tone::at_fifths(place) } else { Tone::in_key(class as u8, key) }
     }
 }
@@ -41,25 +39,30 @@ mod tests {
 
     #[test]
     fn a_move_keeps_the_degree() {
-        let moved = |text: &str, way: i32, key: &str| {
-            let tone = Tone::read(text).unwrap().0.moved(way, key.parse().unwrap());
-            assert_eq!(tone.class(), (i32::from(Tone::read(text).unwrap().0.class()) + way).rem_euclid(12) as u8);
+        let moved = |text: &str, from: &str, key: &str| {
+            let (before, from, key): (Tone, Key, Key) =
+                (Tone::read(text).unwrap().0, from.parse().unwrap(), key.parse().unwrap());
+            let tone = before.moved(from, key);
+            assert_eq!(tone.class(), (i32::from(before.class()) + from.nearest_way(key)).rem_euclid(12) as u8);
             tone.to_string()
         };
         // The leading note to the relative minor of C, moved to D and Eb; the lowered seventh likewise.
-        assert_eq!(moved("G#", 2, "D"), "A#");
-        assert_eq!(moved("G#", 3, "Eb"), "B");
-        assert_eq!(moved("Bb", 2, "D"), "C");
-        assert_eq!(moved("Bb", 3, "Eb"), "Db");
+        assert_eq!(moved("G#", "C", "D"), "A#");
+        assert_eq!(moved("G#", "C", "Eb"), "B");
+        assert_eq!(moved("Bb", "C", "D"), "C");
+        assert_eq!(moved("Bb", "C", "Eb"), "Db");
         // In minor: the leading note and the lowered second of A minor, to E minor.
-        assert_eq!(moved("G#", 7, "Em"), "D#");
-        assert_eq!(moved("Bb", 7, "Em"), "F");
-        // Where it would need a double sharp, and where the chart may have been in F# or in Gb.
-        assert_eq!(moved("G#", -1, "B"), "G");
-        assert_eq!(moved("Cb", 6, "C"), "F");
-        assert_eq!(moved("B", 6, "C"), "F");
-        assert_eq!(moved("F#", -1, "C"), "F");
-        assert_eq!(moved("G#", 0, "Eb"), "G#");
+        assert_eq!(moved("G#", "Am", "Em"), "D#");
+        assert_eq!(moved("Bb", "Am", "Em"), "F");
+        // Where it would need a double sharp.
+        assert_eq!(moved("G#", "C", "B"), "G");
+        // Two ways to write one key: each chart is read by its own signature.
+        assert_eq!([moved("Cb", "Gb", "C"), moved("B", "F#", "C")], ["F", "F"]);
+        assert_eq!([moved("E#", "F#", "C"), moved("F", "Gb", "C")], ["B", "B"]);
+        assert_eq!([moved("G", "Abm", "Am"), moved("Fb", "Abm", "Am")], ["G#", "F"]);
+        // What no degree of its chart is.
+        assert_eq!(moved("F#", "Db", "C"), "F");
+        assert_eq!(moved("G#", "Eb", "Eb"), "G#");
     }
 
     #[test]

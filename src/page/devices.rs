@@ -86,7 +86,8 @@ fn new_token() -> Option<String> {
     Some(hex(&bytes))
 }
 
-fn hash(token: &str) -> String {
+/// The hash of a token.
+pub(super) fn hash(token: &str) -> String {
     hex(&Sha256::digest(token.as_bytes()))
 }
 

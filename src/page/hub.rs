@@ -10,11 +10,14 @@ use axum::extract::ws::Utf8Bytes;
 use crossbeam_channel::Sender;
 use tokio::sync::{Notify, mpsc};
 
+use super::arrivals::Arrivals;
 use super::auth::{Auth, Rights};
 use super::hosts::Hosts;
 use super::keyboard::PageKeyboard;
 use super::messages::Do;
+use super::names::{Names, PageName};
 use super::seen::Seen;
+use crate::wording::page::more_came;
 
 /// Frames that may wait for a viewer: more than the answers to all that it may say in a second. Who is further behind is
 /// dropped.
@@ -58,6 +61,9 @@ pub(super) struct Hub {
     pub began: Instant,
     pub auth: Auth,
     pub hosts: Hosts,
+    pub names: Names,
+    /// What is told of those who come and go.
+    pub arrivals: Arrivals,
     pub keyboard: PageKeyboard,
     pub seen: Seen,
     /// What is asked for goes to the thread that answers.
@@ -97,6 +103,8 @@ impl Hub {
             began: Instant::now(),
             auth,
             hosts,
+            names: Names::default(),
+            arrivals: Arrivals::default(),
             keyboard,
             seen: Seen::default(),
             jobs,
@@ -124,7 +132,13 @@ impl Hub {
 
     /// One more, if there is room; what it is to be sent comes out of the receiver. For one who can control, the last
     /// one who came to view makes room.
-    pub fn join(&self, most: usize, ends: Ends, rights: Rights) -> Option<(Arc<Viewer>, mpsc::Receiver<Utf8Bytes>)> {
+    pub fn join(
+        &self,
+        most: usize,
+        name: PageName,
+        ends: Ends,
+        rights: Rights,
+    ) -> Option<(Arc<Viewer>, mpsc::Receiver<Utf8Bytes>)> {
         let mut viewers = self.viewers();
         if self.is_closed() {
             return None;
@@ -136,6 +150,7 @@ impl Hub {
         }
         let (queue, waiting) = mpsc::channel(WAITING);
         let viewer = Arc::new(Viewer {
+            name,
             ends,
             rights,
             queue,
@@ -161,6 +176,11 @@ impl Hub {
     /// All who look now.
     pub fn all(&self) -> Vec<Arc<Viewer>> {
         self.viewers().clone()
+    }
+
+    /// Tells how many came that were not told one by one.
+    pub fn tell_sum(&self) {
+        self.arrivals.sum().iter().for_each(|(pages, wrong)| (self.log)(&more_came(*pages, *wrong)));
     }
 
     /// All have to go.
@@ -194,6 +214,8 @@ impl Hub {
 /// Somebody who was let in.
 #[derive(Debug)]
 pub(super) struct Viewer {
+    /// What it is called.
+    pub name: PageName,
     /// Where it is.
     pub ends: Ends,
     /// What it may do.

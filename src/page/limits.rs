@@ -18,6 +18,9 @@ pub(super) const MESSAGES: Rate = Rate::per_second(200, 200);
 /// How often a page may give a sign of life in the three seconds before its greeting: no more than 200 in all, and a page
 /// gives none.
 pub(super) const BEFORE_GREETING: Rate = Rate::per_second(50, 50);
+/// How often one page, or one wrong passcode, is told in the log: 20 at once, then one a minute; the rest
+/// is told in a sum. However many come, a day of them is less than one file of the log.
+pub(super) const ARRIVALS: Rate = Rate::new(20, Duration::from_secs(60));
 /// How long the next passcode waits after a wrong one: a second, and each time double up to half a minute. One who has
 /// mistyped hardly notices, one who guesses gets two a minute.
 pub(super) const SHORTEST_WAIT: Duration = Duration::from_secs(1);

@@ -5,6 +5,7 @@
 //! [`Remote`](crate::daemon::Remote); what goes out comes from a [`LiveView`](crate::daemon::LiveView), an
 //! [`Observer`](crate::daemon::observer::Observer) and reports, and nobody who looks is ever waited for.
 
+mod arrivals;
 mod assets;
 mod auth;
 mod devices;
@@ -14,6 +15,7 @@ mod hub;
 mod keyboard;
 mod limits;
 mod messages;
+mod names;
 mod owner;
 mod publisher;
 mod requests;

@@ -196,6 +196,7 @@ async fn receive(listener: TcpListener, hub: &Arc<Hub>) {
     let Ok(listener) = tokio::net::TcpListener::from_std(listener) else { return hub.close() };
     let limits = Limits::knowing(hub.auth.addresses());
     let mut pace = TokenBucket::new(limits::CONNECTIONS);
+    let summing = tokio::spawn(sum_up(Arc::clone(hub)));
     loop {
         let accepted = tokio::select! {
             accepted = listener.accept() => accepted,
@@ -223,6 +224,17 @@ async fn receive(listener: TcpListener, hub: &Arc<Hub>) {
         }
     };
     let _ = timeout(LAST_WORDS, waiting).await;
+    summing.abort();
+    hub.tell_sum();
+}
+
+/// Tells now and then of those that came and were not told one by one.
+async fn sum_up(hub: Arc<Hub>) {
+    loop {
+        hub.arrivals.left_out.notified().await;
+        tokio::time::sleep(hub.arrivals.wait(Instant::now())).await;
+        hub.tell_sum();
+    }
 }
 
 /// Answers the requests of one connection.

@@ -69,6 +69,7 @@ impl Troubles {
             Happened::MapsRefused(_) => self.add(About::Maps, sentence(), None, now),
             Happened::Loaded => self.over(About::Maps, sentence(), now),
             Happened::ChangesDropped(_)
+            | Happened::StandWaits
             | Happened::Overrun
             | Happened::OutputRefused(_)
             | Happened::Rebuilt

@@ -11,11 +11,13 @@ use tokio::sync::mpsc;
 use tokio::time::{Instant, timeout, timeout_at};
 
 use super::auth::{Admitted, Caller, Proof, Refused, Rights};
+use super::devices;
 use super::frames::{self, Frame};
 use super::hub::{Ends, Hub, Job, Viewer, Why};
 use super::keyboard::HeldKeys;
 use super::limits;
 use super::messages::{Do, Hello, PageMessage, VERSION};
+use super::names::PageName;
 use super::scram::Challenge;
 use super::visit::Visit;
 use super::worker;
@@ -80,13 +82,30 @@ struct Session {
     hub: Arc<Hub>,
     viewer: Arc<Viewer>,
     held: HeldKeys,
+    /// Whether the log was told that it came.
+    is_told: bool,
+    _name: NameGuard,
+}
+
+/// A page's name, from its greeting to its end.
+struct NameGuard {
+    hub: Arc<Hub>,
+    name: PageName,
+}
+
+impl Drop for NameGuard {
+    fn drop(&mut self) {
+        self.hub.names.leave(self.name);
+    }
 }
 
 impl Drop for Session {
     fn drop(&mut self) {
         self.hub.keyboard.let_go(&mut self.held);
         self.hub.leave(&self.viewer);
-        (self.hub.log)(&wording::disconnected(&self.viewer.ends.from.ip()));
+        if self.is_told {
+            (self.hub.log)(&wording::disconnected(&self.viewer.name));
+        }
     }
 }
 
@@ -99,14 +118,21 @@ async fn greet(visit: &Visit, sender: &mut SocketSender, receiver: &mut SocketRe
     say(sender, frames::text(&Frame::Challenge { nonce, salt, rounds: *rounds })).await?;
     let Ok(hello) = timeout(GREETING, greeting(receiver)).await else { return Err(Why::Silent) };
     let hello = hello?;
-    let peer = ends.from.ip();
-    match admit(hub, *ends, &challenge, &hello) {
+    let device = hello.device.as_deref().map(devices::hash);
+    let name = hub.names.take(ends.from.ip(), device.as_deref());
+    let guard = NameGuard { hub: Arc::clone(hub), name };
+    match admit(hub, (name, *ends), &challenge, &hello) {
         Ok((admitted, (viewer, waiting))) => {
             slot.admit(admitted.proven);
             let rights = viewer.rights;
-            let session = Session { hub: Arc::clone(hub), viewer, held: HeldKeys::default() };
-            (hub.log)(&wording::connected(&peer, rights == Rights::Control));
+            let is_told = hub.arrivals.page(Instant::now().into_std());
+            let session = Session { hub: Arc::clone(hub), viewer, held: HeldKeys::default(), is_told, _name: guard };
+            if is_told {
+                (hub.log)(&wording::connected(&name, rights == Rights::Control));
+            }
             if admitted.proven {
+                let device = admitted.device.as_deref().map(devices::hash).or(device);
+                device.into_iter().for_each(|device| hub.names.know(name, device));
                 // The disk may be slow, and others are served on this thread.
                 let hub = Arc::clone(hub);
                 tokio::task::spawn_blocking(move || hub.auth.keep_devices());
@@ -115,8 +141,8 @@ async fn greet(visit: &Visit, sender: &mut SocketSender, receiver: &mut SocketRe
             Ok((session, waiting))
         }
         Err(refused) => {
-            if refused.wrong {
-                (hub.log)(&wording::wrong_passcode(&peer));
+            if refused.wrong && hub.arrivals.wrong_passcode(Instant::now().into_std()) {
+                (hub.log)(&wording::wrong_passcode(&name));
             }
             let wait_ms = refused.wait.as_millis() as u64;
             let passcode = refused.passcode;
@@ -136,7 +162,12 @@ fn welcome(hub: &Hub, can: Rights, admitted: &Admitted) -> Utf8Bytes {
 type Joining = (Arc<Viewer>, mpsc::Receiver<Utf8Bytes>);
 
 /// Lets a page in that greets, if it may and there is a place.
-fn admit(hub: &Hub, ends: Ends, asked: &Challenge, hello: &Hello) -> Result<(Admitted, Joining), Refused> {
+fn admit(
+    hub: &Hub,
+    (name, ends): (PageName, Ends),
+    asked: &Challenge,
+    hello: &Hello,
+) -> Result<(Admitted, Joining), Refused> {
     let refused = |words, wait| Refused { words, wait, wrong: false, passcode: false };
     if hello.hello != VERSION {
         return Err(refused(wording::OTHER_VERSION, Duration::ZERO));
@@ -145,7 +176,7 @@ fn admit(hub: &Hub, ends: Ends, asked: &Challenge, hello: &Hello) -> Result<(Adm
     let proof = response.as_ref().map(|(is, signed)| Proof { is, signed });
     let caller = Caller { at: ends.from.ip(), proof, device: hello.device.as_deref() };
     let admitted = hub.auth.admit(&caller, hub.began + hub.began.elapsed())?;
-    let joined = hub.join(MOST, ends, admitted.rights);
+    let joined = hub.join(MOST, name, ends, admitted.rights);
     joined.map(|joined| (admitted, joined)).ok_or_else(|| refused(wording::TOO_MANY, Duration::from_secs(2)))
 }
 

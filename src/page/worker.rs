@@ -12,7 +12,7 @@ use super::owner;
 use super::seen::SetPosition;
 use crate::daemon::observer::Observer;
 use crate::daemon::requests::{Ask, Outcome, PageRequest, RequestHandler};
-use crate::wording::page::{AT_THE_COMPUTER, JUST_MOVED, NOT_YOUR_FILE, PAGE_AT_THE_COMPUTER, TOO_LATE, name};
+use crate::wording::page::{AT_THE_COMPUTER, JUST_MOVED, NOT_YOUR_FILE, PAGE_AT_THE_COMPUTER, TOO_LATE};
 
 /// What was pressed longer ago does not act, in milliseconds;
 pub(super) const STALE: f64 = 1_500.0;
@@ -63,7 +63,7 @@ fn answer(hub: &Hub, (handler, observer): (&RequestHandler, &Observer), viewer: 
     if steps && !hub.seen.is_still(asked.seen, &SetPosition::of(&observer.state())) {
         return (false, JUST_MOVED.to_owned());
     }
-    let answer = handler.answer(&name(&viewer.ends.from.ip()), Ask::Do { words: asked.words.clone() });
+    let answer = handler.answer(&viewer.name.to_string(), Ask::Do { words: asked.words.clone() });
     (answer.outcome == Outcome::Done, answer.words)
 }
 

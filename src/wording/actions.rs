@@ -5,7 +5,7 @@ use super::notices::Context;
 use crate::engine::{Action, ActionError, Notice, Plain, Plan};
 use crate::map::{Book, Word, nearest};
 
-/// What somebody asks for, for the log: `terminal: next-song`, `page on 192.0.2.7: panic`.
+/// What somebody asks for, for the log: `terminal: next-song`, `page 3 at 192.0.2.7: panic`.
 pub(crate) fn asked(who: &str, what: &str) -> String {
     format!("{who}: {what}")
 }

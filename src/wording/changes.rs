@@ -12,6 +12,9 @@ pub(crate) const REFUSED: &str = "The saved maps were not loaded: the set goes o
 /// Saved maps that ask for other ports.
 pub(crate) const OTHER_PORTS: &str =
     "The saved gear file asks for other inputs or outputs: they are opened at the next start.";
+/// A saved gear file that serves the page elsewhere.
+pub(crate) const STAND_WAITS: &str =
+    "The saved gear file has another listen or input below [stand]: that holds from the next start, the page stays.";
 /// Many change the set at a moment.
 pub(crate) const OVERTAKEN: &str = "The maps are being changed by others at this moment: try again.";
 

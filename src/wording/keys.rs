@@ -30,6 +30,12 @@ pub(crate) fn room(key: &str) -> String {
     format!("room {key}")
 }
 
+/// The song or pause that comes next, with the room's key on entering it: `Next song: Nine Bells, room Am`.
+pub(crate) fn next_song(title: &str, key: Option<&str>) -> String {
+    let key = key.map_or_else(String::new, |key| format!(", {}", room(key)));
+    format!("Next song: {title}{key}")
+}
+
 /// What the next section does to the room's key: `rises to E`.
 pub(crate) fn goes_to(key: &str, rises: bool) -> String {
     format!("{} to {key}", if rises { "rises" } else { "falls" })

@@ -29,7 +29,10 @@ impl Context<'_> {
             Notice::Fade => "Held notes fade out.".to_owned(),
             Notice::NothingToFade => "No note is held that could fade.".to_owned(),
             Notice::Cue(cue, on) => format!("{} is {}.", plan.cue_name(cue)?, on_off(on)),
-            Notice::LinedUp(entry) => format!("Next song: {}.", plan.title(entry)),
+            Notice::LinedUp(entry) => {
+                let key = Keys::on_entering(self.book, entry).map(|key| key.to_string());
+                format!("{}.", keys::next_song(plan.title(entry), key.as_deref()))
+            }
             Notice::Loop(input) => format!(
                 "{} answers everything that it receives: its cues are off until it has been silent for a second. \
                  See that it does not send back what it receives.",

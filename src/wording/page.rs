@@ -3,24 +3,35 @@
 use std::fmt::Display;
 
 /// A page, for the log and as who asks for something.
-pub(crate) fn name(peer: &dyn Display) -> String {
-    format!("page on {peer}")
+pub(crate) fn name(number: u64, address: &dyn Display) -> String {
+    format!("page {number} at {address}")
 }
 
 /// A page was let in.
-pub(crate) fn connected(peer: &dyn Display, controls: bool) -> String {
+pub(crate) fn connected(page: &dyn Display, controls: bool) -> String {
     let may = if controls { "can control" } else { "view only" };
-    format!("{}: connected, {may}", name(peer))
+    format!("{page}: connected, {may}")
 }
 
 /// A page has left.
-pub(crate) fn disconnected(peer: &dyn Display) -> String {
-    format!("{}: disconnected", name(peer))
+pub(crate) fn disconnected(page: &dyn Display) -> String {
+    format!("{page}: disconnected")
 }
 
 /// A page gave a wrong passcode.
-pub(crate) fn wrong_passcode(peer: &dyn Display) -> String {
-    format!("{}: wrong passcode", name(peer))
+pub(crate) fn wrong_passcode(page: &dyn Display) -> String {
+    format!("{page}: wrong passcode")
+}
+
+/// Pages that were let in and wrong passcodes, where so many came that not each is told.
+pub(crate) fn more_came(pages: u64, wrong: u64) -> String {
+    let counted = |count: u64, what: &str| {
+        let ending = if count == 1 { "" } else { "s" };
+        (count > 0).then(|| format!("{count} more {what}{ending}"))
+    };
+    let counts: Vec<String> =
+        [counted(pages, "page"), counted(wrong, "wrong passcode")].into_iter().flatten().collect();
+    format!("{} in the last minute", counts.join(" and "))
 }
 
 /// Where the page is.

@@ -89,6 +89,7 @@ fn each_notice_is_a_sentence() {
         (Notice::NothingToFade, "No note is held that could fade."),
         (Notice::Cue(CueId(0), true), "talkback is on."),
         (Notice::Cue(CueId(0), false), "talkback is off."),
+        (Notice::LinedUp(0), "Next song: Lantern, room Eb."),
         (Notice::LinedUp(1), "Next song: Welcome."),
         (Notice::Tracks(true), "The tracks player runs."),
         (Notice::Tracks(false), "The tracks player has stopped."),
@@ -199,7 +200,7 @@ fn who_asked_is_named_first() {
     assert_eq!(actions::asked(actions::SIGNAL, actions::STOP), "signal: stop");
     assert_eq!(actions::asked(actions::CONTROL_SOCKET, "panic"), "control socket: panic");
     assert_eq!(actions::TOO_MANY_ASK, "Too many ask at this moment: try again.");
-    assert_eq!(actions::asked(&page::name(&"192.0.2.7"), "next-song"), "page on 192.0.2.7: next-song");
+    assert_eq!(actions::asked(&page::name(3, &"192.0.2.7"), "next-song"), "page 3 at 192.0.2.7: next-song");
     let book = book_of(SONG);
     let cue = book.cues().nth(1).unwrap();
     assert_eq!(actions::asked(&cues::name(cue, None), &cues::asks(cue, None)), "cue control 67: next-section");
@@ -263,6 +264,10 @@ fn maps_and_changes() {
     assert_eq!(
         changes::OTHER_PORTS,
         "The saved gear file asks for other inputs or outputs: they are opened at the next start."
+    );
+    assert_eq!(
+        changes::STAND_WAITS,
+        "The saved gear file has another listen or input below [stand]: that holds from the next start, the page stays."
     );
     assert_eq!(changes::OVERTAKEN, "The maps are being changed by others at this moment: try again.");
     assert_eq!(changes::changed("song-key \"Lantern\" Eb"), "The set was changed: song-key \"Lantern\" Eb.");
@@ -370,10 +375,14 @@ fn the_performance_itself() {
 
 #[test]
 fn the_page() {
-    assert_eq!(page::connected(&"192.0.2.7", true), "page on 192.0.2.7: connected, can control");
-    assert_eq!(page::connected(&"192.0.2.7", false), "page on 192.0.2.7: connected, view only");
-    assert_eq!(page::disconnected(&"192.0.2.7"), "page on 192.0.2.7: disconnected");
-    assert_eq!(page::wrong_passcode(&"192.0.2.7"), "page on 192.0.2.7: wrong passcode");
+    let tablet = page::name(3, &"192.0.2.7");
+    assert_eq!(page::connected(&tablet, true), "page 3 at 192.0.2.7: connected, can control");
+    assert_eq!(page::connected(&tablet, false), "page 3 at 192.0.2.7: connected, view only");
+    assert_eq!(page::disconnected(&tablet), "page 3 at 192.0.2.7: disconnected");
+    assert_eq!(page::wrong_passcode(&tablet), "page 3 at 192.0.2.7: wrong passcode");
+    assert_eq!(page::more_came(37, 0), "37 more pages in the last minute");
+    assert_eq!(page::more_came(0, 1), "1 more wrong passcode in the last minute");
+    assert_eq!(page::more_came(1, 2), "1 more page and 2 more wrong passcodes in the last minute");
     assert_eq!(page::address("http://127.0.0.1:7340/"), "the page is at http://127.0.0.1:7340/");
     assert_eq!(
         page::IN_A_NETWORK,

@@ -7,5 +7,6 @@ mod changes;
 mod commands;
 mod evening;
 mod hostile;
+mod names;
 mod status;
 mod truth;

@@ -37,15 +37,19 @@ export const cutOff = (page) => page.evaluate(() => {
   return [...new Set(found)];
 });
 
-/** Texts that lie over one another, or over a control that is not theirs. */
+/**
+ * Texts that lie over one another, or over a control that is not theirs. What says that the page is cut off takes the
+ * place of the evening and the state, which are old then, and of nothing else.
+ */
 export const overlaps = (page) => page.evaluate(() => {
   if (document.querySelector('dialog[open], .zones-opened')) return [];
   const boxes = [];
   const stand = document.querySelector('#stand');
+  const isCovered = (element) => !document.querySelector('#old').hidden && element.closest('#evening, #words');
   const walker = document.createTreeWalker(stand, NodeFilter.SHOW_TEXT);
   for (let node = walker.nextNode(); node; node = walker.nextNode()) {
     const element = node.parentElement;
-    if (!node.textContent.trim() || element.closest('.unseen, svg, [hidden]') || !element.checkVisibility({ visibilityProperty: true })) continue;
+    if (!node.textContent.trim() || element.closest('.unseen, svg, [hidden]') || isCovered(element) || !element.checkVisibility({ visibilityProperty: true })) continue;
     const range = document.createRange();
     range.selectNodeContents(node);
     const bounds = element.closest('.short')?.getBoundingClientRect();
@@ -56,8 +60,8 @@ export const overlaps = (page) => page.evaluate(() => {
       if (right > left && bottom > top) boxes.push({ left, right, top, bottom, text: `“${node.textContent.trim()}”`, element });
     }
   }
-  for (const control of stand.querySelectorAll('button, .keys, #knots i')) {
-    if (control.closest('#piano') || !control.checkVisibility({ visibilityProperty: true })) continue;
+  for (const control of stand.querySelectorAll('button, .keys, #knots i, #old')) {
+    if (control.closest('#piano') || isCovered(control) || !control.checkVisibility({ visibilityProperty: true })) continue;
     const { left, right, top, bottom } = control.getBoundingClientRect();
     boxes.push({ left, right, top, bottom, text: control.id || control.className, element: control });
   }

@@ -164,6 +164,33 @@ test('whatever a map asks for fits at every size', async () => {
   assert.equal(found.join('\n'), '');
 });
 
+test('what says that the page is cut off or view only fits at every size', async () => {
+  const found = [];
+  const show = await perform('--set', path.join(folder, 'midwinter.toml'), '--passcode', 'under the ice', '--viewing-passcode', 'behind the lamp');
+  const enter = async (passcode) => {
+    const page = await visit(browser, show.url, { wait: false });
+    await page.fill('#passcode', passcode);
+    await page.click('#enter');
+    await page.waitForSelector('body[data-link=live]');
+    await go(page, 'Seven zones');
+    return page;
+  };
+  const controls = await enter('under the ice');
+  const views = await enter('behind the lamp');
+  await show.end();
+  // With the longest words beside it: what was pressed meanwhile.
+  const press = (page) => page.evaluate(() => {
+    document.querySelector('#raise-key').click();
+    return new Promise((done) => setTimeout(done, 0));
+  });
+  for (const page of [controls, views]) await page.waitForSelector('body[data-link=old]');
+  await everySize(found, controls, 'cut off', { enter: press, needed: [...NEEDED, '#title', '#section'] });
+  await everySize(found, views, 'cut off, view only', { needed: ['#title', '#section', '#room-key', '#finger-key', '#view-only'] });
+  await controls.context().close();
+  await views.context().close();
+  assert.equal(found.join('\n'), '');
+});
+
 test('the door and the keys to play fit at every size', async () => {
   const found = [];
   const show = await perform('--passcode', 'under the ice');

@@ -82,7 +82,7 @@ fn what_is_pressed_is_done_answered_logged_and_shown_to_all() {
         let state = page.frame_where("state", |state| state["state"]["song"]["section"]["name"] == "Chorus");
         assert_eq!(state["state"]["song"]["keys"]["room"], "F");
     }
-    assert!(evening.logged().iter().any(|line| line == "page on 127.0.0.1: next-section"), "{:?}", evening.logged());
+    assert!(evening.logged().iter().any(|line| line == "page 1 at 127.0.0.1: next-section"), "{:?}", evening.logged());
     for (words, field, value) in [
         (&["zone", "bed", "on"][..], "/state/song/zones/1/on", json!(true)),
         (&["raise-key"], "/state/song/keys/transposed_by_hand", json!(1)),

@@ -7,13 +7,14 @@ use std::time::{Duration, Instant};
 
 use handspan::daemon::observer::{Duties, Observer};
 use handspan::daemon::requests::{PageRequest, RequestHandler};
-use handspan::daemon::{Daemon, Show, wish};
+use handspan::daemon::{Daemon, Happened, Show, wish};
+use handspan::engine::Notice;
 use handspan::map::{self, Stand};
 use handspan::page::{Open, OpenError, StandOptions};
 use handspan::ports::memory::World;
 use serde_json::{Value, json};
 
-use crate::evening::{Evening, GEAR, anybody, guarded, read, until};
+use crate::evening::{Evening, GEAR, PATIENCE, anybody, guarded, read, until};
 use crate::page::Page;
 
 /// What is said to a greeting, first of all.
@@ -267,6 +268,46 @@ fn other_passcodes_that_are_saved_hold_at_once() {
     assert_eq!((&old["kind"], &old["passcode"]), (&json!("refused"), &json!(true)));
     Page::waits(evening.address, Some("over the weir"));
     assert!(evening.logged().iter().any(|line| line.contains("passcodes have changed")), "{:?}", evening.logged());
+}
+
+#[test]
+fn a_stand_that_is_saved_elsewhere_holds_from_the_next_start_and_says_so() {
+    let evening = Evening::begin();
+    let reports = evening.observer.listen();
+    let mut page = evening.page();
+    page.next("state");
+    let save = |stand: &str| std::fs::write(evening.folder.path().join("gear.toml"), format!("{GEAR}{stand}")).unwrap();
+    // Which of both comes first: that the maps were loaded, then whether the stand waits.
+    let is_said = || loop {
+        let report = reports.recv_timeout(PATIENCE).expect("a report");
+        match report.what {
+            Happened::StandWaits => return true,
+            // Sent after what was loaded, so that one is the answer to the save before.
+            Happened::Noticed(Notice::Drone(_)) => return false,
+            _ => {}
+        }
+    };
+    let said = "The saved gear file has another listen or input below [stand]: that holds from the next start, the page stays.";
+    save("[stand]\nlisten = \"127.0.0.1:1\"\n");
+    let state = page.frame_where("state", |state| state["trouble"]["words"] == said);
+    assert_eq!(state["trouble"]["is"], "now");
+    assert!(is_said());
+    // The keyboard of the page still plays, at the address where it was.
+    Page::admitted(evening.address, None);
+    save("[stand]\nlisten = \"off\"\ninput = \"upper\"\n");
+    assert!(is_said());
+    // What does not concern it is not told again, nor that it is as at the start.
+    for stand in ["# the same\n[stand]\nlisten = \"off\"\ninput = \"upper\"\n", ""] {
+        save(stand);
+        until("it is loaded", || {
+            let show = evening.remote.show();
+            show.book.sources.iter().any(|source| source.text == format!("{GEAR}{stand}"))
+        });
+        // What is said of a load follows it at once; by the time that a press has been answered it has been read.
+        page.next("alive");
+        page.does(&["drone"]);
+        assert!(!is_said(), "{stand}");
+    }
 }
 
 #[test]

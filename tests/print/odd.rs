@@ -65,12 +65,13 @@ const ZONE: &str = "[[zone]]\nsound = \"grand\"\n";
 const AWKWARD: &str = "<&\"'>]]> ${x} &amp; --> <script>";
 
 pub fn sets() -> Vec<(&'static str, Maps)> {
-    let long = "And the snow came down over the weir and the gate ".repeat(9);
-    let glued = "Donaudampfschifffahrtsgesellschaft".repeat(8);
+    // As long as a title may be, and a remark five times that.
+    let long = "And the snow came down over the weir and the gate ".repeat(4);
+    let glued = "Donaudampfschifffahrtsgesellschaft".repeat(6)[..200].to_owned();
     let titled = |title: &str| {
         let mut maps = one(gear("A0", "C8", ""), song(title, ZONE));
         maps.title = title.to_owned();
-        maps.entries = vec![format!("remark = {0}\ntitle = {0}", quoted(title))];
+        maps.entries = vec![format!("remark = {}\ntitle = {}", quoted(&title.repeat(5)), quoted(title))];
         maps
     };
     vec![
@@ -89,7 +90,7 @@ pub fn sets() -> Vec<(&'static str, Maps)> {
         ("80 zones", many(80)),
         ("names of signs", signs(AWKWARD)),
         ("long names", signs(&glued[..180])),
-        ("long words", signs(&long[..300])),
+        ("long words", signs(&long[..180])),
         ("many cues on keys", cued()),
         ("crowded bars", chorded()),
         ("200 sections", long_song()),

@@ -87,14 +87,18 @@ fn the_same_notes_may_have_several_names() {
 #[test]
 fn a_move_spells_as_the_new_key_does() {
     // G Em C D from G to Eb are Eb Cm Ab Bb: computed by hand from the key's scale.
-    let key: Key = "Eb".parse().unwrap();
-    let moved: Vec<String> = ["G", "Em7", "C/E", "D7"].map(|text| chord(text).moved(-4, key).to_string()).to_vec();
+    let key = |text: &str| -> Key { text.parse().unwrap() };
+    let (g, e_flat) = (key("G"), key("Eb"));
+    let moved: Vec<String> = ["G", "Em7", "C/E", "D7"].map(|text| chord(text).moved(g, e_flat).to_string()).to_vec();
     assert_eq!(moved, ["Eb", "Cm7", "Ab/C", "Bb7"]);
     // A way of whole octaves leaves the chart's own spelling.
-    assert_eq!(chord("A#dim7").moved(12, key).to_string(), "A#dim7");
-    for way in -24..=24 {
-        let moved = chord("Dm7b5/C").moved(way, key);
-        assert_eq!(moved.classes(), chord("Dm7b5/C").classes().moved(way));
+    assert_eq!(chord("A#dim7").moved(key("D#"), e_flat).to_string(), "A#dim7");
+    // A chart in seven flats, by its own signature: its leading note stays one.
+    assert_eq!(chord("Gdim").moved(key("Abm"), key("Am")).to_string(), "G#dim");
+    assert_eq!(chord("Bbdim/Db").moved(key("Abm"), key("Em")).to_string(), "F#dim/A");
+    for tonic in ["C", "C#", "Db", "D", "D#", "Eb", "E", "F", "F#", "Gb", "G", "G#", "Ab", "A", "Bb", "B", "Cb"] {
+        let moved = chord("Dm7b5/C").moved(key(tonic), e_flat);
+        assert_eq!(moved.classes(), chord("Dm7b5/C").classes().moved(key(tonic).nearest_way(e_flat)));
     }
 }
 

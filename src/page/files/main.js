@@ -147,6 +147,7 @@ function sayOld() {
   const seconds = Math.floor(link.quietFor() / 1000);
   const why = refusedWords || (link.heardOnce() ? `cut off for ${seconds} s: what you see is old` : 'not connected yet');
   set($('old'), told ? `${why}. ${told}` : why);
+  fit($('old'));
 }
 
 function linkState(now) {

@@ -73,8 +73,9 @@ fn on_one_key(together: u128, show: &Show, snapshot: &Snapshot) -> Option<(Chord
             && is_in_use(song, zone, standing.section, snapshot.zone_is_on(number))
     };
     song.zones.iter().enumerate().any(plays).then(|| {
-        let chord = chord_on(song, tonight.fingers_at(standing), key);
-        (chord, chord.moved(standing.shift, tonight.room(standing.tonic)))
+        let fingers = tonight.fingers_at(standing);
+        let chord = chord_on(song, fingers, key);
+        (chord, chord.moved(fingers, tonight.room(standing.tonic)))
     })
 }
 

@@ -13,6 +13,7 @@ use serde::Serialize;
 use super::auth::Rights;
 use super::trouble::Is;
 use crate::daemon::state::State;
+use crate::map::clean;
 
 pub(super) use hand::Hand;
 pub(super) use next::Next;
@@ -76,8 +77,9 @@ impl PartialEq for TroubleFrame {
     }
 }
 
-/// A frame as it is sent.
+/// A frame as it is sent. What turns the direction of what stands beside it stands in JSON as it is, and must not reach
+/// the page; JSON itself has none of it.
 pub(super) fn text(frame: &Frame<'_>) -> Utf8Bytes {
     // Nothing in a frame can fail to be written: all keys of its maps are names.
-    serde_json::to_string(frame).unwrap_or_default().into()
+    clean(&serde_json::to_string(frame).unwrap_or_default()).into()
 }

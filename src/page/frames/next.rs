@@ -23,10 +23,9 @@ impl Next {
     pub fn of(show: &Show, snapshot: &Snapshot) -> Next {
         let number = snapshot.next_song.unwrap_or(snapshot.standing.entry + 1);
         let entry = show.book.set.entries.get(number);
-        let song = entry.and_then(|entry| Some((entry, show.book.songs.get(entry.song?)?)));
         Next {
             next: entry.map(|_| show.plan.title(number).to_owned()),
-            next_key: song.map(|(entry, song)| Keys::of(&show.book, entry, song).tonight.to_string()),
+            next_key: Keys::on_entering(&show.book, number).map(|key| key.to_string()),
             next_section_key: section_key(show, snapshot),
         }
     }

@@ -1,121 +1,10 @@
 //! Chords that come one key at a time: broken chords, and a bass with two keys above it (rule R11).
 
 use super::keys::KeySet;
+use super::line::{LENGTH, SKIP, is_in_triad};
 use super::{Follower, Harmony, Terms, Verdict};
 use crate::engine::ids::Micros;
 use crate::music::{Classes, follow, scale};
-
-/// Keys within this time are one step of a line.
-const TOGETHER: Micros = Micros::from_millis(60);
-/// After so long a rest a line is over.
-const REST: Micros = Micros::from_millis(1500);
-/// A bass is of the chord of two keys that follows it within this time.
-const AFTER_BASS: Micros = Micros::from_millis(1200);
-/// The chord lies at least so far above the bass, in semitones.
-const ABOVE_BASS: i32 = 5;
-/// Two tones of a broken chord lie at least so far apart; nearer ones are a step of a tune.
-const SKIP: i32 = 3;
-/// So many steps are looked back on.
-const LENGTH: usize = 8;
-
-const TRIADS: [Classes; 3] = [Classes::all_of(&[0, 4, 7]), Classes::all_of(&[0, 3, 7]), Classes::all_of(&[0, 3, 6])];
-
-/// Whether all of these are notes of one triad.
-fn is_in_triad(classes: Classes) -> bool {
-    (0..12).any(|root| TRIADS.iter().any(|triad| triad.moved(root).contains_all(classes)))
-}
-
-/// What was struck lately, step by step.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Line {
-    steps: [(KeySet, Micros); LENGTH],
-    len: usize,
-    /// Whether broken chords are being played.
-    breaks: bool,
-}
-
-impl Default for Line {
-    fn default() -> Line {
-        Line { steps: [(KeySet::NONE, Micros::ZERO); LENGTH], len: 0, breaks: false }
-    }
-}
-
-impl Line {
-    /// A key is struck: with the last step, or as another one.
-    pub fn strike(&mut self, key: u8, now: Micros) {
-        if self.steps().last().is_some_and(|(_, at)| now - *at > REST) {
-            self.clear();
-        }
-        match self.steps[..self.len].last_mut() {
-            Some((keys, at)) if now - *at < TOGETHER => keys.add(key),
-            _ => {
-                if self.len == LENGTH {
-                    self.steps.rotate_left(1);
-                    self.len -= 1;
-                }
-                self.steps[self.len] = (KeySet::of(key), now);
-                self.len += 1;
-            }
-        }
-    }
-
-    /// Another chord was struck: no line goes on.
-    pub fn clear(&mut self) {
-        *self = Line::default();
-    }
-
-    /// Whether broken chords are being played.
-    pub fn goes_on(&self) -> bool {
-        self.breaks
-    }
-
-    fn steps(&self) -> &[(KeySet, Micros)] {
-        &self.steps[..self.len]
-    }
-
-    /// Only the last step is left of it.
-    fn keep_last(&mut self) {
-        if self.len > 1 {
-            self.steps[0] = self.steps[self.len - 1];
-            self.len = 1;
-        }
-    }
-
-    /// A bass and two keys above it that are a triad with it.
-    fn over_bass(&self, now: Micros) -> Option<KeySet> {
-        let [.., (bass, at), (pair, _)] = self.steps() else { return None };
-        let is_one = bass.count() == 1 && pair.count() == 2 && pair.lowest() - bass.lowest() >= ABOVE_BASS;
-        let chord = bass.with(*pair);
-        let is_triad = chord.classes().len() == 3 && is_in_triad(chord.classes());
-        (is_one && is_triad && now - *at < AFTER_BASS).then_some(chord)
-    }
-
-    /// The single keys at its end, in order; returns how many.
-    fn singles(&self, keys: &mut [u8; LENGTH]) -> usize {
-        let count = self.steps().iter().rev().take_while(|(keys, _)| keys.count() == 1).count();
-        for (key, (step, _)) in keys.iter_mut().zip(&self.steps()[self.len - count..]) {
-            *key = step.lowest() as u8;
-        }
-        count
-    }
-
-    /// Finds out whether broken chords are being played: they begin with four tones of one triad by skips, and are over
-    /// after two steps of a second in a row, or three among the last six.
-    fn find_breaks(&mut self, singles: &[u8]) {
-        let apart = |pair: &[u8]| i32::from(pair[0].abs_diff(pair[1]));
-        let is_step = |pair: &[u8]| matches!(apart(pair), 1 | 2);
-        if self.breaks {
-            let steps = singles.windows(2).rev().take(6).filter(|pair| is_step(pair)).count();
-            let in_a_row = singles.windows(2).rev().take(2).filter(|pair| is_step(pair)).count();
-            self.breaks = steps < 3 && in_a_row < 2;
-        } else if let [.., a, b, c, d] = singles {
-            let last = [*a, *b, *c, *d];
-            let classes = Classes::all_of(&last);
-            let skips = last.windows(2).all(|pair| apart(pair) >= SKIP);
-            self.breaks = skips && classes.len() == 3 && is_in_triad(classes);
-        }
-    }
-}
 
 impl Follower {
     /// Too few keys are down for a chord: they may be one that comes key by key.
@@ -130,13 +19,13 @@ impl Follower {
         let mut singles = [0; LENGTH];
         let count = self.line.singles(&mut singles);
         if count == 0 {
-            self.line.breaks = false;
+            self.line.stop_breaking();
         }
         if count < 2 {
             return None;
         }
         self.line.find_breaks(&singles[..count]);
-        if !self.line.breaks {
+        if !self.line.goes_on() {
             return None;
         }
         let keys = self.since_change(&singles[..count], terms)?;

@@ -7,13 +7,14 @@
 //! | --- | --- |
 //! | `keys` | sets of keys: which lie below others, which are a chord by themselves |
 //! | `decide` | blocks, common tones, tunes and brushed keys |
-//! | `broken` | chords that come one key at a time |
+//! | `line`, `broken` | chords that come one key at a time |
 //! | `expected` | the section's chords, where they are written |
 
 mod broken;
 mod decide;
 mod expected;
 mod keys;
+mod line;
 #[cfg(test)]
 mod tests;
 
@@ -22,8 +23,9 @@ use crate::engine::plan::PlanChord;
 use crate::music::Classes;
 
 use super::handful::Handful;
-use broken::Line;
+
 use keys::KeySet;
+use line::Line;
 
 /// A finger of the chord before may come up so late after the next one was struck.
 const LATE: Micros = Micros::from_millis(280);

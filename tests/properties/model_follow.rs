@@ -331,7 +331,8 @@ impl Following {
         }
         let sounds = classes(&all);
         let written = terms.chords.iter().any(|(_, chord)| *chord == sounds);
-        let clear = written || is_one_of(&sounds, &PLAIN) || struck.len() >= 2 && is_known_chord(&sounds);
+        let clear =
+            written || is_one_of(&sounds, &PLAIN) || (struck.len() >= 2 || self.found) && is_known_chord(&sounds);
         if held >= 2 && !clear {
             self.came = Came::Nothing;
             return None;

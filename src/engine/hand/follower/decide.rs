@@ -173,7 +173,8 @@ impl Follower {
                 }
             }
             let classes = all.classes();
-            let is_plain = is_one_of(classes, &PLAIN) || struck.count() > 1 && is_known(classes);
+            let is_full = struck.count() > 1 || self.found;
+            let is_plain = is_one_of(classes, &PLAIN) || is_full && is_known(classes);
             if held.count() > 1 && !is_plain && !self.is_expected(classes, terms) {
                 self.verdict = Verdict::Nothing;
                 return None;

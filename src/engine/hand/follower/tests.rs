@@ -94,3 +94,21 @@ fn a_wrong_key_beside_a_written_chord_is_left_out() {
     // Two wrong ones are another chord.
     assert_eq!(decided(&c, &[48, 50, 52, 54, 55]).classes.len(), 5);
 }
+
+#[test]
+fn the_last_finger_of_a_chord_that_is_looked_for_joins_it() {
+    let terms = Terms { gather: ms(45), min_keys: 3, chords: &[], tonic: 0, is_minor: false };
+    // Above the others, among them, below them.
+    for found in [[48, 52, 55, 59], [48, 55, 59, 52], [52, 55, 59, 48]] {
+        let mut follower = Follower::default();
+        let mut last = None;
+        for (number, key) in (0u64..).zip(found) {
+            follower.strike(key, 80, true, (ms(1_000 + 450 * number), terms.gather));
+            while let Some(due) = follower.due() {
+                last = follower.decide(due, &terms).or(last);
+            }
+        }
+        let last = last.expect("a harmony");
+        assert_eq!((last.root, last.classes), (48, Classes::all_of(&[0, 4, 7, 11])), "{found:?}");
+    }
+}

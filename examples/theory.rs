@@ -52,7 +52,7 @@ fn answer(line: &str) -> Option<String> {
             format!("{} {} {}", chord.root(), chord.bass(), listed(chord.classes().iter()))
         }),
         ("root", [held]) => said(follow::root(keys(held)?), |root| root.to_string()),
-        ("fifth", [root, held]) => follow::fifth_above(keys(held)?, root.parse().ok()?).to_string(),
+        ("fifth", [root, held]) => follow::fifth_above(Classes::from_keys(keys(held)?), root.parse().ok()?).to_string(),
         ("fitting", [key]) => listed(key.parse::<Key>().ok()?.fitting().iter()),
         ("triad", [key, class]) => {
             let key: Key = key.parse().ok()?;

@@ -498,10 +498,9 @@ fn try_says_what_helps_the_hand_and_shows_it() {
     let frost = song("Frost on the Window");
     for said in [
         "follows the chord: its root and fifth, until the next chord",
-        "one or two keys are a melody and change nothing",
+        "one or two keys change nothing, save a bare fifth or a broken chord",
         // Decided as gather ends, with its own time and the name of what the fingers hold.
         "0.045 s  (C) ",
-        "(late)",
         "(do fade)",
         "(fading)",
     ] {

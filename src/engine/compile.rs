@@ -12,8 +12,9 @@ use super::plan::{
 use super::say::Say;
 use super::set::clock::tick_at;
 use super::zone::{PlanZone, SetUp};
-use crate::evening::{Inputs, Keys, Order, chord_on, fits, heard, own_lift, plays_in, title, touch};
+use crate::evening::{Inputs, Keys, Order, chord_on, chords_of, fits, heard, own_lift, plays_in, title, touch};
 use crate::map::{At, Book, Does, Drone, Entry, Gear, Occasion, Output, Send, Song};
+use crate::music::{Chord, Key};
 
 /// A song has at most this many zones, sections and sends together that the tables can number.
 const MOST: usize = u16::MAX as usize;
@@ -154,6 +155,7 @@ impl Compiler<'_> {
                 zones: belonging.map(|zone| ZoneId(zone as u16)).collect(),
                 key: own_lift(song, number),
                 sends: section.and_then(|name| at_section.remove(name)).unwrap_or_default(),
+                chords: chords(song, number),
                 fits: fits(song, number, 0),
             });
         }
@@ -249,13 +251,21 @@ fn tonight(book: &Book, entry: &Entry, number: usize) -> PlanTonight {
     }
 }
 
+/// A chord of the chart, counted in semitones above the tonic of its key.
+fn above_tonic(chord: Chord, key: Key) -> PlanChord {
+    let above = |class: u8| (12 + class % 12 - key.tonic()) % 12;
+    let classes = chord.classes().moved(-i32::from(key.tonic()));
+    PlanChord { classes, root: above(chord.root()), bass: chord.slash().map(above) }
+}
+
+/// The chords of a section, by semitones above the tonic of the fingers' key.
+fn chords(song: &Song, section: usize) -> Vec<PlanChord> {
+    let chords = chords_of(song, section).iter().flatten();
+    chords.map(|chord| above_tonic(*chord, song.key.value)).collect()
+}
+
 /// What each key plays where one key plays a chord (rule R13), by semitones above the tonic of the fingers' key.
 fn fingers(song: &Song) -> [PlanChord; 12] {
     let key = song.key.value;
-    let above = |class: u8| (12 + class % 12 - key.tonic()) % 12;
-    std::array::from_fn(|step| {
-        let chord = chord_on(song, key, key.tonic() + step as u8);
-        let classes = chord.classes().moved(-i32::from(key.tonic()));
-        PlanChord { classes, root: above(chord.root()), bass: chord.slash().map(above) }
-    })
+    std::array::from_fn(|step| above_tonic(chord_on(song, key, key.tonic() + step as u8), key))
 }

@@ -128,6 +128,12 @@ impl Controllers {
         value < self.inputs[input].pedals[usize::from(channel)][usize::from(pedal)].0
     }
 
+    /// The inputs whose sustain pedal is down, on one channel or another.
+    pub fn sustained(&self) -> Inputs {
+        let down = self.inputs.iter().enumerate().filter(|(_, input)| input.highest[0].1);
+        down.fold(0, |inputs, (number, _)| inputs | 1 << number)
+    }
+
     pub fn pedal(&mut self, (input, channel): (usize, u8), number: u8, value: u8, on: &mut On<'_, '_>) {
         let pedal = usize::from(number - PEDALS.start());
         let state = &mut self.inputs[input];

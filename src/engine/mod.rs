@@ -144,7 +144,9 @@ impl Engine {
         self.with_step(now, sink, |engine, step| {
             engine.run_due(now, step);
             engine.happen(event, step);
-            engine.hand.end_step();
+            let (hand, controllers, on) = engine.parts(step);
+            hand.hear_sustain(controllers.sustained(), &on);
+            hand.end_step();
             engine.wanted = engine.next();
             // Where nothing is gathered, what a zone derives is decided before another event of this time.
             engine.run_due(now, step);

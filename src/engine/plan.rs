@@ -138,6 +138,8 @@ pub(super) struct PlanSection {
     pub key: Option<i32>,
     /// What is said on entering it.
     pub sends: Vec<SendId>,
+    /// Its chords as written, in order, counted as `fits` is.
+    pub chords: Vec<PlanChord>,
     /// What fits (rule R12): scale and chords, in semitones above the tonic of the key that the fingers play in.
     pub fits: Classes,
 }

@@ -219,6 +219,7 @@ impl Engine {
             if let Some(new) = *new {
                 if numbers.source(Source::Zone(ZoneId(old as u16))) == Source::Zone(new) {
                     self.hand.handfuls[new.index()] = older.hand.handfuls[old];
+                    self.hand.followers[new.index()] = older.hand.followers[old];
                 }
                 self.hand.gatherings[new.index()] = older.hand.gatherings[old];
                 self.current.on[new.index()] = older.current.on[old];

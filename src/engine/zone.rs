@@ -104,6 +104,11 @@ impl PlanZone {
         }
     }
 
+    /// The inputs whose sustain pedal holds what it hears.
+    pub fn sustains(&self) -> Inputs {
+        self.inputs | self.feet
+    }
+
     /// Whether notes of it may ring without a finger, or be owned by the zone while fingers are down.
     pub fn can_ring(&self) -> bool {
         self.linger != Linger::Off || self.plays != Plays::AsPressed || self.one_key

@@ -47,11 +47,11 @@ fn points(from_root: Classes) -> u32 {
     fifth + third + seventh
 }
 
-/// Semitones from a root to the fifth that a set of keys has: 7, else 6, else 8; where it has none, 7
+/// Semitones from a root to the fifth that a chord has: 7, else 6, else 8; where it has none, 7
 /// (rule R11) *(playing)*.
 #[must_use]
-pub fn fifth_above(keys: u128, root: u8) -> u8 {
-    let from_root = Classes::from_keys(keys).moved(-i32::from(root));
+pub fn fifth_above(classes: Classes, root: u8) -> u8 {
+    let from_root = classes.moved(-i32::from(root));
     [7, 6, 8].into_iter().find(|step| from_root.contains(*step)).unwrap_or(7)
 }
 
@@ -120,12 +120,12 @@ mod tests {
 
     #[test]
     fn fifths() {
-        assert_eq!(fifth_above(keys(&[60, 64, 67]), 60), 7);
-        assert_eq!(fifth_above(keys(&[55, 60, 64]), 60), 7);
-        assert_eq!(fifth_above(keys(&[59, 62, 65]), 59), 6);
-        assert_eq!(fifth_above(keys(&[60, 64, 68]), 60), 8);
-        assert_eq!(fifth_above(keys(&[60, 66, 67, 68]), 60), 7);
-        assert_eq!(fifth_above(keys(&[60, 66, 68]), 60), 6);
-        assert_eq!(fifth_above(keys(&[60, 64]), 60), 7);
+        assert_eq!(fifth_above(Classes::all_of(&[60, 64, 67]), 60), 7);
+        assert_eq!(fifth_above(Classes::all_of(&[55, 60, 64]), 60), 7);
+        assert_eq!(fifth_above(Classes::all_of(&[59, 62, 65]), 59), 6);
+        assert_eq!(fifth_above(Classes::all_of(&[60, 64, 68]), 60), 8);
+        assert_eq!(fifth_above(Classes::all_of(&[60, 66, 67, 68]), 60), 7);
+        assert_eq!(fifth_above(Classes::all_of(&[60, 66, 68]), 60), 6);
+        assert_eq!(fifth_above(Classes::all_of(&[60, 64]), 60), 7);
     }
 }

@@ -438,7 +438,8 @@ fn what_a_zone_makes_of_its_keys() {
             "plays = \"root\"\nlinger = \"next\"\nfade_ms = 3000",
             &[
                 "follows the chord: its root, until the next chord",
-                "one or two keys are a melody and change nothing",
+                "a tune over a chord that is held changes nothing",
+                "one or two keys change nothing, save a bare fifth or a broken chord",
                 "fades out over 3 s",
             ],
         ),
@@ -446,7 +447,8 @@ fn what_a_zone_makes_of_its_keys() {
             "plays = \"root-fifth\"\nmin_keys = 2",
             &[
                 "follows the chord: its root and fifth, while a key is held",
-                "single notes are a melody and change nothing",
+                "a tune over a chord that is held changes nothing",
+                "single notes change nothing",
             ],
         ),
         (
@@ -454,7 +456,8 @@ fn what_a_zone_makes_of_its_keys() {
             &[
                 "within G2–G3",
                 "follows the chord: each of its notes, moving as little as it can, while a key is held",
-                "fewer than 4 keys are a melody and change nothing",
+                "a tune over a chord that is held changes nothing",
+                "fewer than 4 keys change nothing",
             ],
         ),
         ("plays = \"lowest\"", &["takes the lowest key alone, at once, while a key is held"]),

@@ -97,11 +97,15 @@ pub(crate) fn helps(zone: &Zone, song: &Song) -> Vec<String> {
             Linger::Off | Linger::Toggle => "while a key is held",
         };
         lines.push(format!("{what}, {until}"));
+        let follows = !matches!(zone.plays, Plays::Lowest | Plays::Highest);
+        if follows {
+            lines.push("a tune over a chord that is held changes nothing".to_owned());
+        }
         lines.extend(match zone.min_keys {
             0 | 1 => None,
-            2 => Some("single notes are a melody and change nothing".to_owned()),
-            3 => Some("one or two keys are a melody and change nothing".to_owned()),
-            least => Some(format!("fewer than {least} keys are a melody and change nothing")),
+            2 => Some("single notes change nothing".to_owned()),
+            3 if follows => Some("one or two keys change nothing, save a bare fifth or a broken chord".to_owned()),
+            least => Some(format!("fewer than {least} keys change nothing")),
         });
     }
     if zone.one_key_chord {

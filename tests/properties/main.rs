@@ -2,7 +2,7 @@
 //!
 //! Whatever is played, whichever inputs are lost (R17) and outputs come back (R21), and whenever the program is killed,
 //! the wire carries on, off, on, off (R2), what sounds is what the held keys began (R1, by a second telling of the
-//! rules in `model`) and what their hands let ring (R10–R14, in `model_hands`), a fade takes nothing along and leaves
+//! rules in `model`) and what their hands let ring (R10–R14, in `model_hands` and `model_follow`), a fade takes nothing along and leaves
 //! nothing behind (R15), no pedal is down without a foot on it, and nothing sounds at the end, whenever that comes.
 //! Cues (R19) fire in the middle of all that: what they stand on goes off (`lamps`), and they do what a second telling
 //! says, and nothing else (`directed`). How events are batched makes no difference (R20, in `batches`).
@@ -17,6 +17,7 @@ mod lamps;
 mod listener;
 mod maps;
 mod model;
+mod model_follow;
 mod model_hands;
 mod performance;
 mod presses;
@@ -133,13 +134,11 @@ fn play_beside_the_hands(drawn: &Drawn, deeds: &[(Deed, u32)]) {
         if action.is_some_and(changes) {
             continue;
         }
-        let before = hands.derived_alone();
-        hands.until(performance.now);
+        let steady = hands.until(performance.now);
         performance.do_deed(deed);
         if !matches!(deed, Deed::Press(..) | Deed::Release(..) | Deed::Lost(_) | Deed::Overrun | Deed::Back(_)) {
-            // At most one decision of a zone: notes old and new stay, and are not struck.
-            let stay = &before & &hands.derived_alone();
-            assert!(stay.is_disjoint(&performance.struck), "struck again: {stay:?}");
+            // Notes old and new stay from decision to decision, and are not struck.
+            assert!(steady.is_disjoint(&performance.struck), "struck again: {steady:?}");
         }
         hands.stand(performance.place(), performance.engine.standing().tonic);
         match *deed {
@@ -149,6 +148,7 @@ fn play_beside_the_hands(drawn: &Drawn, deeds: &[(Deed, u32)]) {
             Deed::Release(input, channel, key) => hands.release((input, channel, key), performance.now),
             Deed::Lost(input) | Deed::Found(input) => hands.lose(input, performance.now),
             Deed::Overrun => (0..maps::INPUTS).for_each(|input| hands.lose(input, performance.now)),
+            Deed::Message(input, bytes) => hands.control(input, bytes),
             Deed::Back(output) => {
                 let heard = performance.newcomer.sounding.iter().filter(|wire| wire.0 == output).copied();
                 let rings = hands.rings().into_iter().filter(|wire| wire.0 == output);

@@ -118,6 +118,12 @@ pub fn takes(book: &Book, zone: &Zone, key: Pressed, velocity: Option<u8>) -> bo
         && velocity.is_none_or(|velocity| window.contains(&curved(f64::from(velocity)).clamp(1.0, 127.0)))
 }
 
+/// A velocity after the input's curve (rule R6).
+pub fn curved(book: &Book, input: usize, velocity: u8) -> u8 {
+    let curve = book.gear.inputs[input].curve.as_ref();
+    curve.map_or(f64::from(velocity), |curve| curve.at(f64::from(velocity))).round().clamp(1.0, 127.0) as u8
+}
+
 /// The note of a key, of any number (rule R4).
 pub fn pitch(zone: &Zone, key: u8, shift: i32) -> i32 {
     let mut pitch = i32::from(key) + 12 * zone.octave + zone.transpose + if zone.follow_key { shift } else { 0 };

@@ -1,17 +1,19 @@
 //! A second, slow and plain telling of rules R10–R14, straight from a song's map as written: which notes must sound
 //! after each event. It shares no table with the engine; of `music` it only takes the root that is followed and the
-//! notes of chord symbols.
+//! notes of chord symbols. How chords are followed stands in `model_follow`.
 //!
 //! It tells one song whose zones are all in use, with `velocity_by` as it is by default, and without fades.
 
 use std::collections::{BTreeMap, BTreeSet};
 
 use handspan::engine::{Action, Plain};
+use handspan::evening::chords_of;
 use handspan::map::{Book, Linger, PlayIn, Plays, Song, StayInKey, Zone};
-use handspan::music::{Key, follow};
+use handspan::music::Key;
 
 use crate::listener::Wire;
-use crate::model::{Pressed, Where, pitch, takes};
+use crate::model::{Pressed, Where, curved, pitch, takes};
+use crate::model_follow::{Following, Terms};
 use crate::voices::{fits, led_chord, one_key_chord, scale};
 
 /// What the hands began and what is held of it.
@@ -25,6 +27,8 @@ pub struct Hands {
     tonic: u8,
     /// The tonic in which the drone sounds.
     drone: Option<u8>,
+    /// Sustain pedals that are down: input and channel.
+    pedals: BTreeSet<(usize, u8)>,
 }
 
 /// What a zone knows of its hands.
@@ -35,8 +39,8 @@ struct Hand {
     handful: Option<Handful>,
     /// When what it derives is decided next.
     due: Option<u64>,
-    /// The keys from which was decided what sounds.
-    decided: BTreeSet<u8>,
+    /// How it follows chords.
+    following: Following,
     voicing: Vec<i32>,
     chord_struck: Option<u64>,
     held: BTreeMap<Pressed, i32>,
@@ -60,7 +64,7 @@ impl Hands {
     pub fn new(book: Book) -> Hands {
         let zones = book.songs[0].zones.iter().map(|_| Hand::default()).collect();
         let place = Where { entry: Some(0), section: 0, shift: 0 };
-        Hands { book, zones, down: BTreeMap::new(), presses: 0, place, tonic: 0, drone: None }
+        Hands { book, zones, down: BTreeMap::new(), presses: 0, place, tonic: 0, drone: None, pedals: BTreeSet::new() }
     }
 
     /// Where the set stands, and the tonic that is heard there.
@@ -68,16 +72,20 @@ impl Hands {
         (self.place, self.tonic) = (place, tonic);
     }
 
-    /// What is due by now is decided, in file order.
-    pub fn until(&mut self, now: u64) {
-        while let Some(due) = self.zones.iter().filter_map(|zone| zone.due).min().filter(|due| *due <= now) {
+    /// What is due by now is decided, in file order. Returns what was derived, alone at its place, all the time.
+    pub fn until(&mut self, now: u64) -> BTreeSet<Wire> {
+        let mut steady = self.derived_alone();
+        let due = |zone: &Hand| zone.due.into_iter().chain(zone.following.due).min();
+        while let Some(next) = self.zones.iter().filter_map(due).min().filter(|due| *due <= now) {
             for number in 0..self.zones.len() {
-                if self.zones[number].due == Some(due) {
+                if due(&self.zones[number]) == Some(next) {
                     self.zones[number].due = None;
-                    self.decide(number);
+                    self.decide(number, next);
+                    steady = &steady & &self.derived_alone();
                 }
             }
         }
+        steady
     }
 
     pub fn press(&mut self, key: Pressed, velocity: u8, now: u64) {
@@ -90,7 +98,8 @@ impl Hands {
             let (only, hears) = (zone.exclusive, takes(&self.book, zone, key, None));
             let toggled_off = hears && self.zones[number].toggled.remove(&key).is_some();
             let taken = takes(&self.book, self.zone(number), key, Some(velocity));
-            let taken = toggled_off || taken && self.enter(number, key, now, &mut begun);
+            let struck = (key, curved(&self.book, key.0, velocity));
+            let taken = toggled_off || taken && self.enter(number, struck, now, &mut begun);
             if taken && only {
                 break;
             }
@@ -101,7 +110,7 @@ impl Hands {
     }
 
     /// A key enters a zone; false where it is not in the zone (R12).
-    fn enter(&mut self, number: usize, key: Pressed, now: u64, begun: &mut bool) -> bool {
+    fn enter(&mut self, number: usize, (key, velocity): (Pressed, u8), now: u64, begun: &mut bool) -> bool {
         let zone = self.zone(number).clone();
         if zone.one_key_chord {
             let hand = &self.zones[number];
@@ -122,15 +131,20 @@ impl Hands {
             return true;
         }
         let Some(chosen) = self.stay_in_key(&zone, key) else { return false };
+        if follows(&zone) {
+            let begins = self.gather(number, key, chosen, now);
+            let hand = &mut self.zones[number];
+            hand.following.strike((chosen, velocity), begins, now, self.book.gear.gather);
+            *begun |= begins;
+            return true;
+        }
         if zone.plays.derives() {
             *begun |= self.gather(number, key, chosen, now);
             let hand = &mut self.zones[number];
             // Decided at t + gather, and gather after each further key of a roll.
             let first = hand.handful.as_ref().expect("a handful").begun + self.book.gear.gather;
             hand.due = Some(if now < first { first } else { now + self.book.gear.gather });
-            if matches!(zone.plays, Plays::Lowest | Plays::Highest) {
-                self.decide(number);
-            }
+            self.decide(number, now);
             return true;
         }
         let note = pitch(&zone, chosen, self.place.shift);
@@ -187,14 +201,72 @@ impl Hands {
                 hand.lingering.extend(notes);
             }
             if zone.plays.derives() {
-                if self.was_late(number, (key, chosen), press, struck, now) {
-                    self.decide(number);
+                if follows(&zone) {
+                    self.lift_of_chord(number, chosen, now);
+                } else if self.was_late(number, (key, chosen), press, struck, now) {
+                    self.decide(number, now);
                 }
                 let hand = &mut self.zones[number];
                 if zone.linger == Linger::Off && hand.keys.is_empty() {
                     hand.derived.clear();
                 }
             }
+        }
+    }
+
+    /// A key comes up in a zone that follows chords, as far as no other one is heard as the same.
+    fn lift_of_chord(&mut self, number: usize, chosen: u8, now: u64) {
+        let (pedal, terms) = (self.is_sustained(number), self.terms(number));
+        let hand = &mut self.zones[number];
+        if hand.keys.values().any(|other| *other == chosen) {
+            return;
+        }
+        hand.following.lift(chosen, pedal, now, &terms);
+        if hand.following.due.is_some_and(|due| due <= now) {
+            self.decide(number, now);
+        }
+    }
+
+    /// Whether a sustain pedal is down that a zone hears or follows.
+    fn is_sustained(&self, number: usize) -> bool {
+        let (zone, inputs) = (self.zone(number), &self.book.gear.inputs);
+        let hears = |input: usize| zone.input.as_ref().is_none_or(|name| name.value == inputs[input].name.value);
+        let follows = |input: usize| match &zone.pedals_from {
+            Some(feet) => feet.value == inputs[input].name.value,
+            None => hears(input),
+        };
+        self.pedals.iter().any(|(input, _)| hears(*input) || follows(*input))
+    }
+
+    /// A controller: only sustain pedals matter, and what resets them (RP-015).
+    pub fn control(&mut self, input: usize, bytes: [u8; 3]) {
+        let pedal = (input, bytes[0] & 15);
+        match (bytes[0] & 0xF0, bytes[1], bytes[2]) {
+            (0xB0, 64, 64..) => drop(self.pedals.insert(pedal)),
+            (0xB0, 64, 0..40) | (0xB0, 121, _) => drop(self.pedals.remove(&pedal)),
+            _ => {}
+        }
+        self.lift_pedals();
+    }
+
+    fn lift_pedals(&mut self) {
+        for number in 0..self.zones.len() {
+            if !self.is_sustained(number) {
+                self.zones[number].following.lift_pedal();
+            }
+        }
+    }
+
+    /// What a zone follows chords with, where the set stands.
+    fn terms(&self, number: usize) -> Terms {
+        let (song, play_in) = (self.song(), self.play_in());
+        let up = |class: u8| (12 + class + play_in.tonic() - song.key.value.tonic()) % 12;
+        let chords = chords_of(song, self.place.section).iter().flatten();
+        Terms {
+            gather: self.book.gear.gather,
+            min_keys: usize::from(self.zone(number).min_keys),
+            chords: chords.map(|chord| (up(chord.root()), chord.classes().iter().map(up).collect())).collect(),
+            key: (play_in.tonic(), play_in.is_minor()),
         }
     }
 
@@ -221,44 +293,41 @@ impl Hands {
     }
 
     /// R11.
-    fn decide(&mut self, number: usize) {
-        let zone = self.zone(number).clone();
-        let shift = self.place.shift;
+    fn decide(&mut self, number: usize, now: u64) {
+        let (zone, shift, terms) = (self.zone(number).clone(), self.place.shift, self.terms(number));
+        if follows(&zone) {
+            let Some(harmony) = self.zones[number].following.decide(now, &terms) else { return };
+            let note = |key: u8| pitch(&zone, key, shift);
+            let (root, sounds) = (harmony.root, &harmony.classes);
+            let fifth = [7, 6, 8].into_iter().find(|step| sounds.contains(&((root + step) % 12))).unwrap_or(7);
+            let notes = match zone.plays {
+                Plays::Root => vec![note(root)],
+                Plays::RootFifth => vec![note(root), note(root + fifth)],
+                _ => led_chord(&zone, &harmony, shift, &self.zones[number].voicing),
+            };
+            return self.sound(number, notes);
+        }
         let hand = &self.zones[number];
         let Some(handful) = &hand.handful else { return };
         let is_older = |key: &Pressed| self.down[key].0 < handful.first_press;
-        let older: BTreeSet<u8> = hand.keys.iter().filter(|(key, _)| is_older(key)).map(|(_, key)| *key).collect();
-        let own: BTreeSet<u8> = handful.keys.iter().map(|(_, key)| *key).collect();
-        let keys: BTreeSet<u8> = own.union(&older).copied().collect();
-        let least = usize::from(zone.min_keys);
-        let (held, lifted): (Vec<u8>, Vec<u8>) = hand.decided.iter().partition(|key| older.contains(key));
-        let above = |key: &u8| held.iter().all(|held| held < key);
-        let moves_above = lifted.iter().chain(&own).all(above);
-        let melody = own.len() < least && held.len() >= least && (lifted.is_empty() || moves_above);
-        if keys.len() < least || melody || keys.is_empty() {
+        let older = hand.keys.iter().filter(|(key, _)| is_older(key)).map(|(_, key)| *key);
+        let keys: BTreeSet<u8> = older.chain(handful.keys.iter().map(|(_, key)| *key)).collect();
+        if keys.len() < usize::from(zone.min_keys) {
             return;
         }
-        let bits = keys.iter().fold(0, |bits: u128, key| bits | 1 << key);
-        let root = follow::root(bits).expect("keys");
-        let note = |key: u8| pitch(&zone, key, shift);
-        let notes = match zone.plays {
-            Plays::AsPressed => Vec::new(),
-            Plays::Lowest => vec![note(keys.iter().copied().min().expect("keys"))],
-            Plays::Highest => vec![note(keys.iter().copied().max().expect("keys"))],
-            Plays::Root => vec![note(root)],
-            Plays::RootFifth => {
-                let present = |step: &u8| keys.iter().any(|key| key % 12 == (root + step) % 12);
-                vec![note(root), note(root + [7, 6, 8].into_iter().find(present).unwrap_or(7))]
-            }
-            Plays::Chord => led_chord(&zone, &keys, shift, &hand.voicing),
-        };
+        let key = if zone.plays == Plays::Lowest { keys.first() } else { keys.last() };
+        self.sound(number, key.map(|key| pitch(&zone, *key, shift)).into_iter().collect());
+    }
+
+    /// These are the notes that a zone derives now.
+    fn sound(&mut self, number: usize, notes: Vec<i32>) {
+        let (plays, linger) = (self.zone(number).plays, self.zone(number).linger);
         let hand = &mut self.zones[number];
-        hand.decided = keys;
         hand.derived = notes.iter().copied().filter(|note| (0..128).contains(note)).collect();
-        if zone.plays == Plays::Chord {
+        if plays == Plays::Chord {
             hand.voicing = notes;
         }
-        if zone.linger == Linger::Off && hand.keys.is_empty() {
+        if linger == Linger::Off && hand.keys.is_empty() {
             hand.derived.clear();
         }
     }
@@ -291,6 +360,8 @@ impl Hands {
         let mut keys: Vec<Pressed> = self.down.keys().filter(|key| key.0 == input).copied().collect();
         keys.sort_by_key(|key| (key.2, key.1));
         keys.into_iter().for_each(|key| self.release(key, now));
+        self.pedals.retain(|(of, _)| *of != input);
+        self.lift_pedals();
     }
 
     pub fn act(&mut self, action: Action) {
@@ -302,7 +373,10 @@ impl Hands {
                 self.down.clear();
                 self.drone = None;
             }
-            Action::Plain(Plain::FromTheTop) => self.zones.iter_mut().for_each(|hand| hand.voicing.clear()),
+            Action::Plain(Plain::FromTheTop) => self.zones.iter_mut().for_each(|hand| {
+                hand.voicing.clear();
+                hand.following.begin_song();
+            }),
             Action::Fade(_) => {
                 self.drone = None;
                 for (hand, zone) in self.zones.iter_mut().zip(&self.book.songs[0].zones) {
@@ -332,7 +406,7 @@ impl Hands {
     }
 
     /// What is derived in zones that have a place to themselves.
-    pub fn derived_alone(&self) -> BTreeSet<Wire> {
+    fn derived_alone(&self) -> BTreeSet<Wire> {
         let song = self.song();
         let users = |sound: &str| {
             let drone = song.drone.iter().map(|drone| &drone.sound.value);
@@ -383,4 +457,9 @@ impl Hands {
             _ => self.song().key.value,
         }
     }
+}
+
+/// Whether a zone follows chords.
+fn follows(zone: &Zone) -> bool {
+    matches!(zone.plays, Plays::Root | Plays::RootFifth | Plays::Chord)
 }

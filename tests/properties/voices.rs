@@ -7,6 +7,7 @@ use handspan::map::{PlayIn, Song, Zone};
 use handspan::music::Key;
 
 use crate::model::pitch;
+use crate::model_follow::Harmony;
 
 /// Steps of the major or natural minor scale.
 pub fn scale(minor: bool) -> [i32; 7] {
@@ -42,10 +43,10 @@ fn movement(a: &[i32], b: &[i32]) -> i32 {
 }
 
 /// Each pitch class once, with the least movement from the last, else from the keys before `within`.
-pub fn led_chord(zone: &Zone, keys: &BTreeSet<u8>, shift: i32, last: &[i32]) -> Vec<i32> {
+pub fn led_chord(zone: &Zone, harmony: &Harmony, shift: i32, last: &[i32]) -> Vec<i32> {
     let anywhere = Zone { within: None, ..zone.clone() };
-    let pressed: Vec<i32> = keys.iter().map(|key| pitch(&anywhere, *key, shift)).collect();
-    let classes = pressed.iter().map(|note| note.rem_euclid(12)).collect();
+    let pressed: Vec<i32> = harmony.keys.iter().map(|key| pitch(&anywhere, *key, shift)).collect();
+    let classes = harmony.classes.iter().map(|class| pitch(&anywhere, *class, shift).rem_euclid(12)).collect();
     let range = range(zone).expect("a range");
     lead(if last.is_empty() { &pressed } else { last }, &classes, range, None).expect("room")
 }
@@ -116,4 +117,10 @@ fn triad(minor: bool, above: i32) -> Option<[i32; 3]> {
     let degree = scale.iter().position(|step| *step == above)?;
     let third = if minor && degree == 4 { 11 } else { scale[(degree + 2) % 7] };
     Some([above, third, scale[(degree + 4) % 7]])
+}
+
+/// R13: the triad on a root of a key, given by its tonic and whether it is minor, as pitch classes.
+pub fn triad_on(root: u8, (tonic, minor): (u8, bool)) -> Option<BTreeSet<u8>> {
+    let triad = triad(minor, (i32::from(root) - i32::from(tonic)).rem_euclid(12))?;
+    Some(triad.iter().map(|step| (step + i32::from(tonic)).rem_euclid(12) as u8).collect())
 }

@@ -1,6 +1,7 @@
 //! Derived notes (rule R11): what a zone makes of its handful and the older keys still down.
 
 use super::Hand;
+use super::follower::{Harmony, Terms};
 use super::gather::is_derived_by;
 use super::press::{pitch, pitch_anywhere};
 use crate::engine::current::Current;
@@ -12,17 +13,25 @@ use crate::engine::notes::unheld::{Unheld, Why};
 use crate::engine::out::Reason;
 use crate::engine::zone::PlanZone;
 use crate::map::{Linger, Plays};
-use crate::music::{Classes, follow, voicing};
+use crate::music::{follow, voicing};
 
 /// Up to so many notes are derived from a handful: each pitch class once.
 const MOST: usize = 12;
 
-/// Whether fewer keys than make a handful are a melody over a chord that is still held: all keys decided from are down,
-/// or enough of them, and above those the others have given way to these, as a tune moves on over its chord.
-fn is_melody(min_keys: u32, handful: u128, older: u128, decided: u128) -> bool {
-    let (held, lifted) = (decided & older, decided & !older);
-    let is_above = 128 - held.leading_zeros() <= (lifted | handful).trailing_zeros();
-    handful.count_ones() < min_keys && held.count_ones() >= min_keys && (lifted == 0 || is_above)
+impl Terms<'_> {
+    /// What a zone follows chords with, where the set stands.
+    pub(super) fn of<'p>(zone: &PlanZone, on: &On<'_, 'p>) -> Terms<'p> {
+        let standing = on.current.standing;
+        let playing = on.current.playing(on.step.plan);
+        let section = playing.and_then(|playing| playing.song.sections.get(standing.section));
+        Terms {
+            gather: on.step.plan.gather,
+            min_keys: zone.min_keys,
+            chords: section.map_or(&[], |section| &section.chords),
+            tonic: standing.finger_tonic(),
+            is_minor: playing.is_some_and(|playing| playing.tonight.keys.play_in.is_minor()),
+        }
+    }
 }
 
 /// Derived notes, in no order.
@@ -57,14 +66,16 @@ impl Hand {
         if !current.decides {
             return None;
         }
-        current.in_use.iter().filter_map(|zone| self.handful(*zone).due).min()
+        let zones = current.in_use.iter();
+        zones.filter_map(|zone| earlier(self.handful(*zone).due, self.follower(*zone).due())).min()
     }
 
     /// The zones that are to decide at this time do so, in file order.
     pub fn run_decisions(&mut self, on: &mut On<'_, '_>) {
         let now = on.step.now;
         for zone_id in on.current.in_use.iter().copied() {
-            if self.handful_mut(zone_id).due.take_if(|due| *due <= now).is_some() {
+            let is_due = self.follower(zone_id).due().is_some_and(|due| due <= now);
+            if self.handful_mut(zone_id).due.take_if(|due| *due <= now).is_some() || is_due {
                 self.decide_now(zone_id, on);
             }
         }
@@ -81,14 +92,9 @@ impl Hand {
     /// Decides what a zone derives: ends what no longer belongs, and aims at what begins, upward.
     pub(super) fn decide(&mut self, zone_id: ZoneId, on: &mut On<'_, '_>) {
         let (zone, source) = (on.step.plan.zone(zone_id), Source::Zone(zone_id));
-        let handful = *self.handful(zone_id);
-        let older = self.older_keys(zone_id, on);
-        let keys = handful.keys | older;
-        if keys.count_ones() < zone.min_keys || is_melody(zone.min_keys, handful.keys, older, handful.decided) {
-            return;
-        }
-        self.handful_mut(zone_id).decided = keys;
-        let derived = self.derive(zone_id, zone, keys, on);
+        let Some(harmony) = self.harmony(zone_id, zone, on) else { return };
+        let (keys, loudest) = (harmony.keys, self.handful(zone_id).loudest);
+        let derived = self.derive(zone_id, zone, &harmony, on);
         let is_ours = |unheld: &Unheld| is_derived_by(unheld, source) && !unheld.left;
         let stays = |unheld: &Unheld| unheld.channel == zone.channel && derived.has(unheld.note);
         let held = on.notes.unheld.len();
@@ -101,7 +107,7 @@ impl Hand {
         let begin = on.notes.aimed();
         for note in derived.notes() {
             if !on.notes.holds(|held| is_ours(held) && (held.channel, held.note) == (zone.channel, *note)) {
-                on.notes.aim(Owner::Unheld(Why::Derived), (zone_id, zone), *note, handful.loudest);
+                on.notes.aim(Owner::Unheld(Why::Derived), (zone_id, zone), *note, loudest);
             }
         }
         on.notes.sort_aimed(begin);
@@ -110,7 +116,18 @@ impl Hand {
         }
     }
 
-    fn derive(&mut self, zone_id: ZoneId, zone: &PlanZone, keys: u128, on: &mut On<'_, '_>) -> Derived {
+    /// What a zone is to play, where that is decided now.
+    fn harmony(&mut self, zone_id: ZoneId, zone: &PlanZone, on: &On<'_, '_>) -> Option<Harmony> {
+        if zone.follows() {
+            let terms = Terms::of(zone, on);
+            return self.followers[zone_id.index()].decide(on.step.now, &terms);
+        }
+        let keys = self.handful(zone_id).keys | self.older_keys(zone_id, on);
+        (keys.count_ones() >= zone.min_keys).then(|| Harmony::of_keys(keys))
+    }
+
+    fn derive(&mut self, zone_id: ZoneId, zone: &PlanZone, harmony: &Harmony, on: &mut On<'_, '_>) -> Derived {
+        let keys = harmony.keys;
         let mut derived = Derived::default();
         let shift = on.current.standing.shift;
         let lowest = keys.trailing_zeros() as i32;
@@ -123,15 +140,15 @@ impl Hand {
             Plays::Lowest => add(&mut derived, lowest),
             Plays::Highest => add(&mut derived, 127 - keys.leading_zeros() as i32),
             Plays::Root | Plays::RootFifth => {
-                let root = follow::root(keys).unwrap_or_default();
+                let root = harmony.root;
                 derived.root = Some(root);
                 add(&mut derived, i32::from(root));
                 if zone.plays == Plays::RootFifth {
-                    add(&mut derived, i32::from(root) + i32::from(follow::fifth_above(keys, root)));
+                    add(&mut derived, i32::from(root) + i32::from(follow::fifth_above(harmony.classes, root)));
                 }
             }
             Plays::Chord => {
-                let led = self.lead_chord(zone_id, zone, keys, shift);
+                let led = self.lead_chord(zone_id, zone, harmony, shift);
                 led.as_slice().iter().for_each(|note| derived.add(*note));
             }
         }
@@ -139,10 +156,10 @@ impl Hand {
     }
 
     /// Each pitch class once, led from the zone's last chord, else from the keys themselves.
-    fn lead_chord(&mut self, zone_id: ZoneId, zone: &PlanZone, keys: u128, shift: i32) -> voicing::Voicing {
+    fn lead_chord(&mut self, zone_id: ZoneId, zone: &PlanZone, harmony: &Harmony, shift: i32) -> voicing::Voicing {
         let Some((low, high)) = zone.within else { return voicing::Voicing::default() };
         let moved = pitch_anywhere(zone, 0, shift);
-        let classes = Classes::from_keys(keys).moved(moved);
+        let (keys, classes) = (harmony.keys, harmony.classes.moved(moved));
         let mut pressed = [0; 128];
         let mut count = 0;
         for key in (0..128).filter(|key| keys & 1 << key != 0) {
@@ -157,4 +174,9 @@ impl Hand {
         self.handful_mut(zone_id).voicing = led;
         led
     }
+}
+
+/// The earlier of two times, as far as there are any.
+fn earlier(one: Option<Micros>, other: Option<Micros>) -> Option<Micros> {
+    one.into_iter().chain(other).min()
 }

@@ -1,6 +1,7 @@
 //! How keys come together into a handful, and leave it (rules R10 and R11).
 
 use super::Hand;
+use super::follower::{Follower, Terms};
 use super::handful::{Gathering, Handful};
 use crate::engine::ids::{KeyId, Micros, Source, ZoneId};
 use crate::engine::notes::On;
@@ -48,7 +49,9 @@ impl Hand {
         handful.lifted = false;
         handful.keys |= 1 << chosen;
         handful.loudest = handful.loudest.max(velocity);
-        if zone.derives() {
+        if zone.follows() {
+            self.followers[zone_id.index()].strike(chosen, velocity, !goes_on, (now, gather));
+        } else if zone.derives() {
             let first_decision = handful.begun.unwrap_or(now) + gather;
             handful.due = Some(if now < first_decision { first_decision } else { now + gather });
         }
@@ -69,8 +72,8 @@ impl Hand {
         }
     }
 
-    /// A key from which a zone derives came up. A late finger of the hand before is left out (rule R11); with the last
-    /// key ends what does not linger.
+    /// A key from which a zone derives came up. A finger of the hand before that came up late decides what is open
+    /// (rule R11); with the last key ends what does not linger.
     pub(super) fn leave_handful(&mut self, id: KeyId, share: &Share, velocity: u8, on: &mut On<'_, '_>) {
         let source = share.source;
         if let Some(zone_id) = source.zone() {
@@ -91,32 +94,46 @@ impl Hand {
         }
     }
 
-    /// Whether a key that came up was a late finger of the hand before, after its zone had decided: one that is older
-    /// than the handful; or one of it, where as many keys as make a handful were struck clearly later and are down (two
-    /// hands so close together that they were taken for a roll). Such a one is taken out of the handful.
+    /// Whether a key that came up was a late finger of the hand before, and decides now what its zone derives.
     fn leaves_late(&mut self, id: KeyId, share: &Share, zone_id: ZoneId, on: &On<'_, '_>) -> bool {
-        let (zone, now, owners) = (on.step.plan.zone(zone_id), on.step.now, &on.notes.owners);
-        let PressedKey { press, at, .. } = *owners.key(id);
-        let handful = self.handful(zone_id);
-        let Some(begun) = handful.begun else { return false };
-        if !zone.is_at_once() && now - begun < on.step.plan.gather {
+        let (zone, now) = (on.step.plan.zone(zone_id), on.step.now);
+        if !zone.follows() {
+            return self.leaves_lowest(id, share, zone_id, on);
+        }
+        if is_heard_elsewhere(share, on, |_| true) {
             return false;
         }
+        let pedal = zone.sustains() & self.sustained != 0;
+        let follower = &mut self.followers[zone_id.index()];
+        follower.lift(share.note, pedal, (now, &Terms::of(zone, on)));
+        follower.due().is_some_and(|due| due <= now)
+    }
+
+    /// The same where the lowest or the highest key plays: one that is older than the handful; or one of it, where as
+    /// many keys as make a handful were struck clearly later and are down (two hands so close together that they were
+    /// taken for a roll). Such a one is taken out of the handful.
+    fn leaves_lowest(&mut self, id: KeyId, share: &Share, zone_id: ZoneId, on: &On<'_, '_>) -> bool {
+        let (zone, now, owners) = (on.step.plan.zone(zone_id), on.step.now, &on.notes.owners);
+        let PressedKey { press, at, .. } = *owners.key(id);
+        let handful = *self.handful(zone_id);
+        let Some(begun) = handful.begun else { return false };
         if press < handful.first {
             return now - begun < LATE;
         }
         let in_zone = |key: &KeyId| owners.shares(*key).iter().any(|other| other.is_hand(share.source));
         let later = owners.down().filter(|key| owners.key(*key).at >= at + APART).filter(in_zone);
         let is_late = now - handful.last < LATE && later.count() as u32 >= zone.min_keys;
-        // Another key of the handful may be heard as the same one.
-        let same = |other: &Share| other.is_hand(share.source) && other.note == share.note;
-        let is_same = |key: KeyId| owners.shares(key).iter().any(same);
-        let mut own = owners.down().filter(|key| owners.key(*key).press >= handful.first);
-        let stays = own.any(is_same);
-        if is_late && !stays {
+        if is_late && !is_heard_elsewhere(share, on, |key| owners.key(key).press >= handful.first) {
             self.handful_mut(zone_id).keys &= !(1 << share.note);
         }
         is_late
+    }
+
+    /// The zone's keys that are down, as it hears them.
+    fn keys_of(&self, zone: ZoneId, on: &On<'_, '_>) -> u128 {
+        let owners = &on.notes.owners;
+        let shares = owners.down().flat_map(|key| owners.shares(key));
+        shares.filter(|share| share.is_hand(Source::Zone(zone))).fold(0, |keys, share| keys | 1 << share.note)
     }
 
     /// The zone's keys that are down and older than its handful.
@@ -130,6 +147,7 @@ impl Hand {
     /// A zone goes out of use: what it has not decided is dropped.
     pub fn drop_undecided(&mut self, zone: ZoneId) {
         self.handful_mut(zone).forget();
+        self.followers[zone.index()] = Follower::default();
         self.gatherings[zone.index()] = Gathering::default();
     }
 
@@ -143,6 +161,8 @@ impl Hand {
             }
             on.notes.leave(Source::Zone(old));
             let (handful, gathering) = (*self.handful(old), self.gatherings[old.index()]);
+            let follows_until = self.follower(old).due();
+            let is_open = handful.is_undecided(now, plan.gather) || follows_until.is_some();
             self.drop_undecided(old);
             let zone = plan.zone(old);
             let heir = |new: &&ZoneId| plan.zone(**new).name == zone.name && !on.current.before.contains(new);
@@ -151,22 +171,22 @@ impl Hand {
                 self.gatherings[new.index()] = gathering;
                 offer_again(old, &gathering, on);
             }
-            if handful.is_undecided(now, plan.gather) {
-                self.hand_over(old, new, &handful, on);
+            if is_open {
+                let due = follows_until.or(handful.begun.map(|begun| begun + plan.gather)).unwrap_or(now);
+                self.hand_over((old, new), &handful, due, on);
             }
         }
     }
 
     /// The handful of one zone goes on in another, which decides from its keys if it derives.
-    fn hand_over(&mut self, old: ZoneId, new: ZoneId, handful: &Handful, on: &mut On<'_, '_>) {
+    fn hand_over(&mut self, (old, new): (ZoneId, ZoneId), handful: &Handful, due: Micros, on: &mut On<'_, '_>) {
         let plan = on.step.plan;
-        let derives = plan.zone(new).derives();
+        let (derives, follows) = (plan.zone(new).derives(), plan.zone(new).follows());
         let heir = self.handful_mut(new);
-        let first_decision = handful.begun.map(|begun| begun + plan.gather);
-        let due = if derives { handful.due.or(first_decision) } else { None };
+        let at_once = if derives && !follows { handful.due.or(Some(due)) } else { None };
         let voicing = heir.voicing;
         *heir = *handful;
-        (heir.due, heir.voicing, heir.decided) = (due, voicing, 0);
+        (heir.due, heir.voicing) = (at_once, voicing);
         // What the old zone derived at once, and no longer than fingers hold it, still ends with the keys.
         let (from, to) = (Source::Zone(old), Source::Zone(new));
         let holds = on.notes.holds(|unheld| is_derived_by(unheld, from) && !unheld.is_without_finger(plan));
@@ -185,6 +205,10 @@ impl Hand {
                 owners.belong(key, to, chosen);
             }
         }
+        if follows {
+            let down = self.keys_of(new, on);
+            self.followers[new.index()] = Follower::of_handful(handful, down, due, plan.gather);
+        }
     }
 }
 
@@ -202,4 +226,11 @@ fn offer_again(old: ZoneId, gathering: &Gathering, on: &mut On<'_, '_>) {
             key.offered = if key.was_offered(old) { None } else { Some(ZoneId(0)) };
         }
     }
+}
+
+/// Whether another of some keys that are down is heard as the same one in the same zone.
+fn is_heard_elsewhere(share: &Share, on: &On<'_, '_>, which: impl Fn(KeyId) -> bool) -> bool {
+    let owners = &on.notes.owners;
+    let same = |other: &Share| other.is_hand(share.source) && other.note == share.note;
+    owners.down().filter(|key| which(*key)).any(|key| owners.shares(key).iter().any(same))
 }

@@ -25,8 +25,6 @@ pub(in crate::engine) struct Handful {
     pub loudest: u8,
     /// When what the zone derives is decided next.
     pub due: Option<Micros>,
-    /// The keys from which was decided what sounds.
-    pub decided: u128,
     /// The zone's last chord since the song was entered.
     pub voicing: Voicing,
     /// When a one-key chord was struck last.
@@ -82,6 +80,11 @@ impl PlanZone {
     /// Whether what it plays is derived from several keys.
     pub fn derives(&self) -> bool {
         self.plays != Plays::AsPressed
+    }
+
+    /// Whether it follows the chords of the hand.
+    pub fn follows(&self) -> bool {
+        self.derives() && !self.is_at_once()
     }
 
     /// Whether what it derives sounds at once, not only when gather is over.

@@ -4,11 +4,13 @@
 //! | --- | --- |
 //! | `press` | R3, R4, R6: a key goes down; R1: it comes up |
 //! | `handful`, `gather` | R10: what is struck together |
-//! | `derive` | R11: notes derived from a handful |
+//! | `follower` | R11: which keys a zone that follows chords counts, and when |
+//! | `derive` | R11: notes derived from them |
 //! | `one_key` | R13: one-key chords |
 //! | `stay_in_key` | R12 |
 
 mod derive;
+mod follower;
 mod gather;
 pub(super) mod handful;
 mod one_key;
@@ -18,6 +20,9 @@ mod stay_in_key;
 use super::ids::ZoneId;
 use super::notes::On;
 use super::plan::Plan;
+use crate::evening::Inputs;
+use crate::music::voicing::Voicing;
+use follower::Follower;
 use handful::{Gathering, Handful};
 
 /// What is known of the playing hand.
@@ -27,6 +32,10 @@ pub(super) struct Hand {
     pub handfuls: Vec<Handful>,
     /// For each zone with `velocity_by = "handful"`, the notes that it may still let in.
     pub gatherings: Vec<Gathering>,
+    /// For each zone that follows chords, what it knows of the hand.
+    pub followers: Vec<Follower>,
+    /// The inputs whose sustain pedal is down.
+    sustained: Inputs,
     /// How many keys were pressed so far.
     pub presses: u64,
     /// Whether a handful began in this step.
@@ -38,6 +47,8 @@ impl Hand {
         Hand {
             handfuls: vec![Handful::default(); plan.zones.len()],
             gatherings: vec![Gathering::default(); plan.zones.len()],
+            followers: vec![Follower::default(); plan.zones.len()],
+            sustained: 0,
             presses: 0,
             moved: false,
         }
@@ -45,6 +56,10 @@ impl Hand {
 
     fn handful(&self, zone: ZoneId) -> &Handful {
         &self.handfuls[zone.index()]
+    }
+
+    fn follower(&self, zone: ZoneId) -> &Follower {
+        &self.followers[zone.index()]
     }
 
     fn handful_mut(&mut self, zone: ZoneId) -> &mut Handful {
@@ -58,13 +73,34 @@ impl Hand {
         }
     }
 
+    /// The inputs whose sustain pedal is down by now: where it came up, nothing is held by it any longer (rule R11).
+    pub fn hear_sustain(&mut self, sustained: Inputs, on: &On<'_, '_>) {
+        let lifted = self.sustained & !sustained;
+        self.sustained = sustained;
+        if lifted == 0 {
+            return;
+        }
+        for zone_id in on.current.in_use.iter().copied() {
+            if on.step.plan.zone(zone_id).sustains() & sustained == 0 {
+                self.followers[zone_id.index()].lift_pedal();
+            }
+        }
+    }
+
     /// The step is over: no handful begins in it any more.
     pub fn end_step(&mut self) {
         self.moved = false;
     }
 
+    /// A song begins: its zones lead their voices, and count the section's chords, from its beginning.
+    pub fn begin_song(&mut self, zone: usize) {
+        self.handfuls[zone].voicing = Voicing::default();
+        self.followers[zone].begin_song();
+    }
+
     /// Nothing is known of handfuls any more but the chords from which the next are led.
     pub fn forget(&mut self) {
         self.handfuls.iter_mut().for_each(Handful::forget);
+        self.followers.fill(Follower::default());
     }
 }

@@ -9,7 +9,6 @@ use crate::engine::step::Step;
 use crate::evening::{FURTHEST, Standing, transposed_for};
 use crate::map::Plain;
 use crate::music::Key;
-use crate::music::voicing::Voicing;
 
 /// Which of the new song's or section's sends are said.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -126,7 +125,7 @@ impl Engine {
         for zone in playing.song.zones.clone() {
             self.current.on[zone] = step.plan.zones[zone].on;
             // Voices are led from within the song only.
-            self.hand.handfuls[zone].voicing = Voicing::default();
+            self.hand.begin_song(zone);
         }
         self.current.stand_at(playing, 0);
         self.switch_zones(step);

@@ -1,0 +1,248 @@
+//! Chords that are struck together, with or without tones of the one before (rule R11).
+
+use super::keys::KeySet;
+use super::{Follower, Harmony, LATE, Terms, Verdict};
+use crate::engine::ids::Micros;
+use crate::music::{Classes, follow};
+
+/// Where fewer keys were struck than make a chord, or than the chord before had, the slowest finger has so long.
+const SLOWEST: Micros = Micros::from_millis(60);
+/// After a finger of the chord before came up, the next one of it may take so long.
+const SETTLES: Micros = Micros::from_millis(60);
+/// So long may a key that looks brushed stay down before it counts.
+const DOUBT: Micros = Micros::from_millis(150);
+/// A key held over so many semitones below what is struck is another hand's.
+const FAR: i32 = 10;
+/// So many semitones part the upper hand from the lower one.
+const APART: i32 = 5;
+/// Keys so far apart are two hands': a finger of the lower one may be still to come.
+const WIDE: u8 = 7;
+/// A hand's reach, in semitones.
+const REACH: i32 = 12;
+/// How far a hand moves between two chords whose fingers overlap, lowest to highest key of both.
+const LEAP: i32 = 19;
+/// A key that is struck more softly than its neighbour by this factor may be brushed.
+const SOFT: f32 = 0.8;
+
+/// Chords that a single new key makes with keys held over: triads, suspended fourths and seconds, dominant sevenths.
+const PLAIN: [Classes; 7] = [
+    Classes::all_of(&[0, 4, 7]),
+    Classes::all_of(&[0, 3, 7]),
+    Classes::all_of(&[0, 3, 6]),
+    Classes::all_of(&[0, 5, 7]),
+    Classes::all_of(&[0, 2, 7]),
+    Classes::all_of(&[0, 4, 7, 10]),
+    Classes::all_of(&[0, 4, 10]),
+];
+
+/// Chords that two new keys make: the other sevenths too, and the augmented triad.
+const FULLER: [Classes; 7] = [
+    Classes::all_of(&[0, 4, 8]),
+    Classes::all_of(&[0, 3, 7, 10]),
+    Classes::all_of(&[0, 4, 7, 11]),
+    Classes::all_of(&[0, 3, 7, 11]),
+    Classes::all_of(&[0, 3, 6, 9]),
+    Classes::all_of(&[0, 3, 6, 10]),
+    Classes::all_of(&[0, 3, 10]),
+];
+
+/// Chords with more notes, which no key among them makes suspect: ninths, added ninths and the suspended seventh.
+const RICHER: [Classes; 6] = [
+    Classes::all_of(&[0, 2, 4, 7]),
+    Classes::all_of(&[0, 2, 3, 7]),
+    Classes::all_of(&[0, 5, 7, 10]),
+    Classes::all_of(&[0, 2, 4, 7, 10]),
+    Classes::all_of(&[0, 2, 3, 7, 10]),
+    Classes::all_of(&[0, 2, 4, 7, 11]),
+];
+
+/// Whether these are the notes of one of some chords, on any root.
+fn is_one_of(classes: Classes, chords: &[Classes]) -> bool {
+    (0..12).any(|root| chords.contains(&classes.moved(-root)))
+}
+
+/// Whether these are the notes of a chord that is known at sight.
+fn is_known(classes: Classes) -> bool {
+    is_one_of(classes, &PLAIN) || is_one_of(classes, &FULLER)
+}
+
+impl Harmony {
+    /// What these keys are by themselves.
+    pub fn of_keys(keys: u128) -> Harmony {
+        Harmony { keys, classes: Classes::from_keys(keys), root: follow::root(keys).unwrap_or_default() }
+    }
+}
+
+impl Follower {
+    /// It is due: what is to sound from now on, where that changes.
+    pub(in crate::engine::hand) fn decide(&mut self, now: Micros, terms: &Terms<'_>) -> Option<Harmony> {
+        self.due = None;
+        let struck = self.take_brushed(terms);
+        if struck.is_empty() || self.waits_for_fingers(struck, now, terms) {
+            return None;
+        }
+        let by_itself = is_by_itself(struck, terms);
+        let tune = self.is_tune(struck, terms);
+        let all = struck.with(self.older);
+        if self.looks_brushed(if by_itself { struck } else { all }) && self.waits(now, self.begun + DOUBT) {
+            return None;
+        }
+        if self.line.goes_on() && all.count() < terms.min_keys && !struck.is_fifth() {
+            return self.decide_line(now, terms);
+        }
+        match tune {
+            Some(tune) if !(self.found && self.is_in_reach(struck)) => {
+                self.verdict = tune;
+                None
+            }
+            _ if by_itself => Some(self.decide_block(struck, now, terms)),
+            _ if all.count() < terms.min_keys => self.decide_line(now, terms),
+            _ => self.decide_common(struck, now, terms),
+        }
+    }
+
+    /// The handful without keys that were brushed: those that are up again where enough others are down.
+    fn take_brushed(&mut self, terms: &Terms<'_>) -> KeySet {
+        let struck = self.struck.without(self.brushed);
+        let up = struck.without(self.down);
+        if struck.with(self.older).and(self.down).count() < terms.min_keys {
+            return struck;
+        }
+        self.brushed = self.brushed.with(up);
+        struck.without(up)
+    }
+
+    /// Puts it off until `until`, where that is still to come.
+    fn waits(&mut self, now: Micros, until: Micros) -> bool {
+        let waits = now < until;
+        if waits {
+            self.due = Some(until);
+        }
+        waits
+    }
+
+    fn waits_for_fingers(&mut self, struck: KeySet, now: Micros, terms: &Terms<'_>) -> bool {
+        let is_block = struck.count() >= terms.min_keys;
+        let is_wide = || struck.pairs().any(|(low, high)| high - low >= WIDE) && lower_hand(struck, terms) == struck;
+        let is_short = !is_block || struck.count() < self.decided.count() || is_wide();
+        if is_short && self.waits(now, self.begun + terms.gather.max(SLOWEST)) {
+            return true;
+        }
+        let is_bare = !is_block && struck.is_fifth() && self.older.count() < terms.min_keys;
+        is_bare && self.waits(now, self.begun + terms.gather + SETTLES)
+    }
+
+    /// Whether what was struck is a tune over the chord that was decided last.
+    fn is_tune(&self, struck: KeySet, terms: &Terms<'_>) -> Option<Verdict> {
+        // A pedal holds a chord under a tune, but does not keep the next chord away.
+        let holding = if struck.count() < terms.min_keys { self.older.with(self.pedalled) } else { self.older };
+        let (held, lifted) = (self.decided.and(holding), self.decided.without(holding));
+        let under = held.below(struck.with(lifted).lowest());
+        let is_over_all = self.decided.count() > 1 && under == self.decided;
+        let is_over_chord = under.count() >= terms.min_keys.max(2);
+        let whole = self.decided.with(struck);
+        let is_apart = self.over_all && struck.lowest() - self.decided.highest() >= APART;
+        let stays = !held.is_empty() || whole.span() > LEAP;
+        if !(is_over_all || is_over_chord || is_apart && stays) {
+            return None;
+        }
+        Some(if lifted.is_empty() { Verdict::Tune } else { Verdict::TuneMoves })
+    }
+
+    /// A chord by itself: of two hands the lower one, with keys held over far below, and in time with those just below.
+    fn decide_block(&mut self, struck: KeySet, now: Micros, terms: &Terms<'_>) -> Harmony {
+        let chord = lower_hand(struck, terms);
+        let far = self.older.below(chord.lowest() - FAR);
+        let near = self.older.below(chord.lowest()).without(far);
+        let is_early = !near.is_empty() && self.waits(now, self.begun + LATE);
+        let near = if is_early { KeySet::NONE } else { near };
+        self.found = false;
+        self.play(chord.with(far).with(near), true, terms)
+    }
+
+    /// Fewer keys than a chord, with keys held over: once as many are up as were struck, and only for a plain chord.
+    fn decide_common(&mut self, struck: KeySet, now: Micros, terms: &Terms<'_>) -> Option<Harmony> {
+        let all = struck.with(self.older);
+        let (held, lifted) = (self.decided.and(self.older), self.decided.without(self.older));
+        if !held.is_empty() {
+            if lifted.count() < struck.count() {
+                let settled = (self.begun + terms.gather).max(self.lifted) + SETTLES;
+                let until = if lifted.is_empty() { self.begun + LATE } else { settled };
+                if self.waits(now, until) {
+                    return None;
+                }
+            }
+            let classes = all.classes();
+            let is_full = struck.count() > 1 || self.found;
+            let is_plain = is_one_of(classes, &PLAIN) || is_full && is_known(classes);
+            if held.count() > 1 && !is_plain && !self.is_expected(classes, terms) {
+                self.verdict = Verdict::Nothing;
+                return None;
+            }
+        }
+        self.found = self.is_found_key_by_key(all);
+        Some(self.play(all, false, terms))
+    }
+
+    /// Decides from these keys.
+    pub(super) fn play(&mut self, keys: KeySet, by_itself: bool, terms: &Terms<'_>) -> Harmony {
+        self.line.clear();
+        self.decided = keys;
+        self.verdict = Verdict::Decided { by_itself };
+        let harmony = self.as_expected(Harmony::of_keys(keys.0), terms);
+        self.harmony = Some(harmony);
+        harmony
+    }
+
+    /// When to decide after a key that was held over came up.
+    pub(super) fn due_after_lift(&self, now: Micros, terms: &Terms<'_>) -> Option<Micros> {
+        let first = self.begun + terms.gather;
+        let whole = self.decided.with(self.struck).span();
+        let lifted = self.decided.without(self.older);
+        if is_by_itself(self.struck, terms) {
+            let gives_way = self.decided.and(self.older).is_empty() || whole <= LEAP;
+            return if gives_way { Some(first.max(now)) } else { self.due };
+        }
+        if self.verdict == Verdict::Tune && whole > REACH {
+            return self.due;
+        }
+        let is_complete = lifted.count() >= self.struck.count();
+        Some(if is_complete { now.max(self.begun + terms.gather.max(SLOWEST)) } else { first.max(now + SETTLES) })
+    }
+
+    /// Whether a key goes with a chord that was found key by key.
+    fn is_in_reach(&self, struck: KeySet) -> bool {
+        struck.count() == 1 && struck.with(self.decided).span() <= REACH + 2
+    }
+
+    fn is_found_key_by_key(&self, keys: KeySet) -> bool {
+        const SLOW: Micros = Micros::from_millis(150);
+        let at = |key: u8| self.struck_at[usize::from(key)];
+        keys.iter().all(|key| keys.iter().all(|other| key == other || at(key).0.abs_diff(at(other).0) > SLOW.0))
+    }
+
+    /// Whether a key of the handful may have been brushed by the finger beside it: they lie a semitone or two apart, and
+    /// one is soft or makes the chord none that is known.
+    fn looks_brushed(&self, keys: KeySet) -> bool {
+        let velocity = |key: u8| f32::from(self.velocity[usize::from(key)]);
+        let is_odd = || !is_known(keys.classes()) && !is_one_of(keys.classes(), &RICHER);
+        keys.count() > 2
+            && keys.pairs().filter(|(low, high)| high - low <= 2).any(|(low, high)| {
+                let (soft, hard) = (velocity(low).min(velocity(high)), velocity(low).max(velocity(high)));
+                let is_new = self.struck.has(low) || self.struck.has(high);
+                is_new && (keys.count() > 3 && soft < SOFT * hard || is_odd())
+            })
+    }
+}
+
+/// Whether these keys are a chord without any other: enough of them, or two a fifth or a fourth apart.
+fn is_by_itself(struck: KeySet, terms: &Terms<'_>) -> bool {
+    struck.count() >= terms.min_keys || terms.min_keys <= 3 && struck.is_fifth()
+}
+
+/// The lower hand, where the upper one lies apart and enough keys remain within an octave.
+fn lower_hand(struck: KeySet, terms: &Terms<'_>) -> KeySet {
+    let enough = |keys: &KeySet| keys.count() >= terms.min_keys && keys.span() <= 12 && is_known(keys.classes());
+    let gaps = struck.pairs().filter(|(low, high)| i32::from(high - low) >= APART);
+    gaps.map(|(_, high)| struck.below(i32::from(high))).find(enough).unwrap_or(struck)
+}

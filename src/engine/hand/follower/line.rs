@@ -1,0 +1,122 @@
+//! The keys that were struck lately, step by step: a line that may be a broken chord (rule R11).
+
+use super::keys::KeySet;
+use crate::engine::ids::Micros;
+use crate::music::Classes;
+
+/// Keys within this time are one step of a line.
+const TOGETHER: Micros = Micros::from_millis(60);
+/// After so long a rest a line is over.
+const REST: Micros = Micros::from_millis(1500);
+/// A bass is of the chord of two keys that follows it within this time.
+const AFTER_BASS: Micros = Micros::from_millis(1200);
+/// The chord lies at least so far above the bass, in semitones.
+const ABOVE_BASS: i32 = 5;
+/// Two tones of a broken chord lie at least so far apart; nearer ones are a step of a tune.
+pub(super) const SKIP: i32 = 3;
+/// So many steps are looked back on.
+pub(super) const LENGTH: usize = 8;
+
+const TRIADS: [Classes; 3] = [Classes::all_of(&[0, 4, 7]), Classes::all_of(&[0, 3, 7]), Classes::all_of(&[0, 3, 6])];
+
+/// Whether all of these are notes of one triad.
+pub(super) fn is_in_triad(classes: Classes) -> bool {
+    (0..12).any(|root| TRIADS.iter().any(|triad| triad.moved(root).contains_all(classes)))
+}
+
+/// What was struck lately, step by step.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Line {
+    steps: [(KeySet, Micros); LENGTH],
+    len: usize,
+    /// Whether broken chords are being played.
+    breaks: bool,
+}
+
+impl Default for Line {
+    fn default() -> Line {
+        Line { steps: [(KeySet::NONE, Micros::ZERO); LENGTH], len: 0, breaks: false }
+    }
+}
+
+impl Line {
+    /// A key is struck: with the last step, or as another one.
+    pub fn strike(&mut self, key: u8, now: Micros) {
+        if self.steps().last().is_some_and(|(_, at)| now - *at > REST) {
+            self.clear();
+        }
+        match self.steps[..self.len].last_mut() {
+            Some((keys, at)) if now - *at < TOGETHER => keys.add(key),
+            _ => {
+                if self.len == LENGTH {
+                    self.steps.rotate_left(1);
+                    self.len -= 1;
+                }
+                self.steps[self.len] = (KeySet::of(key), now);
+                self.len += 1;
+            }
+        }
+    }
+
+    /// Another chord was struck: no line goes on.
+    pub fn clear(&mut self) {
+        *self = Line::default();
+    }
+
+    /// Whether broken chords are being played.
+    pub fn goes_on(&self) -> bool {
+        self.breaks
+    }
+
+    /// A step of several keys ends it.
+    pub fn stop_breaking(&mut self) {
+        self.breaks = false;
+    }
+
+    fn steps(&self) -> &[(KeySet, Micros)] {
+        &self.steps[..self.len]
+    }
+
+    /// Only the last step is left of it.
+    pub fn keep_last(&mut self) {
+        if self.len > 1 {
+            self.steps[0] = self.steps[self.len - 1];
+            self.len = 1;
+        }
+    }
+
+    /// A bass and two keys above it that are a triad with it.
+    pub fn over_bass(&self, now: Micros) -> Option<KeySet> {
+        let [.., (bass, at), (pair, _)] = self.steps() else { return None };
+        let is_one = bass.count() == 1 && pair.count() == 2 && pair.lowest() - bass.lowest() >= ABOVE_BASS;
+        let chord = bass.with(*pair);
+        let is_triad = chord.classes().len() == 3 && is_in_triad(chord.classes());
+        (is_one && is_triad && now - *at < AFTER_BASS).then_some(chord)
+    }
+
+    /// The single keys at its end, in order; returns how many.
+    pub fn singles(&self, keys: &mut [u8; LENGTH]) -> usize {
+        let count = self.steps().iter().rev().take_while(|(keys, _)| keys.count() == 1).count();
+        for (key, (step, _)) in keys.iter_mut().zip(&self.steps()[self.len - count..]) {
+            *key = step.lowest() as u8;
+        }
+        count
+    }
+
+    /// Finds out whether broken chords are being played: they begin with four tones of one triad by skips, and are over
+    /// after two steps of a second in a row, or three among the last six.
+    pub fn find_breaks(&mut self, singles: &[u8]) {
+        let apart = |pair: &[u8]| i32::from(pair[0].abs_diff(pair[1]));
+        let is_step = |pair: &[u8]| matches!(apart(pair), 1 | 2);
+        if self.breaks {
+            let steps = singles.windows(2).rev().take(6).filter(|pair| is_step(pair)).count();
+            let in_a_row = singles.windows(2).rev().take(2).filter(|pair| is_step(pair)).count();
+            self.breaks = steps < 3 && in_a_row < 2;
+        } else if let [.., a, b, c, d] = singles {
+            let last = [*a, *b, *c, *d];
+            let classes = Classes::all_of(&last);
+            let skips = last.windows(2).all(|pair| apart(pair) >= SKIP);
+            self.breaks = skips && classes.len() == 3 && is_in_triad(classes);
+        }
+    }
+}

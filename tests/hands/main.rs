@@ -74,8 +74,7 @@ const GOALS: [(&str, [f64; 3], bool); 18] = [
     ("broken under the pedal", [2.0, 3.4, 2.0], true),
     ("waltz with two-note chords", [2.0, 3.7, 2.0], true),
     ("power chords", [1.0, 1.0, 1.0], true),
-    // Four leaps within one triad are a broken chord, also where a tune has them: once in some minutes.
-    ("a tune with one finger", [0.5, 0.0, 4.0], true),
+    ("a tune with one finger", [0.0, 0.0, 0.0], true),
     ("open fifth held, two-note chords off the beat", [2.0, 0.0, 2.0], true),
     ("looking for the chord", [1.0, 0.0, 0.0], true),
 ];

@@ -424,7 +424,11 @@ impl Following {
         }
         let Some(begin) = single.len().checked_sub(4) else { return false };
         let four: Keys = single[begin..].iter().copied().collect();
-        apart[begin..].iter().all(|apart| *apart >= 3) && is_one_of(&classes(&four), &TRIADS)
+        let times: Vec<u64> = self.steps[self.steps.len() - 4..].iter().map(|(_, at)| *at).collect();
+        let waits: Vec<u64> = times.windows(2).map(|pair| pair[1] - pair[0]).collect();
+        let (shortest, longest) = (waits.iter().min().copied().unwrap_or(0), waits.iter().max().copied().unwrap_or(0));
+        let even = longest < 450 * MS && 10 * longest <= 13 * shortest;
+        even && apart[begin..].iter().all(|apart| *apart >= 3) && is_one_of(&classes(&four), &TRIADS)
     }
 
     fn since_change(&self, single: &[u8], terms: &Terms) -> Option<Keys> {

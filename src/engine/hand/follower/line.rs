@@ -14,6 +14,8 @@ const AFTER_BASS: Micros = Micros::from_millis(1200);
 const ABOVE_BASS: i32 = 5;
 /// Two tones of a broken chord lie at least so far apart; nearer ones are a step of a tune.
 pub(super) const SKIP: i32 = 3;
+/// Tones of a broken chord follow one another sooner than this.
+const SLOW: Micros = Micros::from_millis(450);
 /// So many steps are looked back on.
 pub(super) const LENGTH: usize = 8;
 
@@ -103,7 +105,15 @@ impl Line {
         count
     }
 
-    /// Finds out whether broken chords are being played: they begin with four tones of one triad by skips, and are over
+    /// Whether the last four steps are as far apart as figures of an accompaniment are: evenly, and not slowly.
+    fn is_even(&self) -> bool {
+        let times = self.steps().iter().rev().take(4).map(|(_, at)| *at);
+        let waits = times.clone().zip(times.skip(1)).map(|(later, earlier)| later - earlier);
+        let (least, most) = waits.fold((SLOW, Micros::ZERO), |(least, most), wait| (wait.min(least), wait.max(most)));
+        most < SLOW && (most.0 - least.0) * 10 <= least.0 * 3
+    }
+
+    /// Finds out whether broken chords are being played: they begin with four tones of one triad by skips, evenly, and are over
     /// after two steps of a second in a row, or three among the last six.
     pub fn find_breaks(&mut self, singles: &[u8]) {
         let apart = |pair: &[u8]| i32::from(pair[0].abs_diff(pair[1]));
@@ -116,7 +126,7 @@ impl Line {
             let last = [*a, *b, *c, *d];
             let classes = Classes::all_of(&last);
             let skips = last.windows(2).all(|pair| apart(pair) >= SKIP);
-            self.breaks = skips && classes.len() == 3 && is_in_triad(classes);
+            self.breaks = skips && classes.len() == 3 && is_in_triad(classes) && self.is_even();
         }
     }
 }

@@ -132,28 +132,32 @@ class Spelling(unittest.TestCase):
             differences.append((f"{number} in {home}: {expected}, {named} {found}", reason))
         self.explain(differences, {alone: 13, even: 4, part: 13}, len(cases))
 
+    def chart(self, home):
+        """The triads on a key's degrees and those that lead to them, in each inversion: root, bass, kind."""
+        for figure in (OF_THE_KEY[home.mode] + " " + LEADING[home.mode]).split():
+            if "7" in figure:
+                continue
+            whole = roman.RomanNumeral(figure, home)
+            kind = {"major": "", "minor": "m", "diminished": "dim"}[whole.quality]
+            for bass in whole.pitches:
+                if max(len(whole.root().name), len(bass.name)) <= 2:
+                    yield whole.root(), bass, kind
+
     def test_a_chart_in_the_key_of_a_section(self):
         """Every chart of degrees, moved from every key to every other of its mode, against music21's transposition."""
         cases, questions = [], []
         for home in keys():
+            chart = list(self.chart(home))
             for there in keys():
                 way = (there.tonic.pitchClass - home.tonic.pitchClass) % 12
                 if home.mode != there.mode or way == 0:
                     continue
                 moved = interval.Interval(home.tonic, there.tonic)
-                for figure in (OF_THE_KEY[home.mode] + " " + LEADING[home.mode]).split():
-                    if "7" in figure:
-                        continue
-                    whole = roman.RomanNumeral(figure, home)
-                    kind = {"major": "", "minor": "m", "diminished": "dim"}[whole.quality]
-                    for bass in whole.pitches:
-                        root = whole.root()
-                        if max(len(root.name), len(bass.name)) > 2:
-                            continue
-                        slash = "" if bass.name == root.name else "/" + ours(bass.name)
-                        theirs = [p.transpose(moved).name for p in (root, bass)]
-                        cases.append((f"{home} to {there}", ours(root.name) + kind + slash, theirs, kind))
-                        questions.append(f"moved {ours(root.name)}{kind}{slash}, {written(home)}, {written(there)}")
+                for root, bass, kind in chart:
+                    symbol = ours(root.name) + kind + ("" if bass.name == root.name else "/" + ours(bass.name))
+                    theirs = [p.transpose(moved).name for p in (root, bass)]
+                    cases.append((f"{home} to {there}", symbol, theirs, kind))
+                    questions.append(f"moved {symbol}, {written(home)}, {written(there)}")
         differences = []
         for (where, symbol, theirs, kind), found in zip(cases, ask(questions)):
             root, bass = (ours(name) for name in theirs)

@@ -34,7 +34,7 @@ use model_hands::Hands;
 use performance::{Deed, Performance, action, deed};
 use proptest::prelude::*;
 
-const CASES: u32 = 600;
+const CASES: u32 = 400;
 const EVENTS: usize = 2_500;
 
 /// Plays everything, sends and handfuls too, and looks at the wire alone.

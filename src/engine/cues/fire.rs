@@ -129,7 +129,7 @@ impl Cues {
         if action.is_none() {
             step.notice(Notice::NothingThere);
         }
-        action.map(|action| Deed::Act(action, planned.input))
+        action.map(Deed::Act)
     }
 
     /// A cue that is on goes off; what that sends.

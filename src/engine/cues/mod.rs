@@ -42,8 +42,7 @@ pub(super) struct Cues {
 /// Something that cues have the engine do.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Deed {
-    /// An action; the input that asked for it.
-    Act(Action, usize),
+    Act(Action),
     Send(SendId),
 }
 

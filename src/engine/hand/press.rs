@@ -186,9 +186,9 @@ impl Hand {
         }
     }
 
-    /// Keys struck so shortly before a change from elsewhere also sound in the zones that are new (rule R3).
-    /// `cause` is the input that the change came from.
-    pub fn strike_early(&mut self, cause: Option<usize>, on: &mut On<'_, '_>) {
+    /// Keys struck so shortly before a change also sound in the zones that are new (rule R3). The key of the cue that
+    /// made the change is none of them: it is the cue's alone.
+    pub fn strike_early(&mut self, on: &mut On<'_, '_>) {
         let (plan, now) = (on.step.plan, on.step.now);
         if plan.early.0 == 0 {
             return;
@@ -204,7 +204,7 @@ impl Hand {
             while let Some(id) = next {
                 next = on.notes.owners.next_down(id.index() + 1);
                 let state = *on.notes.owners.key(id);
-                let early = now - state.at < plan.early && cause != Some(id.input());
+                let early = now - state.at < plan.early;
                 let reaches = early && reaches(plan, &on.current.in_use[..=index], id, state.velocity);
                 if reaches && on.notes.owners.has_room(id) {
                     self.enter_zone(id, zone_id, on);

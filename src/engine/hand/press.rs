@@ -36,12 +36,19 @@ enum Offer {
     OutOfKey,
 }
 
+/// Why a key comes up.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Lift {
+    /// A finger let go of it.
+    Finger,
+    /// Its input was lost, all keys of it come up, or it was struck again.
+    Forced,
+}
+
 impl Hand {
     /// A key goes down.
     pub fn press(&mut self, id: KeyId, velocity: u8, on: &mut On<'_, '_>) {
-        if on.notes.owners.key(id).down {
-            self.release(id, 64, on);
-        }
+        self.come_up(id, (64, Lift::Forced), on);
         let plan = on.step.plan;
         self.presses += 1;
         let velocity = plan.inputs[id.input()].curve[usize::from(velocity & 127)];
@@ -157,8 +164,12 @@ impl Hand {
         Offer::Taken
     }
 
-    /// A key comes up: exactly what its press began ends, where it began (rule R1), or lingers (R10).
+    /// A finger lets go of a key: exactly what its press began ends, where it began (rule R1), or lingers (R10).
     pub fn release(&mut self, id: KeyId, velocity: u8, on: &mut On<'_, '_>) {
+        self.come_up(id, (velocity, Lift::Finger), on);
+    }
+
+    fn come_up(&mut self, id: KeyId, (velocity, lift): (u8, Lift), on: &mut On<'_, '_>) {
         if !on.notes.owners.key(id).down {
             return;
         }
@@ -174,14 +185,14 @@ impl Hand {
             }
         }
         on.notes.owners.forget(id);
-        on.release_chord(id, velocity);
+        self.leave_chord(id, (velocity, lift), on);
     }
 
     /// All keys of an input, or of one channel of it, come up, lowest first.
     pub fn lift_keys(&mut self, input: usize, channel: Option<u8>, on: &mut On<'_, '_>) {
         for key in 0..128 {
             for channel in channel.map_or(0..16, |channel| channel..channel + 1) {
-                self.release(KeyId::new(input, channel, key), 64, on);
+                self.come_up(KeyId::new(input, channel, key), (64, Lift::Forced), on);
             }
         }
     }

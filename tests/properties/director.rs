@@ -13,7 +13,9 @@ use crate::maps::INPUTS;
 use crate::model::Pressed;
 
 pub const DEAF: u64 = 500_000;
-pub const BOUNCE: u64 = 200_000;
+pub const GUARD: u64 = 200_000;
+/// The same where a double press is waited for.
+pub const BOUNCE: u64 = 60_000;
 pub const DOUBLE: u64 = 400_000;
 const LONG: u64 = 700_000;
 
@@ -151,7 +153,7 @@ impl<'b> Director<'b> {
         state.force.iter().any(|cue| self.sensor_of(*cue).as_ref() == Some(sensor) && self.presses(*cue) == Some(press))
     }
 
-    fn presses(&self, number: Number) -> Option<Press> {
+    pub fn presses(&self, number: Number) -> Option<Press> {
         self.cues[number].1.when.trigger.press()
     }
 

@@ -4,7 +4,7 @@ use handspan::engine::Event;
 use handspan::map::{ClockCommand, Press, Trigger};
 use handspan::midi::decode;
 
-use crate::director::{BOUNCE, DEAF, DOUBLE, Directed, Director, Number, Sensor, input_of};
+use crate::director::{BOUNCE, DEAF, DOUBLE, Directed, Director, GUARD, Number, Sensor, input_of};
 use crate::model::Pressed;
 
 impl Director<'_> {
@@ -93,7 +93,11 @@ impl Director<'_> {
             let reversed = matches!(sensor.1, Trigger::Control { reversed: true, .. });
             let value = if reversed { 127 - value } else { value };
             if !state.down && value >= 64 {
-                let bounces = state.last.is_some_and(|last| now - last < BOUNCE);
+                let doubles = |cue: &Number| {
+                    self.sensor_of(*cue).as_ref() == Some(sensor) && self.presses(*cue) == Some(Press::Double)
+                };
+                let guard = if force.iter().any(doubles) { BOUNCE } else { GUARD };
+                let bounces = state.last.is_some_and(|last| now - last < guard);
                 let counts = in_force && !bounces && now - self.appeared[input] >= DEAF;
                 self.press(index, &force, counts, now, stage);
             } else if state.down && value <= 40 {

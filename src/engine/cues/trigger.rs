@@ -26,6 +26,12 @@ pub(in crate::engine) enum Offered {
     TakenControl(u8, u8),
 }
 
+/// Which presses of a detector the cues of a list wait for, besides single ones.
+fn awaited(detector: DetectorId, list: u16, plan: &Plan) -> Awaited {
+    let waits = |press| plan.cues_in(list).any(|cue| plan.cue(cue).waits_for(detector, press));
+    Awaited { double: waits(Press::Double), long: waits(Press::Long) }
+}
+
 impl PlanDetector {
     fn is_key(&self, id: KeyId, channel: u8, is_listened_to: bool) -> bool {
         let Detected::Key { key, channel: only } = self.what else { return false };
@@ -143,8 +149,9 @@ impl Cues {
                 continue;
             }
             is_cue = true;
+            let guard = (in_force && !deaf).then(|| awaited(detector, list, plan).guard());
             let state = &mut self.detectors[detector.index()];
-            match state.turn(value, planned.is_reversed(), deaf || !in_force, step.now) {
+            match state.turn(value, planned.is_reversed(), guard, step.now) {
                 Some((Crossing::Down, counts)) => self.go_down(detector, list, counts, step),
                 Some((Crossing::Up, counted)) => self.go_up(detector, counted, plan),
                 None => {}
@@ -158,8 +165,7 @@ impl Cues {
             return;
         }
         let (plan, now) = (step.plan, step.now);
-        let waits = |press| plan.cues_in(list).any(|cue| plan.cue(cue).waits_for(detector, press));
-        let awaited = Awaited { double: waits(Press::Double), long: waits(Press::Long) };
+        let awaited = awaited(detector, list, plan);
         // A press that still waits and does not become a double one by this was a single one: where no cue in use waits
         // for a second one any more, or where the same key is struck on another channel.
         let state = &mut self.detectors[detector.index()];

@@ -123,6 +123,11 @@ impl ChannelState {
         self.controls[usize::from(number)]
     }
 
+    /// A controller's value as it is without a fade.
+    pub fn level(&self, number: u8) -> Option<u8> {
+        self.resume.filter(|_| number == EXPRESSION).or(self.control(number))
+    }
+
     /// The value of a pedal that is not up, as far as is known.
     pub fn pedal_down(&self, number: u8) -> Option<u8> {
         self.control(number).filter(|value| *value != 0)

@@ -67,9 +67,7 @@ impl Engine {
             let state = notes.channels.get_mut(channel);
             state.forget();
             state.before = Follows::default();
-            if state.fade.is_some() {
-                notes.end_fade(channel, step);
-            }
+            notes.end_fade(channel, step);
         }
         let there = |(_, channel): &(ZoneId, ChannelId)| plan.is_at(*channel, output);
         for (zone, channel) in first_at_channel(&current.in_use, plan).filter(there) {

@@ -3,7 +3,7 @@
 
 use crate::engine::Engine;
 use crate::engine::channels::Follows;
-use crate::engine::ids::{ChannelId, ZoneId};
+use crate::engine::ids::{ChannelId, Source, ZoneId};
 use crate::engine::notes::On;
 use crate::engine::plan::Plan;
 use crate::engine::step::Step;
@@ -26,6 +26,9 @@ impl Engine {
         current.find_zones(plan);
         let mut on = On { current, notes, step };
         hand.hand_over_undecided(&mut on);
+        for zone in on.current.in_use.iter().filter(|zone| !on.current.before.contains(zone)) {
+            on.notes.come_back(Source::Zone(*zone), plan);
+        }
         let left = first_at_channel(&on.current.before, plan);
         for (_, channel) in left {
             on.let_go_of_controllers(channel);

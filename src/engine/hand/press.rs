@@ -8,7 +8,6 @@ use crate::engine::notes::owners::PressedKey;
 use crate::engine::notes::struck::Owner;
 use crate::engine::notes::unheld::{Unheld, Why};
 use crate::engine::out::Reason;
-use crate::engine::plan::Plan;
 use crate::engine::zone::PlanZone;
 use crate::map::Linger;
 use crate::music::range::fold_into;
@@ -99,6 +98,9 @@ impl Hand {
         let (plan, now) = (on.step.plan, on.step.now);
         let zone = plan.zone(zone_id);
         let key = *on.notes.owners.key(id);
+        if on.chosen(id, zone).is_none() {
+            return Offer::OutOfKey;
+        }
         let gathering = &mut self.gatherings[zone_id.index()];
         if gathering.begun.is_none_or(|begun| now - begun >= plan.gather) {
             *gathering = Gathering { begun: Some(now), first: key.press, admitted: false };
@@ -216,7 +218,7 @@ impl Hand {
                 next = on.notes.owners.next_down(id.index() + 1);
                 let state = *on.notes.owners.key(id);
                 let early = now - state.at < plan.early;
-                let reaches = early && reaches(plan, &on.current.in_use[..=index], id, state.velocity);
+                let reaches = early && on.reaches(&on.current.in_use[..=index], id, state.velocity);
                 if reaches && on.notes.owners.has_room(id) {
                     self.enter_zone(id, zone_id, on);
                 }
@@ -241,11 +243,14 @@ fn end_toggled(id: KeyId, zone_id: ZoneId, on: &mut On<'_, '_>) -> bool {
     channel.is_some()
 }
 
-/// Whether a held key would have reached the last of these zones in use, had it been struck now.
-fn reaches(plan: &Plan, zones: &[ZoneId], id: KeyId, velocity: u8) -> bool {
-    let takes = |zone: &ZoneId| plan.zone(*zone).hears(id) && plan.zone(*zone).takes(velocity);
-    let Some((last, before)) = zones.split_last() else { return false };
-    takes(last) && !before.iter().any(|zone| plan.zone(*zone).exclusive && takes(zone))
+impl On<'_, '_> {
+    /// Whether a held key would have reached the last of these zones in use, had it been struck now.
+    fn reaches(&self, zones: &[ZoneId], id: KeyId, velocity: u8) -> bool {
+        let takes = |zone: &PlanZone| zone.hears(id) && zone.takes(velocity) && self.chosen(id, zone).is_some();
+        let mut zones = zones.iter().map(|zone| self.step.plan.zone(*zone));
+        let Some(last) = zones.next_back() else { return false };
+        takes(last) && !zones.any(|zone| zone.exclusive && takes(zone))
+    }
 }
 
 impl PlanZone {

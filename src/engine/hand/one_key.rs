@@ -5,6 +5,7 @@ use super::press::{Lift, pitch_anywhere};
 use crate::engine::current::Current;
 use crate::engine::ids::{KeyId, Micros, Source, ZoneId};
 use crate::engine::notes::On;
+use crate::engine::notes::owners::PressedKey;
 use crate::engine::notes::struck::Owner;
 use crate::engine::notes::unheld::{Unheld, Why};
 use crate::engine::out::Reason;
@@ -30,6 +31,25 @@ impl Hand {
             self.gather(id, zone_id, id.key(), on);
             self.handful_mut(zone_id).chord = Some(at);
             self.sound_chord(id, zone_id, voicing, on);
+        }
+    }
+
+    /// Of the early keys that reach a zone that is new, at this place among those in use, the one that counts sounds its
+    /// chord, whatever the zone was handed over.
+    pub(super) fn strike_early_chord(&mut self, place: usize, on: &mut On<'_, '_>) {
+        let (zone_id, gather) = (on.current.in_use[place], on.step.plan.gather);
+        let (mut counted, mut press) = (None, 0);
+        while let Some(id) = on.next_early(place, press) {
+            let PressedKey { at, press: own, .. } = *on.notes.owners.key(id);
+            press = own;
+            on.notes.owners.belong(id, Source::Zone(zone_id), id.key());
+            if counted.is_none_or(|(_, last)| at - last >= gather) {
+                counted = Some((id, at));
+            }
+        }
+        if let Some((id, _)) = counted {
+            self.handful_mut(zone_id).chord = None;
+            self.strike_chord(id, zone_id, on);
         }
     }
 
@@ -115,6 +135,13 @@ fn voice(zone: &PlanZone, key: u8, chord: PlanChord, last: Voicing, current: &Cu
 }
 
 impl On<'_, '_> {
+    /// The first key after this count of presses that is early for a zone.
+    fn next_early(&self, place: usize, press: u64) -> Option<KeyId> {
+        let owners = &self.notes.owners;
+        let later = owners.down().filter(|key| owners.key(*key).press > press && self.is_early(*key, place));
+        later.min_by_key(|key| owners.key(*key).press)
+    }
+
     /// Of a zone's keys that are down the one struck last, of several at one time the highest.
     fn struck_last(&self, source: Source) -> Option<KeyId> {
         let owners = &self.notes.owners;

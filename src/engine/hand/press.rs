@@ -2,7 +2,7 @@
 
 use super::Hand;
 use super::handful::Gathering;
-use crate::engine::ids::{KeyId, Source, ZoneId};
+use crate::engine::ids::{KeyId, Micros, Source, ZoneId};
 use crate::engine::notes::On;
 use crate::engine::notes::owners::PressedKey;
 use crate::engine::notes::struck::Owner;
@@ -204,8 +204,8 @@ impl Hand {
     /// Keys struck so shortly before a change also sound in the zones that are new (rule R3). The key of the cue that
     /// made the change is none of them: it is the cue's alone.
     pub fn strike_early(&mut self, on: &mut On<'_, '_>) {
-        let (plan, now) = (on.step.plan, on.step.now);
-        if plan.early.0 == 0 {
+        let plan = on.step.plan;
+        if plan.early == Micros::ZERO {
             return;
         }
         on.notes.begin_strike();
@@ -215,21 +215,27 @@ impl Hand {
                 continue;
             }
             let begin = on.notes.aimed();
-            let mut next = on.notes.owners.next_down(0);
-            while let Some(id) = next {
-                next = on.notes.owners.next_down(id.index() + 1);
-                let state = *on.notes.owners.key(id);
-                let early = now - state.at < plan.early;
-                let reaches = early && on.reaches(&on.current.in_use[..=index], id, state.velocity);
-                if reaches && on.notes.owners.has_room(id) {
-                    self.enter_zone(id, zone_id, on);
-                }
+            if plan.zone(zone_id).one_key {
+                self.strike_early_chord(index, on);
+            } else {
+                self.enter_early(index, on);
             }
             on.notes.sort_aimed(begin);
             on.notes.settle(begin, on.step);
         }
         on.notes.strike(on.step);
         self.move_drone(on);
+    }
+
+    /// The early keys that reach the zone that is new at this place among those in use enter it.
+    fn enter_early(&mut self, place: usize, on: &mut On<'_, '_>) {
+        let mut next = on.notes.owners.next_down(0);
+        while let Some(id) = next {
+            next = on.notes.owners.next_down(id.index() + 1);
+            if on.is_early(id, place) {
+                self.enter_zone(id, on.current.in_use[place], on);
+            }
+        }
     }
 }
 
@@ -246,6 +252,13 @@ fn end_toggled(id: KeyId, zone_id: ZoneId, on: &mut On<'_, '_>) -> bool {
 }
 
 impl On<'_, '_> {
+    /// Whether a key that is down is early for the zone that is new at this place among those in use.
+    pub(super) fn is_early(&self, id: KeyId, place: usize) -> bool {
+        let PressedKey { at, velocity, .. } = *self.notes.owners.key(id);
+        let is_early = self.step.now - at < self.step.plan.early;
+        is_early && self.notes.owners.has_room(id) && self.reaches(&self.current.in_use[..=place], id, velocity)
+    }
+
     /// Whether a held key would have reached the last of these zones in use, had it been struck now.
     fn reaches(&self, zones: &[ZoneId], id: KeyId, velocity: u8) -> bool {
         let takes = |zone: &PlanZone| zone.hears(id) && zone.takes(velocity) && self.chosen(id, zone).is_some();

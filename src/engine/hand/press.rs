@@ -59,9 +59,10 @@ impl Hand {
             if !zone.hears(id) {
                 continue;
             }
-            let begin = on.notes.aimed();
             let offer = self.offer(id, zone_id, on);
-            on.notes.settle(begin, on.step);
+            if offer == Offer::Taken && zone.is_at_once() {
+                self.decide(zone_id, on);
+            }
             taken |= offer == Offer::Taken;
             wrong |= offer == Offer::OutOfKey;
             if offer == Offer::Taken && zone.exclusive {
@@ -72,6 +73,8 @@ impl Hand {
         if wrong && !taken {
             on.step.reason(Reason::Silent(id.key()));
         }
+        // All that ends has ended by now, in whichever zone.
+        on.notes.settle(0, on.step);
         on.notes.strike(on.step);
         self.move_drone(on);
     }
@@ -144,9 +147,6 @@ impl Hand {
         if zone.derives() {
             self.gather(id, zone_id, chosen, on);
             on.notes.owners.belong(id, source, chosen);
-            if zone.is_at_once() {
-                self.decide(zone_id, on);
-            }
             return Offer::Taken;
         }
         let Some(note) = pitch(zone, i32::from(chosen), on.current.standing.shift) else {
@@ -221,20 +221,25 @@ impl Hand {
                 self.enter_early(index, on);
             }
             on.notes.sort_aimed(begin);
-            on.notes.settle(begin, on.step);
         }
+        on.notes.settle(0, on.step);
         on.notes.strike(on.step);
         self.move_drone(on);
     }
 
     /// The early keys that reach the zone that is new at this place among those in use enter it.
     fn enter_early(&mut self, place: usize, on: &mut On<'_, '_>) {
+        let zone_id = on.current.in_use[place];
+        let mut has_entered = false;
         let mut next = on.notes.owners.next_down(0);
         while let Some(id) = next {
             next = on.notes.owners.next_down(id.index() + 1);
             if on.is_early(id, place) {
-                self.enter_zone(id, on.current.in_use[place], on);
+                has_entered |= self.enter_zone(id, zone_id, on) == Offer::Taken;
             }
+        }
+        if has_entered && on.step.plan.zone(zone_id).is_at_once() {
+            self.decide(zone_id, on);
         }
     }
 }

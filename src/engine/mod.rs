@@ -219,7 +219,7 @@ impl Engine {
             return self.play(&received, step);
         }
         let list = self.cue_list();
-        self.cues.release_lost(&received, step.plan);
+        self.cues.release_lost(&received, list, step.plan);
         self.do_deeds(None, step);
         let offered = self.cues.offer(&received, list, step);
         if let Offered::TakenKey(id) = offered {
@@ -291,7 +291,7 @@ impl Engine {
     /// Presses of which it is known by now what they were.
     fn resolve_presses(&mut self, step: &mut Step<'_>) {
         let mut detector = DetectorId(0);
-        while self.cues.resolve(detector, step) {
+        while self.cues.resolve(detector, self.cue_list(), step) {
             self.do_deeds(None, step);
             detector = DetectorId(detector.0 + 1);
         }

@@ -13,6 +13,8 @@ pub(super) const EXPRESSION: u8 = 11;
 pub(super) const LASTING: [u8; 4] = [1, 2, 4, EXPRESSION];
 /// The pedals: controllers 64–69.
 pub(super) const PEDALS: std::ops::RangeInclusive<u8> = 64..=69;
+/// Controllers that say how loud a channel is.
+const LEVELS: [u8; 2] = [7, EXPRESSION];
 /// A fade says a new value so often.
 const EVERY: Micros = Micros::from_millis(20);
 
@@ -88,6 +90,8 @@ pub(super) struct ChannelState {
     pub fade: Option<Fade>,
     /// Expression as the player has it, from a fade's beginning until it is said again.
     pub resume: Option<u8>,
+    /// The [`LEVELS`] that it was told before it was forgotten, until it has them again (rule R21).
+    forgotten: [Option<u8>; LEVELS.len()],
 }
 
 impl Default for ChannelState {
@@ -109,6 +113,7 @@ impl Default for ChannelState {
             left: (0, 0),
             fade: None,
             resume: None,
+            forgotten: [None; LEVELS.len()],
         }
     }
 }
@@ -121,6 +126,11 @@ pub(super) fn rest(number: u8) -> u8 {
 impl ChannelState {
     pub fn control(&self, number: u8) -> Option<u8> {
         self.controls[usize::from(number)]
+    }
+
+    /// A controller's value as it is without a fade.
+    pub fn level(&self, number: u8) -> Option<u8> {
+        self.resume.filter(|_| number == EXPRESSION).or(self.control(number))
     }
 
     /// The value of a pedal that is not up, as far as is known.
@@ -137,6 +147,7 @@ impl ChannelState {
     /// see lifted.
     pub fn forget(&mut self) {
         let keeps_pedals = !self.follows.pedals();
+        self.forgotten = LEVELS.map(|number| self.level(number));
         for (number, value) in self.controls.iter_mut().enumerate() {
             let still_down = PEDALS.contains(&(number as u8)) && *value != Some(0);
             if !(keeps_pedals && still_down) {
@@ -228,6 +239,18 @@ impl Channels {
         match &mut self.get_mut(channel).resume {
             Some(resume) if number == EXPRESSION => *resume = value,
             _ => self.say_control(channel, number, value, step),
+        }
+    }
+
+    /// The levels of a channel that was forgotten, where nothing has said them since.
+    pub fn say_levels(&mut self, channel: ChannelId, step: &mut Step<'_>) {
+        let forgotten = std::mem::take(&mut self.get_mut(channel).forgotten);
+        for (number, value) in LEVELS.into_iter().zip(forgotten) {
+            let is_unknown = self.get(channel).control(number).is_none();
+            let at_rest = number == EXPRESSION && value == Some(rest(EXPRESSION));
+            if let Some(value) = value.filter(|_| is_unknown && !at_rest) {
+                self.say_control(channel, number, value, step);
+            }
         }
     }
 

@@ -227,9 +227,6 @@ impl Controllers {
     /// stay there.
     pub fn take_up(&self, channel: ChannelId, on: &mut On<'_, '_>) {
         let ChannelState { before, follows: now, .. } = *on.notes.channels.get(channel);
-        if before != now {
-            on.notes.end_fade(channel, on.step);
-        }
         if now.pedals() && (before.plain, before.switches) != (now.plain, now.switches) {
             for pedal in 0..PEDAL_COUNT {
                 self.refresh_pedal(channel, pedal, on);
@@ -250,8 +247,9 @@ impl Controllers {
         for (index, number) in LASTING.into_iter().enumerate() {
             if newly(before.lasting[index], now.lasting[index]) {
                 let value = self.latest(now.lasting[index], |input| input.lasting[index], rest(number));
-                if Some(value) != channels.get(channel).control(number) {
-                    channels.say_control(channel, number, value, on.step);
+                // A fade goes on: the player's level is remembered for its end.
+                if Some(value) != channels.get(channel).level(number) {
+                    channels.control(channel, number, value, on.step);
                 }
             }
         }

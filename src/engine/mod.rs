@@ -188,7 +188,7 @@ impl Engine {
             Event::Start { entry, order_step } => self.start(entry, order_step, step),
             Event::Resume(standing) => self.resume(standing, step),
             Event::Message { input, message } => self.receive(input, message, step),
-            Event::Action(action) => self.act(action, None, step),
+            Event::Action(action) => self.act(action, step),
             Event::InputBack(input) => self.cues.appear(input, step.now),
             Event::CloseCue(cue) => {
                 if let Some(off) = self.cues.close_left(cue, step) {
@@ -219,7 +219,7 @@ impl Engine {
             return self.play(&received, step);
         }
         let list = self.cue_list();
-        self.cues.release_lost(&received, step.plan);
+        self.cues.release_lost(&received, list, step.plan);
         self.do_deeds(None, step);
         let offered = self.cues.offer(&received, list, step);
         if let Offered::TakenKey(id) = offered {
@@ -291,7 +291,7 @@ impl Engine {
     /// Presses of which it is known by now what they were.
     fn resolve_presses(&mut self, step: &mut Step<'_>) {
         let mut detector = DetectorId(0);
-        while self.cues.resolve(detector, step) {
+        while self.cues.resolve(detector, self.cue_list(), step) {
             self.do_deeds(None, step);
             detector = DetectorId(detector.0 + 1);
         }
@@ -301,7 +301,7 @@ impl Engine {
     fn do_deeds(&mut self, message: Option<Message<'_>>, step: &mut Step<'_>) {
         while let Some(deed) = self.cues.next_deed(self.cue_list(), message, step) {
             match deed {
-                Deed::Act(action, input) => self.act(action, Some(input), step),
+                Deed::Act(action) => self.act(action, step),
                 Deed::Send(send) => self.sends.send(send, &mut self.notes, step),
             }
         }

@@ -49,8 +49,7 @@ impl Directed for Stage {
 }
 
 fn is_directed(drawn: &Drawn, deeds: &[(Deed, u32)]) -> Result<usize, TestCaseError> {
-    // A change that a key or pedal asked for strikes no early keys of the same input: another rule, told elsewhere.
-    let mut book = Drawn { has_cues: true, early: 0, ..drawn.clone() }.book();
+    let mut book = Drawn { has_cues: true, ..drawn.clone() }.book();
     let mut cued = Stage::new(Plan::new(&book));
     let told_by = book.clone();
     let mut director = Director::new(&told_by);

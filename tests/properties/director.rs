@@ -13,7 +13,9 @@ use crate::maps::INPUTS;
 use crate::model::Pressed;
 
 pub const DEAF: u64 = 500_000;
-pub const BOUNCE: u64 = 200_000;
+pub const GUARD: u64 = 200_000;
+/// The same where a double press is waited for.
+pub const BOUNCE: u64 = 60_000;
 pub const DOUBLE: u64 = 400_000;
 const LONG: u64 = 700_000;
 
@@ -104,7 +106,7 @@ impl<'b> Director<'b> {
     }
 
     /// The song that was entered and not left.
-    fn song(&self, stage: &impl Directed) -> Option<usize> {
+    pub fn song(&self, stage: &impl Directed) -> Option<usize> {
         let (entry, song) = stage.stands();
         song.filter(|song| *song == entry).and_then(|entry| self.book.set.entries[entry].song)
     }
@@ -134,7 +136,8 @@ impl<'b> Director<'b> {
                 if self.due(index).is_some_and(|own| own <= due) {
                     let (_, lifted) = self.sensors[index].1.waits.take().expect("a press");
                     let long = !lifted && self.awaits(index, Press::Long);
-                    self.fire_all(index, if long { Press::Long } else { Press::Single }, None, due, stage);
+                    let song = self.song(stage);
+                    self.fire_all(index, if long { Press::Long } else { Press::Single }, song, due, stage);
                 }
             }
         }
@@ -151,15 +154,19 @@ impl<'b> Director<'b> {
         state.force.iter().any(|cue| self.sensor_of(*cue).as_ref() == Some(sensor) && self.presses(*cue) == Some(press))
     }
 
-    fn presses(&self, number: Number) -> Option<Press> {
+    pub fn presses(&self, number: Number) -> Option<Press> {
         self.cues[number].1.when.trigger.press()
     }
 
-    pub fn fire_all(&mut self, index: usize, press: Press, received: Option<u8>, now: u64, stage: &mut impl Directed) {
+    /// The cues that wait for such a press fire: the gear's, and those of the song that is entered when it is known what
+    /// the press was.
+    pub fn fire_all(&mut self, index: usize, press: Press, song: Option<usize>, now: u64, stage: &mut impl Directed) {
         let (sensor, state) = self.sensors[index].clone();
         for cue in state.force {
-            if self.sensor_of(cue) == Some(sensor) && self.presses(cue) == Some(press) {
-                self.fire(cue, received, now, stage);
+            let own = self.cues[cue].0;
+            let may = own.is_none() || own == song;
+            if may && self.sensor_of(cue) == Some(sensor) && self.presses(cue) == Some(press) {
+                self.fire(cue, None, now, stage);
                 // What is held goes off with the release, though it was known only then that it goes on.
                 if self.cues[cue].1.while_down && !self.sensors[index].1.down && self.standing.remove(&cue) {
                     self.say_off(cue, now);

@@ -4,7 +4,7 @@ use handspan::engine::Event;
 use handspan::map::{ClockCommand, Press, Trigger};
 use handspan::midi::decode;
 
-use crate::director::{BOUNCE, DEAF, DOUBLE, Directed, Director, Number, Sensor, input_of};
+use crate::director::{BOUNCE, DEAF, DOUBLE, Directed, Director, GUARD, Number, Sensor, input_of};
 use crate::model::Pressed;
 
 impl Director<'_> {
@@ -61,13 +61,13 @@ impl Director<'_> {
 
     /// A key comes up; whether it was a cue's.
     fn lift(&mut self, key: Pressed, now: u64, stage: &mut impl Directed) -> bool {
-        let was = self.keys.remove(&key);
+        let (was, song) = (self.keys.remove(&key), self.song(stage));
         for index in 0..self.sensors.len() {
             let (sensor, state) = &self.sensors[index];
             let is_it = matches!(sensor, (input, Trigger::Key { key: own, channel, .. })
                 if (*input, *own) == (key.0, key.2) && channel.is_none_or(|channel| channel.index() == key.1));
             if was && is_it && state.down {
-                self.release(index, now, stage);
+                self.release(index, song, now, stage);
             }
         }
         was
@@ -76,7 +76,7 @@ impl Director<'_> {
     /// A controller says a value; whether a zone hears that.
     fn turn(&mut self, control: (usize, u8, u8), value: u8, now: u64, stage: &mut impl Directed) -> bool {
         let (input, channel, number) = control;
-        let force = self.force(stage);
+        let (force, song) = (self.force(stage), self.song(stage));
         let is_it = |trigger: Trigger| {
             matches!(trigger, Trigger::Control { number: own, channel: only, .. }
                 if u8::from(own) == number && only.is_none_or(|only| only.index() == channel))
@@ -93,11 +93,15 @@ impl Director<'_> {
             let reversed = matches!(sensor.1, Trigger::Control { reversed: true, .. });
             let value = if reversed { 127 - value } else { value };
             if !state.down && value >= 64 {
-                let bounces = state.last.is_some_and(|last| now - last < BOUNCE);
+                let doubles = |cue: &Number| {
+                    self.sensor_of(*cue).as_ref() == Some(sensor) && self.presses(*cue) == Some(Press::Double)
+                };
+                let guard = if force.iter().any(doubles) { BOUNCE } else { GUARD };
+                let bounces = state.last.is_some_and(|last| now - last < guard);
                 let counts = in_force && !bounces && now - self.appeared[input] >= DEAF;
                 self.press(index, &force, counts, now, stage);
             } else if state.down && value <= 40 {
-                self.release(index, now, stage);
+                self.release(index, song, now, stage);
             }
         }
         let known = self.pedals.entry(control).or_insert(0);
@@ -119,6 +123,8 @@ impl Director<'_> {
             return;
         }
         state.last = Some(now);
+        // The song at the time of the message, as far as it has cues of its own.
+        let song = force.iter().find_map(|cue| self.cues[*cue].0);
         // A press that still waits is known to be single, unless both it and this one may be a double one's.
         let may_double = self.awaits(index, Press::Double);
         let state = &mut self.sensors[index].1;
@@ -129,21 +135,21 @@ impl Director<'_> {
         if state.waits.is_some() && !(doubles && may_double) {
             state.waits = None;
             let now_in_force = std::mem::replace(&mut state.force, before);
-            self.fire_all(index, Press::Single, None, now, stage);
+            self.fire_all(index, Press::Single, song, now, stage);
             self.sensors[index].1.force = now_in_force;
         }
-        self.fire_all(index, Press::Either, None, now, stage);
+        self.fire_all(index, Press::Either, song, now, stage);
         let waits = self.sensors[index].1.waits.take();
         if waits.is_some() {
-            self.fire_all(index, Press::Double, None, now, stage);
+            self.fire_all(index, Press::Double, song, now, stage);
         } else if doubles || self.awaits(index, Press::Long) {
             self.sensors[index].1.waits = Some((now, false));
         } else {
-            self.fire_all(index, Press::Single, None, now, stage);
+            self.fire_all(index, Press::Single, song, now, stage);
         }
     }
 
-    fn release(&mut self, index: usize, now: u64, stage: &mut impl Directed) {
+    fn release(&mut self, index: usize, song: Option<usize>, now: u64, stage: &mut impl Directed) {
         let (sensor, state) = &mut self.sensors[index];
         let (sensor, force) = (*sensor, state.force.clone());
         state.down = false;
@@ -157,14 +163,14 @@ impl Director<'_> {
         if !counted {
             return;
         }
-        self.fire_all(index, Press::Either, None, now, stage);
+        self.fire_all(index, Press::Either, song, now, stage);
         let doubles = self.awaits(index, Press::Double);
         let state = &mut self.sensors[index].1;
         if let Some((at, lifted)) = &mut state.waits {
             *lifted = true;
             if !doubles || now >= *at + DOUBLE {
                 state.waits = None;
-                self.fire_all(index, Press::Single, None, now, stage);
+                self.fire_all(index, Press::Single, song, now, stage);
             }
         }
     }

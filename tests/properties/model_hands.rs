@@ -89,7 +89,7 @@ impl Hands {
     }
 
     pub fn press(&mut self, key: Pressed, velocity: u8, now: u64) {
-        self.release(key, now);
+        self.come_up(key, false, now);
         self.presses += 1;
         self.down.insert(key, (self.presses, now));
         let mut begun = false;
@@ -113,7 +113,8 @@ impl Hands {
     fn enter(&mut self, number: usize, (key, velocity): (Pressed, u8), now: u64, begun: &mut bool) -> bool {
         let zone = self.zone(number).clone();
         if zone.one_key_chord {
-            let hand = &self.zones[number];
+            let hand = &mut self.zones[number];
+            hand.keys.insert(key, key.2);
             // R13: of keys struck within gather of one another only the first counts.
             let counts = hand.chord_struck.is_none_or(|last| now - last >= self.book.gear.gather);
             if let Some(voicing) = counts.then(|| self.voice(number, key.2)).flatten() {
@@ -184,11 +185,22 @@ impl Hands {
     }
 
     pub fn release(&mut self, key: Pressed, now: u64) {
+        self.come_up(key, true, now);
+    }
+
+    fn come_up(&mut self, key: Pressed, by_finger: bool, now: u64) {
         let Some((press, struck)) = self.down.remove(&key) else { return };
         for number in 0..self.zones.len() {
             let zone = self.zone(number).clone();
             let hand = &mut self.zones[number];
             let Some(chosen) = hand.keys.remove(&key) else { continue };
+            if hand.chord.as_ref().is_some_and(|(struck_by, _)| *struck_by == key) {
+                hand.chord_struck = None;
+                if by_finger && now - struck < 200_000 && self.give_way(number) {
+                    continue;
+                }
+            }
+            let hand = &mut self.zones[number];
             let Some(handful) = hand.handful.as_mut() else { continue };
             handful.lifted = true;
             let of_latest = press >= handful.first_press;
@@ -212,6 +224,22 @@ impl Hands {
                 }
             }
         }
+    }
+
+    /// R13: a key that was brushed gives way to the one of the zone's keys that was struck last; whether there is one.
+    fn give_way(&mut self, number: usize) -> bool {
+        let keys = self.zones[number].keys.keys().copied();
+        let Some(next) = keys.max_by_key(|key| (self.down[key].1, key.2, *key)) else { return false };
+        let voicing = self.voice(number, next.2);
+        let hand = &mut self.zones[number];
+        if let Some(handful) = &mut hand.handful {
+            handful.lifted = true;
+        }
+        hand.chord = voicing.map(|voicing| {
+            hand.voicing.clone_from(&voicing);
+            (next, voicing)
+        });
+        true
     }
 
     /// A key comes up in a zone that follows chords, as far as no other one is heard as the same.
@@ -359,7 +387,7 @@ impl Hands {
     pub fn lose(&mut self, input: usize, now: u64) {
         let mut keys: Vec<Pressed> = self.down.keys().filter(|key| key.0 == input).copied().collect();
         keys.sort_by_key(|key| (key.2, key.1));
-        keys.into_iter().for_each(|key| self.release(key, now));
+        keys.into_iter().for_each(|key| self.come_up(key, false, now));
         self.pedals.retain(|(of, _)| *of != input);
         self.lift_pedals();
     }

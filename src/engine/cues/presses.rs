@@ -3,8 +3,10 @@
 use crate::engine::ids::Micros;
 use crate::map::Press;
 
-/// A controller that has fired does not fire again within this time: switches bounce, pedals wear.
-const BOUNCE: Micros = Micros::from_millis(200);
+/// A controller that has fired does not fire again within this time: switches bounce, pedals wear, feet tremble.
+const GUARD: Micros = Micros::from_millis(200);
+/// Where a second press is waited for, only what bounces is kept out.
+const BOUNCE: Micros = Micros::from_millis(60);
 /// Two presses within this time are a double one.
 const DOUBLE: Micros = Micros::from_millis(400);
 /// A press that lasts so long is a long one.
@@ -19,6 +21,13 @@ const ARMED: u8 = 40;
 pub(in crate::engine) struct Awaited {
     pub double: bool,
     pub long: bool,
+}
+
+impl Awaited {
+    /// So soon after a press that counted no other one counts.
+    pub fn guard(self) -> Micros {
+        if self.double { BOUNCE } else { GUARD }
+    }
 }
 
 /// What a press turned out to be.
@@ -71,13 +80,13 @@ impl PressDetector {
         self.down
     }
 
-    /// A controller says a value; `deaf` where its input appeared only just now. What crosses is a worn pedal's or a
-    /// bouncing switch's if it comes too soon: then it does not count. `Up` is told with whether its press counted.
-    pub fn turn(&mut self, value: u8, reversed: bool, deaf: bool, now: Micros) -> Option<(Crossing, bool)> {
+    /// A controller says a value; without a `guard` no press counts. What crosses is a worn pedal's or a bouncing
+    /// switch's if it comes within it: then it does not count. `Up` is told with whether its press counted.
+    pub fn turn(&mut self, value: u8, reversed: bool, guard: Option<Micros>, now: Micros) -> Option<(Crossing, bool)> {
         let value = if reversed { 127 - value.min(127) } else { value };
         if !self.down && value >= ON {
-            let bounces = self.last.is_some_and(|last| now - last < BOUNCE);
-            return Some((Crossing::Down, self.go_down(!bounces && !deaf, now)));
+            let counts = guard.is_some_and(|guard| self.last.is_none_or(|last| now - last >= guard));
+            return Some((Crossing::Down, self.go_down(counts, now)));
         }
         (self.down && value <= ARMED).then(|| (Crossing::Up, self.go_up()))
     }
@@ -207,7 +216,8 @@ mod tests {
     #[test]
     fn a_controller_fires_upward_and_is_armed_again_at_40() {
         let mut detector = PressDetector::default();
-        let mut turn = |value, at: u64| detector.turn(value, false, false, Micros::from_millis(at));
+        let guard = Some(Awaited::default().guard());
+        let mut turn = |value, at: u64| detector.turn(value, false, guard, Micros::from_millis(at));
         assert_eq!(turn(63, 0), None);
         assert_eq!(turn(64, 10), Some((Crossing::Down, true)));
         assert_eq!(turn(127, 400), None);
@@ -223,13 +233,14 @@ mod tests {
 
     #[test]
     fn a_reversed_one_fires_downward_and_one_that_just_appeared_does_not() {
+        let guard = Some(Awaited::default().guard());
         let mut detector = PressDetector::default();
-        assert_eq!(detector.turn(127, true, false, Micros(0)), None);
-        assert_eq!(detector.turn(63, true, false, Micros(1)), Some((Crossing::Down, true)));
-        assert_eq!(detector.turn(86, true, false, Micros(2)), None);
-        assert_eq!(detector.turn(87, true, false, Micros(3)), Some((Crossing::Up, true)));
+        assert_eq!(detector.turn(127, true, guard, Micros(0)), None);
+        assert_eq!(detector.turn(63, true, guard, Micros(1)), Some((Crossing::Down, true)));
+        assert_eq!(detector.turn(86, true, guard, Micros(2)), None);
+        assert_eq!(detector.turn(87, true, guard, Micros(3)), Some((Crossing::Up, true)));
         let mut detector = PressDetector::default();
-        assert_eq!(detector.turn(127, false, true, Micros(0)), Some((Crossing::Down, false)));
+        assert_eq!(detector.turn(127, false, None, Micros(0)), Some((Crossing::Down, false)));
         assert!(detector.is_down());
         detector.forget();
         assert!(!detector.is_down());

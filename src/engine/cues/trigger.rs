@@ -2,7 +2,7 @@
 //! was.
 
 use super::presses::{Awaited, Crossing};
-use super::{Cues, Todo};
+use super::{Cues, Lists, Todo};
 use crate::engine::ids::{DetectorId, KeyId, Micros};
 use crate::engine::out::By;
 use crate::engine::plan::{Detected, Plan, PlanDetector, PlanTrigger};
@@ -24,6 +24,12 @@ pub(in crate::engine) enum Offered {
     TakenKey(KeyId),
     /// It is a cue's; a controller of this number, as the input's is heard, and its value.
     TakenControl(u8, u8),
+}
+
+/// Which presses of a detector the cues of a list wait for, besides single ones.
+fn awaited(detector: DetectorId, list: u16, plan: &Plan) -> Awaited {
+    let waits = |press| plan.cues_in(list).any(|cue| plan.cue(cue).waits_for(detector, press));
+    Awaited { double: waits(Press::Double), long: waits(Press::Long) }
 }
 
 impl PlanDetector {
@@ -55,7 +61,7 @@ impl Cues {
             }
             Message::NoteOff { channel, note, .. } => {
                 let channel = channel.index();
-                taken(self.key_up(KeyId::new(input, channel, note as u8), channel, step.plan))
+                taken(self.key_up(KeyId::new(input, channel, note as u8), channel, list, step.plan))
             }
             Message::PolyPressure { channel, note, .. } => {
                 taken(self.has_key(KeyId::new(input, channel.index(), note as u8)))
@@ -76,18 +82,20 @@ impl Cues {
     }
 
     /// A key that is down as a cue's is struck once more: its release got lost, and comes before anything else.
-    pub fn release_lost(&mut self, received: &Received<'_>, plan: &Plan) {
+    pub fn release_lost(&mut self, received: &Received<'_>, list: u16, plan: &Plan) {
         if let Message::NoteOn { channel, note, .. } = received.message {
             let channel = channel.index();
-            self.key_up(KeyId::new(received.input, channel, note as u8), channel, plan);
+            self.key_up(KeyId::new(received.input, channel, note as u8), channel, list, plan);
         }
     }
 
-    /// Presses of which it is known by now what they were, of one detector; whether there are more.
-    pub fn resolve(&mut self, detector: DetectorId, step: &Step<'_>) -> bool {
+    /// Presses of which it is known by now what they were, of one detector; whether there are more. `list` is that of the
+    /// cues in use now.
+    pub fn resolve(&mut self, detector: DetectorId, list: u16, step: &Step<'_>) -> bool {
         let Some(state) = self.detectors.get_mut(detector.index()) else { return false };
         if let Some(pressed) = state.resolve(step.now) {
-            self.fire_all(self.lists[detector.index()], (detector, pressed.into()), By::Time, step.plan);
+            let lists = Lists { pressed: self.lists[detector.index()], known: list };
+            self.fire_all(lists, (detector, pressed.into()), By::Time, step.plan);
         }
         true
     }
@@ -111,7 +119,7 @@ impl Cues {
         Offered::TakenKey(id)
     }
 
-    fn key_up(&mut self, id: KeyId, channel: u8, plan: &Plan) -> bool {
+    fn key_up(&mut self, id: KeyId, channel: u8, list: u16, plan: &Plan) -> bool {
         if !self.has_key(id) {
             return false;
         }
@@ -120,7 +128,7 @@ impl Cues {
             let state = &mut self.detectors[detector.index()];
             if planned.is_key(id, channel, true) && state.is_down() {
                 let counted = state.go_up();
-                self.go_up(detector, counted, plan);
+                self.go_up(detector, list, counted, plan);
             }
         }
         true
@@ -143,10 +151,11 @@ impl Cues {
                 continue;
             }
             is_cue = true;
+            let guard = (in_force && !deaf).then(|| awaited(detector, list, plan).guard());
             let state = &mut self.detectors[detector.index()];
-            match state.turn(value, planned.is_reversed(), deaf || !in_force, step.now) {
+            match state.turn(value, planned.is_reversed(), guard, step.now) {
                 Some((Crossing::Down, counts)) => self.go_down(detector, list, counts, step),
-                Some((Crossing::Up, counted)) => self.go_up(detector, counted, plan),
+                Some((Crossing::Up, counted)) => self.go_up(detector, list, counted, plan),
                 None => {}
             }
         }
@@ -158,31 +167,30 @@ impl Cues {
             return;
         }
         let (plan, now) = (step.plan, step.now);
-        let waits = |press| plan.cues_in(list).any(|cue| plan.cue(cue).waits_for(detector, press));
-        let awaited = Awaited { double: waits(Press::Double), long: waits(Press::Long) };
+        let awaited = awaited(detector, list, plan);
         // A press that still waits and does not become a double one by this was a single one: where no cue in use waits
         // for a second one any more, or where the same key is struck on another channel.
         let state = &mut self.detectors[detector.index()];
         if !(awaited.double && state.doubles(now)) && state.give_up() {
-            let before = self.lists[detector.index()];
+            let before = Lists { pressed: self.lists[detector.index()], known: list };
             self.fire_all(before, (detector, Press::Single), By::Time, plan);
         }
         self.lists[detector.index()] = list;
-        self.fire_all(list, (detector, Press::Either), By::Event, plan);
+        self.fire_all(Lists::at_once(list), (detector, Press::Either), By::Event, plan);
         self.todo.push_back(Todo::Press { detector, list, awaited });
     }
 
-    fn go_up(&mut self, detector: DetectorId, counted: bool, plan: &Plan) {
-        let list = self.lists[detector.index()];
-        for cue in plan.cues_in(list) {
+    fn go_up(&mut self, detector: DetectorId, list: u16, counted: bool, plan: &Plan) {
+        let lists = Lists { pressed: self.lists[detector.index()], known: list };
+        for cue in plan.cues_in(lists.pressed) {
             let planned = plan.cue(cue);
             if planned.while_down && planned.is_on(detector) {
                 self.todo.push_back(Todo::Release { cue });
             }
         }
         if counted {
-            self.fire_all(list, (detector, Press::Either), By::Release, plan);
-            self.todo.push_back(Todo::Lift { detector, list });
+            self.fire_all(lists, (detector, Press::Either), By::Release, plan);
+            self.todo.push_back(Todo::Lift { detector, lists });
         }
     }
 

@@ -172,7 +172,9 @@ impl Hand {
                 offer_again(old, &gathering, on);
             }
             if is_open {
-                let due = follows_until.or(handful.begun.map(|begun| begun + plan.gather)).unwrap_or(now);
+                let open_until = handful.begun.map(|begun| begun + plan.gather);
+                // A roll may have begun long before: it is decided gather after its last note, never in the past.
+                let due = follows_until.or(handful.due).or(open_until).unwrap_or(now).max(now);
                 self.hand_over((old, new), &handful, due, on);
             }
         }

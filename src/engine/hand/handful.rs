@@ -34,8 +34,12 @@ pub(in crate::engine) struct Handful {
 impl Handful {
     /// Whether a note-on now is still of this handful: before gather is over, or in a roll.
     pub(super) fn goes_on(&self, now: Micros, gather: Micros) -> bool {
-        let rolls = !self.lifted && now - self.last < ROLL;
-        self.begun.is_some_and(|begun| now - begun < gather || rolls)
+        self.begun.is_some_and(|begun| now - begun < gather) || self.rolls(now)
+    }
+
+    /// Whether a note-on now goes on with it as a roll.
+    pub(super) fn rolls(&self, now: Micros) -> bool {
+        self.begun.is_some() && !self.lifted && now - self.last < ROLL
     }
 
     /// Whether more may come before anything is decided.

@@ -1,13 +1,13 @@
 //! One-key chords (rule R13): the chord that belongs on the degree of the key that is struck.
 
 use super::Hand;
-use super::press::pitch_anywhere;
+use super::press::{Lift, pitch_anywhere};
 use crate::engine::current::Current;
-use crate::engine::ids::Source;
-use crate::engine::ids::{KeyId, ZoneId};
+use crate::engine::ids::{KeyId, Micros, Source, ZoneId};
 use crate::engine::notes::On;
+use crate::engine::notes::owners::PressedKey;
 use crate::engine::notes::struck::Owner;
-use crate::engine::notes::unheld::Why;
+use crate::engine::notes::unheld::{Unheld, Why};
 use crate::engine::out::Reason;
 use crate::engine::plan::{Plan, PlanChord};
 use crate::engine::zone::PlanZone;
@@ -16,39 +16,96 @@ use crate::music::voicing::{Voicing, lead, root_position};
 
 /// A chord without `within` lies no further from its key, in semitones.
 const AROUND: i32 = 8;
+/// A key that comes up this soon after its own strike, while another is down, was brushed.
+const BRUSHED: Micros = Micros::from_millis(200);
 
 impl Hand {
     /// A key strikes the chord of its degree in a zone. Of keys struck within gather only the first counts.
     pub(super) fn strike_chord(&mut self, id: KeyId, zone_id: ZoneId, on: &mut On<'_, '_>) {
-        let (plan, now) = (on.step.plan, on.step.now);
-        let zone = plan.zone(zone_id);
-        let handful = self.handful(zone_id);
-        if handful.chord.is_some_and(|last| now - last < plan.gather) {
+        let (at, gather) = (on.notes.owners.key(id).at, on.step.plan.gather);
+        on.notes.owners.belong(id, Source::Zone(zone_id), id.key());
+        if self.handful(zone_id).chord.is_some_and(|last| at - last < gather) {
             return;
         }
-        let key = id.key();
-        let chord = chord_on(zone, key, on.current, plan);
-        let voicing = chord.map(|chord| voice(zone, key, chord, handful.voicing, on.current)).unwrap_or_default();
-        if voicing.as_slice().is_empty() {
-            on.notes.out_of_range += 1;
-            return;
+        if let Some(voicing) = self.chord_of(id, zone_id, on) {
+            self.gather(id, zone_id, id.key(), on);
+            self.handful_mut(zone_id).chord = Some(at);
+            self.sound_chord(id, zone_id, voicing, on);
         }
-        self.gather(id, zone_id, key, on);
-        let source = Source::Zone(zone_id);
-        on.notes.owners.belong(id, source, key);
+    }
+
+    /// Of the early keys that reach a zone that is new, at this place among those in use, the one that counts sounds its
+    /// chord, whatever the zone was handed over.
+    pub(super) fn strike_early_chord(&mut self, place: usize, on: &mut On<'_, '_>) {
+        let (zone_id, gather) = (on.current.in_use[place], on.step.plan.gather);
+        let (mut counted, mut press) = (None, 0);
+        while let Some(id) = on.next_early(place, press) {
+            let PressedKey { at, press: own, .. } = *on.notes.owners.key(id);
+            press = own;
+            on.notes.owners.belong(id, Source::Zone(zone_id), id.key());
+            if counted.is_none_or(|(_, last)| at - last >= gather) {
+                counted = Some((id, at));
+            }
+        }
+        if let Some((id, _)) = counted {
+            self.handful_mut(zone_id).chord = None;
+            self.strike_chord(id, zone_id, on);
+        }
+    }
+
+    /// The chord that a key plays in a zone, as notes; `None`, and counted, where it has none.
+    fn chord_of(&self, id: KeyId, zone_id: ZoneId, on: &mut On<'_, '_>) -> Option<Voicing> {
+        let (zone, key, last) = (on.step.plan.zone(zone_id), id.key(), self.handful(zone_id).voicing);
+        let chord = chord_on(zone, key, on.current, on.step.plan);
+        let voicing = chord.map(|chord| voice(zone, key, chord, last, on.current));
+        let voicing = voicing.filter(|voicing| !voicing.as_slice().is_empty());
+        on.notes.out_of_range += u64::from(voicing.is_none());
+        voicing
+    }
+
+    /// A key sounds its chord, and the zone's chord before ends.
+    fn sound_chord(&mut self, id: KeyId, zone_id: ZoneId, voicing: Voicing, on: &mut On<'_, '_>) {
+        let (zone, source) = (on.step.plan.zone(zone_id), Source::Zone(zone_id));
         on.notes.end_unheld(64, on.step, |unheld| {
             let is_chord = matches!(unheld.why, Why::Chord(_) | Why::Toggled(_)) || unheld.lingers();
             unheld.source == source && is_chord && !unheld.left
         });
-        let handful = self.handful_mut(zone_id);
-        handful.voicing = voicing;
-        handful.chord = Some(now);
-        on.step.reason(Reason::Chord(key));
+        self.handful_mut(zone_id).voicing = voicing;
+        on.step.reason(Reason::Chord(id.key()));
         let why = if zone.linger == Linger::Toggle { Why::Toggled(id) } else { Why::Chord(id) };
         let velocity = on.notes.owners.key(id).velocity;
         for note in voicing.as_slice() {
             on.notes.aim(Owner::Unheld(why), (zone_id, zone), *note, velocity);
         }
+    }
+
+    /// The key that struck a chord came up: it ends, or lingers; or it was brushed, and gives way to the key that is
+    /// still down.
+    pub(super) fn leave_chord(&mut self, id: KeyId, (velocity, lift): (u8, Lift), on: &mut On<'_, '_>) {
+        if on.notes.unheld.is_empty() {
+            return;
+        }
+        let is_brushed = lift == Lift::Finger && on.step.now - on.notes.owners.key(id).at < BRUSHED;
+        on.notes.begin_strike();
+        for zone_id in on.current.in_use.iter().copied() {
+            let source = Source::Zone(zone_id);
+            let is_its = |unheld: &Unheld| (unheld.source, unheld.why) == (source, Why::Chord(id)) && !unheld.left;
+            if !on.notes.holds(is_its) {
+                continue;
+            }
+            self.handful_mut(zone_id).chord = None;
+            if let Some(next) = on.struck_last(source).filter(|_| is_brushed) {
+                on.notes.end_unheld(velocity, on.step, is_its);
+                if let Some(voicing) = self.chord_of(next, zone_id, on) {
+                    self.sound_chord(next, zone_id, voicing, on);
+                }
+            } else if on.step.plan.zone(zone_id).linger == Linger::Next {
+                on.notes.unheld.iter_mut().filter(|unheld| is_its(unheld)).for_each(|unheld| unheld.why = Why::Lingers);
+            }
+        }
+        on.notes.end_unheld(velocity, on.step, |unheld| unheld.why == Why::Chord(id));
+        on.notes.settle(0, on.step);
+        on.notes.strike(on.step);
     }
 }
 
@@ -78,18 +135,17 @@ fn voice(zone: &PlanZone, key: u8, chord: PlanChord, last: Voicing, current: &Cu
 }
 
 impl On<'_, '_> {
-    /// The key that struck a chord came up: it ends, or lingers.
-    pub(super) fn release_chord(&mut self, id: KeyId, velocity: u8) {
-        if self.notes.unheld.is_empty() {
-            return;
-        }
-        let (plan, in_use) = (self.step.plan, &self.current.in_use);
-        for unheld in self.notes.unheld.iter_mut().filter(|unheld| unheld.why == Why::Chord(id)) {
-            let Some(zone) = unheld.source.zone() else { continue };
-            if plan.zone(zone).linger == Linger::Next && in_use.contains(&zone) {
-                unheld.why = Why::Lingers;
-            }
-        }
-        self.notes.end_unheld(velocity, self.step, |unheld| unheld.why == Why::Chord(id));
+    /// The first key after this count of presses that is early for a zone.
+    fn next_early(&self, place: usize, press: u64) -> Option<KeyId> {
+        let owners = &self.notes.owners;
+        let later = owners.down().filter(|key| owners.key(*key).press > press && self.is_early(*key, place));
+        later.min_by_key(|key| owners.key(*key).press)
+    }
+
+    /// Of a zone's keys that are down the one struck last, of several at one time the highest.
+    fn struck_last(&self, source: Source) -> Option<KeyId> {
+        let owners = &self.notes.owners;
+        let keys = owners.down().filter(|key| owners.shares(*key).iter().any(|share| share.is_hand(source)));
+        keys.max_by_key(|key| (owners.key(*key).at, key.key(), *key))
     }
 }

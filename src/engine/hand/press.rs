@@ -2,13 +2,12 @@
 
 use super::Hand;
 use super::handful::Gathering;
-use crate::engine::ids::{KeyId, Source, ZoneId};
+use crate::engine::ids::{KeyId, Micros, Source, ZoneId};
 use crate::engine::notes::On;
 use crate::engine::notes::owners::PressedKey;
 use crate::engine::notes::struck::Owner;
 use crate::engine::notes::unheld::{Unheld, Why};
 use crate::engine::out::Reason;
-use crate::engine::plan::Plan;
 use crate::engine::zone::PlanZone;
 use crate::map::Linger;
 use crate::music::range::fold_into;
@@ -36,12 +35,19 @@ enum Offer {
     OutOfKey,
 }
 
+/// Why a key comes up.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Lift {
+    /// A finger let go of it.
+    Finger,
+    /// Its input was lost, all keys of it come up, or it was struck again.
+    Forced,
+}
+
 impl Hand {
     /// A key goes down.
     pub fn press(&mut self, id: KeyId, velocity: u8, on: &mut On<'_, '_>) {
-        if on.notes.owners.key(id).down {
-            self.release(id, 64, on);
-        }
+        self.come_up(id, (64, Lift::Forced), on);
         let plan = on.step.plan;
         self.presses += 1;
         let velocity = plan.inputs[id.input()].curve[usize::from(velocity & 127)];
@@ -53,9 +59,10 @@ impl Hand {
             if !zone.hears(id) {
                 continue;
             }
-            let begin = on.notes.aimed();
             let offer = self.offer(id, zone_id, on);
-            on.notes.settle(begin, on.step);
+            if offer == Offer::Taken && zone.is_at_once() {
+                self.decide(zone_id, on);
+            }
             taken |= offer == Offer::Taken;
             wrong |= offer == Offer::OutOfKey;
             if offer == Offer::Taken && zone.exclusive {
@@ -66,6 +73,8 @@ impl Hand {
         if wrong && !taken {
             on.step.reason(Reason::Silent(id.key()));
         }
+        // All that ends has ended by now, in whichever zone.
+        on.notes.settle(0, on.step);
         on.notes.strike(on.step);
         self.move_drone(on);
     }
@@ -92,8 +101,13 @@ impl Hand {
         let (plan, now) = (on.step.plan, on.step.now);
         let zone = plan.zone(zone_id);
         let key = *on.notes.owners.key(id);
+        if on.chosen(id, zone).is_none() {
+            return Offer::OutOfKey;
+        }
+        let rolls = self.handful(zone_id).rolls(now);
         let gathering = &mut self.gatherings[zone_id.index()];
-        if gathering.begun.is_none_or(|begun| now - begun >= plan.gather) {
+        let goes_on = gathering.begun.is_some_and(|begun| now - begun < plan.gather || gathering.admitted && rolls);
+        if !goes_on {
             *gathering = Gathering { begun: Some(now), first: key.press, admitted: false };
         }
         if gathering.admitted {
@@ -133,9 +147,6 @@ impl Hand {
         if zone.derives() {
             self.gather(id, zone_id, chosen, on);
             on.notes.owners.belong(id, source, chosen);
-            if zone.is_at_once() {
-                self.decide(zone_id, on);
-            }
             return Offer::Taken;
         }
         let Some(note) = pitch(zone, i32::from(chosen), on.current.standing.shift) else {
@@ -157,8 +168,12 @@ impl Hand {
         Offer::Taken
     }
 
-    /// A key comes up: exactly what its press began ends, where it began (rule R1), or lingers (R10).
+    /// A finger lets go of a key: exactly what its press began ends, where it began (rule R1), or lingers (R10).
     pub fn release(&mut self, id: KeyId, velocity: u8, on: &mut On<'_, '_>) {
+        self.come_up(id, (velocity, Lift::Finger), on);
+    }
+
+    fn come_up(&mut self, id: KeyId, (velocity, lift): (u8, Lift), on: &mut On<'_, '_>) {
         if !on.notes.owners.key(id).down {
             return;
         }
@@ -174,23 +189,23 @@ impl Hand {
             }
         }
         on.notes.owners.forget(id);
-        on.release_chord(id, velocity);
+        self.leave_chord(id, (velocity, lift), on);
     }
 
     /// All keys of an input, or of one channel of it, come up, lowest first.
     pub fn lift_keys(&mut self, input: usize, channel: Option<u8>, on: &mut On<'_, '_>) {
         for key in 0..128 {
             for channel in channel.map_or(0..16, |channel| channel..channel + 1) {
-                self.release(KeyId::new(input, channel, key), 64, on);
+                self.come_up(KeyId::new(input, channel, key), (64, Lift::Forced), on);
             }
         }
     }
 
-    /// Keys struck so shortly before a change from elsewhere also sound in the zones that are new (rule R3).
-    /// `cause` is the input that the change came from.
-    pub fn strike_early(&mut self, cause: Option<usize>, on: &mut On<'_, '_>) {
-        let (plan, now) = (on.step.plan, on.step.now);
-        if plan.early.0 == 0 {
+    /// Keys struck so shortly before a change also sound in the zones that are new (rule R3). The key of the cue that
+    /// made the change is none of them: it is the cue's alone.
+    pub fn strike_early(&mut self, on: &mut On<'_, '_>) {
+        let plan = on.step.plan;
+        if plan.early == Micros::ZERO {
             return;
         }
         on.notes.begin_strike();
@@ -200,21 +215,32 @@ impl Hand {
                 continue;
             }
             let begin = on.notes.aimed();
-            let mut next = on.notes.owners.next_down(0);
-            while let Some(id) = next {
-                next = on.notes.owners.next_down(id.index() + 1);
-                let state = *on.notes.owners.key(id);
-                let early = now - state.at < plan.early && cause != Some(id.input());
-                let reaches = early && reaches(plan, &on.current.in_use[..=index], id, state.velocity);
-                if reaches && on.notes.owners.has_room(id) {
-                    self.enter_zone(id, zone_id, on);
-                }
+            if plan.zone(zone_id).one_key {
+                self.strike_early_chord(index, on);
+            } else {
+                self.enter_early(index, on);
             }
             on.notes.sort_aimed(begin);
-            on.notes.settle(begin, on.step);
         }
+        on.notes.settle(0, on.step);
         on.notes.strike(on.step);
         self.move_drone(on);
+    }
+
+    /// The early keys that reach the zone that is new at this place among those in use enter it.
+    fn enter_early(&mut self, place: usize, on: &mut On<'_, '_>) {
+        let zone_id = on.current.in_use[place];
+        let mut has_entered = false;
+        let mut next = on.notes.owners.next_down(0);
+        while let Some(id) = next {
+            next = on.notes.owners.next_down(id.index() + 1);
+            if on.is_early(id, place) {
+                has_entered |= self.enter_zone(id, zone_id, on) == Offer::Taken;
+            }
+        }
+        if has_entered && on.step.plan.zone(zone_id).is_at_once() {
+            self.decide(zone_id, on);
+        }
     }
 }
 
@@ -230,11 +256,21 @@ fn end_toggled(id: KeyId, zone_id: ZoneId, on: &mut On<'_, '_>) -> bool {
     channel.is_some()
 }
 
-/// Whether a held key would have reached the last of these zones in use, had it been struck now.
-fn reaches(plan: &Plan, zones: &[ZoneId], id: KeyId, velocity: u8) -> bool {
-    let takes = |zone: &ZoneId| plan.zone(*zone).hears(id) && plan.zone(*zone).takes(velocity);
-    let Some((last, before)) = zones.split_last() else { return false };
-    takes(last) && !before.iter().any(|zone| plan.zone(*zone).exclusive && takes(zone))
+impl On<'_, '_> {
+    /// Whether a key that is down is early for the zone that is new at this place among those in use.
+    pub(super) fn is_early(&self, id: KeyId, place: usize) -> bool {
+        let PressedKey { at, velocity, .. } = *self.notes.owners.key(id);
+        let is_early = self.step.now - at < self.step.plan.early;
+        is_early && self.notes.owners.has_room(id) && self.reaches(&self.current.in_use[..=place], id, velocity)
+    }
+
+    /// Whether a held key would have reached the last of these zones in use, had it been struck now.
+    fn reaches(&self, zones: &[ZoneId], id: KeyId, velocity: u8) -> bool {
+        let takes = |zone: &PlanZone| zone.hears(id) && zone.takes(velocity) && self.chosen(id, zone).is_some();
+        let mut zones = zones.iter().map(|zone| self.step.plan.zone(*zone));
+        let Some(last) = zones.next_back() else { return false };
+        takes(last) && !zones.any(|zone| zone.exclusive && takes(zone))
+    }
 }
 
 impl PlanZone {

@@ -95,6 +95,12 @@ impl Notes {
         }
     }
 
+    /// A zone comes back into use: what its fingers still hold there is its own again. What rings without one stays left.
+    pub fn come_back(&mut self, source: Source, plan: &Plan) {
+        let held = |unheld: &&mut Unheld| unheld.source == source && unheld.is_held(plan);
+        self.unheld.iter_mut().filter(held).for_each(|unheld| unheld.left = false);
+    }
+
     /// Held notes at an output that nothing was connected to are struck again (rule R21).
     pub fn strike_again(&mut self, output: usize, step: &mut Step<'_>) {
         for index in 0..self.unheld.len() {

@@ -84,8 +84,10 @@ impl Notes {
             return Strike::Never;
         }
         if let Some(first) = self.struck[..index].iter_mut().find(|other| this.is_same_note(other)) {
-            if first.owner.key() == this.owner.key() {
-                // One press strikes a note once, at its first zone's turn, with the loudest velocity.
+            let keys = first.owner.key().zip(this.owner.key());
+            if keys.is_none_or(|(first, this)| first == this) {
+                // One press strikes a note once, at its first zone's turn, with the loudest velocity;
+                // what is derived from it at once is of the same press.
                 first.velocity = first.velocity.max(this.velocity);
             }
             return Strike::Join;

@@ -48,6 +48,11 @@ impl Unheld {
         self.is_without_finger(plan) && !self.left
     }
 
+    /// Whether fingers have to hold it, though it is the zone's.
+    pub fn is_held(&self, plan: &Plan) -> bool {
+        !self.is_without_finger(plan) && self.why != Why::Fades
+    }
+
     /// Whether no finger has to hold it: all but one-key chords, and what is derived without linger.
     pub fn is_without_finger(&self, plan: &Plan) -> bool {
         match self.why {

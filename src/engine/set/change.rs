@@ -41,29 +41,29 @@ impl Engine {
         }
     }
 
-    /// Does what a player asks for. `cause` is the input that asked, if one did.
-    pub(in crate::engine) fn act(&mut self, action: Action, cause: Option<usize>, step: &mut Step<'_>) {
+    /// Does what a player asks for.
+    pub(in crate::engine) fn act(&mut self, action: Action, step: &mut Step<'_>) {
         let Standing { entry, order_step, transposed, .. } = self.current.standing;
         match action {
             Action::Plain(Plain::NextSong) => {
                 let next = self.next_song.filter(|next| *next != entry).unwrap_or(entry + 1);
-                self.enter(next, cause, step);
+                self.enter(next, step);
             }
-            Action::Plain(Plain::PreviousSong) => self.enter(entry.wrapping_sub(1), cause, step),
+            Action::Plain(Plain::PreviousSong) => self.enter(entry.wrapping_sub(1), step),
             Action::Song(wanted) if wanted == entry => {}
-            Action::Song(wanted) => self.enter(wanted, cause, step),
-            Action::Plain(Plain::FromTheTop) => self.begin_again(cause, step),
-            Action::Plain(Plain::NextSection) => self.enter_step(order_step + 1, cause, step),
+            Action::Song(wanted) => self.enter(wanted, step),
+            Action::Plain(Plain::FromTheTop) => self.begin_again(step),
+            Action::Plain(Plain::NextSection) => self.enter_step(order_step + 1, step),
             Action::Plain(Plain::PreviousSection) if self.current.is_aside(step.plan) => {
-                self.enter_step(order_step, cause, step)
+                self.enter_step(order_step, step)
             }
-            Action::Plain(Plain::PreviousSection) => self.enter_step(order_step.wrapping_sub(1), cause, step),
-            Action::Section(name) => self.enter_named(name, cause, step),
+            Action::Plain(Plain::PreviousSection) => self.enter_step(order_step.wrapping_sub(1), step),
+            Action::Section(name) => self.enter_named(name, step),
             Action::Plain(Plain::RaiseKey) => self.transpose_to(transposed + 1, step),
             Action::Plain(Plain::LowerKey) => self.transpose_to(transposed - 1, step),
             Action::Key(key) => self.go_to_key(key, step),
             Action::Plain(Plain::TonightsKey) => self.transpose_to(0, step),
-            Action::Zone { name, on } => self.turn_zone(name, on, cause, step),
+            Action::Zone { name, on } => self.turn_zone(name, on, step),
             Action::Plain(Plain::ResendMessages) => self.resend_messages(step),
             Action::Plain(Plain::ResendSounds) => {
                 for output in 0..step.plan.outputs.len() {
@@ -84,7 +84,7 @@ impl Engine {
     }
 
     /// Enters a song or a pause, leaving the one before.
-    fn enter(&mut self, entry: usize, cause: Option<usize>, step: &mut Step<'_>) {
+    fn enter(&mut self, entry: usize, step: &mut Step<'_>) {
         let plan = step.plan;
         if entry >= plan.entries.len() {
             step.notice(Notice::NothingThere);
@@ -105,11 +105,11 @@ impl Engine {
                 self.current.standing.transposed = 0;
             }
             self.current.standing.song = Some(entry);
-            self.begin_song(playing, cause, step);
+            self.begin_song(playing, step);
         }
     }
 
-    fn begin_again(&mut self, cause: Option<usize>, step: &mut Step<'_>) {
+    fn begin_again(&mut self, step: &mut Step<'_>) {
         let Some(playing) = self.current.entered(step.plan) else {
             step.notice(Notice::NothingThere);
             return;
@@ -117,10 +117,10 @@ impl Engine {
         self.sends.leave_song(step.plan);
         self.not_sent = 0;
         step.notice(Notice::Song);
-        self.begin_song(playing, cause, step);
+        self.begin_song(playing, step);
     }
 
-    fn begin_song(&mut self, playing: Playing<'_>, cause: Option<usize>, step: &mut Step<'_>) {
+    fn begin_song(&mut self, playing: Playing<'_>, step: &mut Step<'_>) {
         self.clock.enter_song(playing.song.tick, step.now);
         for zone in playing.song.zones.clone() {
             self.current.on[zone] = step.plan.zones[zone].on;
@@ -130,7 +130,7 @@ impl Engine {
         self.current.stand_at(playing, 0);
         self.switch_zones(step);
         self.say_on_entering(playing, Saying::All, step);
-        self.strike_early(cause, step);
+        self.strike_early(step);
     }
 
     /// The sends of a song and of its section that the set now stands in.
@@ -140,18 +140,18 @@ impl Engine {
     }
 
     /// Enters a step of tonight's order.
-    fn enter_step(&mut self, order_step: usize, cause: Option<usize>, step: &mut Step<'_>) {
+    fn enter_step(&mut self, order_step: usize, step: &mut Step<'_>) {
         let entered = self.current.entered(step.plan);
         let section = entered.and_then(|playing| playing.tonight.order.get(order_step).copied());
         match section {
-            Some(section) => self.enter_section(order_step, usize::from(section), cause, step),
+            Some(section) => self.enter_section(order_step, usize::from(section), step),
             None => step.notice(Notice::NothingThere),
         }
     }
 
     /// Enters the section of this name: at its next step in tonight's order, or from the beginning of the order; one
     /// that the order lacks is played aside, and the order goes on from where it was left.
-    fn enter_named(&mut self, name: u16, cause: Option<usize>, step: &mut Step<'_>) {
+    fn enter_named(&mut self, name: u16, step: &mut Step<'_>) {
         let entered = self.current.entered(step.plan);
         let found = entered.and_then(|playing| {
             let named = playing.song.sections.iter().position(|section| section.name == Some(name));
@@ -167,10 +167,10 @@ impl Engine {
         let here = self.current.standing.order_step;
         let onward = (1..=order.len()).map(|ahead| (here + ahead) % order.len());
         let order_step = onward.into_iter().find(|order_step| usize::from(order[*order_step]) == section);
-        self.enter_section(order_step.unwrap_or(here), section, cause, step);
+        self.enter_section(order_step.unwrap_or(here), section, step);
     }
 
-    fn enter_section(&mut self, order_step: usize, section: usize, cause: Option<usize>, step: &mut Step<'_>) {
+    fn enter_section(&mut self, order_step: usize, section: usize, step: &mut Step<'_>) {
         let Some(playing) = self.current.playing(step.plan) else { return };
         self.current.standing.order_step = order_step;
         self.current.standing.section = section;
@@ -178,7 +178,7 @@ impl Engine {
         step.notice(Notice::Section);
         self.switch_zones(step);
         self.say_all(&playing.song.sections[section].sends, Saying::All, step);
-        self.strike_early(cause, step);
+        self.strike_early(step);
     }
 
     fn transpose_to(&mut self, transposed: i32, step: &mut Step<'_>) {
@@ -203,7 +203,7 @@ impl Engine {
         self.transpose_to(transposed_for(key.tonic(), &self.current.standing), step);
     }
 
-    fn turn_zone(&mut self, name: u16, on: Option<bool>, cause: Option<usize>, step: &mut Step<'_>) {
+    fn turn_zone(&mut self, name: u16, on: Option<bool>, step: &mut Step<'_>) {
         let plan = step.plan;
         let zones = self.current.playing(plan).map_or(0..0, |playing| playing.song.zones.clone());
         let mut named = zones.filter(|zone| plan.zones[*zone].name == name).peekable();
@@ -217,13 +217,13 @@ impl Engine {
         }
         step.notice(Notice::Zone(name, on));
         self.switch_zones(step);
-        self.strike_early(cause, step);
+        self.strike_early(step);
     }
 
     /// Keys struck just before the change also sound in the zones that are new (rule R3).
-    fn strike_early(&mut self, cause: Option<usize>, step: &mut Step<'_>) {
+    fn strike_early(&mut self, step: &mut Step<'_>) {
         let (hand, _, mut on) = self.parts(step);
-        hand.strike_early(cause, &mut on);
+        hand.strike_early(&mut on);
     }
 
     /// The current song's enter-sends again.

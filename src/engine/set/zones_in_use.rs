@@ -3,7 +3,7 @@
 
 use crate::engine::Engine;
 use crate::engine::channels::Follows;
-use crate::engine::ids::{ChannelId, ZoneId};
+use crate::engine::ids::{ChannelId, Source, ZoneId};
 use crate::engine::notes::On;
 use crate::engine::plan::Plan;
 use crate::engine::step::Step;
@@ -26,6 +26,9 @@ impl Engine {
         current.find_zones(plan);
         let mut on = On { current, notes, step };
         hand.hand_over_undecided(&mut on);
+        for zone in on.current.in_use.iter().filter(|zone| !on.current.before.contains(zone)) {
+            on.notes.come_back(Source::Zone(*zone), plan);
+        }
         let left = first_at_channel(&on.current.before, plan);
         for (_, channel) in left {
             on.let_go_of_controllers(channel);
@@ -67,9 +70,7 @@ impl Engine {
             let state = notes.channels.get_mut(channel);
             state.forget();
             state.before = Follows::default();
-            if state.fade.is_some() {
-                notes.end_fade(channel, step);
-            }
+            notes.end_fade(channel, step);
         }
         let there = |(_, channel): &(ZoneId, ChannelId)| plan.is_at(*channel, output);
         for (zone, channel) in first_at_channel(&current.in_use, plan).filter(there) {
@@ -79,5 +80,8 @@ impl Engine {
             controllers.take_up(channel, &mut On { current, notes, step });
         }
         notes.set_up_drone_at(output, current, step);
+        for channel in notes.channels.all().filter(|channel| plan.is_at(*channel, output)) {
+            notes.channels.say_levels(channel, step);
+        }
     }
 }

@@ -97,7 +97,8 @@ fn by_minute(book: &Book, gesture: Gesture, fingers: Fingers, seeds: Range<u32>)
 /// strikes, missed changes and seconds in another harmony, each by the minute.
 fn table() -> String {
     let book = book("");
-    let mut lines = String::from("wanted; root-fifth: practised, novice, hesitant; chord: the same\n");
+    let names = FINGERS.map(|fingers| fingers.name).join(", ");
+    let mut lines = format!("wanted; root-fifth: {names}; chord: the same\n");
     for (name, gesture) in GESTURES {
         let hands = FINGERS.map(|fingers| by_minute(&book, gesture, fingers, SEEDS));
         let _ = write!(lines, "{name:46} {:3.0}", hands[0][0].wanted);

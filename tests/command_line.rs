@@ -496,6 +496,9 @@ fn try_says_what_helps_the_hand_and_shows_it() {
         song.find("every one ended").map_or(song, |end| &song[..end])
     };
     let frost = song("Frost on the Window");
+    let readme = include_str!("../README.md");
+    let example = readme.split("```\n").find(|block| block.starts_with("Frost on the Window")).expect("the example");
+    assert!(ran.out.contains(example), "README.md shows something else than this: {frost}");
     for said in [
         "follows the chord: its root and fifth, until the next chord",
         "one or two keys change nothing, save a bare fifth or a broken chord",

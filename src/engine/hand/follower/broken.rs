@@ -52,7 +52,7 @@ impl Follower {
         (first..singles.len()).map(keys).find(|keys| is_in_triad(keys.classes()))
     }
 
-    /// The chord of two or three tones: of two, the expected one, else the triad of the key on their root.
+    /// The chord of two or three tones: of two, the triad of the key on their root, if it has both.
     fn of_broken(&self, keys: KeySet, terms: &Terms<'_>) -> Option<Harmony> {
         let classes = keys.classes();
         if classes.len() < 2 {

@@ -136,8 +136,7 @@ impl<'b> Director<'b> {
                 if self.due(index).is_some_and(|own| own <= due) {
                     let (_, lifted) = self.sensors[index].1.waits.take().expect("a press");
                     let long = !lifted && self.awaits(index, Press::Long);
-                    let song = self.song(stage);
-                    self.fire_all(index, if long { Press::Long } else { Press::Single }, song, due, stage);
+                    self.fire_all(index, if long { Press::Long } else { Press::Single }, None, due, stage);
                 }
             }
         }
@@ -158,15 +157,11 @@ impl<'b> Director<'b> {
         self.cues[number].1.when.trigger.press()
     }
 
-    /// The cues that wait for such a press fire: the gear's, and those of the song that is entered when it is known what
-    /// the press was.
-    pub fn fire_all(&mut self, index: usize, press: Press, song: Option<usize>, now: u64, stage: &mut impl Directed) {
+    pub fn fire_all(&mut self, index: usize, press: Press, received: Option<u8>, now: u64, stage: &mut impl Directed) {
         let (sensor, state) = self.sensors[index].clone();
         for cue in state.force {
-            let own = self.cues[cue].0;
-            let may = own.is_none() || own == song;
-            if may && self.sensor_of(cue) == Some(sensor) && self.presses(cue) == Some(press) {
-                self.fire(cue, None, now, stage);
+            if self.sensor_of(cue) == Some(sensor) && self.presses(cue) == Some(press) {
+                self.fire(cue, received, now, stage);
                 // What is held goes off with the release, though it was known only then that it goes on.
                 if self.cues[cue].1.while_down && !self.sensors[index].1.down && self.standing.remove(&cue) {
                     self.say_off(cue, now);

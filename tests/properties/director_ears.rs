@@ -123,8 +123,6 @@ impl Director<'_> {
             return;
         }
         state.last = Some(now);
-        // The song at the time of the message, as far as it has cues of its own.
-        let song = force.iter().find_map(|cue| self.cues[*cue].0);
         // A press that still waits is known to be single, unless both it and this one may be a double one's.
         let may_double = self.awaits(index, Press::Double);
         let state = &mut self.sensors[index].1;
@@ -135,26 +133,27 @@ impl Director<'_> {
         if state.waits.is_some() && !(doubles && may_double) {
             state.waits = None;
             let now_in_force = std::mem::replace(&mut state.force, before);
-            self.fire_all(index, Press::Single, song, now, stage);
+            self.fire_all(index, Press::Single, None, now, stage);
             self.sensors[index].1.force = now_in_force;
         }
-        self.fire_all(index, Press::Either, song, now, stage);
+        self.fire_all(index, Press::Either, None, now, stage);
         let waits = self.sensors[index].1.waits.take();
         if waits.is_some() {
-            self.fire_all(index, Press::Double, song, now, stage);
+            self.fire_all(index, Press::Double, None, now, stage);
         } else if doubles || self.awaits(index, Press::Long) {
             self.sensors[index].1.waits = Some((now, false));
         } else {
-            self.fire_all(index, Press::Single, song, now, stage);
+            self.fire_all(index, Press::Single, None, now, stage);
         }
     }
 
+    /// A press ends; the song is the one that was entered by then.
     fn release(&mut self, index: usize, song: Option<usize>, now: u64, stage: &mut impl Directed) {
         let (sensor, state) = &mut self.sensors[index];
         let (sensor, force) = (*sensor, state.force.clone());
         state.down = false;
         let counted = std::mem::take(&mut state.counted);
-        for cue in force {
+        for cue in force.iter().copied() {
             let holds = self.cues[cue].1.while_down && self.sensor_of(cue) == Some(sensor);
             if holds && self.standing.remove(&cue) {
                 self.say_off(cue, now);
@@ -163,14 +162,18 @@ impl Director<'_> {
         if !counted {
             return;
         }
-        self.fire_all(index, Press::Either, song, now, stage);
+        let loaded = |cue: &Number| self.cues[*cue].0.is_none() || self.cues[*cue].0 == song;
+        let loaded = force.iter().copied().filter(loaded).collect();
+        self.sensors[index].1.force = loaded;
+        self.fire_all(index, Press::Either, None, now, stage);
+        self.sensors[index].1.force = force;
         let doubles = self.awaits(index, Press::Double);
         let state = &mut self.sensors[index].1;
         if let Some((at, lifted)) = &mut state.waits {
             *lifted = true;
             if !doubles || now >= *at + DOUBLE {
                 state.waits = None;
-                self.fire_all(index, Press::Single, song, now, stage);
+                self.fire_all(index, Press::Single, None, now, stage);
             }
         }
     }

@@ -1,6 +1,6 @@
 //! What becomes of a press, what firing a cue does, and the cues that are on (rule R19).
 
-use super::{Cues, Deed, Lists, Todo};
+use super::{Cues, Deed, Todo};
 use crate::engine::guard::LoopVerdict;
 use crate::engine::ids::Action;
 use crate::engine::ids::{CueId, DetectorId, SendId};
@@ -49,13 +49,12 @@ impl Cues {
                 Todo::Fire { cue, received, by } => self.fire(cue, (received, by), (list, message), step),
                 Todo::Press { detector, list, awaited } => {
                     let pressed = self.detectors[detector.index()].press(awaited, step.now);
-                    let lists = Lists::at_once(list);
-                    self.fire_first(lists, (detector, pressed.map(Into::into)), By::Event, step.plan);
+                    self.fire_first(list, (detector, pressed.map(Into::into)), By::Event, step.plan);
                     None
                 }
-                Todo::Lift { detector, lists } => {
+                Todo::Lift { detector, list } => {
                     let pressed = self.detectors[detector.index()].lift(step.now);
-                    self.fire_first(lists, (detector, pressed.map(Into::into)), By::Release, step.plan);
+                    self.fire_first(list, (detector, pressed.map(Into::into)), By::Release, step.plan);
                     None
                 }
                 Todo::Release { cue } => {
@@ -79,10 +78,10 @@ impl Cues {
     }
 
     /// What a press turned out to be comes before what else there is to do.
-    fn fire_first(&mut self, lists: Lists, (detector, press): (DetectorId, Option<Press>), by: By, plan: &Plan) {
+    fn fire_first(&mut self, list: u16, (detector, press): (DetectorId, Option<Press>), by: By, plan: &Plan) {
         let Some(press) = press else { return };
         let later = self.todo.len();
-        self.fire_all(lists, (detector, press), by, plan);
+        self.fire_all(list, (detector, press), by, plan);
         self.todo.rotate_left(later);
     }
 

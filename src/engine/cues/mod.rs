@@ -46,27 +46,6 @@ pub(super) enum Deed {
     Send(SendId),
 }
 
-/// The cues in use when a press began, and those in use when it is known what it was.
-#[derive(Debug, Clone, Copy)]
-struct Lists {
-    pressed: u16,
-    known: u16,
-}
-
-impl Lists {
-    /// A press that is known at once.
-    fn at_once(list: u16) -> Lists {
-        Lists { pressed: list, known: list }
-    }
-
-    /// The cues that may fire: a song's own does nothing more once the song was left.
-    fn cues(self, plan: &Plan) -> impl Iterator<Item = CueId> {
-        let Lists { pressed, known } = self;
-        let is_in = move |list, cue| plan.cues_in(list).any(|other| other == cue);
-        plan.cues_in(pressed).filter(move |cue| pressed == known || is_in(0, *cue) || is_in(known, *cue))
-    }
-}
-
 /// What has become of a press, or may.
 #[derive(Debug, Clone, Copy)]
 enum Todo {
@@ -75,7 +54,7 @@ enum Todo {
     /// A press counts: what it is, if that is known already.
     Press { detector: DetectorId, list: u16, awaited: Awaited },
     /// It ends: what it was, if that is known now.
-    Lift { detector: DetectorId, lists: Lists },
+    Lift { detector: DetectorId, list: u16 },
     /// A cue that is held goes off, if it is on, as its press ends.
     Release { cue: CueId },
     /// A cue that is held and fired only after its press had ended goes off at once.
@@ -166,12 +145,10 @@ impl Cues {
     }
 
     /// The cues that wait for such a press fire.
-    fn fire_all(&mut self, lists: Lists, (detector, press): (DetectorId, Press), by: By, plan: &Plan) {
-        for cue in lists.cues(plan) {
+    fn fire_all(&mut self, list: u16, (detector, press): (DetectorId, Press), by: By, plan: &Plan) {
+        for cue in plan.cues_in(list) {
             let planned = plan.cue(cue);
-            // While a held cue is on, its release is what ends it.
-            let ends = planned.while_down && press == Press::Either && by == By::Release;
-            if planned.waits_for(detector, press) && !ends {
+            if planned.waits_for(detector, press) {
                 self.todo.push_back(Todo::Fire { cue, received: None, by });
                 if planned.while_down {
                     self.todo.push_back(Todo::ReleaseIfUp { cue, detector });

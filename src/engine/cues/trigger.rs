@@ -2,8 +2,8 @@
 //! was.
 
 use super::presses::{Awaited, Crossing};
-use super::{Cues, Lists, Todo};
-use crate::engine::ids::{DetectorId, KeyId, Micros};
+use super::{Cues, Todo};
+use crate::engine::ids::{CueId, DetectorId, KeyId, Micros};
 use crate::engine::out::By;
 use crate::engine::plan::{Detected, Plan, PlanDetector, PlanTrigger};
 use crate::engine::step::{Received, Step};
@@ -89,13 +89,11 @@ impl Cues {
         }
     }
 
-    /// Presses of which it is known by now what they were, of one detector; whether there are more. `list` is that of the
-    /// cues in use now.
-    pub fn resolve(&mut self, detector: DetectorId, list: u16, step: &Step<'_>) -> bool {
+    /// Presses of which it is known by now what they were, of one detector; whether there are more.
+    pub fn resolve(&mut self, detector: DetectorId, step: &Step<'_>) -> bool {
         let Some(state) = self.detectors.get_mut(detector.index()) else { return false };
         if let Some(pressed) = state.resolve(step.now) {
-            let lists = Lists { pressed: self.lists[detector.index()], known: list };
-            self.fire_all(lists, (detector, pressed.into()), By::Time, step.plan);
+            self.fire_all(self.lists[detector.index()], (detector, pressed.into()), By::Time, step.plan);
         }
         true
     }
@@ -128,7 +126,7 @@ impl Cues {
             let state = &mut self.detectors[detector.index()];
             if planned.is_key(id, channel, true) && state.is_down() {
                 let counted = state.go_up();
-                self.go_up(detector, list, counted, plan);
+                self.go_up(detector, counted, list, plan);
             }
         }
         true
@@ -155,7 +153,7 @@ impl Cues {
             let state = &mut self.detectors[detector.index()];
             match state.turn(value, planned.is_reversed(), guard, step.now) {
                 Some((Crossing::Down, counts)) => self.go_down(detector, list, counts, step),
-                Some((Crossing::Up, counted)) => self.go_up(detector, list, counted, plan),
+                Some((Crossing::Up, counted)) => self.go_up(detector, counted, list, plan),
                 None => {}
             }
         }
@@ -172,25 +170,34 @@ impl Cues {
         // for a second one any more, or where the same key is struck on another channel.
         let state = &mut self.detectors[detector.index()];
         if !(awaited.double && state.doubles(now)) && state.give_up() {
-            let before = Lists { pressed: self.lists[detector.index()], known: list };
+            let before = self.lists[detector.index()];
             self.fire_all(before, (detector, Press::Single), By::Time, plan);
         }
         self.lists[detector.index()] = list;
-        self.fire_all(Lists::at_once(list), (detector, Press::Either), By::Event, plan);
+        self.fire_all(list, (detector, Press::Either), By::Event, plan);
         self.todo.push_back(Todo::Press { detector, list, awaited });
     }
 
-    fn go_up(&mut self, detector: DetectorId, list: u16, counted: bool, plan: &Plan) {
-        let lists = Lists { pressed: self.lists[detector.index()], known: list };
-        for cue in plan.cues_in(lists.pressed) {
+    /// A press ends; `in_use` is the list of the cues in use by now.
+    fn go_up(&mut self, detector: DetectorId, counted: bool, in_use: u16, plan: &Plan) {
+        let list = self.lists[detector.index()];
+        for cue in plan.cues_in(list) {
             let planned = plan.cue(cue);
             if planned.while_down && planned.is_on(detector) {
                 self.todo.push_back(Todo::Release { cue });
             }
         }
         if counted {
-            self.fire_all(lists, (detector, Press::Either), By::Release, plan);
-            self.todo.push_back(Todo::Lift { detector, lists });
+            // A song's own cue does nothing at a crossing after the song was left.
+            let is_loaded = |cue: &CueId| [0, in_use].iter().any(|list| plan.cues_in(*list).any(|other| other == *cue));
+            for cue in plan.cues_in(list).filter(is_loaded) {
+                let planned = plan.cue(cue);
+                // While a held cue is on, its release is what ends it.
+                if planned.waits_for(detector, Press::Either) && !planned.while_down {
+                    self.todo.push_back(Todo::Fire { cue, received: None, by: By::Release });
+                }
+            }
+            self.todo.push_back(Todo::Lift { detector, list });
         }
     }
 

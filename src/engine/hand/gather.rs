@@ -27,7 +27,8 @@ impl Hand {
         };
         let handful = self.handful(zone_id);
         let goes_on = if zone.by_handful {
-            handful.begun.is_some() && handful.first == first
+            // What it lets in may go on with the handful before, as a roll.
+            handful.begun.is_some() && handful.first == first || handful.rolls(now)
         } else {
             // A chord of which every key is up again is over, however soon the next comes.
             handful.goes_on(now, gather) && (!zone.derives() || on.notes.owners.is_held(Source::Zone(zone_id)))

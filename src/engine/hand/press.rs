@@ -104,10 +104,8 @@ impl Hand {
         if on.chosen(id, zone).is_none() {
             return Offer::OutOfKey;
         }
-        let rolls = self.handful(zone_id).rolls(now);
         let gathering = &mut self.gatherings[zone_id.index()];
-        let goes_on = gathering.begun.is_some_and(|begun| now - begun < plan.gather || gathering.admitted && rolls);
-        if !goes_on {
+        if gathering.begun.is_none_or(|begun| now - begun >= plan.gather) {
             *gathering = Gathering { begun: Some(now), first: key.press, admitted: false };
         }
         if gathering.admitted {

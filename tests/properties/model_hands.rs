@@ -202,8 +202,8 @@ impl Hands {
             }
             let hand = &mut self.zones[number];
             let Some(handful) = hand.handful.as_mut() else { continue };
-            handful.lifted = true;
             let of_latest = press >= handful.first_press;
+            handful.lifted |= of_latest || !follows(&zone);
             let mut notes: Vec<i32> = hand.held.remove(&key).into_iter().collect();
             if let Some((_, chord)) = hand.chord.take_if(|(struck_by, _)| *struck_by == key) {
                 notes.extend(chord);

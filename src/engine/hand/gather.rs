@@ -8,6 +8,7 @@ use crate::engine::notes::On;
 use crate::engine::notes::owners::{PressedKey, Share};
 use crate::engine::notes::unheld::{Unheld, Why};
 use crate::engine::out::Reason;
+use crate::engine::plan::Plan;
 use crate::map::Linger;
 
 /// A finger of the hand before may come up so late, after a handful began, and still be left out of it.
@@ -66,10 +67,13 @@ impl Hand {
         on.step.plan.zone(zone_id).linger == Linger::Next && is_latest && on.current.in_use.contains(&zone_id)
     }
 
-    /// A key of a zone came up.
-    pub(super) fn note_lift(&mut self, source: Source) {
+    /// A key of a zone came up, which was struck as the press of this count. Late fingers of the chord before break no
+    /// roll of the next one (rule R10).
+    pub(super) fn note_lift(&mut self, source: Source, press: u64, plan: &Plan) {
         if let Some(zone_id) = source.zone() {
-            self.handful_mut(zone_id).lifted = true;
+            let follows = plan.zone(zone_id).follows();
+            let handful = self.handful_mut(zone_id);
+            handful.lifted |= !follows || press >= handful.first;
         }
     }
 

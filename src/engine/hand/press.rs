@@ -179,7 +179,7 @@ impl Hand {
         let press = on.notes.owners.key(id).press;
         for index in 0..on.notes.owners.shares(id).len() {
             let share = on.notes.owners.shares(id)[index];
-            self.note_lift(share.source);
+            self.note_lift(share.source, press, on.step.plan);
             if !share.sounds {
                 self.leave_handful(id, &share, velocity, on);
             } else if !(self.lingers(share.source, press, on) && on.notes.let_linger(&share)) {

@@ -9,7 +9,7 @@ from pathlib import Path
 import mido
 
 ROOT = Path(__file__).resolve().parents[2]
-HANDSPAN = Path(os.environ.get("HANDSPAN", ROOT / "target" / "release" / "handspan"))
+HANDSPAN = Path(os.environ.get("HANDSPAN", ROOT / "target" / "debug" / "handspan"))
 
 KEYBOARD = """
 [inputs.keyboard]
@@ -20,7 +20,7 @@ port = "x"
 def replay(concert_set, take_file, out):
     """Runs `handspan replay`; the finished process."""
     if not HANDSPAN.is_file():
-        raise AssertionError(f"there is no program {HANDSPAN}: cargo build --release, or name it in HANDSPAN")
+        raise AssertionError(f"there is no program {HANDSPAN}: cargo build, or name it in HANDSPAN")
     command = [str(HANDSPAN), "replay", str(concert_set), str(take_file), "--out", str(out)]
     return subprocess.run(command, capture_output=True, text=True, timeout=300, check=False)
 

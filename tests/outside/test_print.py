@@ -22,7 +22,7 @@ MINOR = ["Am", "Dm/F", "E7", "F", "G", "Bm7b5", "C/E", "G#dim7", "AmMaj7", "Bb"]
 def printed(concert_set, out):
     """Runs `handspan print`; fails where it does."""
     if not HANDSPAN.is_file():
-        raise AssertionError(f"there is no program {HANDSPAN}: cargo build --release, or name it in HANDSPAN")
+        raise AssertionError(f"there is no program {HANDSPAN}: cargo build, or name it in HANDSPAN")
     command = [str(HANDSPAN), "print", str(concert_set), "--out", str(out)]
     done = subprocess.run(command, capture_output=True, text=True, timeout=300, check=False)
     if done.returncode != 0:

@@ -4,7 +4,7 @@ mod cues;
 
 use std::collections::HashMap;
 
-use super::ids::{ChannelId, Micros, SendId, ZoneId};
+use super::ids::{ChannelId, FollowerId, Micros, SendId, ZoneId};
 use super::plan::{
     OutputChannel, Plan, PlanChord, PlanDrone, PlanEntry, PlanInput, PlanOutput, PlanSection, PlanSend, PlanSong,
     PlanTonight,
@@ -59,6 +59,7 @@ impl Plan {
             compiler.plan.entries.push(PlanEntry { song: tonight });
         }
         compiler.find_who_gathers();
+        compiler.number_followers();
         compiler.cues(book);
         compiler.plan
     }
@@ -177,6 +178,14 @@ impl Compiler<'_> {
         let by_handful = zones.iter().filter(|zone| zone.by_handful).map(|zone| zone.name);
         let names: std::collections::HashSet<u16> = by_handful.collect();
         zones.iter_mut().for_each(|zone| zone.gathers = rings || names.contains(&zone.name));
+    }
+
+    /// Numbers the zones that follow chords.
+    fn number_followers(&mut self) {
+        for zone in self.plan.zones.iter_mut().filter(|zone| zone.follows()) {
+            zone.follower = Some(FollowerId(self.plan.followers));
+            self.plan.followers += 1;
+        }
     }
 
     fn section_number(&mut self, name: &str) -> u16 {

@@ -61,6 +61,8 @@ ids! {
     pub CueId;
     /// A zone of the plan, over all songs.
     pub(super) ZoneId;
+    /// A zone that follows chords, among those that do.
+    pub(super) FollowerId;
     /// A channel of an output, as the plan numbers them over all outputs.
     pub(super) ChannelId;
     /// A send of the plan, over all songs and cues.

@@ -144,9 +144,7 @@ impl Engine {
         self.with_step(now, sink, |engine, step| {
             engine.run_due(now, step);
             engine.happen(event, step);
-            let (hand, controllers, on) = engine.parts(step);
-            hand.hear_sustain(controllers.sustained(), &on);
-            hand.end_step();
+            engine.hand.end_step();
             engine.wanted = engine.next();
             // Where nothing is gathered, what a zone derives is decided before another event of this time.
             engine.run_due(now, step);
@@ -177,7 +175,7 @@ impl Engine {
             self.clock.next_tick(&self.plan),
             self.sends.next(),
             self.notes.channels.next_fade(),
-            self.hand.next_decision(&self.current),
+            self.hand.next_decision(&self.current, &self.plan),
             self.cues.next(),
         ];
         all.into_iter().flatten().min()
@@ -234,8 +232,9 @@ impl Engine {
                 // A pedal that was down when it became a cue's still has to come up where it was heard.
                 let from = (input, message.channel().map_or(0, |channel| channel.index()));
                 if self.controllers.lifts_pedal(from, number, value) {
-                    let (_, controllers, mut on) = self.parts(step);
+                    let (hand, controllers, mut on) = self.parts(step);
                     controllers.pedal(from, number, value, &mut on);
+                    hand.take_sustained(controllers.sustained(), &on);
                 }
             }
         }
@@ -263,7 +262,10 @@ impl Engine {
                 match number {
                     _ if !(is_listened_to || controllers.lifts_pedal(from, number, value)) => {}
                     123..=127 => hand.lift_keys(input, Some(from.1), &mut on),
-                    _ => controllers.turn(from, number, value, &mut on),
+                    _ => {
+                        controllers.turn(from, number, value, &mut on);
+                        hand.take_sustained(controllers.sustained(), &on);
+                    }
                 }
             }
             Message::Pressure { value, .. } if is_listened_to => {

@@ -26,6 +26,8 @@ pub struct Plan {
     /// Every (output, channel) that a sound or a send names, in gear order (rule R16).
     pub(super) channels: Vec<OutputChannel>,
     pub(super) zones: Vec<PlanZone>,
+    /// How many of them follow chords.
+    pub(super) followers: u16,
     pub(super) songs: Vec<PlanSong>,
     pub(super) entries: Vec<PlanEntry>,
     pub(super) sends: Vec<PlanSend>,

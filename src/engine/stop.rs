@@ -43,6 +43,7 @@ impl Engine {
         let (hand, controllers, mut on) = self.parts(step);
         hand.lift_keys(input, None, &mut on);
         controllers.lose(input, &mut on);
+        hand.take_sustained(controllers.sustained(), &on);
         self.close_cues(step, |_, cue| cue.input == input);
         self.cues.forget_presses(input, step.plan);
         self.clock.lose(input, step);

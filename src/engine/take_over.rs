@@ -218,14 +218,14 @@ impl Engine {
         for (old, new) in numbers.zones.iter().enumerate() {
             if let Some(new) = *new {
                 if numbers.source(Source::Zone(ZoneId(old as u16))) == Source::Zone(new) {
-                    self.hand.handfuls[new.index()] = older.hand.handfuls[old];
-                    self.hand.followers[new.index()] = older.hand.followers[old];
+                    let (heir, zone) = ((new, &*self.plan), (ZoneId(old as u16), &*older.plan));
+                    self.hand.inherit(heir, &older.hand, zone);
                 }
                 self.hand.gatherings[new.index()] = older.hand.gatherings[old];
                 self.current.on[new.index()] = older.current.on[old];
             }
         }
-        self.hand.presses = older.hand.presses;
+        (self.hand.presses, self.hand.sustained) = (older.hand.presses, older.hand.sustained);
         self.not_understood = older.not_understood;
         self.not_sent = older.not_sent;
         self.clock = older.clock;
@@ -291,7 +291,7 @@ impl Engine {
                 self.notes.leave(source);
             }
             if let Some(zone) = numbers.zone(*old).filter(|zone| !current.in_use.contains(zone)) {
-                self.hand.drop_undecided(zone);
+                self.hand.drop_undecided(zone, &self.plan);
             }
         }
         self.drone_ready = older.drone_ready.filter(|_| same_song).and(self.current.standing.song);

@@ -1,6 +1,6 @@
 //! A zone, flat, and how it is made of a zone as written.
 
-use super::ids::{ChannelId, Micros};
+use super::ids::{ChannelId, FollowerId, Micros};
 use crate::evening::{Inputs, Offset, feet_of, inputs_of, touch};
 use crate::map::{Controls, Gear, KeyRange, Linger, Pedal, Plays, Sound, StayInKey, Zone};
 use crate::midi::U7;
@@ -53,6 +53,8 @@ pub(super) struct PlanZone {
     pub bend: bool,
     pub on: bool,
     pub plays: Plays,
+    /// Its number among the zones that follow chords, where it is one.
+    pub follower: Option<FollowerId>,
     /// Whether its handfuls matter where nothing rings.
     pub gathers: bool,
     /// Fewer keys change nothing of what is derived.
@@ -95,6 +97,7 @@ impl PlanZone {
             bend: *bend,
             on: *on,
             plays: *plays,
+            follower: None,
             gathers: false,
             min_keys: u32::from(*min_keys),
             linger: *linger,

@@ -1,7 +1,7 @@
 //! Derived notes (rule R11): what a zone makes of its handful and the older keys still down.
 
 use super::Hand;
-use super::follower::{Harmony, Terms};
+use super::follower::{Follower, Harmony, Terms};
 use super::gather::is_derived_by;
 use super::press::{pitch, pitch_anywhere};
 use crate::engine::current::Current;
@@ -11,6 +11,7 @@ use crate::engine::notes::On;
 use crate::engine::notes::struck::Owner;
 use crate::engine::notes::unheld::{Unheld, Why};
 use crate::engine::out::Reason;
+use crate::engine::plan::Plan;
 use crate::engine::zone::PlanZone;
 use crate::map::{Linger, Plays};
 use crate::music::{follow, voicing};
@@ -51,6 +52,14 @@ impl Derived {
         }
     }
 
+    /// The note of a key, where it has one.
+    fn add_key(&mut self, key: i32, zone: &PlanZone, on: &mut On<'_, '_>) {
+        match pitch(zone, key, on.current.standing.shift) {
+            Some(note) => self.add(note),
+            None => on.notes.out_of_range += 1,
+        }
+    }
+
     fn has(&self, note: u8) -> bool {
         self.notes().contains(&note)
     }
@@ -62,23 +71,28 @@ impl Derived {
 
 impl Hand {
     /// When one of the zones in use decides next.
-    pub fn next_decision(&self, current: &Current) -> Option<Micros> {
+    pub fn next_decision(&self, current: &Current, plan: &Plan) -> Option<Micros> {
         if !current.decides {
             return None;
         }
-        let zones = current.in_use.iter();
-        zones.filter_map(|zone| earlier(self.handful(*zone).due, self.follower(*zone).due())).min()
+        current.in_use.iter().filter_map(|zone| self.due(*zone, plan)).min()
     }
 
     /// The zones that are to decide at this time do so, in file order.
     pub fn run_decisions(&mut self, on: &mut On<'_, '_>) {
         let now = on.step.now;
         for zone_id in on.current.in_use.iter().copied() {
-            let is_due = self.follower(zone_id).due().is_some_and(|due| due <= now);
-            if self.handful_mut(zone_id).due.take_if(|due| *due <= now).is_some() || is_due {
+            if self.due(zone_id, on.step.plan).is_some_and(|due| due <= now) {
+                self.handful_mut(zone_id).due = None;
                 self.decide_now(zone_id, on);
             }
         }
+    }
+
+    /// When a zone decides next.
+    fn due(&self, zone_id: ZoneId, plan: &Plan) -> Option<Micros> {
+        let follower = self.follower(plan.zone(zone_id));
+        follower.map_or(self.handful(zone_id).due, Follower::due)
     }
 
     /// Decides and strikes.
@@ -92,9 +106,8 @@ impl Hand {
     /// Decides what a zone derives: ends what no longer belongs, and aims at what begins, upward.
     pub(super) fn decide(&mut self, zone_id: ZoneId, on: &mut On<'_, '_>) {
         let (zone, source) = (on.step.plan.zone(zone_id), Source::Zone(zone_id));
-        let Some(harmony) = self.harmony(zone_id, zone, on) else { return };
-        let (keys, loudest) = (harmony.keys, self.handful(zone_id).loudest);
-        let derived = self.derive(zone_id, zone, &harmony, on);
+        let Some((keys, derived)) = self.derive(zone_id, zone, on) else { return };
+        let loudest = self.handful(zone_id).loudest;
         let is_ours = |unheld: &Unheld| is_derived_by(unheld, source) && !unheld.left;
         let stays = |unheld: &Unheld| unheld.channel == zone.channel && derived.has(unheld.note);
         let held = on.notes.unheld.len();
@@ -116,43 +129,32 @@ impl Hand {
         }
     }
 
-    /// What a zone is to play, where that is decided now.
-    fn harmony(&mut self, zone_id: ZoneId, zone: &PlanZone, on: &On<'_, '_>) -> Option<Harmony> {
-        if zone.follows() {
-            let terms = Terms::of(zone, on);
-            return self.followers[zone_id.index()].decide(on.step.now, &terms);
-        }
-        let keys = self.handful(zone_id).keys | self.older_keys(zone_id, on);
-        (keys.count_ones() >= zone.min_keys).then(|| Harmony::of_keys(keys))
-    }
-
-    fn derive(&mut self, zone_id: ZoneId, zone: &PlanZone, harmony: &Harmony, on: &mut On<'_, '_>) -> Derived {
-        let keys = harmony.keys;
+    /// What a zone is to play, where that is decided now, and the keys that it was decided from.
+    fn derive(&mut self, zone_id: ZoneId, zone: &PlanZone, on: &mut On<'_, '_>) -> Option<(u128, Derived)> {
         let mut derived = Derived::default();
-        let shift = on.current.standing.shift;
-        let lowest = keys.trailing_zeros() as i32;
-        let mut add = |derived: &mut Derived, key: i32| match pitch(zone, key, shift) {
-            Some(note) => derived.add(note),
-            None => on.notes.out_of_range += 1,
+        let Some(follower) = self.follower_mut(zone) else {
+            let keys = self.handful(zone_id).keys | self.older_keys(zone_id, on);
+            let highest = zone.plays == Plays::Highest;
+            let key = if highest { 127 - keys.leading_zeros() as i32 } else { keys.trailing_zeros() as i32 };
+            if keys.count_ones() < zone.min_keys {
+                return None;
+            }
+            derived.add_key(key, zone, on);
+            return Some((keys, derived));
         };
-        match zone.plays {
-            Plays::AsPressed => {}
-            Plays::Lowest => add(&mut derived, lowest),
-            Plays::Highest => add(&mut derived, 127 - keys.leading_zeros() as i32),
-            Plays::Root | Plays::RootFifth => {
-                let root = harmony.root;
-                derived.root = Some(root);
-                add(&mut derived, i32::from(root));
-                if zone.plays == Plays::RootFifth {
-                    add(&mut derived, i32::from(root) + i32::from(follow::fifth_above(harmony.classes, root)));
-                }
-            }
-            Plays::Chord => {
-                let led = self.lead_chord(zone_id, zone, harmony, shift);
-                led.as_slice().iter().for_each(|note| derived.add(*note));
-            }
+        let harmony = follower.decide(on.step.now, &Terms::of(zone, on))?;
+        if zone.plays == Plays::Chord {
+            let led = self.lead_chord(zone_id, zone, &harmony, on.current.standing.shift);
+            led.as_slice().iter().for_each(|note| derived.add(*note));
+        } else {
+            derived.root = Some(harmony.root);
+            derived.add_key(i32::from(harmony.root), zone, on);
         }
-        derived
+        if zone.plays == Plays::RootFifth {
+            let fifth = follow::fifth_above(harmony.classes, harmony.root);
+            derived.add_key(i32::from(harmony.root) + i32::from(fifth), zone, on);
+        }
+        Some((harmony.keys, derived))
     }
 
     /// Each pitch class once, led from the zone's last chord, else from the keys themselves.
@@ -174,9 +176,4 @@ impl Hand {
         self.handful_mut(zone_id).voicing = led;
         led
     }
-}
-
-/// The earlier of two times, as far as there are any.
-fn earlier(one: Option<Micros>, other: Option<Micros>) -> Option<Micros> {
-    one.into_iter().chain(other).min()
 }

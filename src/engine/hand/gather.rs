@@ -51,9 +51,10 @@ impl Hand {
         handful.lifted = false;
         handful.keys |= 1 << chosen;
         handful.loudest = handful.loudest.max(velocity);
-        if zone.follows() {
-            self.followers[zone_id.index()].strike(chosen, velocity, !goes_on, (now, gather));
-        } else if zone.derives() {
+        if let Some(follower) = self.follower_mut(zone) {
+            follower.strike(chosen, velocity, !goes_on, (now, gather));
+        } else if zone.is_at_once() {
+            let handful = self.handful_mut(zone_id);
             let first_decision = handful.begun.unwrap_or(now) + gather;
             handful.due = Some(if now < first_decision { first_decision } else { now + gather });
         }
@@ -102,14 +103,11 @@ impl Hand {
     /// Whether a key that came up was a late finger of the hand before, and decides now what its zone derives.
     fn leaves_late(&mut self, id: KeyId, share: &Share, zone_id: ZoneId, on: &On<'_, '_>) -> bool {
         let (zone, now) = (on.step.plan.zone(zone_id), on.step.now);
-        if !zone.follows() {
-            return self.leaves_lowest(id, share, zone_id, on);
-        }
+        let pedal = zone.sustains() & self.sustained != 0;
+        let Some(follower) = self.follower_mut(zone) else { return self.leaves_lowest(id, share, zone_id, on) };
         if is_heard_elsewhere(share, on, |_| true) {
             return false;
         }
-        let pedal = zone.sustains() & self.sustained != 0;
-        let follower = &mut self.followers[zone_id.index()];
         follower.lift(share.note, pedal, (now, &Terms::of(zone, on)));
         follower.due().is_some_and(|due| due <= now)
     }
@@ -134,25 +132,16 @@ impl Hand {
         is_late
     }
 
-    /// The zone's keys that are down, as it hears them.
-    fn keys_of(&self, zone: ZoneId, on: &On<'_, '_>) -> u128 {
-        let owners = &on.notes.owners;
-        let shares = owners.down().flat_map(|key| owners.shares(key));
-        shares.filter(|share| share.is_hand(Source::Zone(zone))).fold(0, |keys, share| keys | 1 << share.note)
-    }
-
     /// The zone's keys that are down and older than its handful.
-    pub(super) fn older_keys(&self, zone_id: ZoneId, on: &On<'_, '_>) -> u128 {
-        let (first, owners) = (self.handful(zone_id).first, &on.notes.owners);
-        let older = owners.down().filter(|key| owners.key(*key).press < first);
-        let shares = older.flat_map(|key| owners.shares(key));
-        shares.filter(|share| share.is_hand(Source::Zone(zone_id))).fold(0, |keys, share| keys | 1 << share.note)
+    pub(super) fn older_keys(&self, zone: ZoneId, on: &On<'_, '_>) -> u128 {
+        let first = self.handful(zone).first;
+        keys_of(zone, on, |key| key.press < first)
     }
 
     /// A zone goes out of use: what it has not decided is dropped.
-    pub fn drop_undecided(&mut self, zone: ZoneId) {
+    pub fn drop_undecided(&mut self, zone: ZoneId, plan: &Plan) {
         self.handful_mut(zone).forget();
-        self.followers[zone.index()] = Follower::default();
+        self.follower_mut(plan.zone(zone)).into_iter().for_each(|follower| *follower = Follower::default());
         self.gatherings[zone.index()] = Gathering::default();
     }
 
@@ -166,10 +155,10 @@ impl Hand {
             }
             on.notes.leave(Source::Zone(old));
             let (handful, gathering) = (*self.handful(old), self.gatherings[old.index()]);
-            let follows_until = self.follower(old).due();
-            let is_open = handful.is_undecided(now, plan.gather) || follows_until.is_some();
-            self.drop_undecided(old);
             let zone = plan.zone(old);
+            let follows_until = self.follower(zone).and_then(Follower::due);
+            let is_open = handful.is_undecided(now, plan.gather) || follows_until.is_some();
+            self.drop_undecided(old, plan);
             let heir = |new: &&ZoneId| plan.zone(**new).name == zone.name && !on.current.before.contains(new);
             let Some(new) = on.current.in_use.iter().find(heir).copied() else { continue };
             if zone.by_handful && gathering.is_undecided(now, plan.gather) {
@@ -188,9 +177,9 @@ impl Hand {
     /// The handful of one zone goes on in another, which decides from its keys if it derives.
     fn hand_over(&mut self, (old, new): (ZoneId, ZoneId), handful: &Handful, due: Micros, on: &mut On<'_, '_>) {
         let plan = on.step.plan;
-        let (derives, follows) = (plan.zone(new).derives(), plan.zone(new).follows());
+        let zone = plan.zone(new);
         let heir = self.handful_mut(new);
-        let at_once = if derives && !follows { handful.due.or(Some(due)) } else { None };
+        let at_once = zone.is_at_once().then(|| handful.due.unwrap_or(due));
         let voicing = heir.voicing;
         *heir = *handful;
         (heir.due, heir.voicing) = (at_once, voicing);
@@ -198,7 +187,7 @@ impl Hand {
         let (from, to) = (Source::Zone(old), Source::Zone(new));
         let holds = on.notes.holds(|unheld| is_derived_by(unheld, from) && !unheld.is_without_finger(plan));
         let owners = &mut on.notes.owners;
-        let mut next = owners.next_down(0).filter(|_| derives);
+        let mut next = owners.next_down(0).filter(|_| zone.derives());
         while let Some(key) = next {
             next = owners.next_down(key.index() + 1);
             if owners.key(key).press < handful.first {
@@ -212,9 +201,8 @@ impl Hand {
                 owners.belong(key, to, chosen);
             }
         }
-        if follows {
-            let down = self.keys_of(new, on);
-            self.followers[new.index()] = Follower::of_handful(handful, down, due, plan.gather);
+        if let Some(follower) = self.follower_mut(zone) {
+            *follower = Follower::of_handful(handful, keys_of(new, on, |_| true), due, plan.gather);
         }
     }
 }
@@ -240,4 +228,11 @@ fn is_heard_elsewhere(share: &Share, on: &On<'_, '_>, which: impl Fn(KeyId) -> b
     let owners = &on.notes.owners;
     let same = |other: &Share| other.is_hand(share.source) && other.note == share.note;
     owners.down().filter(|key| which(*key)).any(|key| owners.shares(key).iter().any(same))
+}
+
+/// Of a zone's keys that are down those of which `which` says so, as the zone hears them.
+fn keys_of(zone: ZoneId, on: &On<'_, '_>, which: impl Fn(&PressedKey) -> bool) -> u128 {
+    let owners = &on.notes.owners;
+    let shares = owners.down().filter(|key| which(owners.key(*key))).flat_map(|key| owners.shares(key));
+    shares.filter(|share| share.is_hand(Source::Zone(zone))).fold(0, |keys, share| keys | 1 << share.note)
 }

@@ -8,6 +8,9 @@ use crate::music::voicing::Voicing;
 /// A note-on that follows the zone's last within this time, with no key lifted between, is of the same handful: a roll.
 const ROLL: Micros = Micros::from_millis(150);
 
+/// A key that comes up this soon after its own strike, while others stay down, was brushed.
+pub(super) const BRUSHED: Micros = Micros::from_millis(200);
+
 /// What a zone knows of its latest handful.
 #[derive(Debug, Clone, Copy, Default)]
 pub(in crate::engine) struct Handful {

@@ -20,6 +20,7 @@ mod stay_in_key;
 use super::ids::ZoneId;
 use super::notes::On;
 use super::plan::Plan;
+use super::zone::PlanZone;
 use crate::evening::Inputs;
 use crate::music::voicing::Voicing;
 use follower::Follower;
@@ -32,10 +33,10 @@ pub(super) struct Hand {
     pub handfuls: Vec<Handful>,
     /// For each zone with `velocity_by = "handful"`, the notes that it may still let in.
     pub gatherings: Vec<Gathering>,
-    /// For each zone that follows chords, what it knows of the hand.
-    pub followers: Vec<Follower>,
+    /// What each zone that follows chords knows of the hand.
+    followers: Vec<Follower>,
     /// The inputs whose sustain pedal is down.
-    sustained: Inputs,
+    pub sustained: Inputs,
     /// How many keys were pressed so far.
     pub presses: u64,
     /// Whether a handful began in this step.
@@ -47,7 +48,7 @@ impl Hand {
         Hand {
             handfuls: vec![Handful::default(); plan.zones.len()],
             gatherings: vec![Gathering::default(); plan.zones.len()],
-            followers: vec![Follower::default(); plan.zones.len()],
+            followers: vec![Follower::default(); usize::from(plan.followers)],
             sustained: 0,
             presses: 0,
             moved: false,
@@ -58,8 +59,12 @@ impl Hand {
         &self.handfuls[zone.index()]
     }
 
-    fn follower(&self, zone: ZoneId) -> &Follower {
-        &self.followers[zone.index()]
+    fn follower(&self, zone: &PlanZone) -> Option<&Follower> {
+        self.followers.get(zone.follower?.index())
+    }
+
+    fn follower_mut(&mut self, zone: &PlanZone) -> Option<&mut Follower> {
+        self.followers.get_mut(zone.follower?.index())
     }
 
     fn handful_mut(&mut self, zone: ZoneId) -> &mut Handful {
@@ -74,16 +79,15 @@ impl Hand {
     }
 
     /// The inputs whose sustain pedal is down by now: where it came up, nothing is held by it any longer (rule R11).
-    pub fn hear_sustain(&mut self, sustained: Inputs, on: &On<'_, '_>) {
+    pub fn take_sustained(&mut self, sustained: Inputs, on: &On<'_, '_>) {
         let lifted = self.sustained & !sustained;
         self.sustained = sustained;
         if lifted == 0 {
             return;
         }
-        for zone_id in on.current.in_use.iter().copied() {
-            if on.step.plan.zone(zone_id).sustains() & sustained == 0 {
-                self.followers[zone_id.index()].lift_pedal();
-            }
+        let zones = on.current.in_use.iter().map(|zone| on.step.plan.zone(*zone));
+        for zone in zones.filter(|zone| zone.sustains() & sustained == 0) {
+            self.follower_mut(zone).into_iter().for_each(Follower::lift_pedal);
         }
     }
 
@@ -93,9 +97,17 @@ impl Hand {
     }
 
     /// A song begins: its zones lead their voices, and count the section's chords, from its beginning.
-    pub fn begin_song(&mut self, zone: usize) {
-        self.handfuls[zone].voicing = Voicing::default();
-        self.followers[zone].begin_song();
+    pub fn begin_song(&mut self, zone: ZoneId, plan: &Plan) {
+        self.handful_mut(zone).voicing = Voicing::default();
+        self.follower_mut(plan.zone(zone)).into_iter().for_each(Follower::begin_song);
+    }
+
+    /// A zone of another plan goes on as this one, with what it knows of the hand.
+    pub fn inherit(&mut self, (zone, plan): (ZoneId, &Plan), older: &Hand, (old, old_plan): (ZoneId, &Plan)) {
+        *self.handful_mut(zone) = *older.handful(old);
+        if let Some((heir, follower)) = self.follower_mut(plan.zone(zone)).zip(older.follower(old_plan.zone(old))) {
+            *heir = *follower;
+        }
     }
 
     /// Nothing is known of handfuls any more but the chords from which the next are led.

@@ -1,9 +1,10 @@
 //! One-key chords (rule R13): the chord that belongs on the degree of the key that is struck.
 
 use super::Hand;
+use super::handful::BRUSHED;
 use super::press::{Lift, pitch_anywhere};
 use crate::engine::current::Current;
-use crate::engine::ids::{KeyId, Micros, Source, ZoneId};
+use crate::engine::ids::{KeyId, Source, ZoneId};
 use crate::engine::notes::On;
 use crate::engine::notes::owners::PressedKey;
 use crate::engine::notes::struck::Owner;
@@ -16,8 +17,6 @@ use crate::music::voicing::{Voicing, lead, root_position};
 
 /// A chord without `within` lies no further from its key, in semitones.
 const AROUND: i32 = 8;
-/// A key that comes up this soon after its own strike, while another is down, was brushed.
-const BRUSHED: Micros = Micros::from_millis(200);
 
 impl Hand {
     /// A key strikes the chord of its degree in a zone. Of keys struck within gather only the first counts.

@@ -2,7 +2,7 @@
 
 use crate::engine::Engine;
 use crate::engine::ids::Action;
-use crate::engine::ids::{Micros, SendId};
+use crate::engine::ids::{Micros, SendId, ZoneId};
 use crate::engine::out::Notice;
 use crate::engine::plan::Playing;
 use crate::engine::step::Step;
@@ -125,7 +125,7 @@ impl Engine {
         for zone in playing.song.zones.clone() {
             self.current.on[zone] = step.plan.zones[zone].on;
             // Voices are led from within the song only.
-            self.hand.begin_song(zone);
+            self.hand.begin_song(ZoneId(zone as u16), step.plan);
         }
         self.current.stand_at(playing, 0);
         self.switch_zones(step);

@@ -1,48 +1,41 @@
 //! Chords that come one key at a time: broken chords, and a bass with two keys above it (rule R11).
 
 use super::keys::KeySet;
-use super::line::{LENGTH, SKIP, is_in_triad};
+use super::recent::{LENGTH, SKIP, is_in_triad};
 use super::{Follower, Harmony, Terms, Verdict};
 use crate::engine::ids::Micros;
 use crate::music::{Classes, follow, scale};
 
 impl Follower {
     /// Too few keys are down for a chord: they may be one that comes key by key.
-    pub(super) fn decide_line(&mut self, now: Micros, terms: &Terms<'_>) -> Option<Harmony> {
+    pub(super) fn decide_recent(&mut self, now: Micros, terms: &Terms<'_>) -> Option<Harmony> {
         self.verdict = Verdict::Nothing;
         if terms.min_keys > 3 {
             return None;
         }
-        if let Some(chord) = self.line.over_bass(now) {
-            return Some(self.play_line(Harmony::of_keys(chord.0), chord));
+        if let Some(chord) = self.recent.over_bass(now) {
+            return Some(self.settle(Harmony::of_keys(chord.0), false));
         }
         let mut singles = [0; LENGTH];
-        let count = self.line.singles(&mut singles);
+        let count = self.recent.singles(&mut singles);
         if count == 0 {
-            self.line.stop_breaking();
+            self.recent.stop_breaking();
         }
         if count < 2 {
             return None;
         }
-        self.line.find_breaks(&singles[..count]);
-        if !self.line.goes_on() {
+        self.recent.find_breaks(&singles[..count]);
+        if !self.recent.are_broken() {
             return None;
         }
         let keys = self.since_change(&singles[..count], terms)?;
         let harmony = self.of_broken(keys, terms)?;
-        self.line.keep_last();
-        Some(self.play_line(harmony, keys))
+        self.recent.keep_last();
+        Some(self.settle(harmony, false))
     }
 
-    fn play_line(&mut self, harmony: Harmony, keys: KeySet) -> Harmony {
-        self.decided = keys;
-        self.verdict = Verdict::Decided { by_itself: false };
-        self.harmony = Some(harmony);
-        harmony
-    }
-
-    /// The tones since the chord changed: from the first that is foreign to what sounds, or the one before if the line
-    /// rises from it by a skip; without those at its beginning that are not of one triad with the last.
+    /// The tones since the chord changed: from the first that is foreign to what sounds, or the one before if they rise
+    /// from it by a skip; without those at its beginning that are not of one triad with the last.
     fn since_change(&self, singles: &[u8], terms: &Terms<'_>) -> Option<KeySet> {
         let present = self.harmony.map_or(Classes::NONE, |harmony| completed(&harmony, terms));
         let foreign = singles.iter().position(|key| !present.contains(*key))?;

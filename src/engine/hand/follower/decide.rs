@@ -3,6 +3,7 @@
 use super::keys::KeySet;
 use super::{Follower, Harmony, LATE, Terms, Verdict};
 use crate::engine::ids::Micros;
+use crate::music::chord::ChordKind;
 use crate::music::{Classes, follow};
 
 /// Where fewer keys were struck than make a chord, or than the chord before had, the slowest finger has so long.
@@ -25,35 +26,35 @@ const LEAP: i32 = 19;
 const SOFT: f32 = 0.8;
 
 /// Chords that a single new key makes with keys held over: triads, suspended fourths and seconds, dominant sevenths.
-const PLAIN: [Classes; 7] = [
-    Classes::all_of(&[0, 4, 7]),
-    Classes::all_of(&[0, 3, 7]),
-    Classes::all_of(&[0, 3, 6]),
-    Classes::all_of(&[0, 5, 7]),
-    Classes::all_of(&[0, 2, 7]),
-    Classes::all_of(&[0, 4, 7, 10]),
-    Classes::all_of(&[0, 4, 10]),
+const PLAIN: [Classes; 6] = [
+    ChordKind::Major.classes(),
+    ChordKind::Minor.classes(),
+    ChordKind::Diminished.classes(),
+    // A suspended second is one over its fifth.
+    ChordKind::Sus4.classes(),
+    ChordKind::Seventh.classes(),
+    ChordKind::Seventh.classes().without(7),
 ];
 
 /// Chords that two new keys make: the other sevenths too, and the augmented triad.
 const FULLER: [Classes; 7] = [
-    Classes::all_of(&[0, 4, 8]),
-    Classes::all_of(&[0, 3, 7, 10]),
-    Classes::all_of(&[0, 4, 7, 11]),
-    Classes::all_of(&[0, 3, 7, 11]),
-    Classes::all_of(&[0, 3, 6, 9]),
-    Classes::all_of(&[0, 3, 6, 10]),
-    Classes::all_of(&[0, 3, 10]),
+    ChordKind::Augmented.classes(),
+    ChordKind::MinorSeventh.classes(),
+    ChordKind::MinorSeventh.classes().without(7),
+    ChordKind::MajorSeventh.classes(),
+    ChordKind::MinorMajorSeventh.classes(),
+    ChordKind::DiminishedSeventh.classes(),
+    ChordKind::HalfDiminished.classes(),
 ];
 
 /// Chords with more notes, which no key among them makes suspect: ninths, added ninths and the suspended seventh.
 const RICHER: [Classes; 6] = [
-    Classes::all_of(&[0, 2, 4, 7]),
-    Classes::all_of(&[0, 2, 3, 7]),
-    Classes::all_of(&[0, 5, 7, 10]),
-    Classes::all_of(&[0, 2, 4, 7, 10]),
-    Classes::all_of(&[0, 2, 3, 7, 10]),
-    Classes::all_of(&[0, 2, 4, 7, 11]),
+    ChordKind::AddedNinth.classes(),
+    ChordKind::MinorAddedNinth.classes(),
+    ChordKind::SeventhSus4.classes(),
+    ChordKind::Ninth.classes(),
+    ChordKind::MinorNinth.classes(),
+    ChordKind::MajorNinth.classes(),
 ];
 
 /// Whether these are the notes of one of some chords, on any root.
@@ -82,21 +83,20 @@ impl Follower {
             return None;
         }
         let by_itself = is_by_itself(struck, terms);
-        let tune = self.is_tune(struck, terms);
         let all = struck.with(self.older);
         if self.looks_brushed(if by_itself { struck } else { all }) && self.waits(now, self.begun + DOUBT) {
             return None;
         }
-        if self.line.goes_on() && all.count() < terms.min_keys && !struck.is_fifth() {
-            return self.decide_line(now, terms);
+        if self.recent.are_broken() && all.count() < terms.min_keys && !struck.is_fifth() {
+            return self.decide_recent(now, terms);
         }
-        match tune {
+        match self.tune(struck, terms) {
             Some(tune) if !(self.found && self.is_in_reach(struck)) => {
                 self.verdict = tune;
                 None
             }
             _ if by_itself => Some(self.decide_block(struck, now, terms)),
-            _ if all.count() < terms.min_keys => self.decide_line(now, terms),
+            _ if all.count() < terms.min_keys => self.decide_recent(now, terms),
             _ => self.decide_common(struck, now, terms),
         }
     }
@@ -124,7 +124,7 @@ impl Follower {
     fn waits_for_fingers(&mut self, struck: KeySet, now: Micros, terms: &Terms<'_>) -> bool {
         let is_block = struck.count() >= terms.min_keys;
         let is_wide = || struck.pairs().any(|(low, high)| high - low >= WIDE) && lower_hand(struck, terms) == struck;
-        let is_short = !is_block || struck.count() < self.decided.count() || is_wide();
+        let is_short = !is_block || struck.count() < self.known().count() || is_wide();
         if is_short && self.waits(now, self.begun + terms.gather.max(SLOWEST)) {
             return true;
         }
@@ -132,16 +132,16 @@ impl Follower {
         is_bare && self.waits(now, self.begun + terms.gather + SETTLES)
     }
 
-    /// Whether what was struck is a tune over the chord that was decided last.
-    fn is_tune(&self, struck: KeySet, terms: &Terms<'_>) -> Option<Verdict> {
+    /// The tune over the chord that was decided last, where what was struck is one.
+    fn tune(&self, struck: KeySet, terms: &Terms<'_>) -> Option<Verdict> {
         // A pedal holds a chord under a tune, but does not keep the next chord away.
         let holding = if struck.count() < terms.min_keys { self.older.with(self.pedalled) } else { self.older };
-        let (held, lifted) = (self.decided.and(holding), self.decided.without(holding));
+        let (held, lifted) = (self.known().and(holding), self.known().without(holding));
         let under = held.below(struck.with(lifted).lowest());
-        let is_over_all = self.decided.count() > 1 && under == self.decided;
+        let is_over_all = self.known().count() > 1 && under == self.known();
         let is_over_chord = under.count() >= terms.min_keys.max(2);
-        let whole = self.decided.with(struck);
-        let is_apart = self.over_all && struck.lowest() - self.decided.highest() >= APART;
+        let whole = self.known().with(struck);
+        let is_apart = self.over_all && struck.lowest() - self.known().highest() >= APART;
         let stays = !held.is_empty() || whole.span() > LEAP;
         if !(is_over_all || is_over_chord || is_apart && stays) {
             return None;
@@ -163,7 +163,7 @@ impl Follower {
     /// Fewer keys than a chord, with keys held over: once as many are up as were struck, and only for a plain chord.
     fn decide_common(&mut self, struck: KeySet, now: Micros, terms: &Terms<'_>) -> Option<Harmony> {
         let all = struck.with(self.older);
-        let (held, lifted) = (self.decided.and(self.older), self.decided.without(self.older));
+        let (held, lifted) = (self.known().and(self.older), self.known().without(self.older));
         if !held.is_empty() {
             if lifted.count() < struck.count() {
                 let settled = (self.begun + terms.gather).max(self.lifted) + SETTLES;
@@ -185,11 +185,15 @@ impl Follower {
     }
 
     /// Decides from these keys.
-    pub(super) fn play(&mut self, keys: KeySet, by_itself: bool, terms: &Terms<'_>) -> Harmony {
-        self.line.clear();
-        self.decided = keys;
-        self.verdict = Verdict::Decided { by_itself };
+    fn play(&mut self, keys: KeySet, by_itself: bool, terms: &Terms<'_>) -> Harmony {
+        self.recent.clear();
         let harmony = self.as_expected(Harmony::of_keys(keys.0), terms);
+        self.settle(harmony, by_itself)
+    }
+
+    /// This is decided.
+    pub(super) fn settle(&mut self, harmony: Harmony, by_itself: bool) -> Harmony {
+        self.verdict = Verdict::Decided { by_itself };
         self.harmony = Some(harmony);
         harmony
     }
@@ -197,10 +201,10 @@ impl Follower {
     /// When to decide after a key that was held over came up.
     pub(super) fn due_after_lift(&self, now: Micros, terms: &Terms<'_>) -> Option<Micros> {
         let first = self.begun + terms.gather;
-        let whole = self.decided.with(self.struck).span();
-        let lifted = self.decided.without(self.older);
+        let whole = self.known().with(self.struck).span();
+        let lifted = self.known().without(self.older);
         if is_by_itself(self.struck, terms) {
-            let gives_way = self.decided.and(self.older).is_empty() || whole <= LEAP;
+            let gives_way = self.known().and(self.older).is_empty() || whole <= LEAP;
             return if gives_way { Some(first.max(now)) } else { self.due };
         }
         if self.verdict == Verdict::Tune && whole > REACH {
@@ -212,7 +216,7 @@ impl Follower {
 
     /// Whether a key goes with a chord that was found key by key.
     fn is_in_reach(&self, struck: KeySet) -> bool {
-        struck.count() == 1 && struck.with(self.decided).span() <= REACH + 2
+        struck.count() == 1 && struck.with(self.known()).span() <= REACH + 2
     }
 
     fn is_found_key_by_key(&self, keys: KeySet) -> bool {

@@ -7,14 +7,14 @@
 //! | --- | --- |
 //! | `keys` | sets of keys: which lie below others, which are a chord by themselves |
 //! | `decide` | blocks, common tones, tunes and brushed keys |
-//! | `line`, `broken` | chords that come one key at a time |
+//! | `recent`, `broken` | chords that come one key at a time |
 //! | `expected` | the section's chords, where they are written |
 
 mod broken;
 mod decide;
 mod expected;
 mod keys;
-mod line;
+mod recent;
 #[cfg(test)]
 mod tests;
 
@@ -22,15 +22,13 @@ use crate::engine::ids::Micros;
 use crate::engine::plan::PlanChord;
 use crate::music::Classes;
 
-use super::handful::Handful;
+use super::handful::{BRUSHED, Handful};
 
 use keys::KeySet;
-use line::Line;
+use recent::RecentKeys;
 
 /// A finger of the chord before may come up so late after the next one was struck.
 const LATE: Micros = Micros::from_millis(280);
-/// A key that comes up this soon after its own strike, while the others stay, was brushed.
-const BRUSHED: Micros = Micros::from_millis(200);
 /// So long after a brushed key came up it is decided without it.
 const AFTER_BRUSH: Micros = Micros::from_millis(60);
 
@@ -90,9 +88,7 @@ pub(in crate::engine) struct Follower {
     brushed: KeySet,
     /// Keys of earlier handfuls that are down.
     older: KeySet,
-    /// The keys from which was decided last.
-    decided: KeySet,
-    /// What was decided.
+    /// What was decided last.
     harmony: Option<Harmony>,
     begun: Micros,
     /// When a key of an earlier handful came up last.
@@ -102,7 +98,7 @@ pub(in crate::engine) struct Follower {
     /// Whether the chord that sounds was found key by key.
     found: bool,
     verdict: Verdict,
-    line: Line,
+    recent: RecentKeys,
     /// Which of the section's chords was met last.
     at_chord: usize,
     struck_at: [Micros; 128],
@@ -118,14 +114,13 @@ impl Default for Follower {
             struck: KeySet::NONE,
             brushed: KeySet::NONE,
             older: KeySet::NONE,
-            decided: KeySet::NONE,
             harmony: None,
             begun: Micros::ZERO,
             lifted: Micros::ZERO,
             over_all: false,
             found: false,
             verdict: Verdict::Open,
-            line: Line::default(),
+            recent: RecentKeys::default(),
             at_chord: 0,
             struck_at: [Micros::ZERO; 128],
             velocity: [0; 128],
@@ -139,14 +134,19 @@ impl Follower {
         self.due
     }
 
+    /// The keys from which was decided last.
+    fn known(&self) -> KeySet {
+        self.harmony.map_or(KeySet::NONE, |harmony| KeySet(harmony.keys))
+    }
+
     /// A key is struck; `begins` where it begins a handful.
     pub(super) fn strike(&mut self, key: u8, velocity: u8, begins: bool, (now, gather): (Micros, Micros)) {
         if begins {
             self.older = self.down;
-            self.over_all = !self.decided.is_empty() && self.down.has_all(self.decided);
+            self.over_all = !self.known().is_empty() && self.down.has_all(self.known());
             (self.struck, self.brushed, self.begun, self.verdict) = (KeySet::NONE, KeySet::NONE, now, Verdict::Open);
         }
-        self.line.strike(key, now);
+        self.recent.strike(key, now);
         self.down.add(key);
         self.older.remove(key);
         self.pedalled.remove(key);
@@ -199,8 +199,8 @@ impl Follower {
     /// A key of the latest handful came up so soon that it was brushed: it was decided from it, and enough others of
     /// those are down.
     fn is_brushed(&self, key: u8, now: Micros, terms: &Terms<'_>) -> bool {
-        let is_decided = matches!(self.verdict, Verdict::Decided { .. }) && self.decided.has(key);
-        let others = self.decided.and(self.down);
+        let is_decided = matches!(self.verdict, Verdict::Decided { .. }) && self.known().has(key);
+        let others = self.known().and(self.down);
         is_decided && now - self.struck_at[usize::from(key)] < BRUSHED && others.count() >= terms.min_keys
     }
 

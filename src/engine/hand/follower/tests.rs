@@ -1,7 +1,7 @@
-//! What the scripts do not reach: sets of keys, lines, and chords that are written.
+//! What the scripts do not reach: sets of keys, recent keys, and chords that are written.
 
 use super::keys::KeySet;
-use super::line::{LENGTH, Line, is_in_triad};
+use super::recent::{LENGTH, RecentKeys, is_in_triad};
 use super::*;
 
 fn keys(keys: &[u8]) -> KeySet {
@@ -34,19 +34,19 @@ fn a_bare_fifth_is_one_over_octaves_and_turned() {
 }
 
 #[test]
-fn a_line_forgets_what_is_long_ago_and_what_is_too_much() {
-    let mut line = Line::default();
-    let singles = |line: &Line| {
+fn what_is_long_ago_and_too_much_is_forgotten() {
+    let mut recent = RecentKeys::default();
+    let singles = |recent: &RecentKeys| {
         let mut keys = [0; LENGTH];
-        let count = line.singles(&mut keys);
+        let count = recent.singles(&mut keys);
         keys[..count].to_vec()
     };
-    (0..10).for_each(|number| line.strike(50 + number, ms(300 * u64::from(number))));
-    assert_eq!(singles(&line), [52, 53, 54, 55, 56, 57, 58, 59]);
-    line.strike(40, ms(2_740));
-    assert!(singles(&line).is_empty(), "two keys in one step");
-    line.strike(41, ms(4_300));
-    assert_eq!(singles(&line), [41]);
+    (0..10).for_each(|number| recent.strike(50 + number, ms(300 * u64::from(number))));
+    assert_eq!(singles(&recent), [52, 53, 54, 55, 56, 57, 58, 59]);
+    recent.strike(40, ms(2_740));
+    assert!(singles(&recent).is_empty(), "two keys in one step");
+    recent.strike(41, ms(4_300));
+    assert_eq!(singles(&recent), [41]);
 }
 
 #[test]

@@ -1,25 +1,27 @@
-//! The keys that were struck lately, step by step: a line that may be a broken chord (rule R11).
+//! The keys that were struck lately, step by step, which may be a broken chord (rule R11).
 
 use super::keys::KeySet;
 use crate::engine::ids::Micros;
 use crate::music::Classes;
+use crate::music::chord::ChordKind;
 
-/// Keys within this time are one step of a line.
+/// Keys within this time are one step.
 const TOGETHER: Micros = Micros::from_millis(60);
-/// After so long a rest a line is over.
+/// After so long a rest the steps before are forgotten.
 const REST: Micros = Micros::from_millis(1500);
 /// A bass is of the chord of two keys that follows it within this time.
 const AFTER_BASS: Micros = Micros::from_millis(1200);
 /// The chord lies at least so far above the bass, in semitones.
 const ABOVE_BASS: i32 = 5;
-/// Two tones of a broken chord lie at least so far apart; nearer ones are a step of a tune.
+/// Two tones of a broken chord lie at least so far apart; nearer ones are a second of a tune.
 pub(super) const SKIP: i32 = 3;
 /// Tones of a broken chord follow one another sooner than this.
 const SLOW: Micros = Micros::from_millis(450);
 /// So many steps are looked back on.
 pub(super) const LENGTH: usize = 8;
 
-const TRIADS: [Classes; 3] = [Classes::all_of(&[0, 4, 7]), Classes::all_of(&[0, 3, 7]), Classes::all_of(&[0, 3, 6])];
+/// The triads that chords are broken into.
+const TRIADS: [Classes; 3] = [ChordKind::Major.classes(), ChordKind::Minor.classes(), ChordKind::Diminished.classes()];
 
 /// Whether all of these are notes of one triad.
 pub(super) fn is_in_triad(classes: Classes) -> bool {
@@ -28,20 +30,20 @@ pub(super) fn is_in_triad(classes: Classes) -> bool {
 
 /// What was struck lately, step by step.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Line {
+pub(super) struct RecentKeys {
     steps: [(KeySet, Micros); LENGTH],
     len: usize,
-    /// Whether broken chords are being played.
-    breaks: bool,
+    /// Whether they are broken chords.
+    broken: bool,
 }
 
-impl Default for Line {
-    fn default() -> Line {
-        Line { steps: [(KeySet::NONE, Micros::ZERO); LENGTH], len: 0, breaks: false }
+impl Default for RecentKeys {
+    fn default() -> RecentKeys {
+        RecentKeys { steps: [(KeySet::NONE, Micros::ZERO); LENGTH], len: 0, broken: false }
     }
 }
 
-impl Line {
+impl RecentKeys {
     /// A key is struck: with the last step, or as another one.
     pub fn strike(&mut self, key: u8, now: Micros) {
         if self.steps().last().is_some_and(|(_, at)| now - *at > REST) {
@@ -60,26 +62,26 @@ impl Line {
         }
     }
 
-    /// Another chord was struck: no line goes on.
+    /// A chord was decided: all of them are forgotten.
     pub fn clear(&mut self) {
-        *self = Line::default();
+        *self = RecentKeys::default();
     }
 
     /// Whether broken chords are being played.
-    pub fn goes_on(&self) -> bool {
-        self.breaks
+    pub fn are_broken(&self) -> bool {
+        self.broken
     }
 
-    /// A step of several keys ends it.
+    /// A step of several keys ends broken chords.
     pub fn stop_breaking(&mut self) {
-        self.breaks = false;
+        self.broken = false;
     }
 
     fn steps(&self) -> &[(KeySet, Micros)] {
         &self.steps[..self.len]
     }
 
-    /// Only the last step is left of it.
+    /// Only the last step is left.
     pub fn keep_last(&mut self) {
         if self.len > 1 {
             self.steps[0] = self.steps[self.len - 1];
@@ -113,20 +115,19 @@ impl Line {
         most < SLOW && (most.0 - least.0) * 10 <= least.0 * 3
     }
 
-    /// Finds out whether broken chords are being played: they begin with four tones of one triad by skips, evenly, and are over
-    /// after two steps of a second in a row, or three among the last six.
+    /// Finds out whether broken chords are being played: they begin with four tones of one triad by skips, evenly, and
+    /// are over after two seconds in a row, or three among the last six moves.
     pub fn find_breaks(&mut self, singles: &[u8]) {
         let apart = |pair: &[u8]| i32::from(pair[0].abs_diff(pair[1]));
-        let is_step = |pair: &[u8]| matches!(apart(pair), 1 | 2);
-        if self.breaks {
-            let steps = singles.windows(2).rev().take(6).filter(|pair| is_step(pair)).count();
-            let in_a_row = singles.windows(2).rev().take(2).filter(|pair| is_step(pair)).count();
-            self.breaks = steps < 3 && in_a_row < 2;
+        let is_second = |pair: &[u8]| matches!(apart(pair), 1 | 2);
+        if self.broken {
+            let seconds = |last: usize| singles.windows(2).rev().take(last).filter(|pair| is_second(pair)).count();
+            self.broken = seconds(6) < 3 && seconds(2) < 2;
         } else if let [.., a, b, c, d] = singles {
             let last = [*a, *b, *c, *d];
             let classes = Classes::all_of(&last);
             let skips = last.windows(2).all(|pair| apart(pair) >= SKIP);
-            self.breaks = skips && classes.len() == 3 && is_in_triad(classes) && self.is_even();
+            self.broken = skips && classes.len() == 3 && is_in_triad(classes) && self.is_even();
         }
     }
 }

@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use etcetera::BaseStrategy;
+use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
 use tempfile::NamedTempFile;
 
@@ -105,9 +106,19 @@ pub fn file_of(set: &Path, name: Option<&str>) -> Option<PathBuf> {
     Some(folder.join(format!("{}{name}.json", tail.into_iter().rev().collect::<String>())))
 }
 
+/// The longest file of a state that is read, in bytes: thousands of changes fit.
+const LONGEST_STATE: u64 = 16 << 20;
+
 /// Reads what was saved; what cannot be read counts as nothing saved.
 #[must_use]
 pub fn read(file: &Path) -> Option<SavedState> {
+    read_kept(file, LONGEST_STATE)
+}
+
+/// Reads what [`write`] wrote; what is no file, is longer than so many bytes or cannot be read counts as nothing.
+#[must_use]
+pub fn read_kept<T: DeserializeOwned>(file: &Path, longest: u64) -> Option<T> {
+    fs::metadata(file).ok().filter(|there| there.is_file() && there.len() <= longest)?;
     serde_json::from_slice(&fs::read(file).ok()?).ok()
 }
 

@@ -12,7 +12,7 @@ use serde::Serialize;
 use super::devices::Devices;
 use super::limits::{self, network};
 use super::salt::Salt;
-use super::scram::{Challenge, Hash, Keys, ROUNDS};
+use super::scram::{Challenge, Hash, PasscodeKeys, ROUNDS};
 use crate::daemon::token_bucket::TokenBucket;
 use crate::map::Stand;
 use crate::wording::page::{PASSCODE_WANTED, PASSCODE_WRONG, TOO_MANY_PASSCODES};
@@ -115,13 +115,13 @@ impl Passcodes {
 /// What was derived of the passcodes.
 #[derive(Debug, Default)]
 struct KeysOfBoth {
-    control: Option<Keys>,
-    view: Option<Keys>,
+    control: Option<PasscodeKeys>,
+    view: Option<PasscodeKeys>,
 }
 
 impl KeysOfBoth {
     fn of(passcodes: &Passcodes, salt: &Salt) -> KeysOfBoth {
-        let keys = |passcode: &Option<String>| Some(Keys::of(passcode.as_deref()?, salt.bytes(), ROUNDS));
+        let keys = |passcode: &Option<String>| Some(PasscodeKeys::of(passcode.as_deref()?, salt.bytes(), ROUNDS));
         KeysOfBoth { control: keys(&passcodes.control), view: keys(&passcodes.view) }
     }
 }

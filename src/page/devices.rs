@@ -4,7 +4,6 @@
 //! Only the SHA-256 of a token is kept, in a file for the user alone.
 
 use std::collections::VecDeque;
-use std::fs;
 use std::io;
 use std::net::IpAddr;
 use std::path::{Path, PathBuf};
@@ -39,10 +38,8 @@ pub(super) struct Devices {
 impl Devices {
     /// Those that were kept in a file; a file that cannot be read counts as none.
     pub fn read(file: Option<&Path>) -> Devices {
-        let kept =
-            file.filter(|file| fs::metadata(file).is_ok_and(|there| there.is_file() && there.len() <= LONGEST_FILE));
-        let known = kept.and_then(|file| serde_json::from_slice(&fs::read(file).ok()?).ok());
-        let mut known: VecDeque<Device> = known.unwrap_or_default();
+        let kept = file.and_then(|file| persist::read_kept(file, LONGEST_FILE));
+        let mut known: VecDeque<Device> = kept.unwrap_or_default();
         known.truncate(MOST);
         Devices { file: file.map(Path::to_owned), known }
     }
@@ -80,6 +77,7 @@ impl Devices {
     }
 }
 
+/// 256 random bits of the system as text.
 fn new_token() -> Option<String> {
     let mut bytes = [0; 32];
     getrandom::fill(&mut bytes).ok()?;
@@ -97,6 +95,8 @@ fn hex(bytes: &[u8]) -> String {
 
 #[cfg(test)]
 mod tests {
+    use std::fs;
+
     use super::*;
 
     fn at(last: u8) -> IpAddr {

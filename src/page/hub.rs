@@ -15,7 +15,7 @@ use super::auth::{Auth, Rights};
 use super::hosts::Hosts;
 use super::keyboard::PageKeyboard;
 use super::messages::Do;
-use super::names::{Names, PageName};
+use super::names::{PageName, PageNames};
 use super::seen::Seen;
 use crate::wording::page::more_came;
 
@@ -61,7 +61,7 @@ pub(super) struct Hub {
     pub began: Instant,
     pub auth: Auth,
     pub hosts: Hosts,
-    pub names: Names,
+    pub names: PageNames,
     /// What is told of those who come and go.
     pub arrivals: Arrivals,
     pub keyboard: PageKeyboard,
@@ -103,7 +103,7 @@ impl Hub {
             began: Instant::now(),
             auth,
             hosts,
-            names: Names::default(),
+            names: PageNames::default(),
             arrivals: Arrivals::default(),
             keyboard,
             seen: Seen::default(),

@@ -192,7 +192,7 @@ mod tests {
         IpAddr::from([192, 0, 2, last])
     }
 
-    /// How many of these still have their table.
+    /// How many of these still have their slots.
     fn left(limits: &Limits, slots: &[Slot]) -> usize {
         let table = limits.table();
         slots.iter().filter(|slot| table.taken.contains_key(&slot.number)).count()

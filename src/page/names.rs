@@ -24,10 +24,10 @@ impl fmt::Display for PageName {
 
 /// The names that were given.
 #[derive(Debug, Default)]
-pub(super) struct Names(Mutex<Given>);
+pub(super) struct PageNames(Mutex<NamedPages>);
 
 #[derive(Debug, Default)]
-struct Given {
+struct NamedPages {
     last: u64,
     /// Who was named, the latest last.
     pages: Vec<NamedPage>,
@@ -41,46 +41,50 @@ struct NamedPage {
     is_here: bool,
 }
 
-impl Names {
-    fn given(&self) -> MutexGuard<'_, Given> {
+impl PageNames {
+    fn named(&self) -> MutexGuard<'_, NamedPages> {
         self.0.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
     /// A name for a page that comes from `at`: the one that it had, if it was here before and has gone. It is known by the
     /// hash of its device's token, without one by its address.
     pub fn take(&self, at: IpAddr, device: Option<&str>) -> PageName {
-        let mut given = self.given();
+        let mut named = self.named();
         let known = |page: &NamedPage| page.device.is_some() && page.device.as_deref() == device;
         let alike = |page: &NamedPage| page.device.is_none() && page.name.at == at;
         let is_away =
-            |is_it: &dyn Fn(&NamedPage) -> bool| given.pages.iter().position(|page| !page.is_here && is_it(page));
+            |is_it: &dyn Fn(&NamedPage) -> bool| named.pages.iter().position(|page| !page.is_here && is_it(page));
         let mut page = match is_away(&known).or_else(|| is_away(&alike)) {
-            Some(place) => given.pages.remove(place),
-            None => given.new_page(at),
+            Some(place) => named.pages.remove(place),
+            None => named.new_page(at),
         };
         page.is_here = true;
         page.name.at = at;
         let name = page.name;
-        given.pages.push(page);
+        named.pages.push(page);
         name
     }
 
     /// That page is a device that was let in.
     pub fn know(&self, name: PageName, device: String) {
-        let mut given = self.given();
-        given.pages.iter_mut().filter(|page| page.name.number == name.number).for_each(|page| {
-            page.device = Some(device.clone());
-        });
+        if let Some(page) = self.named().find(name) {
+            page.device = Some(device);
+        }
     }
 
     /// That page has gone.
     pub fn leave(&self, name: PageName) {
-        let mut given = self.given();
-        given.pages.iter_mut().filter(|page| page.name.number == name.number).for_each(|page| page.is_here = false);
+        if let Some(page) = self.named().find(name) {
+            page.is_here = false;
+        }
     }
 }
 
-impl Given {
+impl NamedPages {
+    fn find(&mut self, name: PageName) -> Option<&mut NamedPage> {
+        self.pages.iter_mut().find(|page| page.name.number == name.number)
+    }
+
     /// A new one; of those that have gone, strangers are forgotten first, then who was here longest ago.
     fn new_page(&mut self, at: IpAddr) -> NamedPage {
         if self.pages.len() >= MOST {
@@ -103,7 +107,7 @@ mod tests {
 
     #[test]
     fn who_comes_back_keeps_its_number() {
-        let names = Names::default();
+        let names = PageNames::default();
         let (tablet, other) = (names.take(at(7), None), names.take(at(7), None));
         assert_eq!((tablet.to_string().as_str(), other.number), ("page 1 at 192.0.2.7", 2));
         names.know(tablet, "token".to_owned());
@@ -117,7 +121,7 @@ mod tests {
 
     #[test]
     fn a_crowd_of_strangers_takes_no_known_page_its_number() {
-        let names = Names::default();
+        let names = PageNames::default();
         let (tablet, here) = (names.take(at(1), None), names.take(at(2), None));
         names.know(tablet, "token".to_owned());
         names.leave(tablet);
@@ -125,7 +129,7 @@ mod tests {
             let stranger = names.take(IpAddr::from((number + 1_000).to_be_bytes()), None);
             names.leave(stranger);
         }
-        assert_eq!(names.given().pages.len(), MOST);
+        assert_eq!(names.named().pages.len(), MOST);
         assert_eq!(names.take(at(1), Some("token")).number, 1);
         names.leave(here);
         assert_eq!(names.take(at(2), None).number, 2);

@@ -1,7 +1,6 @@
 //! The salt of the passcodes: random, and the same after a restart, so that a page that keeps the key it made with it comes
 //! back without being asked.
 
-use std::fs;
 use std::io;
 use std::path::Path;
 
@@ -53,13 +52,14 @@ impl Salt {
 }
 
 fn read(file: &Path) -> Option<Salt> {
-    fs::metadata(file).ok().filter(|there| there.is_file() && there.len() <= LONGEST_FILE)?;
-    let text: String = serde_json::from_slice(&fs::read(file).ok()?).ok()?;
+    let text: String = persist::read_kept(file, LONGEST_FILE)?;
     Some(Salt(BASE64_STANDARD.decode(text).ok()?.try_into().ok()?))
 }
 
 #[cfg(test)]
 mod tests {
+    use std::fs;
+
     use super::*;
 
     #[test]

@@ -25,7 +25,7 @@ pub(super) type Hash = [u8; 32];
 
 /// What the program keeps of a passcode: StoredKey and ServerKey.
 #[derive(Clone, PartialEq, Eq)]
-pub(super) struct Keys {
+pub(super) struct PasscodeKeys {
     stored: Hash,
     server: Hash,
 }
@@ -40,18 +40,18 @@ pub(super) struct Challenge {
     pub rounds: u32,
 }
 
-impl fmt::Debug for Keys {
+impl fmt::Debug for PasscodeKeys {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str("Keys")
+        f.write_str("PasscodeKeys")
     }
 }
 
-impl Keys {
+impl PasscodeKeys {
     /// Derives them. This takes a while.
-    pub fn of(passcode: &str, salt: &[u8], rounds: u32) -> Keys {
+    pub fn of(passcode: &str, salt: &[u8], rounds: u32) -> PasscodeKeys {
         let salted = pbkdf2::pbkdf2_hmac_array::<Sha256, 32>(passcode.as_bytes(), salt, rounds);
         let client = keyed(&salted, b"Client Key");
-        Keys { stored: Sha256::digest(client).into(), server: keyed(&salted, b"Server Key") }
+        PasscodeKeys { stored: Sha256::digest(client).into(), server: keyed(&salted, b"Server Key") }
     }
 
     /// Whether whoever signed this with `proof` knows the passcode; compared in a time that says nothing.
@@ -94,7 +94,7 @@ fn keyed(key: &Hash, text: &[u8]) -> Hash {
 pub(super) fn proof(passcode: &str, salt: &[u8], rounds: u32, signed: &str) -> Hash {
     let salted = pbkdf2::pbkdf2_hmac_array::<Sha256, 32>(passcode.as_bytes(), salt, rounds);
     let mut client = keyed(&salted, b"Client Key");
-    let mask = keyed(&Keys::of(passcode, salt, rounds).stored, signed.as_bytes());
+    let mask = keyed(&PasscodeKeys::of(passcode, salt, rounds).stored, signed.as_bytes());
     client.iter_mut().zip(mask).for_each(|(client, mask)| *client ^= mask);
     client
 }
@@ -104,14 +104,14 @@ mod tests {
     use super::*;
 
     /// The worked example of RFC 7677, section 3: user `user`, password `pencil`.
-    fn example() -> (Keys, String) {
+    fn example() -> (PasscodeKeys, String) {
         let challenge = Challenge {
             nonce: "%hvYDpWUa2RaTCAfuxFIlj)hNlF$k0".into(),
             salt: "W22ZaJ0SNY7soEsUEjb6gQ==".into(),
             rounds: 4096,
         };
         let salt = BASE64_STANDARD.decode(&challenge.salt).unwrap();
-        (Keys::of("pencil", &salt, challenge.rounds), signed("user", "rOprNGfwEbeRWgbNEkqO", &challenge))
+        (PasscodeKeys::of("pencil", &salt, challenge.rounds), signed("user", "rOprNGfwEbeRWgbNEkqO", &challenge))
     }
 
     const EXAMPLE_PROOF: &str = "dHzbZapWIk4jUhN+Ute9ytag9zjfMHgsqmmiz7AndVQ=";
@@ -137,7 +137,11 @@ mod tests {
         }
         assert!(!keys.fit(&proof, &signed.replace("hvYD", "hvYE")));
         let salt = BASE64_STANDARD.decode("W22ZaJ0SNY7soEsUEjb6gQ==").unwrap();
-        for other in [Keys::of("Pencil", &salt, 4096), Keys::of("pencil", &salt, 4097), Keys::of("pencil", b"", 4096)] {
+        for other in [
+            PasscodeKeys::of("Pencil", &salt, 4096),
+            PasscodeKeys::of("pencil", &salt, 4097),
+            PasscodeKeys::of("pencil", b"", 4096),
+        ] {
             assert!(!other.fit(&proof, &signed) && other != keys);
         }
     }
@@ -169,6 +173,6 @@ mod tests {
 
     #[test]
     fn keys_show_nothing_of_themselves() {
-        assert_eq!(format!("{:?}", example().0), "Keys");
+        assert_eq!(format!("{:?}", example().0), "PasscodeKeys");
     }
 }

@@ -17,6 +17,12 @@ port = "x"
 """
 
 
+def gear_of(output, *sounds):
+    """A gear file's output, and sounds on its channels from the first one on."""
+    tables = [f'[sounds.{sound}]\noutput = "{output}"\nchannel = {n}\n' for n, sound in enumerate(sounds, 1)]
+    return f"[outputs.{output}]\nvirtual = true\n" + "".join(tables)
+
+
 def replay(concert_set, take_file, out):
     """Runs `handspan replay`; the finished process."""
     if not HANDSPAN.is_file():

@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from music21 import corpus, harmony, note, roman
 
-from concert import Concert, off, on, take
+from concert import Concert, gear_of, off, on, take
 
 # One tick is one millisecond: 500 ticks to a quarter at 120 to the minute, where a take says no tempo.
 DIVISION = 500
@@ -24,16 +24,7 @@ BEFORE, AFTER = 500, 2000
 CHORALES = [number for number in range(1, 21) if number != 11]
 SEEDS = range(4)
 
-GEAR = """
-[outputs.pads]
-virtual = true
-[sounds.fifths]
-output = "pads"
-channel = 1
-[sounds.chords]
-output = "pads"
-channel = 2
-"""
+GEAR = gear_of("pads", "fifths", "chords")
 PADS = ("root-fifth", "chord")
 # The left hand of the songs plays below this key, the tune from it on.
 SPLIT = 60

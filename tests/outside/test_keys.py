@@ -4,9 +4,9 @@ import unittest
 
 from music21 import interval, key, pitch
 
-from concert import Concert, off, on, take
+from concert import Concert, gear_of, off, on, take
 
-GEAR = '[outputs.piano]\nvirtual = true\n[sounds.grand]\noutput = "piano"\nchannel = 1\n'
+GEAR = gear_of("piano", "grand")
 ZONE = '[[zone]]\nsound = "grand"\n'
 # Every key that a signature of at most seven sharps or flats can write, as music21 names its tonic.
 SIGNATURES = range(-7, 8)

@@ -12,7 +12,7 @@ from collections import Counter
 
 from music21 import chord, corpus, harmony, interval, key, scale
 
-from concert import Concert, off, on, states_changed, take
+from concert import Concert, gear_of, off, on, states_changed, take
 from test_voicing import led
 
 # One tick is one millisecond: 500 ticks to a quarter at 120 to the minute, where a take says no tempo. The chorales go
@@ -24,19 +24,7 @@ SLOWEST, DOUBT = 60, 150
 MIN_KEYS = 3
 WITHIN = (48, 71)
 
-GEAR = """
-[outputs.pads]
-virtual = true
-[sounds.fifths]
-output = "pads"
-channel = 1
-[sounds.chords]
-output = "pads"
-channel = 2
-[sounds.stays]
-output = "pads"
-channel = 3
-"""
+GEAR = gear_of("pads", "fifths", "chords", "stays")
 FOLLOWING = f"""
 title = "Chorale"
 key = "C"

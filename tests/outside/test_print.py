@@ -10,10 +10,10 @@ from pathlib import Path
 from music21 import interval, key, pitch
 from PIL import Image
 
-from concert import HANDSPAN, ROOT, Concert
+from concert import HANDSPAN, ROOT, Concert, gear_of
 from test_curves import bent, nearest, points
 
-GEAR = '[outputs.piano]\nvirtual = true\n[sounds.grand]\noutput = "piano"\nchannel = 1\n'
+GEAR = gear_of("piano", "grand")
 # Chords of a major and a minor key, chromatic ones and slashes among them.
 MAJOR = ["C", "Am7", "F/A", "G7sus4", "Dm7b5", "E7/G#", "Bb", "Abmaj7", "F#dim7", "Csus2/G"]
 MINOR = ["Am", "Dm/F", "E7", "F", "G", "Bm7b5", "C/E", "G#dim7", "AmMaj7", "Bb"]

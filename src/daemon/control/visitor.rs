@@ -16,7 +16,7 @@ pub(super) struct Visitor {
     pub stream: UnixStream,
     /// When it came in, or the last answer was given to it.
     pub since: Instant,
-    /// What came and was not read yet; never more than a line may have.
+    /// What came and was not answered yet; never more than a line may have.
     read_so_far: Vec<u8>,
     /// What it has not taken yet.
     to_write: Vec<u8>,
@@ -33,7 +33,7 @@ impl Visitor {
         Ok(Visitor { stream, since: Instant::now(), read_so_far, to_write, is_last: false })
     }
 
-    /// What it can go on with. One who does not take an answer is not read_so_far.
+    /// What it can go on with. One who does not take an answer is not read from.
     pub fn interest(&self) -> PollFlags {
         if self.to_write.is_empty() { PollFlags::IN } else { PollFlags::OUT }
     }

@@ -51,7 +51,7 @@ struct Followed {
 }
 
 impl Followed {
-    /// Hears a clock message; whether it began or ended to run.
+    /// Takes a clock message; whether it began or ended to run.
     pub fn take(&mut self, status: u8, now: Micros) -> Option<bool> {
         match status {
             0xF8 => {

@@ -117,6 +117,18 @@ pub struct Heard {
     pub bytes: Vec<u8>,
 }
 
+impl Heard {
+    /// Whether it begins this note: at velocity 0 it ends it (MIDI 1.0 Detailed Specification, Note On).
+    pub fn begins(&self, note: u8) -> bool {
+        matches!(self.bytes[..], [status, key, velocity] if status & 0xF0 == 0x90 && key == note && velocity > 0)
+    }
+
+    /// Whether it ends this note.
+    pub fn ends(&self, note: u8) -> bool {
+        matches!(self.bytes[..], [status, key, _] if matches!(status & 0xF0, 0x80 | 0x90) && key == note && !self.begins(note))
+    }
+}
+
 /// What a listener has heard so far; several may write into the same, and one into several.
 pub type Record = Arc<Mutex<Vec<Heard>>>;
 

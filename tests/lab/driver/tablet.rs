@@ -26,20 +26,13 @@ pub fn scenarios(port: u16) -> Vec<(String, Scenario)> {
 
 /// Waits until a note of this number begins at the piano.
 fn heard(piano: &Record, note: u8) -> Result<(), String> {
-    until(&format!("note {note} from the page"), PATIENCE, || {
-        taken(piano).iter().any(|heard| begins(&heard.bytes, note))
-    })
+    let began = || taken(piano).iter().any(|heard| heard.begins(note));
+    until(&format!("note {note} from the page"), PATIENCE, began)
 }
 
 /// Waits until a note of this number has ended at the piano.
 fn ended(piano: &Record, note: u8) -> Result<(), String> {
-    let is_end = |bytes: &[u8]| matches!(bytes[0] & 0xF0, 0x80 | 0x90) && bytes[1] == note && !begins(bytes, note);
-    until(&format!("the end of note {note}"), PATIENCE, || taken(piano).iter().any(|heard| is_end(&heard.bytes)))
-}
-
-/// Whether a message begins this note: at velocity 0 it ends it (MIDI 1.0 Detailed Specification, Note On).
-fn begins(bytes: &[u8], note: u8) -> bool {
-    bytes[0] & 0xF0 == 0x90 && bytes[1] == note && bytes[2] > 0
+    until(&format!("the end of note {note}"), PATIENCE, || taken(piano).iter().any(|heard| heard.ends(note)))
 }
 
 fn browser(port: u16) -> Said {

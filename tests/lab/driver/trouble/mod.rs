@@ -199,12 +199,11 @@ impl Tally {
 
 /// Waits until an output has said that note, and says when; what it said before goes to the tally.
 fn heard_note(record: &Record, tally: &mut Tally, note: u8, patience: Duration) -> Option<Instant> {
-    let is_it = |heard: &&Heard| matches!(heard.bytes[..], [status, key, speed] if status & 0xF0 == 0x90 && key == note && speed > 0);
     let mut at = None;
     Beats::within(patience).until(|| {
         let heard = taken(record);
         tally.hear_all(&heard);
-        at = heard.iter().find(is_it).map(|found| found.at);
+        at = heard.iter().find(|heard| heard.begins(note)).map(|found| found.at);
         at.is_some()
     })?;
     at

@@ -5,7 +5,7 @@ use std::path::Path;
 use std::{fs, io};
 
 use handspan::evening::chords_of;
-use handspan::map::{Book, Curve, Drone, Level, Linger, Loaded, Pedal, Plays, SendMessage, StayInKey, load};
+use handspan::map::{Book, Curve, Does, Drone, Level, Linger, Loaded, Pedal, Plays, SendMessage, StayInKey, load};
 use proptest::prelude::*;
 
 const SET: &str = "maps/midwinter.toml";
@@ -159,7 +159,12 @@ fn values_arrive_as_written() {
     assert_eq!(book.gear.inputs[0].curve, Some(Curve::Bent { heavier: -26, low: 1.0, high: 127.0 }));
     let grand = &book.gear.sounds[0];
     assert_eq!((grand.channel.number(), grand.program.map(u8::from)), (1, Some(0)));
-    let messages = || book.songs.iter().flat_map(|song| &song.sends).map(|send| &send.message);
+    let messages = || {
+        book.deeds().filter_map(|deed| match &deed.does {
+            Does::Send { message, .. } => Some(message),
+            Does::Act(_) => None,
+        })
+    };
     let system = |wanted: &[u8], starting| {
         messages().any(|m| matches!(m, SendMessage::System { bytes, starts } if bytes == wanted && *starts == starting))
     };

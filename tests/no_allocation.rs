@@ -248,8 +248,8 @@ fn cued_gear() -> String {
 /// A song of that set, with cues of its own.
 fn cued_song(tempo: &str) -> String {
     format!(
-        "title = \"Snow\"\nkey = \"C\"\n{tempo}[[zone]]\nsound = \"a\"\n[[section]]\nname = \"Verse\"\n[[section]]\nname = \"Last\"\n\
-         [[send]]\nat = \"enter\"\nto = \"tracks\"\nmessage = {{ song_select = 2 }}\n\
+        "title = \"Snow\"\nkey = \"C\"\n{tempo}on_entering = [{{ to = \"tracks\", message = {{ song_select = 2 }} }}]\n\
+         [[zone]]\nsound = \"a\"\n[[section]]\nname = \"Verse\"\n[[section]]\nname = \"Last\"\n\
          [[cue]]\nwhen = {{ input = \"keyboard\", note = 54, press = \"double\" }}\ndo = \"raise-key\"\n\
          [[cue]]\nwhen = {{ input = \"keyboard\", control = 64 }}\ndo = \"send\"\nto = \"pad\"\n\
          message = {{ transport = \"stop\" }}\noff = {{ bytes = \"F0 7E 7F 09 01 F7\" }}\n"

@@ -2,7 +2,7 @@
 
 use super::stage::may_be_one_port;
 use super::words::quoted;
-use crate::map::{Action, At, Book, ClockCommand, Cue, Diagnostic, Does, Occasion, Plain, SendMessage, Spot, Trigger};
+use crate::map::{Action, At, Book, ClockCommand, Cue, Deed, Diagnostic, Does, Plain, SendMessage, Spot, Trigger};
 use crate::midi::machine_control::Transport;
 
 /// Hint: a cue that sends, itself or by the change that it makes, what would fire it again if the device sends it back.
@@ -34,23 +34,28 @@ fn says<'a>(book: &'a Book, cue: &'a Cue) -> Option<(&'a At<String>, Spot)> {
             (off || fires(to, message)).then_some((to, cue.spot))
         }
         Does::Act(Action::Plain(Plain::NextSong | Plain::PreviousSong | Plain::FromTheTop) | Action::Song(_)) => {
-            entering(book, |moment| *moment == Occasion::Enter, fires)
+            let entries = book.set.entries.iter().flat_map(|entry| &entry.on_entering);
+            sent_back(book.songs.iter().flat_map(|song| &song.on_entering).chain(entries), fires)
         }
         Does::Act(Action::Plain(Plain::NextSection | Plain::PreviousSection) | Action::Section(_)) => {
-            entering(book, |moment| matches!(moment, Occasion::Section(_)), fires)
+            let sections = book.songs.iter().flat_map(|song| &song.sections);
+            sent_back(sections.flat_map(|section| &section.on_entering), fires)
         }
         _ => None,
     }
 }
 
-/// The first send of any song that is said at such a moment and fires the cue.
-fn entering(
-    book: &Book,
-    at: impl Fn(&Occasion) -> bool,
+/// The first of these messages that fires the cue.
+fn sent_back<'a>(
+    deeds: impl Iterator<Item = &'a Deed>,
     fires: impl Fn(&At<String>, &SendMessage) -> bool,
-) -> Option<(&At<String>, Spot)> {
-    let mut sends = book.songs.iter().flat_map(|song| &song.sends).filter(|send| at(&send.at.value));
-    sends.find(|send| fires(&send.to, &send.message)).map(|send| (&send.to, send.spot))
+) -> Option<(&'a At<String>, Spot)> {
+    let sends = deeds.filter_map(|deed| match &deed.does {
+        Does::Send { to, message } => Some((deed.spot, to, message)),
+        Does::Act(_) => None,
+    });
+    let mut sends = sends.filter(|(_, to, message)| fires(to, message));
+    sends.next().map(|(spot, to, _)| (to, spot))
 }
 
 /// Whether a message, if it came in, would be such an event.

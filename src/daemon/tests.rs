@@ -17,8 +17,9 @@ const GEAR: &str = "[inputs.keyboard]\nport = \"piano\"\n[outputs.keys]\nvirtual
                     [sounds.grand]\noutput = \"keys\"\nchannel = 1\nprogram = 1\n[sounds.warm]\noutput = \"pad\"\nchannel = 1\n";
 const SET: &str = "title = \"Tonight\"\ngear = \"gear.toml\"\n[[song]]\nmap = \"song.toml\"\n[[song]]\nmap = \"song.toml\"\n\
                    key = \"D\"\n";
-const SONG: &str = "title = \"Lantern\"\nkey = \"C\"\n[[zone]]\nsound = \"grand\"\n[[zone]]\nsound = \"warm\"\n\
-                    [[send]]\nat = \"enter\"\nto = \"pad\"\nmessage = { song_select = 1 }\n\
+const SONG: &str = "title = \"Lantern\"\nkey = \"C\"\n\
+                    on_entering = [{ to = \"pad\", message = { song_select = 1 } }]\n\
+                    [[zone]]\nsound = \"grand\"\n[[zone]]\nsound = \"warm\"\n\
                     [[section]]\nname = \"Verse\"\n[[section]]\nname = \"Chorus\"\n";
 
 fn show(song: &str) -> Show {

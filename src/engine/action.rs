@@ -5,7 +5,7 @@ use std::convert::Infallible;
 use super::ids::Action;
 use super::plan::Plan;
 use crate::evening::entry_named;
-use crate::map::{self, ActionError, LookUp, clean};
+use crate::map::{self, ActionError, LookUp, clean, zone_turned};
 use crate::music::Key;
 
 impl Action {
@@ -49,16 +49,8 @@ impl LookUp<&str, &str, Key> for PlanNumbers<'_> {
     }
 
     fn zone(&mut self, written: &str, _: Option<bool>) -> Result<(u16, Option<bool>), ActionError> {
-        // A zone's own name may end in "on" or "off": the whole is tried first.
         let zone = |name: &str| named(&self.0.zone_names, name).map(|index| index as u16);
-        if let Some(name) = zone(written) {
-            return Ok((name, None));
-        }
-        let (name, on) = match written.rsplit_once(char::is_whitespace) {
-            Some((name, "on")) => (name.trim_end(), Some(true)),
-            Some((name, "off")) => (name.trim_end(), Some(false)),
-            _ => (written, None),
-        };
+        let (name, on) = zone_turned(written, |name| zone(name).is_some());
         zone(name).map(|number| (number, on)).ok_or_else(|| ActionError::NoSuch("zone", name.to_owned()))
     }
 

@@ -6,14 +6,14 @@ use std::collections::HashMap;
 
 use super::ids::{ChannelId, FollowerId, Micros, SendId, ZoneId};
 use super::plan::{
-    OutputChannel, Plan, PlanChord, PlanDrone, PlanEntry, PlanInput, PlanOutput, PlanSection, PlanSend, PlanSong,
+    Deed, OutputChannel, Plan, PlanChord, PlanDrone, PlanEntry, PlanInput, PlanOutput, PlanSection, PlanSend, PlanSong,
     PlanTonight,
 };
 use super::say::Say;
 use super::set::clock::tick_at;
 use super::zone::{PlanZone, SetUp};
 use crate::evening::{Inputs, Keys, Order, chord_on, chords_of, fits, heard, own_lift, plays_in, title, touch};
-use crate::map::{At, Book, Does, Drone, Entry, Gear, Occasion, Output, Send, Song};
+use crate::map::{self, At, Book, Does, Drone, Entry, Gear, Output, SendMessage, Song};
 use crate::music::{Chord, Key};
 
 /// A song has at most this many zones, sections and sends together that the tables can number.
@@ -50,13 +50,16 @@ impl Plan {
         for song in &book.songs {
             let file = book.sources.get(song.title.spot.file).map(|source| source.path.clone());
             compiler.plan.song_files.push(file.unwrap_or_default());
-            let song = compiler.song(song);
+            let song = compiler.song(book, song);
             compiler.plan.songs.push(song);
         }
         for entry in &book.set.entries {
             let tonight = entry.song.map(|song| tonight(book, entry, song));
             compiler.plan.titles.push(title(book, entry).to_owned());
-            compiler.plan.entries.push(PlanEntry { song: tonight });
+            let first = compiler.plan.sends.len();
+            let enter = compiler.deeds(book, &entry.on_entering, true);
+            let sends = first..compiler.plan.sends.len();
+            compiler.plan.entries.push(PlanEntry { song: tonight, enter, sends });
         }
         compiler.find_who_gathers();
         compiler.number_followers();
@@ -80,18 +83,16 @@ fn channels(book: &Book, older: Vec<OutputChannel>) -> Vec<OutputChannel> {
         .sounds
         .iter()
         .map(|sound| OutputChannel { output: output(&sound.output), channel: sound.channel.index() });
-    let sends = book.songs.iter().flat_map(|song| &song.sends).filter_map(|send| {
-        send.message.channel().map(|channel| OutputChannel { output: output(&send.to), channel: channel.index() })
+    let cues = book.cues().map(|cue| (&cue.does, cue.off.as_ref()));
+    let sends = book.deeds().map(|deed| (&deed.does, None)).chain(cues).filter_map(|(does, off)| match does {
+        Does::Send { to, message } => Some((to, [Some(message), off.map(|off| &off.message)])),
+        Does::Act(_) => None,
     });
-    let cues = book.cues().filter_map(|cue| match &cue.does {
-        Does::Send { to, message } => Some((to, [Some(message), cue.off.as_ref().map(|off| &off.message)])),
-        _ => None,
-    });
-    let said = cues.flat_map(|(to, messages)| messages.into_iter().flatten().map(move |message| (to, message)));
+    let said = sends.flat_map(|(to, messages)| messages.into_iter().flatten().map(move |message| (to, message)));
     let said = said.filter_map(|(to, message)| {
         message.channel().map(|channel| OutputChannel { output: output(to), channel: channel.index() })
     });
-    let mut channels: Vec<OutputChannel> = older.into_iter().chain(sounds).chain(sends).chain(said).collect();
+    let mut channels: Vec<OutputChannel> = older.into_iter().chain(sounds).chain(said).collect();
     channels.sort_unstable();
     channels.dedup();
     channels
@@ -125,7 +126,7 @@ impl Compiler<'_> {
         }
     }
 
-    fn song(&mut self, song: &Song) -> PlanSong {
+    fn song(&mut self, book: &Book, song: &Song) -> PlanSong {
         let first = self.plan.zones.len();
         for zone in song.zones.iter().take(MOST - first.min(MOST)) {
             let (name, channel) = (self.zone_number(&zone.name), self.channel_of(&zone.sound));
@@ -133,29 +134,17 @@ impl Compiler<'_> {
         }
         let zones = first..self.plan.zones.len();
         let first_send = self.plan.sends.len();
-        let mut enter = Vec::new();
-        let mut leave = Vec::new();
-        let mut at_section: HashMap<&str, Vec<SendId>> = HashMap::new();
-        for send in &song.sends {
-            let number = SendId(self.plan.sends.len() as u16);
-            let send_list = match &send.at.value {
-                Occasion::Enter => &mut enter,
-                Occasion::Leave => &mut leave,
-                Occasion::Section(name) => at_section.entry(name).or_default(),
-            };
-            send_list.push(number);
-            let send = self.send(send);
-            self.plan.sends.push(send);
-        }
+        let enter = self.deeds(book, &song.on_entering, true);
+        let leave = self.deeds(book, &song.on_leaving, false);
         let mut sections: Vec<PlanSection> = Vec::new();
         for number in 0..song.sections.len().max(1) {
-            let section = song.sections.get(number).map(|section| section.name.value.as_str());
+            let section = song.sections.get(number);
             let belonging = zones.clone().filter(|zone| plays_in(song, &song.zones[zone - first], number));
             sections.push(PlanSection {
-                name: section.map(|name| self.section_number(name)),
+                name: section.map(|section| self.section_number(&section.name.value)),
                 zones: belonging.map(|zone| ZoneId(zone as u16)).collect(),
                 key: own_lift(song, number),
-                sends: section.and_then(|name| at_section.remove(name)).unwrap_or_default(),
+                enter: section.map(|section| self.deeds(book, &section.on_entering, true)).unwrap_or_default(),
                 chords: chords(song, number),
                 fits: fits(song, number, 0),
             });
@@ -219,15 +208,20 @@ impl Compiler<'_> {
         ChannelId(self.plan.channels.binary_search(&OutputChannel { output, channel }).unwrap_or(0) as u16)
     }
 
-    fn send(&self, send: &Send) -> PlanSend {
-        let output = output_number(self.gear, &send.to);
-        PlanSend {
-            output,
-            channel: send.message.channel().map(|channel| self.channel(output, channel.index())),
-            after: Micros(send.after),
-            dropped_on_leaving: send.at.value != Occasion::Leave,
-            say: Say::of(&send.message),
-        }
+    /// What is done on entering or leaving; `dropped` says whether what still waits is dropped on leaving.
+    fn deeds(&mut self, book: &Book, deeds: &[map::Deed], dropped: bool) -> Vec<Deed> {
+        let deed = |deed: &map::Deed| match &deed.does {
+            Does::Act(action) => Deed::Act(self.action(book, action)),
+            Does::Send { to, message } => Deed::Send(self.send(to, message, Micros(deed.after), dropped)),
+        };
+        deeds.iter().map(deed).collect()
+    }
+
+    fn send(&mut self, to: &At<String>, message: &SendMessage, after: Micros, dropped_on_leaving: bool) -> SendId {
+        let output = output_number(self.gear, to);
+        let channel = message.channel().map(|channel| self.channel(output, channel.index()));
+        self.plan.sends.push(PlanSend { output, channel, after, dropped_on_leaving, say: Say::of(message) });
+        SendId((self.plan.sends.len() - 1) as u16)
     }
 }
 

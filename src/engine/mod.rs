@@ -58,12 +58,13 @@ pub use crate::map::{ActionError, Plain};
 
 use crate::midi::Message;
 use controllers::Controllers;
-use cues::{Cues, Deed, Offered};
+use cues::{Cues, Offered};
 use current::Current;
 use guard::FeedbackGuard;
 use hand::Hand;
 use ids::{DetectorId, KeyId};
 use notes::{Notes, On};
+use plan::Deed;
 use set::clock::Clock;
 use set::sends::Sends;
 use step::{Received, Step};
@@ -91,7 +92,7 @@ pub struct Engine {
     guard: FeedbackGuard,
     /// Index of the song or pause that `next-song` will enter, where one was lined up.
     next_song: Option<usize>,
-    /// How many messages of the current song were not sent at the start (rule R8).
+    /// How much of the lists was not done at the start (rule R8).
     not_sent: u16,
     /// The entry for which the drone's sound was set up.
     drone_ready: Option<usize>,
@@ -302,10 +303,14 @@ impl Engine {
     /// Does what cues have the engine do.
     fn do_deeds(&mut self, message: Option<Message<'_>>, step: &mut Step<'_>) {
         while let Some(deed) = self.cues.next_deed(self.cue_list(), message, step) {
-            match deed {
-                Deed::Act(action) => self.act(action, step),
-                Deed::Send(send) => self.sends.send(send, &mut self.notes, step),
-            }
+            self.do_deed(deed, step);
+        }
+    }
+
+    fn do_deed(&mut self, deed: Deed, step: &mut Step<'_>) {
+        match deed {
+            Deed::Act(action) => self.act(action, step),
+            Deed::Send(send) => self.sends.send(send, &mut self.notes, step),
         }
     }
 

@@ -44,9 +44,9 @@ pub enum Notice {
     NothingThere,
     /// The key is of the other mode, or further away than an octave: nothing changed.
     NoSuchKey,
-    /// So many sends were held back at the start; `resend-messages` says them.
+    /// So much of the lists was not done at the start; `resend-messages` does it.
     HeldBack(u16),
-    /// The current song's enter-sends were said again, those that had been held back among them.
+    /// What song and section send on entering was sent again, with what had not been done at the start.
     SaidAgain,
     /// Everything was silenced.
     Panic,

@@ -116,8 +116,9 @@ pub(super) struct PlanSong {
     /// Its zones in the plan's table.
     pub zones: std::ops::Range<usize>,
     pub sections: Vec<PlanSection>,
-    pub enter: Vec<SendId>,
-    pub leave: Vec<SendId>,
+    /// What is done on entering it.
+    pub enter: Vec<Deed>,
+    pub leave: Vec<Deed>,
     /// Its sends in the plan's table, whenever they are said.
     pub sends: std::ops::Range<usize>,
     /// What each key plays where one key plays a chord, by semitones above the tonic.
@@ -138,8 +139,8 @@ pub(super) struct PlanSection {
     pub zones: Vec<ZoneId>,
     /// Nearest way from the chart's key to its own, where it gives one.
     pub key: Option<i32>,
-    /// What is said on entering it.
-    pub sends: Vec<SendId>,
+    /// What is done on entering it.
+    pub enter: Vec<Deed>,
     /// Its chords as written, in order, counted as `fits` is.
     pub chords: Vec<PlanChord>,
     /// What fits (rule R12): scale and chords, in semitones above the tonic of the key that the fingers play in.
@@ -151,6 +152,17 @@ pub(super) struct PlanSection {
 pub(super) struct PlanEntry {
     /// `None`: a pause.
     pub song: Option<PlanTonight>,
+    /// What is done on entering it, after what its song does.
+    pub enter: Vec<Deed>,
+    /// Its sends in the plan's table.
+    pub sends: std::ops::Range<usize>,
+}
+
+/// Something that a cue, or entering or leaving, has the engine do.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Deed {
+    Act(Action),
+    Send(SendId),
 }
 
 /// A song as it goes tonight.
@@ -248,7 +260,7 @@ pub(super) struct PlanSend {
     pub channel: Option<ChannelId>,
     /// How long after its moment.
     pub after: Micros,
-    /// Whether what still waits is dropped when its song is left: all but leave-sends.
+    /// Whether what still waits is dropped when its song is left: all but what leaving it sends.
     pub dropped_on_leaving: bool,
     pub say: Say,
 }

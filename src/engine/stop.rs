@@ -62,7 +62,7 @@ impl Engine {
         self.with_step(now, sink, |engine, step| engine.notes.end_everything(step));
     }
 
-    /// Rule R17: all inputs so, then the rest at once, without leave-sends.
+    /// Rule R17: all inputs so, then the rest at once, nothing that leaving does.
     pub(super) fn stop(&mut self, step: &mut Step<'_>) {
         for input in 0..step.plan.inputs.len() {
             self.lose_input(input, step);

@@ -1,6 +1,7 @@
 //! A plan takes over from an older one between two events: a map was saved while it is played, or the engine had to be
 //! made again. Both are steps of rule R8 without sends; held notes end as their keys come up, as ever.
 
+use std::ops::Range;
 use std::sync::Arc;
 
 use super::Engine;
@@ -110,14 +111,7 @@ impl NewNumbers {
             {
                 numbers.zones[usize::from(old)] = Some(ZoneId(new));
             }
-            for (old, new) in paired(old.sends.clone(), new.sends.clone(), |old, new| {
-                let (old, new) = (&older.sends[old], &newer.sends[new]);
-                (old.output, old.after, &old.say) == (new.output, new.after, &new.say)
-                    && old.channel.map(|channel| older.channel(channel))
-                        == new.channel.map(|channel| newer.channel(channel))
-            }) {
-                numbers.sends[usize::from(old)] = Some(SendId(new));
-            }
+            numbers.pair_sends((older, old.sends.clone()), (newer, new.sends.clone()));
         }
         let goes_on = |old: usize, new: ZoneId| {
             let (old, new) = (&older.zones[old], newer.zone(new));
@@ -126,7 +120,25 @@ impl NewNumbers {
         let zones = numbers.zones.iter().enumerate();
         numbers.goes_on = zones.map(|(old, new)| new.filter(|new| goes_on(old, *new))).collect();
         numbers.entries = (0..older.entries.len()).map(|entry| same_entry(older, newer, entry)).collect();
+        for (old, entry) in older.entries.iter().enumerate() {
+            if let Some(new) = numbers.entry(old) {
+                numbers.pair_sends((older, entry.sends.clone()), (newer, newer.entries[new].sends.clone()));
+            }
+        }
         numbers
+    }
+
+    /// The sends of a song or entry that are the same in both plans.
+    fn pair_sends(&mut self, (older, old): (&Plan, Range<usize>), (newer, new): (&Plan, Range<usize>)) {
+        let pairs = paired(old, new, |old, new| {
+            let (old, new) = (&older.sends[old], &newer.sends[new]);
+            (old.output, old.after, &old.say) == (new.output, new.after, &new.say)
+                && old.channel.map(|channel| older.channel(channel))
+                    == new.channel.map(|channel| newer.channel(channel))
+        });
+        for (old, new) in pairs {
+            self.sends[usize::from(old)] = Some(SendId(new));
+        }
     }
 }
 
@@ -142,11 +154,7 @@ fn transposed_in(transposed: i32, before: &Keys, after: &Keys) -> i32 {
 }
 
 /// Pairs each of `old` with the first of `new` that is the same and not yet taken.
-fn paired(
-    old: std::ops::Range<usize>,
-    new: std::ops::Range<usize>,
-    same: impl Fn(usize, usize) -> bool,
-) -> SharedIndexes {
+fn paired(old: Range<usize>, new: Range<usize>, same: impl Fn(usize, usize) -> bool) -> SharedIndexes {
     let mut taken = vec![false; new.len()];
     let mut pairs = SharedIndexes::new();
     for old in old {

@@ -63,8 +63,8 @@ rows! {
         LowerKey: "lower-key", "", "a semitone down", "the room's key a semitone down";
         /// Back to tonight's key.
         TonightsKey: "tonights-key", "", "tonight's key", "back to tonight's key";
-        /// The current song's enter-sends again, those that were held back at the start among them.
-        ResendMessages: "resend-messages", "", "send again", "what entering the song sends to other machines";
+        /// What the current song and section send on entering again, with what was not done at the start.
+        ResendMessages: "resend-messages", "", "send again", "what song and section send on entering";
         /// Programs, volumes, pans and controllers again, to all outputs.
         ResendSounds: "resend-sounds", "", "all sounds again", "the set-up of all sounds";
         /// A beat of the tempo.
@@ -270,6 +270,17 @@ impl<Song: AsRef<str>, Name: AsRef<str>> Action<Song, Name, Key> {
     #[must_use]
     pub fn written(&self) -> String {
         followed(self.word().row().word, &self.after())
+    }
+}
+
+/// What follows `zone`: its name, and whether it is turned on or off or the other way. A zone's own name may end in
+/// "on" or "off": the whole is tried first.
+pub fn zone_turned(written: &str, is_known: impl Fn(&str) -> bool) -> (&str, Option<bool>) {
+    match written.rsplit_once(char::is_whitespace) {
+        _ if is_known(written) => (written, None),
+        Some((name, "on")) => (name.trim_end(), Some(true)),
+        Some((name, "off")) => (name.trim_end(), Some(false)),
+        _ => (written, None),
     }
 }
 

@@ -13,6 +13,8 @@ pub(super) struct Draft {
     pub key: Option<Key>,
     /// Whether it gives a number, readable or not.
     pub numbered: bool,
+    /// Whether it has a drone, or may have one that could not be read.
+    pub has_drone: bool,
     /// Its sections.
     pub sections: Known<()>,
     /// Its zones.

@@ -23,7 +23,7 @@ pub struct Loaded {
     pub diagnostics: Vec<Diagnostic>,
 }
 
-/// Zones, sends, sections and cues of all songs are numbered with sixteen bits each.
+/// Zones, sections, cues and what is done on entering of all songs are numbered with sixteen bits each.
 const MOST: usize = u16::MAX as usize;
 /// What is on is told in sets of a fixed size: so many zones of a song,
 const MOST_ZONES: usize = 256;
@@ -46,13 +46,14 @@ fn too_many(gear: &Gear, songs: &[Song]) -> Option<Diagnostic> {
             return Some(Diagnostic::error(FaultKind::Finding, song.title.spot, title).help(help));
         }
         for (total, more) in
-            total.iter_mut().zip([song.zones.len(), song.sends.len(), song.sections.len(), song.cues.len()])
+            total.iter_mut().zip([song.zones.len(), song.deeds().count(), song.sections.len(), song.cues.len()])
         {
             *total += more;
         }
         if total.iter().any(|total| *total > MOST) {
-            let title =
-                format!("the songs up to this one have more than {MOST} zones, sends, sections or cues together");
+            let title = format!(
+                "the songs up to this one have more than {MOST} zones, sections, cues or things done on entering together"
+            );
             let help = "split the set into several: one for each part of the evening";
             return Some(Diagnostic::error(FaultKind::Finding, song.title.spot, title).help(help));
         }
@@ -140,7 +141,7 @@ impl MapKind {
         match self {
             MapKind::Set => &["song", "gear", "singers"],
             MapKind::Gear => &["inputs", "outputs", "sounds", "curves"],
-            MapKind::Song => &["zone", "section", "send", "key", "fingers", "drone"],
+            MapKind::Song => &["zone", "section", "key", "fingers", "drone"],
         }
     }
 
@@ -218,7 +219,7 @@ impl Desk<'_> {
             }));
         }
         let whole = opened.songs.iter().zip(&index).all(|(named, index)| named.is_none() || index.is_some());
-        let set = set::read(opened, &index, &songs);
+        let set = set::read(opened, &index, &songs, &names);
         let aims = cue::in_the_set(&gear.cues, &songs, &set, whole && !map_file.broken);
         self.faults.borrow_mut().extend(numbers::faults(&songs).into_iter().chain(aims));
         self.faults.borrow_mut().append(&mut set_faults.take());

@@ -8,6 +8,7 @@ mod agree;
 mod clean;
 mod cue;
 mod curve;
+mod deeds;
 mod diagnostic;
 mod draft;
 mod examples;
@@ -32,7 +33,9 @@ mod values;
 mod words;
 mod zone;
 
-pub use action::{Action, ActionError, LONGEST_FADE, LookUp, Plain, Resolved, Row, USUAL_FADE, With, Word, followed};
+pub use action::{
+    Action, ActionError, LONGEST_FADE, LookUp, Plain, Resolved, Row, USUAL_FADE, With, Word, followed, zone_turned,
+};
 pub use clean::{clean, clean_json, clean_lines};
 pub(crate) use diagnostic::quoted;
 pub use diagnostic::{Diagnostic, FaultKind, Level, Listed, ListedAlso, Place};
@@ -40,5 +43,5 @@ pub use file_names::{file_name, file_names};
 pub use load::{Loaded, load};
 pub use model::*;
 pub use nearest::nearest;
-pub use send::{Occasion, Send, SendMessage};
+pub use send::SendMessage;
 pub use zone::Zone;

@@ -10,7 +10,7 @@ mod set;
 mod song;
 mod text;
 
-pub use cue::{ClockCommand, Cue, Does, Off, Press, SongChoice, Trigger, When, WrittenAction};
+pub use cue::{ClockCommand, Cue, Deed, Does, Off, Press, SongChoice, Trigger, When, WrittenAction};
 pub use curve::Curve;
 pub use gear::{Cable, Gear, Input, Output, Sound, Stand};
 pub use hand::{Controls, Drone, Finger, Linger, Pedal, Plays, StayInKey};
@@ -36,6 +36,11 @@ impl Book {
     /// All cues, as the engine numbers them: the gear's, then the songs'.
     pub fn cues(&self) -> impl Iterator<Item = &Cue> {
         self.gear.cues.iter().chain(self.songs.iter().flat_map(|song| &song.cues))
+    }
+
+    /// All that is done on entering and leaving, of songs and of entries.
+    pub fn deeds(&self) -> impl Iterator<Item = &Deed> {
+        self.songs.iter().flat_map(Song::deeds).chain(self.set.entries.iter().flat_map(|entry| &entry.on_entering))
     }
 
     /// The cues that are in use in a song: the gear's, without those that the song replaces, then the song's, each in

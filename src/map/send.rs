@@ -1,38 +1,10 @@
 //! Messages to other machines: what one can say, and how the maps are read for it.
 
 use super::diagnostic::{Diagnostic, FaultKind, quoted};
-use super::names::Known;
 use super::reader::{Fields, Value};
 use super::values;
-use super::{At, Spot};
 use crate::midi::machine_control::{self, Transport};
 use crate::midi::{Channel, Note, U7};
-
-/// When a send is said.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Occasion {
-    /// On entering the song.
-    Enter,
-    /// On leaving the song.
-    Leave,
-    /// On entering the section of this name.
-    Section(String),
-}
-
-/// A message to another machine.
-#[derive(Debug, Clone)]
-pub struct Send {
-    /// The whole send, for findings about it.
-    pub spot: Spot,
-    /// When it is said.
-    pub at: At<Occasion>,
-    /// The output that it goes to.
-    pub to: At<String>,
-    /// How long after the moment, in microseconds.
-    pub after: u64,
-    /// What is said.
-    pub message: SendMessage,
-}
 
 /// What a send says.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -144,43 +116,6 @@ const TRANSPORT: [(&str, Transport); 6] = [
     ("rewind", Transport::Rewind),
     ("forward", Transport::Forward),
 ];
-
-/// Reads a send. `sections` are the song's, `outputs` the gear's.
-pub(super) fn read(mut fields: Fields<'_>, sections: &Known<()>, outputs: &Known<()>) -> Option<Send> {
-    let at = fields.need("at").and_then(|value| value.text());
-    let to = fields.need("to").and_then(|value| value.text());
-    let after = fields.take("after_ms").map_or(Some(0), |value| values::milliseconds(&value, 0.0, 600_000.0));
-    let message = fields.need("message").and_then(|value| value.table("a message")).and_then(message);
-    let (map_file, spot) = (fields.map_file, fields.spot);
-    fields.done();
-    if let Some(to) = &to {
-        outputs.find(map_file, to);
-    }
-    let at = at.map(|at| {
-        let moment = match at.value.as_str() {
-            "enter" => Occasion::Enter,
-            "leave" => Occasion::Leave,
-            name => {
-                if sections.whole && sections.get(name).is_none() {
-                    map_file.report(unknown_moment(&at, sections));
-                }
-                Occasion::Section(at.value)
-            }
-        };
-        At { value: moment, spot: at.spot }
-    });
-    Some(Send { spot, at: at?, to: to?, after: after?, message: message? })
-}
-
-fn unknown_moment(at: &At<String>, sections: &Known<()>) -> Diagnostic {
-    let title = format!("there is no section called {} in the song", quoted(&at.value));
-    let known = || ["enter", "leave"].into_iter().chain(sections.list.iter().map(|(name, ())| name.as_str()));
-    let help = match super::nearest::nearest(&at.value, known()) {
-        Some(near) => super::diagnostic::did_you_mean(near),
-        None => format!("write one of {}", super::diagnostic::several(known())),
-    };
-    Diagnostic::error(FaultKind::Finding, at.spot, title).help(help)
-}
 
 /// Reads a message.
 pub(super) fn message(mut fields: Fields<'_>) -> Option<SendMessage> {

@@ -1,10 +1,11 @@
 //! Reads a set.
 
+use super::deeds::Around;
 use super::diagnostic::{Diagnostic, FaultKind};
 use super::draft::Draft;
-use super::names::Known;
+use super::names::{Known, Names};
 use super::reader::{Fields, Value};
-use super::{At, Entry, PlayIn, Set, Singer, Spot, agree, song, values};
+use super::{At, Entry, PlayIn, Set, Singer, Spot, agree, deeds, song, values};
 
 /// Fields at the top of a set.
 pub(super) const TOP: &[&str] = &["title", "gear", "play_in", "middle_c"];
@@ -31,8 +32,9 @@ pub(super) fn files(mut top: Fields<'_>) -> Opened<'_> {
     Opened { top, entries, gear, songs }
 }
 
-/// Reads the rest of a set. `index` gives each entry's song among `songs`, `None` where its file could not be read.
-pub(super) fn read(opened: Opened<'_>, index: &[Option<usize>], songs: &[Draft]) -> Set {
+/// Reads the rest of a set. `index` gives each entry's song among `songs`, `None` where its file could not be read;
+/// `gear` has the names of the gear.
+pub(super) fn read(opened: Opened<'_>, index: &[Option<usize>], songs: &[Draft], gear: &Names) -> Set {
     let Opened { mut top, entries, .. } = opened;
     let map_file = top.map_file;
     let title = top.need("title").and_then(|value| value.text()).map(|at| at.value).unwrap_or_default();
@@ -43,12 +45,14 @@ pub(super) fn read(opened: Opened<'_>, index: &[Option<usize>], songs: &[Draft])
         let fault = Diagnostic::error(FaultKind::Finding, top.spot, "the set has no song");
         map_file.report(fault.help("write [[song]], and below it map = \"songs/first-snow.toml\""));
     }
+    let zones = zones_of_all(songs, index, &entries);
+    let around = Around { outputs: &gear.outputs, zones: &zones, drone: true };
     let entries: Vec<Entry> = entries
         .into_iter()
         .zip(index)
         .map(|(entry, index)| match entry.has("map") {
-            true => performed(entry, *index, index.and_then(|index| songs.get(index)), &voices),
-            false => pause(entry),
+            true => performed(entry, *index, (index.and_then(|index| songs.get(index)), &voices), around),
+            false => pause(entry, around),
         })
         .collect();
     top.done();
@@ -76,10 +80,27 @@ fn singers(top: &mut Fields<'_>) -> (Vec<Singer>, Known<()>) {
     (singers, known)
 }
 
-fn performed(mut fields: Fields<'_>, index: Option<usize>, draft: Option<&Draft>, voices: &Known<()>) -> Entry {
+/// The zones of all songs: a pause may follow any of them.
+fn zones_of_all(songs: &[Draft], index: &[Option<usize>], entries: &[Fields<'_>]) -> Known<()> {
+    let read = entries.iter().zip(index).all(|(entry, index)| index.is_some() || !entry.has("map"));
+    let mut zones = Known::new("zone", "any song", read && songs.iter().all(|draft| draft.zones.whole));
+    zones.list = songs.iter().flat_map(|draft| draft.zones.list.iter().cloned()).collect();
+    zones
+}
+
+fn performed(
+    mut fields: Fields<'_>,
+    index: Option<usize>,
+    (draft, voices): (Option<&Draft>, &Known<()>),
+    around: Around<'_>,
+) -> Entry {
     let map_file = fields.map_file;
     let nothing = Known::new("section", "the song", false);
     let sections = draft.map_or(&nothing, |draft| &draft.sections);
+    let around = match draft {
+        Some(draft) => Around { zones: &draft.zones, drone: draft.has_drone, ..around },
+        None => around,
+    };
     let song_key = draft.and_then(|draft| draft.key.map(|key| (key, draft.song.key.spot)));
     let entry = Entry {
         spot: fields.spot,
@@ -91,6 +112,7 @@ fn performed(mut fields: Fields<'_>, index: Option<usize>, draft: Option<&Draft>
         order: fields.take("order").and_then(|value| song::order(&value, sections)),
         singer: fields.take("singer").and_then(|value| value.text()),
         remark: fields.take("remark").and_then(|value| value.long_text()).map(|at| at.value),
+        on_entering: deeds::list(fields.take("on_entering"), around),
     };
     fields.done();
     if let Some(singer) = &entry.singer {
@@ -108,7 +130,7 @@ fn performed(mut fields: Fields<'_>, index: Option<usize>, draft: Option<&Draft>
 }
 
 /// An entry without a map.
-fn pause(mut fields: Fields<'_>) -> Entry {
+fn pause(mut fields: Fields<'_>, around: Around<'_>) -> Entry {
     let map_file = fields.map_file;
     let title = fields.take("title");
     if title.is_none() && !map_file.broken {
@@ -125,8 +147,20 @@ fn pause(mut fields: Fields<'_>) -> Entry {
         }
     }
     let spot = fields.spot;
+    let on_entering = deeds::list(fields.take("on_entering"), around);
     fields.done();
-    Entry { spot, song: None, title, key: None, play_in: None, shift: None, order: None, singer: None, remark }
+    Entry {
+        spot,
+        song: None,
+        title,
+        key: None,
+        play_in: None,
+        shift: None,
+        order: None,
+        singer: None,
+        remark,
+        on_entering,
+    }
 }
 
 /// Songs that say nothing of their fingers' key, and whose mode is not that of the set's.

@@ -1,15 +1,28 @@
 //! Reads a song's map.
 
+use super::deeds::Around;
 use super::diagnostic::{Diagnostic, FaultKind, quoted};
 use super::draft::Draft;
 use super::names::{Known, Names};
-use super::reader::{Fields, Value};
-use super::{At, Gear, PlayIn, Section, ShiftWay, Song, agree, cue, hand, places, send, values, zone};
+use super::reader::{Fields, MapFile, Value};
+use super::{At, Gear, PlayIn, Section, ShiftWay, Song, agree, cue, deeds, hand, places, values, zone};
 use crate::music::Key;
 
 /// Fields at the top of a song's map.
-pub(super) const TOP: &[&str] =
-    &["title", "key", "play_in", "shift", "tempo", "meter", "melody_range", "order", "number", "middle_c"];
+pub(super) const TOP: &[&str] = &[
+    "title",
+    "key",
+    "play_in",
+    "shift",
+    "tempo",
+    "meter",
+    "melody_range",
+    "order",
+    "number",
+    "on_entering",
+    "on_leaving",
+    "middle_c",
+];
 
 /// Reads a song; what is wrong goes to the file.
 pub(super) fn read(mut top: Fields<'_>, gear: &Gear, names: &Names) -> Draft {
@@ -24,19 +37,19 @@ pub(super) fn read(mut top: Fields<'_>, gear: &Gear, names: &Names) -> Draft {
     let tempo = top.take("tempo").and_then(|value| value.number(10.0..=400.0));
     let meter = top.take("meter").and_then(|value| meter(&value));
     let melody_range = top.take("melody_range").and_then(|value| values::range(&value));
-    let (sections, known) = sections(&mut top);
+    let (entering, leaving) = (top.take("on_entering"), top.take("on_leaving"));
+    let (sections, known, of_sections) = sections(&mut top);
     let order = top.take("order").and_then(|value| order(&value, &known));
     let zones = top.list_of("zone", "a zone").into_iter().map(|fields| zone::read(fields, names, &known));
     let (zones, zone_fades): (Vec<_>, Vec<_>) = zones.unzip();
     let fingers = hand::fingers(&mut top);
+    let has_drone = top.has("drone") || map_file.broken;
     let (drone, drone_fade) = hand::drone(&mut top, names).unzip();
-    let sends = top.list_of("send", "a send");
-    let sends = sends.into_iter().filter_map(|fields| send::read(fields, &known, &names.outputs)).collect();
     let cues = cue::list(&mut top, names);
     top.done();
     let placeholder = At { value: Key::usual(0, false, true), spot: map_file.spot(0..0) };
     let read_key = key.as_ref().map(|key| key.value);
-    let song = Song {
+    let mut song = Song {
         title: title.unwrap_or_else(|| values::unread(map_file)),
         number,
         key: key.unwrap_or(placeholder),
@@ -50,25 +63,43 @@ pub(super) fn read(mut top: Fields<'_>, gear: &Gear, names: &Names) -> Draft {
         sections,
         fingers,
         drone,
-        sends,
+        on_entering: Vec::new(),
+        on_leaving: Vec::new(),
         cues,
     };
-    if let Some(key) = read_key {
-        if let Some(At { value: PlayIn::Key(play_in), spot }) = song.play_in {
-            agree::play_in(map_file, spot, play_in, key, song.key.spot);
-        }
-        for changed in song.sections.iter().filter_map(|section| section.key.as_ref()) {
-            agree::same_mode(map_file, "this section's key", changed, key, song.key.spot);
-        }
-    }
     let zones = zones_of(&song, !map_file.broken);
+    let around = Around { outputs: &names.outputs, zones: &zones, drone: has_drone };
+    read_lists(&mut song, (entering, leaving, of_sections), around);
+    if let Some(key) = read_key {
+        modes_agree(map_file, &song, key);
+    }
     let chart = read_key.map(|key| (key, song.key.spot));
     cue::in_the_song(map_file, &song.cues, &known, &zones, chart);
     agree::no_circles(map_file, &song.sections);
     let users = places::users(&song, gear, &zone_fades, drone_fade.flatten());
     places::one_sound_each(map_file, &song, &users);
     places::fades_alone(map_file, &song, &users);
-    Draft { song, key: read_key, numbered, sections: known, zones }
+    Draft { song, key: read_key, numbered, has_drone, sections: known, zones }
+}
+
+/// What is done on entering and leaving: of the song, then for each section on entering it.
+type Lists<'a> = (Option<Value<'a>>, Option<Value<'a>>, Vec<Option<Value<'a>>>);
+
+fn read_lists(song: &mut Song, (entering, leaving, of_sections): Lists<'_>, around: Around<'_>) {
+    (song.on_entering, song.on_leaving) = (deeds::list(entering, around), deeds::list(leaving, around));
+    for (section, list) in song.sections.iter_mut().zip(of_sections) {
+        section.on_entering = deeds::list(list, around);
+    }
+}
+
+/// Reports keys that are not of the mode of the song's key.
+fn modes_agree(map_file: &MapFile<'_>, song: &Song, key: Key) {
+    if let Some(At { value: PlayIn::Key(play_in), spot }) = song.play_in {
+        agree::play_in(map_file, spot, play_in, key, song.key.spot);
+    }
+    for changed in song.sections.iter().filter_map(|section| section.key.as_ref()) {
+        agree::same_mode(map_file, "this section's key", changed, key, song.key.spot);
+    }
 }
 
 /// The names of a song's zones.
@@ -80,18 +111,15 @@ fn zones_of(song: &Song, whole: bool) -> Known<()> {
     known
 }
 
-fn sections(top: &mut Fields<'_>) -> (Vec<Section>, Known<()>) {
+/// The sections, their names, and for each what is done on entering it, which is read once the zones are known.
+fn sections<'a>(top: &mut Fields<'a>) -> (Vec<Section>, Known<()>, Vec<Option<Value<'a>>>) {
     let map_file = top.map_file;
     let mut known = Known::new("section", "the song", !map_file.broken);
     let mut sections: Vec<Section> = Vec::new();
+    let mut lists = Vec::new();
     for mut fields in top.list_of("section", "a section") {
         let name = fields.need("name").and_then(|value| value.text());
         if let Some(name) = &name {
-            if matches!(name.value.as_str(), "enter" | "leave") {
-                let title = format!("a section cannot be called {}", quoted(&name.value));
-                let fault = Diagnostic::error(FaultKind::Finding, name.spot, title);
-                map_file.report(fault.help("choose another name: sends use enter and leave for the song itself"));
-            }
             if let Some(first) = sections.iter().find(|section| section.name.value == name.value) {
                 let title = format!("there are two sections called {}", quoted(&name.value));
                 let fault = Diagnostic::error(FaultKind::Finding, name.spot, title);
@@ -109,14 +137,16 @@ fn sections(top: &mut Fields<'_>) -> (Vec<Section>, Known<()>) {
             key: fields.take("key").and_then(|value| values::key(&value)),
             chords: fields.take("chords").and_then(|value| values::progression(&value)),
             remark: fields.take("remark").and_then(|value| value.long_text()).map(|at| at.value),
+            on_entering: Vec::new(),
         };
+        lists.push(fields.take("on_entering"));
         fields.done();
         sections.push(section);
     }
     for like in sections.iter().filter_map(|section| section.like.as_ref()) {
         known.find(map_file, like);
     }
-    (sections, known)
+    (sections, known, lists)
 }
 
 /// An order of sections, each of which the song has.

@@ -13,6 +13,7 @@ const RENAMED: &[(&[&str], &str, &str)] = &[
     (&["a zone"], "only", "exclusive"),
     (&["a zone"], "feet", "pedals_from"),
     (&["the song", "an entry of the set"], "way", "shift"),
+    (&["the song"], "send", "on_entering"),
     (&["an input"], "controls", "renumber"),
     (&["an output"], "clock", "pass_clock"),
     (&["an output"], "sysex", "pass_sysex"),

@@ -1,9 +1,9 @@
-//! The rows of a sheet's tables, in words: zones, cues, sends, inputs and outputs.
+//! The rows of a sheet's tables, in words: zones, cues, what entering does, inputs and outputs.
 
 use super::{Table, bold, plain};
 use crate::evening::{Keys, listens};
 use crate::map::{
-    Action, Book, Cable, Controls, Cue, Curve, Does, Input, Occasion, Output, Pedal, Send, SendMessage, Song, Sound,
+    Action, Book, Cable, Controls, Cue, Curve, Deed, Does, Entry, Input, Output, Pedal, SendMessage, Song, Sound,
     Trigger, Zone,
 };
 use crate::midi::{Channel, U7};
@@ -172,7 +172,7 @@ pub(super) fn of_cues<'a>(all: impl Iterator<Item = &'a Cue>, key: Key, whose: i
             does.push(format!("to {}: {}", to.value, message(said, key)));
         }
         if let Does::Act(Action::Fade(time)) = &cue.does {
-            does.push(format!("held notes fade out over {}", zones::seconds(*time)));
+            does.push(faded(*time));
         }
         if let Some(off) = &cue.off {
             let when = if cue.while_down { "as it comes up" } else { "the second time" };
@@ -185,25 +185,38 @@ pub(super) fn of_cues<'a>(all: impl Iterator<Item = &'a Cue>, key: Key, whose: i
     Table { columns, rows: rows.collect() }
 }
 
-/// What is sent to other machines, and when.
-pub(super) fn of_sends(song: &Song, key: Key) -> Table {
-    let turn = |send: &Send| match &send.at.value {
-        Occasion::Enter => 0,
-        Occasion::Section(name) => 1 + song.sections.iter().take_while(|section| section.name.value != *name).count(),
-        Occasion::Leave => usize::MAX,
+/// What is done on entering and leaving, and when; `None` where nothing is.
+pub(super) fn of_deeds(entry: &Entry, song: &Song, key: Key) -> Option<Table> {
+    let moment = |when: String, deeds: &[Deed]| {
+        let rows = deeds.iter().map(move |deed| vec![vec![later(&when, deed.after)], vec![of_deed(deed, key)]]);
+        rows.collect::<Vec<_>>()
     };
-    let mut sends: Vec<&Send> = song.sends.iter().collect();
-    sends.sort_by_key(|send| (turn(send), send.after));
-    let rows = sends.into_iter().map(|send| {
-        let when = match &send.at.value {
-            Occasion::Enter => "as the song begins".to_owned(),
-            Occasion::Leave => "on leaving the song".to_owned(),
-            Occasion::Section(name) => format!("as {name} begins"),
-        };
-        let when = if send.after > 0 { format!("{when}, {} later", zones::seconds(send.after)) } else { when };
-        vec![vec![when], vec![send.to.value.clone()], vec![message(&send.message, key)]]
-    });
-    Table { columns: vec![bold("when", 0.36), plain("to", 0.16), plain("what", 0.48)], rows: rows.collect() }
+    let mut rows = moment("as the song begins".to_owned(), &song.on_entering);
+    rows.extend(moment("as the song begins tonight".to_owned(), &entry.on_entering));
+    for section in &song.sections {
+        rows.extend(moment(format!("as {} begins", section.name.value), &section.on_entering));
+    }
+    rows.extend(moment("on leaving the song".to_owned(), &song.on_leaving));
+    let columns = vec![bold("when", 0.36), plain("what", 0.64)];
+    if rows.is_empty() { None } else { Some(Table { columns, rows }) }
+}
+
+/// A moment, or so long after it.
+fn later(when: &str, after: u64) -> String {
+    if after > 0 { format!("{when}, {} later", zones::seconds(after)) } else { when.to_owned() }
+}
+
+/// One thing that is done, in words.
+pub(super) fn of_deed(deed: &Deed, key: Key) -> String {
+    match &deed.does {
+        Does::Send { to, message: said } => format!("to {}: {}", to.value, message(said, key)),
+        Does::Act(Action::Fade(time)) => faded(*time),
+        act => cues::does(act, None, None),
+    }
+}
+
+fn faded(time: u64) -> String {
+    format!("held notes fade out over {}", zones::seconds(time))
 }
 
 /// The inputs and what is received of them.

@@ -30,7 +30,7 @@ impl Sheet {
         blocks.extend(sections(entry, song, &keys));
         blocks.extend(hands(book, song, &keys));
         blocks.extend(touches(book, song));
-        blocks.extend(others(book, song, &keys));
+        blocks.extend(others(book, entry, song, &keys));
         let place_words = format!("{} of {of}", place + 1);
         Some(Sheet {
             stem: stem(place + 1, of, &title),
@@ -133,8 +133,8 @@ fn touches(book: &Book, song: &Song) -> Vec<Block> {
     }
 }
 
-/// What else happens: the drone, cues, and what other machines are told.
-fn others(book: &Book, song: &Song, keys: &evening::Keys) -> Vec<Block> {
+/// What else happens: the drone, cues, and what entering and leaving do.
+fn others(book: &Book, entry: &Entry, song: &Song, keys: &evening::Keys) -> Vec<Block> {
     let mut blocks = Vec::new();
     if let Some(drone) = &song.drone {
         blocks.push(Block::Heading("Drone".to_owned()));
@@ -146,9 +146,9 @@ fn others(book: &Book, song: &Song, keys: &evening::Keys) -> Vec<Block> {
         let own = |cue: &Cue| if song.cues.iter().any(|own| std::ptr::eq(own, cue)) { "the song" } else { "the gear" };
         blocks.push(Block::Table(rows::of_cues(cues.into_iter(), keys.tonight, own)));
     }
-    if !song.sends.is_empty() {
-        blocks.push(Block::Heading("Sent to other machines".to_owned()));
-        blocks.push(Block::Table(rows::of_sends(song, keys.tonight)));
+    if let Some(deeds) = rows::of_deeds(entry, song, keys.tonight) {
+        blocks.push(Block::Heading("On entering and leaving".to_owned()));
+        blocks.push(Block::Table(deeds));
     }
     blocks
 }

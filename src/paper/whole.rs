@@ -56,7 +56,9 @@ fn row(book: &Book, place: usize, entry: &Entry) -> Vec<Vec<String>> {
     let number = vec![(place + 1).to_string()];
     let none = Vec::new;
     let Some(song) = entry.song.and_then(|song| book.songs.get(song)) else {
-        let title = vec![title, "a pause: the keys play what they played before".to_owned()];
+        let mut title = vec![title, "a pause: the keys play what they played before".to_owned()];
+        let key = book.songs.first().map_or(Key::usual(0, false, true), |song| song.key.value);
+        title.extend(entry.on_entering.iter().map(|deed| rows::of_deed(deed, key)));
         return vec![number, title, none(), none(), none(), none(), none(), said];
     };
     let keys = Keys::of(book, entry, song);

@@ -146,9 +146,10 @@ class Sent(unittest.TestCase):
 
     def test_on_entering_and_leaving(self):
         # R8: leave-sends, then enter-sends; the machine that led is told nothing of it.
-        sends = '[[send]]\nat = "leave"\nto = "desk"\nmessage = { transport = "stop" }\n'
-        enters = '[[send]]\nat = "enter"\nto = "desk"\nmessage = { %s }\n'
-        songs = (sends, enters % 'locate = "00:00:10:00"' + enters % 'transport = "play"')
+        leaves = 'on_leaving = [{ to = "desk", message = { transport = "stop" } }]\n'
+        sends = '{ to = "desk", message = { %s } }'
+        enters = f"on_entering = [{sends % 'locate = "00:00:10:00"'}, {sends % 'transport = "play"'}]\n"
+        songs = (leaves, enters)
         out = replay(cue('input = "keyboard", control = 67', 'do = "next-song"'), [(SECOND, control(67, 127))], songs=songs)
         located = bytes([0xF0, 0x7F, 0x7F, 6, 0x44, 6, 1, 0, 0, 10, 0, 0, 0xF7])
         self.assertEqual(said(out["desk"]), [bytes([0xF0, 0x7F, 0x7F, 6, 1, 0xF7]), located, bytes([0xF0, 0x7F, 0x7F, 6, 2, 0xF7])])
@@ -189,7 +190,7 @@ class Received(unittest.TestCase):
 
     def test_numbers_choose_songs(self):
         # Number 1 is the 0 on the wire, for Program Change (table II, Cn) and Song Select (table VI, F3).
-        songs = [f'[[send]]\nat = "enter"\nto = "desk"\nmessage = {{ control = [20, {i}], channel = 1 }}\n' for i in range(4)]
+        songs = [f'on_entering = [{{ to = "desk", message = {{ control = [20, {i}], channel = 1 }} }}]\n' for i in range(4)]
         cues = cue('input = "tracks", program = "any"', 'do = "song"\nsong = "received"')
         cues += cue('input = "tracks", song_select = "any"', 'do = "song"\nsong = "received"')
         messages = [bytes([0xC0, 2]), bytes([0xF3, 1]), bytes([0xF3, 3]), bytes([0xCF, 0]), bytes([0xC0, 9])]
@@ -213,7 +214,7 @@ class Received(unittest.TestCase):
 
     def test_no_message_goes_back_to_where_it_came_from(self):
         # R19: for a second; then, and from somebody else, it is said.
-        enters = '[[send]]\nat = "enter"\nto = "tracks"\nmessage = { program = %d, channel = 1 }\n'
+        enters = 'on_entering = [{ to = "tracks", message = { program = %d, channel = 1 } }]\n'
         cues = cue('input = "tracks", program = "any"', 'do = "song"\nsong = "received"')
         cues += cue('input = "keyboard", control = 67', 'do = "previous-song"')
         events = [

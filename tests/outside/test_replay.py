@@ -165,11 +165,12 @@ class Changes(unittest.TestCase):
     def test_song_change(self):
         # R1: the held note ends where it began. R8: leave-sends, set-up, enter-sends, in this order, at the
         # marker's tick; what is already so is not sent again.
-        one = SONG + GRAND + '[[send]]\nat = "leave"\nto = "desk"\nmessage = { program = 9, channel = 1 }\n'
+        one = SONG + 'on_leaving = [{ to = "desk", message = { program = 9, channel = 1 } }]\n' + GRAND
         two = (
-            'title = "Two"\nkey = "D"\nplay_in = "C"\n' + WARM + GRAND + 'volume = 64\n'
-            '[[send]]\nat = "enter"\nto = "desk"\nmessage = { control = [20, 127], channel = 3 }\n'
-            '[[send]]\nat = "enter"\nto = "piano"\nmessage = { song_select = 4 }\n'
+            'title = "Two"\nkey = "D"\nplay_in = "C"\n'
+            'on_entering = [{ to = "desk", message = { control = [20, 127], channel = 3 } }, '
+            '{ to = "piano", message = { song_select = 4 } }]\n'
+            + WARM + GRAND + 'volume = 64\n'
         )
         events = [(0, on(60)), (100, "song 2"), (100, on(67)), (150, off(60, 3)), (200, off(67, 4))]
         with Concert(GEAR, {"one": one, "two": two}, ['map = "one.toml"', 'map = "two.toml"']) as concert:

@@ -1,7 +1,7 @@
 // Thumbs and keyboard shortcuts: every button does what it says, read back from outside the page.
 
 import assert from 'node:assert/strict';
-import { appendFileSync, cpSync, mkdtempSync, rmSync } from 'node:fs';
+import { cpSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import path from 'node:path';
 import { after, before, test } from 'node:test';
@@ -229,7 +229,9 @@ test('what was not sent at the start is shown, and sent by a press', async () =>
   // The first song of the set starts the tracks player as it is entered: at the start of the program that is not sent.
   const folder = mkdtempSync(path.join(tmpdir(), 'handspan-held-'));
   cpSync(path.join(ROOT, 'maps'), folder, { recursive: true });
-  appendFileSync(path.join(folder, 'songs/weir-gate.toml'), '\n[[send]]\nat = "enter"\nto = "pad"\nmessage = { song_select = 5 }\n\n[[send]]\nat = "enter"\nto = "pad"\nmessage = { transport = "play" }\n');
+  const song = path.join(folder, 'songs/weir-gate.toml');
+  const list = 'on_entering = [{ to = "pad", message = { song_select = 5 } }, { to = "pad", message = { transport = "play" } }]\n';
+  writeFileSync(song, list + readFileSync(song, 'utf8'));
   const other = await perform('--set', path.join(folder, 'midwinter.toml'));
   other.say('listen piano');
   other.say('listen pad');

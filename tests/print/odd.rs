@@ -134,7 +134,7 @@ fn signs(name: &str) -> Maps {
     let song = format!(
         "title = {name}\nkey = \"C\"\norder = [{name}, {name}]\n[[zone]]\nname = {name}\nsound = {name}\ninput = {name}\n\
          sections = [{name}]\nkeys = [\"C4\", \"D4\"]\ncurve = {name}\n[[section]]\nname = {name}\nremark = {name}\nchords = \"C | F\"\n\
-         [[send]]\nat = {name}\nto = {name}\nmessage = {{ program = 1, channel = 1 }}\n"
+         on_entering = [{{ to = {name}, message = {{ program = 1, channel = 1 }} }}]\n"
     );
     let entries = vec![format!("title = {name}\nremark = {name}\nsinger = {name}")];
     let mut maps = Maps { gear, songs: vec![song], entries, title: name.clone() };

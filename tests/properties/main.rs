@@ -27,7 +27,8 @@ mod wrong_notes;
 
 use std::ops::Range;
 
-use handspan::engine::{Action, Plain};
+use handspan::engine::{Action, Plain, Standing};
+use handspan::map::{self, Book, Does};
 use maps::{Drawn, drawn};
 use model::Model;
 use model_hands::Hands;
@@ -57,7 +58,7 @@ fn play(drawn: &Drawn, deeds: &[(Deed, u32)]) -> Performance {
 fn play_beside_the_model(drawn: &Drawn, deeds: &[(Deed, u32)]) {
     let drawn = Drawn { handfuls: false, hands: false, early: 0, has_cues: false, ..drawn.clone() };
     let mut book = drawn.book();
-    book.songs.iter_mut().for_each(|song| song.sends.clear());
+    clear_sends(&mut book);
     let mut performance = Performance::new(book);
     let mut model = Model::default();
     model.entered(&performance.book, 0);
@@ -76,7 +77,7 @@ fn play_beside_the_model(drawn: &Drawn, deeds: &[(Deed, u32)]) {
             Deed::Killed => {
                 model.release_all();
                 if let Some(entry) = before.song {
-                    model.entered(&performance.book, entry);
+                    model.as_written(&performance.book, entry);
                 }
             }
             // The model does not tell how a map is edited while it is played.
@@ -86,16 +87,33 @@ fn play_beside_the_model(drawn: &Drawn, deeds: &[(Deed, u32)]) {
         performance.do_deed(deed);
         if let Deed::Action(what, which) = *deed {
             let action = action(what, which, &performance.book, performance.engine.plan());
-            follow(&mut model, &performance, before.entry, action);
+            follow(&mut model, &performance, before, action);
         }
         assert_eq!(performance.listener.sounding, model.sounding(), "after {deed:?}");
     }
     performance.stop();
 }
 
-fn follow(model: &mut Model, performance: &Performance, entry_before: usize, action: Action) {
+/// Takes out what songs send.
+fn clear_sends(book: &mut Book) {
+    let acts = |deed: &map::Deed| matches!(deed.does, Does::Act(_));
+    for song in &mut book.songs {
+        song.on_entering.retain(acts);
+        song.on_leaving.retain(acts);
+        song.sections.iter_mut().for_each(|section| section.on_entering.retain(acts));
+    }
+}
+
+fn follow(model: &mut Model, performance: &Performance, before: Standing, action: Action) {
     let standing = performance.engine.standing();
-    let is_song = performance.book.set.entries[standing.entry].song.is_some();
+    let book = &performance.book;
+    let is_song = book.set.entries[standing.entry].song.is_some();
+    let has_moved = (standing.order_step, standing.section) != (before.order_step, before.section);
+    if standing.entry != before.entry
+        && let Some(song) = book.set.entries[before.entry].song
+    {
+        model.listed(book, before.entry, &book.songs[song].on_leaving);
+    }
     match action {
         Action::Plain(Plain::Panic) => model.release_all(),
         Action::Plain(Plain::FromTheTop) if is_song => model.entered(&performance.book, standing.entry),
@@ -105,7 +123,18 @@ fn follow(model: &mut Model, performance: &Performance, entry_before: usize, act
                 model.turned(&performance.book, entry, &name);
             }
         }
-        _ if standing.entry != entry_before && is_song => model.entered(&performance.book, standing.entry),
+        _ if standing.entry != before.entry && is_song => model.entered(book, standing.entry),
+        _ if standing.entry != before.entry => {
+            if let Some(song) = standing.song {
+                model.listed(book, song, &book.set.entries[standing.entry].on_entering);
+            }
+        }
+        _ if has_moved => {
+            if let Some(song) = standing.song {
+                let sections = &book.songs[book.set.entries[song].song.expect("a song")].sections;
+                model.listed(book, song, &sections[standing.section].on_entering);
+            }
+        }
         _ => {}
     }
 }
@@ -113,7 +142,7 @@ fn follow(model: &mut Model, performance: &Performance, entry_before: usize, act
 /// Plays one song, and holds what sounds against the telling of what hands let ring.
 fn play_beside_the_hands(drawn: &Drawn, deeds: &[(Deed, u32)]) {
     let mut book = drawn.clone().for_one_hand().book();
-    book.songs[0].sends.clear();
+    clear_sends(&mut book);
     let mut performance = Performance::new(book.clone());
     let mut hands = Hands::new(book);
     hands.stand(performance.place(), performance.engine.standing().tonic);
@@ -135,6 +164,7 @@ fn play_beside_the_hands(drawn: &Drawn, deeds: &[(Deed, u32)]) {
             continue;
         }
         let steady = hands.until(performance.now);
+        let before = performance.engine.standing();
         performance.do_deed(deed);
         if !matches!(deed, Deed::Press(..) | Deed::Release(..) | Deed::Lost(_) | Deed::Overrun | Deed::Back(_)) {
             // Notes old and new stay from decision to decision, and are not struck.
@@ -158,6 +188,7 @@ fn play_beside_the_hands(drawn: &Drawn, deeds: &[(Deed, u32)]) {
         }
         if let Some(action) = action {
             hands.act(action);
+            hands.listed(action, before, performance.engine.standing());
         }
         hands.until(performance.now);
         assert_eq!(performance.listener.sounding, hands.sounding(), "after {deed:?} at {}", performance.now);

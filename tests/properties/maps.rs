@@ -55,8 +55,21 @@ pub struct Song {
     fingers: Vec<(usize, usize)>,
     drone: Option<Drone>,
     tempo: Option<u16>,
+    /// What is done on entering and leaving, each with its moment.
+    lists: Vec<(usize, Item)>,
     cues: Vec<Cue>,
 }
+
+/// Something that a list has done, besides what is sent.
+#[derive(Debug, Clone, Copy)]
+enum Item {
+    Zone(usize, bool),
+    Drone(bool),
+    Fade(u16),
+}
+
+/// The moments of a song: entering and leaving it, then entering each section.
+const MOMENTS: usize = 2 + SECTIONS.len();
 
 /// What is drawn for a set.
 #[derive(Debug, Clone)]
@@ -125,9 +138,10 @@ fn song() -> impl Strategy<Value = Song> {
     let fingers = prop::collection::vec((0..12usize, 0..10usize), 0..5);
     let drone = prop::option::weighted(0.6, drone());
     let keys = (0..12usize, any::<bool>(), 0..12usize);
-    let directed = (prop::option::of(20..400u16), cues::cues());
+    let lists = prop_oneof![Just(Vec::new()), prop::collection::vec((0..MOMENTS, item()), 1..6)];
+    let directed = (prop::option::of(20..400u16), lists, cues::cues());
     (keys, zones, chords, fingers, drone, directed).prop_map(
-        |((key, minor, last), zones, chords, fingers, drone, (tempo, cues))| Song {
+        |((key, minor, last), zones, chords, fingers, drone, (tempo, lists, cues))| Song {
             key,
             minor,
             zones,
@@ -136,9 +150,18 @@ fn song() -> impl Strategy<Value = Song> {
             fingers,
             drone,
             tempo,
+            lists,
             cues,
         },
     )
+}
+
+fn item() -> impl Strategy<Value = Item> {
+    prop_oneof![
+        3 => (0..6usize, any::<bool>()).prop_map(|(zone, on)| Item::Zone(zone, on)),
+        2 => any::<bool>().prop_map(Item::Drone),
+        1 => (0..300u16).prop_map(Item::Fade),
+    ]
 }
 
 /// Random sets of one to three songs.
@@ -200,7 +223,31 @@ impl Zone {
     }
 }
 
+/// What songs send on entering and leaving, and in a section.
+const NOTE: &str = "{ to = \"o0\", after_ms = 20, message = { note = [60, 90], channel = 1, length_ms = 300 } }";
+const END: &str = "{ to = \"o1\", after_ms = 20, message = { note = [62, 80], channel = 3, length_ms = 5 } }";
+const OFF: &str = "{ to = \"o0\", after_ms = 20, message = { control = [123, 0], channel = 2 } }";
+
+fn on_off(on: bool) -> &'static str {
+    if on { "on" } else { "off" }
+}
+
 impl Song {
+    /// What is done at a moment, as a list of a map.
+    fn list(&self, moment: usize, drawn: &Drawn, sends: &[&str]) -> String {
+        let item = |item: &Item| match *item {
+            Item::Zone(zone, on) => {
+                Some(format!("\"zone zone {} {}\"", self.zones[zone % self.zones.len()].sound, on_off(on)))
+            }
+            Item::Drone(true) if self.drone.is_none() => None,
+            Item::Drone(on) => Some(format!("\"drone {}\"", on_off(on))).filter(|_| drawn.hands),
+            Item::Fade(time) => Some(format!("\"fade {time}\"")).filter(|_| drawn.hands),
+        };
+        let items = self.lists.iter().filter(|(at, _)| *at == moment).filter_map(|(_, drawn)| item(drawn));
+        let all: Vec<String> = items.chain(sends.iter().map(|send| (*send).to_owned())).collect();
+        format!("[{}]", all.join(", "))
+    }
+
     fn key(&self, number: usize) -> &'static str {
         if self.minor { MINOR_KEYS[number] } else { KEYS[number] }
     }
@@ -210,6 +257,8 @@ impl Song {
         if let Some(tempo) = self.tempo.filter(|_| drawn.has_cues) {
             let _ = writeln!(text, "tempo = {tempo}");
         }
+        let _ = writeln!(text, "on_entering = {}", self.list(0, drawn, &[NOTE]));
+        let _ = writeln!(text, "on_leaving = {}", self.list(1, drawn, &[END]));
         let drone = self.drone.filter(|_| drawn.hands);
         for zone in &self.zones {
             let goes_on = |other: &Zone| other.sound == zone.sound && !other.hand.lingers();
@@ -218,6 +267,8 @@ impl Song {
         }
         for (number, section) in SECTIONS.iter().enumerate() {
             let _ = writeln!(text, "[[section]]\nname = \"{section}\"");
+            let sends: &[&str] = if *section == "Chorus" { &[OFF] } else { &[] };
+            let _ = writeln!(text, "on_entering = {}", self.list(2 + number, drawn, sends));
             if let Some(first) = self.chords[number].filter(|_| drawn.hands) {
                 let _ = writeln!(text, "chords = \"{} | {} {}\"", chord(first), chord(3 * first + 1), chord(first + 2));
             }
@@ -233,14 +284,6 @@ impl Song {
         }
         if let Some(drone) = drone {
             text.push_str(&drone.text(!self.zones.iter().any(|zone| zone.sound == drone.sound)));
-        }
-        for (at, message) in [
-            ("enter", "{ note = [60, 90], channel = 1, length_ms = 300 }"),
-            ("Chorus", "{ control = [123, 0], channel = 2 }"),
-            ("leave", "{ note = [62, 80], channel = 3, length_ms = 5 }"),
-        ] {
-            let to = if message.contains("channel = 3") { "o1" } else { "o0" };
-            let _ = write!(text, "[[send]]\nat = \"{at}\"\nto = \"{to}\"\nafter_ms = 20\nmessage = {message}\n");
         }
         text.push_str(&self.cues_text(drawn, &self.cues));
         text
@@ -297,6 +340,14 @@ impl Drawn {
             }
         }
         self.songs[0].drone = self.songs[0].drone.map(Drone::without_fade);
+        self.songs[0].lists.retain_mut(|(_, item)| match item {
+            Item::Zone(..) => false,
+            Item::Drone(_) => true,
+            Item::Fade(time) => {
+                *time = 0;
+                true
+            }
+        });
         Drawn { handfuls: false, early: 0, has_cues: false, ..self }
     }
 
@@ -311,6 +362,9 @@ impl Drawn {
                     let _ = writeln!(text, "play_in = \"{}\"", song.key(*play_in));
                 }
                 text.push_str("[[song]]\ntitle = \"Pause\"\n");
+                let first = self.tonight[0].0 % self.songs.len();
+                // A pause turns the zones of whatever song it follows.
+                let _ = writeln!(text, "on_entering = {}", self.songs[first].list(MOMENTS - 1, self, &[]));
                 Some(text)
             }
             "gear.toml" => {

@@ -4,7 +4,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use handspan::evening::plays_in;
-use handspan::map::{Book, Zone};
+use handspan::map::{Action, Book, Deed, Does, Zone};
 
 use crate::listener::{Listener, Wire};
 
@@ -27,8 +27,33 @@ pub struct Where {
 }
 
 impl Model {
-    /// On entering a song its zones are on as written.
+    /// On entering a song its zones are on as written, then as the lists say: the song's, the entry's, that of the first
+    /// section.
     pub fn entered(&mut self, book: &Book, entry: usize) {
+        self.as_written(book, entry);
+        let song = &book.songs[book.set.entries[entry].song.expect("a song")];
+        self.listed(book, entry, &song.on_entering);
+        self.listed(book, entry, &book.set.entries[entry].on_entering);
+        self.listed(book, entry, &song.sections[0].on_entering);
+    }
+
+    /// A list turns zones of the song of an entry.
+    pub fn listed(&mut self, book: &Book, entry: usize, list: &[Deed]) {
+        let song = book.set.entries[entry].song.expect("a song");
+        for deed in list {
+            let Does::Act(Action::Zone { name, on: Some(on) }) = &deed.does else { continue };
+            for (number, _) in book.songs[song].zones.iter().enumerate().filter(|(_, zone)| zone.name == name.value) {
+                if *on {
+                    self.off_zones.remove(&(song, number));
+                } else {
+                    self.off_zones.insert((song, number));
+                }
+            }
+        }
+    }
+
+    /// The zones of a song are on as written.
+    pub fn as_written(&mut self, book: &Book, entry: usize) {
         let song = book.set.entries[entry].song.expect("a song");
         for (number, zone) in book.songs[song].zones.iter().enumerate() {
             if zone.on {

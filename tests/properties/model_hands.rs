@@ -6,9 +6,9 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use handspan::engine::{Action, Plain};
+use handspan::engine::{Action, Plain, Standing};
 use handspan::evening::chords_of;
-use handspan::map::{Book, Linger, PlayIn, Plays, Song, StayInKey, Zone};
+use handspan::map::{self, Book, Deed, Linger, PlayIn, Plays, Song, StayInKey, Zone};
 use handspan::music::Key;
 
 use crate::listener::Wire;
@@ -27,6 +27,8 @@ pub struct Hands {
     tonic: u8,
     /// The tonic in which the drone sounds.
     drone: Option<u8>,
+    /// Whether the start left a drone off that a list turns on.
+    not_done: bool,
     /// Sustain pedals that are down: input and channel.
     pedals: BTreeSet<(usize, u8)>,
 }
@@ -64,7 +66,10 @@ impl Hands {
     pub fn new(book: Book) -> Hands {
         let zones = book.songs[0].zones.iter().map(|_| Hand::default()).collect();
         let place = Where { entry: Some(0), section: 0, shift: 0 };
-        Hands { book, zones, down: BTreeMap::new(), presses: 0, place, tonic: 0, drone: None, pedals: BTreeSet::new() }
+        let mut first = book.songs[0].on_entering.iter().chain(&book.songs[0].sections[0].on_entering);
+        let not_done = first.any(|deed| deed.does == map::Does::Act(map::Action::Drone(Some(true))));
+        let (down, pedals) = (BTreeMap::new(), BTreeSet::new());
+        Hands { book, zones, down, presses: 0, place, tonic: 0, drone: None, not_done, pedals }
     }
 
     /// Where the set stands, and the tonic that is heard there.
@@ -419,6 +424,30 @@ impl Hands {
             Action::Drone(None) if self.drone.is_some() && !moves => self.drone = None,
             Action::Drone(_) => self.drone = self.song().drone.as_ref().map(|_| self.tonic),
             _ => {}
+        }
+    }
+
+    /// The lists of what was entered (rule R8). The start does not turn the drone on, `resend-messages` does it then.
+    pub fn listed(&mut self, action: Action, before: Standing, standing: Standing) {
+        let song = self.song();
+        let section = song.sections[standing.section].on_entering.clone();
+        let both: Vec<Deed> = song.on_entering.iter().chain(&section).cloned().collect();
+        let has_moved = (before.order_step, before.section) != (standing.order_step, standing.section);
+        let again = action == Action::Plain(Plain::ResendMessages);
+        let list = match action {
+            Action::Plain(Plain::FromTheTop) => both,
+            _ if again && self.not_done => both,
+            _ if has_moved => section,
+            _ => return,
+        };
+        self.not_done &= !(again || action == Action::Plain(Plain::FromTheTop));
+        for deed in list {
+            match deed.does {
+                map::Does::Act(map::Action::Drone(Some(true))) => self.act(Action::Drone(Some(true))),
+                map::Does::Act(map::Action::Drone(on)) if !again => self.act(Action::Drone(on)),
+                map::Does::Act(map::Action::Fade(time)) if !again => self.act(Action::Fade(time)),
+                _ => {}
+            }
         }
     }
 

@@ -8,7 +8,7 @@ use crate::map::load;
 use crate::midi::file::{Writer, read};
 use crate::midi::tempo::Division;
 
-/// A set of one song in F; its zones and sends are `song`. There are two sounds, on channels 1 and 2 of `keys`.
+/// A set of one song in F; its zones and what it does are `song`. There are two sounds, on channels 1 and 2 of `keys`.
 fn book(song: &str) -> Book {
     let mut read = |path: &str| match path {
         "set.toml" => Ok(b"title = \"Evening\"\ngear = \"gear.toml\"\n[[song]]\nmap = \"song.toml\"\n".to_vec()),
@@ -113,9 +113,8 @@ fn a_late_finger_is_one_with_which_the_engine_decides() {
 
 #[test]
 fn only_a_fade_is_called_one() {
-    let send =
-        "[[send]]\nat = \"enter\"\nto = \"keys\"\nafter_ms = 500\nmessage = { control = [11, 64], channel = 2 }\n";
-    let song = format!("{GRAND}{send}");
+    let list = "on_entering = [{ to = \"keys\", after_ms = 500, message = { control = [11, 64], channel = 2 } }]\n";
+    let song = format!("{list}{GRAND}");
     assert!(hands(MomentKind::Fade, &song, &[on(100, 60), off(900, 60)]).is_empty());
     let lingers = "[[zone]]\nsound = \"warm\"\nlinger = \"next\"\n";
     let fades = hands(MomentKind::Fade, lingers, &[on(100, 60), off(200, 60), (300, Err("do fade 100"))]);

@@ -2,13 +2,12 @@
 
 use std::convert::Infallible;
 
-use super::{Compiler, output_number};
+use super::Compiler;
 use crate::engine::action::usual;
-use crate::engine::ids::{CueId, DetectorId, Micros, SendId};
-use crate::engine::plan::{Detected, PlanCue, PlanDetector, PlanDoes, PlanSend, PlanTrigger};
-use crate::engine::say::Say;
+use crate::engine::ids::{Action, CueId, DetectorId, Micros};
+use crate::engine::plan::{Detected, PlanCue, PlanDetector, PlanDoes, PlanTrigger};
 use crate::evening::{entry_numbered, entry_titled, number_of};
-use crate::map::{self, At, Book, ClockCommand, Cue, Does, LookUp, SendMessage, SongChoice, Trigger};
+use crate::map::{self, At, Book, ClockCommand, Cue, Does, LookUp, SongChoice, Trigger, WrittenAction};
 use crate::midi::U7;
 use crate::midi::machine_control;
 use crate::music::Key;
@@ -42,7 +41,7 @@ impl Compiler<'_> {
         let trigger = self.trigger(input, &cue.when.trigger);
         let does = self.does(book, &cue.does);
         let off = match (&cue.does, &cue.off) {
-            (Does::Send { to, .. }, Some(off)) => Some(self.cue_send(to, &off.message)),
+            (Does::Send { to, .. }, Some(off)) => Some(self.send(to, &off.message, Micros::ZERO, false)),
             _ => None,
         };
         let off_says = off.map(|off| self.plan.send(off)).map(|send| (send.output, send.say.clone()));
@@ -93,24 +92,19 @@ impl Compiler<'_> {
         match does {
             Does::Act(map::Action::Song(SongChoice::Received)) => PlanDoes::SongReceived,
             Does::Act(map::Action::LineUp(SongChoice::Received)) => PlanDoes::LineUpReceived,
-            Does::Act(action) => {
-                let Ok(action) = action.clone().resolve(&mut BookNumbers { compiler: self, book });
-                PlanDoes::Act(action)
-            }
-            Does::Send { to, message } => PlanDoes::Send(self.cue_send(to, message)),
+            Does::Act(action) => PlanDoes::Act(self.action(book, action)),
+            Does::Send { to, message } => PlanDoes::Send(self.send(to, message, Micros::ZERO, false)),
         }
     }
 
-    fn cue_send(&mut self, to: &At<String>, message: &SendMessage) -> SendId {
-        let output = output_number(self.gear, to);
-        let channel = message.channel().map(|channel| self.channel(output, channel.index()));
-        let say = Say::of(message);
-        self.plan.sends.push(PlanSend { output, channel, after: Micros::ZERO, dropped_on_leaving: false, say });
-        SendId((self.plan.sends.len() - 1) as u16)
+    /// An action with the numbers of what it names.
+    pub(super) fn action(&mut self, book: &Book, action: &WrittenAction) -> Action {
+        let Ok(action) = action.clone().resolve(&mut BookNumbers { compiler: self, book });
+        action
     }
 }
 
-/// The numbers of what a cue names. The loader knows that the set has it; what it has not does nothing.
+/// The numbers of what a cue or a deed names. The loader knows that the set has it; what it has not does nothing.
 struct BookNumbers<'n, 'c> {
     compiler: &'n mut Compiler<'c>,
     book: &'n Book,

@@ -1,11 +1,11 @@
 //! What becomes of a press, what firing a cue does, and the cues that are on (rule R19).
 
-use super::{Cues, Deed, Todo};
+use super::{Cues, Todo};
 use crate::engine::guard::LoopVerdict;
 use crate::engine::ids::Action;
 use crate::engine::ids::{CueId, DetectorId, SendId};
 use crate::engine::out::{By, Fired, Notice};
-use crate::engine::plan::{Plan, PlanCue, PlanDoes, PlanTrigger};
+use crate::engine::plan::{Deed, Plan, PlanCue, PlanDoes, PlanTrigger};
 use crate::engine::step::Step;
 use crate::map::Press;
 use crate::midi::Message;

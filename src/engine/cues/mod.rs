@@ -1,7 +1,7 @@
 //! Cues (rule R19): what a pedal, a spare key or a message of another machine does to the set. They act before zones.
 //!
 //! Cues do nothing to the rest of the engine themselves. What is received becomes a list of things to do; each is looked
-//! at when its turn comes, and what the engine has to do for it is returned as a [`Deed`].
+//! at when its turn comes, and what the engine has to do for it is returned as a [`Deed`](super::plan::Deed).
 //!
 //! | file | rules |
 //! | --- | --- |
@@ -15,8 +15,7 @@ mod trigger;
 
 use std::collections::VecDeque;
 
-use super::ids::Action;
-use super::ids::{CueId, DetectorId, KeyId, Micros, SendId, key_count};
+use super::ids::{CueId, DetectorId, KeyId, Micros, key_count};
 use super::out::By;
 use super::plan::Plan;
 use crate::map::Press;
@@ -37,13 +36,6 @@ pub(super) struct Cues {
     /// When each input appeared.
     appeared: Vec<Micros>,
     todo: VecDeque<Todo>,
-}
-
-/// Something that cues have the engine do.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Deed {
-    Act(Action),
-    Send(SendId),
 }
 
 /// What has become of a press, or may.

@@ -35,8 +35,8 @@ impl Notes {
         }
     }
 
-    /// The drone on or off, or the other way. One that sounds in an earlier key only moves.
-    pub fn turn_drone(&mut self, on: Option<bool>, current: &Current, step: &mut Step<'_>) {
+    /// The drone on or off, or the other way. One that sounds in an earlier key only moves. Whether there is one.
+    pub fn turn_drone(&mut self, on: Option<bool>, current: &Current, step: &mut Step<'_>) -> bool {
         let sounds = self.drone_sounds();
         let moves = sounds && self.wanted_drone(current, step) != self.drone;
         match on {
@@ -44,14 +44,13 @@ impl Notes {
             Some(true) if sounds && !moves => {}
             Some(false) => self.end_drone(step),
             None if sounds && !moves => self.end_drone(step),
-            _ if self.wanted_drone(current, step).is_none() || !sounds && own(current, step).is_none() => {
-                step.notice(Notice::NothingThere);
-            }
+            _ if self.wanted_drone(current, step).is_none() || !sounds && own(current, step).is_none() => return false,
             _ => {
                 self.sound_drone(current, step);
                 step.notice(Notice::Drone(true));
             }
         }
+        true
     }
 
     /// A drone that something else ended is off too: all sound off, a fade, a panic.

@@ -79,17 +79,17 @@ impl Notes {
         self.channels.return_expression(channel, step);
     }
 
-    /// All held notes fade over `time`, or end where something else sounds; where none is held, that is said.
-    pub fn fade_all(&mut self, time: Micros, step: &mut Step<'_>) {
+    /// All held notes fade over `time`, or end where something else sounds; whether any is held.
+    pub fn fade_all(&mut self, time: Micros, step: &mut Step<'_>) -> bool {
         let plan = step.plan;
         if !self.unheld.iter().any(|unheld| unheld.is_without_finger(plan)) {
-            step.notice(Notice::NothingToFade);
-            return;
+            return false;
         }
         for channel in self.channels.all() {
             self.fade(channel, time, step, |unheld| unheld.is_without_finger(plan));
         }
         step.notice(Notice::Fade);
+        true
     }
 
     /// Rule R8: what is held in zones that went out of use ends, or begins to fade, before a handful strikes.

@@ -1,22 +1,15 @@
 //! Actions, songs, sections and keys: a change is one step (rule R8), with the shift (R5).
 
+use super::entering::Doing;
 use crate::engine::Engine;
 use crate::engine::ids::Action;
-use crate::engine::ids::{Micros, SendId, ZoneId};
+use crate::engine::ids::{Micros, ZoneId};
 use crate::engine::out::Notice;
 use crate::engine::plan::Playing;
 use crate::engine::step::Step;
 use crate::evening::{FURTHEST, Standing, transposed_for};
 use crate::map::Plain;
 use crate::music::Key;
-
-/// Which of the new song's or section's sends are said.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Saying {
-    All,
-    /// At the start nothing is set going: no transport, clock or note.
-    NothingStarts,
-}
 
 impl Engine {
     /// The set begins.
@@ -26,19 +19,17 @@ impl Engine {
         self.current.standing.entry = entry;
         (0..plan.inputs.len()).for_each(|input| self.cues.appear(input, step.now));
         step.notice(Notice::Song);
-        let Some(playing) = plan.playing(entry) else { return };
-        self.current.standing.song = Some(entry);
-        self.clock.enter_song(playing.song.tick, step.now);
-        self.current.stand_at(playing, order_step.min(playing.tonight.order.len() - 1));
-        self.switch_zones(step);
-        self.say_on_entering(playing, Saying::NothingStarts, step);
-        let section = &playing.song.sections[self.current.standing.section];
-        let all = playing.song.enter.iter().chain(&section.sends);
-        let not_sent = all.filter(|send| plan.send(**send).say.starts_something()).count();
-        if not_sent > 0 {
-            self.not_sent = not_sent as u16;
-            step.notice(Notice::HeldBack(self.not_sent));
+        if let Some(playing) = plan.playing(entry) {
+            self.current.standing.song = Some(entry);
+            self.clock.enter_song(playing.song.tick, step.now);
+            self.current.stand_at(playing, order_step.min(playing.tonight.order.len() - 1));
+            for list in self.current.lists(plan) {
+                self.current.turn_zones(list, plan);
+            }
+            self.switch_zones(step);
         }
+        self.do_lists(Doing::NothingStarts, step);
+        self.tell_not_done(step);
     }
 
     /// Does what a player asks for.
@@ -78,8 +69,16 @@ impl Engine {
             }
             Action::LineUp(_) => step.notice(Notice::NothingThere),
             Action::Plain(Plain::Tap) => self.clock.tap(step),
-            Action::Drone(on) => self.notes.turn_drone(on, &self.current, step),
-            Action::Fade(time) => self.notes.fade_all(Micros(time), step),
+            Action::Drone(on) => {
+                if !self.notes.turn_drone(on, &self.current, step) {
+                    step.notice(Notice::NothingThere);
+                }
+            }
+            Action::Fade(time) => {
+                if !self.notes.fade_all(Micros(time), step) {
+                    step.notice(Notice::NothingToFade);
+                }
+            }
         }
     }
 
@@ -90,22 +89,37 @@ impl Engine {
             step.notice(Notice::NothingThere);
             return;
         }
+        self.sends.leave_song(plan);
+        let mut turned = false;
         if let Some(Playing { tonight, song, .. }) = self.current.entered(plan) {
-            self.sends.leave_song(plan);
-            self.say_all(&song.leave, Saying::All, step);
+            turned = self.current.turn_zones(&song.leave, plan);
+            self.do_list(&song.leave, Doing::All, step);
             self.leave_song_cues(tonight.song, step);
         }
         self.current.standing.entry = entry;
         self.next_song = None;
         self.not_sent = 0;
         step.notice(Notice::Song);
-        // A pause keeps the zones of the song that it leaves.
-        if let Some(playing) = plan.playing(entry) {
-            if self.current.standing.song != Some(entry) {
-                self.current.standing.transposed = 0;
-            }
-            self.current.standing.song = Some(entry);
-            self.begin_song(playing, step);
+        let Some(playing) = plan.playing(entry) else { return self.begin_pause(turned, step) };
+        if self.current.standing.song != Some(entry) {
+            self.current.standing.transposed = 0;
+        }
+        self.current.standing.song = Some(entry);
+        self.begin_song(playing, step);
+    }
+
+    /// A pause keeps the zones of the song that it leaves, but for those that are turned; `turned` says whether leaving
+    /// the song has turned some.
+    fn begin_pause(&mut self, turned: bool, step: &mut Step<'_>) {
+        let plan = step.plan;
+        let [_, list, _] = self.current.lists(plan);
+        let turned = self.current.turn_zones(list, plan) || turned;
+        if turned {
+            self.switch_zones(step);
+        }
+        self.do_list(list, Doing::All, step);
+        if turned {
+            self.strike_early(step);
         }
     }
 
@@ -128,15 +142,12 @@ impl Engine {
             self.hand.begin_song(ZoneId(zone as u16), step.plan);
         }
         self.current.stand_at(playing, 0);
+        for list in self.current.lists(step.plan) {
+            self.current.turn_zones(list, step.plan);
+        }
         self.switch_zones(step);
-        self.say_on_entering(playing, Saying::All, step);
+        self.do_lists(Doing::All, step);
         self.strike_early(step);
-    }
-
-    /// The sends of a song and of its section that the set now stands in.
-    fn say_on_entering(&mut self, Playing { song, .. }: Playing<'_>, saying: Saying, step: &mut Step<'_>) {
-        self.say_all(&song.enter, saying, step);
-        self.say_all(&song.sections[self.current.standing.section].sends, saying, step);
     }
 
     /// Enters a step of tonight's order.
@@ -176,8 +187,10 @@ impl Engine {
         self.current.standing.section = section;
         self.current.find_shift(playing);
         step.notice(Notice::Section);
+        let list = &playing.song.sections[section].enter;
+        self.current.turn_zones(list, step.plan);
         self.switch_zones(step);
-        self.say_all(&playing.song.sections[section].sends, Saying::All, step);
+        self.do_list(list, Doing::All, step);
         self.strike_early(step);
     }
 
@@ -224,26 +237,6 @@ impl Engine {
     fn strike_early(&mut self, step: &mut Step<'_>) {
         let (hand, _, mut on) = self.parts(step);
         hand.strike_early(&mut on);
-    }
-
-    /// The current song's enter-sends again.
-    fn resend_messages(&mut self, step: &mut Step<'_>) {
-        match self.current.entered(step.plan) {
-            Some(playing) => {
-                self.say_all(&playing.song.enter, Saying::All, step);
-                self.not_sent = 0;
-                step.notice(Notice::SaidAgain);
-            }
-            None => step.notice(Notice::NothingThere),
-        }
-    }
-
-    fn say_all(&mut self, sends: &[SendId], saying: Saying, step: &mut Step<'_>) {
-        for send in sends {
-            if saying == Saying::All || !step.plan.send(*send).say.starts_something() {
-                self.sends.send(*send, &mut self.notes, step);
-            }
-        }
     }
 
     /// A song is left: what its own cues have on goes off, but for those whose key or pedal is still held.

@@ -141,7 +141,7 @@ impl Sends {
         }
     }
 
-    /// Drops what still waits for the song that is being left; what its leave-sends say later stays.
+    /// Drops what still waits for what is being left; what leaving it sends later stays.
     pub fn leave_song(&mut self, plan: &Plan) {
         self.forget(|send| plan.send(send).dropped_on_leaving);
     }

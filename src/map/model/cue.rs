@@ -1,4 +1,5 @@
-//! Cues as written: what the player or another machine does, and what that does to the set.
+//! Cues as written: what the player or another machine does, and what that does to the set; and what is done on entering
+//! and leaving.
 
 use super::super::action::Action;
 use super::super::send::SendMessage;
@@ -141,7 +142,18 @@ pub enum Does {
     },
 }
 
-/// An action as a cue has it.
+/// Something that is done on entering or leaving a song, a section or a pause (rule R8).
+#[derive(Debug, Clone, PartialEq)]
+pub struct Deed {
+    /// Where it stands, for findings about it.
+    pub spot: Spot,
+    /// A message, a zone or the drone turned on or off, or a fade.
+    pub does: Does,
+    /// How long after the moment a message is sent, in microseconds.
+    pub after: u64,
+}
+
+/// An action as a cue or a list of deeds has it.
 pub type WrittenAction = Action<SongChoice, At<String>, At<Key>>;
 
 /// Which song or pause of the set a cue means.

@@ -1,6 +1,6 @@
 //! A set as written.
 
-use super::{At, KeyRange, PlayIn, ShiftWay, Spot};
+use super::{At, Deed, KeyRange, PlayIn, ShiftWay, Spot};
 use crate::music::Key;
 
 /// Tonight.
@@ -48,4 +48,6 @@ pub struct Entry {
     pub singer: Option<At<String>>,
     /// A word to the player.
     pub remark: Option<String>,
+    /// What is done as it is entered, in order; after the song's own list.
+    pub on_entering: Vec<Deed>,
 }

@@ -1,8 +1,7 @@
-//! Songs as written: sections, zones, what a one-key chord plays, the drone, and sends.
+//! Songs as written: sections, zones, what a one-key chord plays, the drone, and what is done on entering.
 
-use super::super::send::Send;
 use super::super::zone::Zone;
-use super::{At, Cue, Drone, Finger, KeyRange, PlayIn, ShiftWay};
+use super::{At, Cue, Deed, Drone, Finger, KeyRange, PlayIn, ShiftWay};
 use crate::music::{Chord, Key};
 
 /// A song's map.
@@ -34,10 +33,20 @@ pub struct Song {
     pub fingers: Vec<Finger>,
     /// What goes on sounding by itself (rule R14).
     pub drone: Option<Drone>,
-    /// Messages to other machines, in file order.
-    pub sends: Vec<Send>,
+    /// What is done as it is entered, in order.
+    pub on_entering: Vec<Deed>,
+    /// What is done as it is left, in order.
+    pub on_leaving: Vec<Deed>,
     /// Cues in use in this song only, in file order; see [`Book::cues_in`](super::Book::cues_in).
     pub cues: Vec<Cue>,
+}
+
+impl Song {
+    /// All that is done on entering and leaving it and its sections.
+    pub fn deeds(&self) -> impl Iterator<Item = &Deed> {
+        let sections = self.sections.iter().flat_map(|section| &section.on_entering);
+        self.on_entering.iter().chain(&self.on_leaving).chain(sections)
+    }
 }
 
 /// A part of a song.
@@ -53,4 +62,6 @@ pub struct Section {
     pub chords: Option<At<Vec<Vec<Chord>>>>,
     /// A word to the player.
     pub remark: Option<String>,
+    /// What is done as it is entered, in order.
+    pub on_entering: Vec<Deed>,
 }

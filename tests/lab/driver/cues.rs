@@ -94,20 +94,14 @@ fn song(number: u8, title: &str, sound: &str) -> String {
 title = "{title}"
 key = "C"
 number = {number}
+on_entering = [{{ to = "desk", message = {{ program = {number}, channel = 1 }} }}]
 [[zone]]
 sound = "{sound}"
 [[section]]
 name = "Verse"
 [[section]]
 name = "Chorus"
-[[send]]
-at = "enter"
-to = "desk"
-message = {{ program = {number}, channel = 1 }}
-[[send]]
-at = "Chorus"
-to = "desk"
-message = {{ note = ["C1", {number}], channel = 2, length_ms = 40 }}
+on_entering = [{{ to = "desk", message = {{ note = ["C1", {number}], channel = 2, length_ms = 40 }} }}]
 "#
     )
 }

@@ -62,6 +62,8 @@ title = "Snow at the Weir Gate"
 key = "D"
 play_in = "C"
 order = ["Verse", "Chorus", "Verse", "Last chorus"]
+on_entering = [{ to = "desk", message = { program = 5, channel = 1 } }]
+on_leaving = [{ to = "desk", message = { control = [20, 0], channel = 1 } }]
 
 [[zone]]
 sound = "grand"
@@ -78,23 +80,11 @@ sections = ["Chorus", "Last chorus"]
 name = "Verse"
 [[section]]
 name = "Chorus"
+on_entering = [{ to = "desk", message = { control = [20, 127], channel = 1 } }]
 [[section]]
 name = "Last chorus"
 like = "Chorus"
 key = "E"
-
-[[send]]
-at = "enter"
-to = "desk"
-message = { program = 5, channel = 1 }
-[[send]]
-at = "Chorus"
-to = "desk"
-message = { control = [20, 127], channel = 1 }
-[[send]]
-at = "leave"
-to = "desk"
-message = { control = [20, 0], channel = 1 }
 "#;
 
 const LANTERNS: &str = r#"

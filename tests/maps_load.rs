@@ -5,7 +5,9 @@ use std::path::Path;
 use std::{fs, io};
 
 use handspan::evening::chords_of;
-use handspan::map::{Book, Curve, Does, Drone, Level, Linger, Loaded, Pedal, Plays, SendMessage, StayInKey, load};
+use handspan::map::{
+    Book, Curve, Does, Drone, Level, Linger, Loaded, MapKind, Pedal, Plays, SendMessage, StayInKey, json_schema, load,
+};
 use proptest::prelude::*;
 
 const SET: &str = "maps/midwinter.toml";
@@ -454,4 +456,13 @@ fn more_than_can_be_told_to_be_on_is_refused() {
     assert_eq!(refused(256, 1024), [""; 0]);
     assert_eq!(refused(257, 0), ["A song has at most 256 zones, this one has 257."]);
     assert_eq!(refused(1, 1025), ["The gear and the songs up to this one have more than 1024 cues with off."]);
+}
+
+#[test]
+fn the_schemas_of_the_documents_are_those_that_the_program_prints() {
+    for (kind, name) in [(MapKind::Gear, "gear"), (MapKind::Song, "song"), (MapKind::Set, "set")] {
+        let path = format!("docs/schema/{name}.json");
+        let kept = std::fs::read_to_string(&path).unwrap_or_default();
+        assert!(kept == json_schema(kind), "{path} is out of date: handspan schema {name} > {path}");
+    }
 }

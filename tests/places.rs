@@ -75,21 +75,6 @@ fn every_field_of_a_zone_is_told_of() {
 }
 
 #[test]
-fn every_field_and_form_has_an_example() {
-    let readers = texts("src/map").into_iter().chain(texts("src/map/cue"));
-    let readers: Vec<String> = readers.filter(|(name, _)| name != "tests.rs").map(|(_, text)| text).collect();
-    let (examples, zone, send) = (text("src/map/examples.rs"), text("src/map/zone.rs"), text("src/map/send.rs"));
-    let forms = between(&send, "const FORMS", "];");
-    let fields: BTreeSet<&str> =
-        read_by(readers.iter().map(String::as_str)).into_iter().chain(named(forms, "(\"", '"')).collect();
-    let examples = [between(&examples, "const OF_CUES", "\n];"), between(&examples, "\nconst EXAMPLES", "\n];")];
-    let own = [&zone, &send].map(|text| between(text, "const EXAMPLES", "\n];"));
-    let examples: BTreeSet<&str> = examples.iter().chain(&own).flat_map(|text| named(text, "    (\"", '"')).collect();
-    let missing: Vec<&&str> = fields.difference(&examples).collect();
-    assert!(missing.is_empty(), "no message could show how {missing:?} is written");
-}
-
-#[test]
 fn every_message_to_other_machines_is_told_of() {
     let (send, guide) = (text("src/map/send.rs"), text("docs/maps.md"));
     let forms: Vec<&str> = named(between(&send, "const FORMS", "];"), "(\"", '"').collect();

@@ -19,6 +19,7 @@ mod print;
 mod reach;
 mod replay;
 mod rotation;
+mod schema;
 #[cfg(unix)]
 mod status;
 mod table;
@@ -144,6 +145,13 @@ enum Command {
         #[arg(long, value_name = "NAME")]
         input: Option<String>,
     },
+    /// What a kind of map may hold, as JSON Schema: for editors that complete and explain.
+    #[command(after_help = "An editor that knows JSON Schema for TOML finds it by the map's first line.\n\n\
+        Example:\n  handspan schema song > song.json\n  and as the first line of a song: #:schema ../song.json")]
+    Schema {
+        /// The kind of map.
+        kind: schema::KindOption,
+    },
     /// The set on paper: a page for each song and one for the whole, for a substitute or a power cut.
     #[command(after_help = print::HELP)]
     Print {
@@ -190,6 +198,10 @@ pub fn main() -> ExitCode {
         Command::Ports { backend } => ports::run(backend.into()),
         Command::Check { set, json } => check::run(&set, json),
         Command::Replay { set, take, out, input } => replay::run(&set, &take, &out, input.as_deref()),
+        Command::Schema { kind } => {
+            schema::run(kind.into());
+            Ok(())
+        }
         Command::Print { set, out } => print::run(&set, &out),
     };
     let (code, sentence) = match result {

@@ -94,6 +94,20 @@ rows! {
     }
 }
 
+/// All words, in the order of the table.
+pub(super) const WORDS: [&str; Plain::ALL.len() + With::ALL.len()] = {
+    let mut words = [""; Plain::ALL.len() + With::ALL.len()];
+    let mut index = 0;
+    while index < words.len() {
+        words[index] = match index.checked_sub(Plain::ALL.len()) {
+            None => Plain::ALL[index].row().word,
+            Some(index) => With::ALL[index].row().word,
+        };
+        index += 1;
+    }
+    words
+};
+
 /// A word of the table.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Word {

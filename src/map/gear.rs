@@ -4,11 +4,8 @@ use super::diagnostic::{Diagnostic, FaultKind, quoted};
 use super::names::Names;
 use super::reader::{Fields, Value};
 use super::values::{self, ALL_KEYS};
-use super::{At, Cable, Curve, Gear, Input, Output, Sound, cue, examples, stand};
+use super::{At, Cable, Curve, Gear, Input, Output, Sound, allowed, cue, schema, stand};
 use crate::midi::{Channel, U7};
-
-/// Fields at the top of a gear file.
-pub(super) const TOP: &[&str] = &["middle_c", "gather_ms", "early_ms", "reconnect"];
 
 /// Reads the gear; what is wrong goes to the file.
 pub(super) fn read(mut top: Fields<'_>) -> (Gear, Names) {
@@ -44,7 +41,7 @@ fn named<'a>(top: &mut Fields<'a>, heading: &'static str, whole: &mut bool) -> V
             let fault = Diagnostic::error(FaultKind::Finding, name.spot, "a name may not be empty");
             value
                 .map_file
-                .report(fault.help(format!("write for example {}", examples::example("the gear file", heading))));
+                .report(fault.help(format!("write for example {}", schema::example("the gear file", heading))));
         }
     }
     named
@@ -165,10 +162,7 @@ fn outputs(top: &mut Fields<'_>, names: &mut Names) -> Vec<Output> {
         outputs.push(Output {
             port: port.and_then(|value| value.text()),
             optional,
-            cable: fields
-                .take("cable")
-                .and_then(|value| value.choice(&[("din", Cable::Din), ("usb", Cable::Usb)]))
-                .unwrap_or(Cable::Usb),
+            cable: fields.take("cable").and_then(|value| value.choice(&allowed::CABLES)).unwrap_or(Cable::Usb),
             pass_clock: clock,
             send_clock: tempo,
             pass_sysex: sysex,

@@ -3,21 +3,12 @@
 use super::diagnostic::{Diagnostic, FaultKind, quoted};
 use super::names::Names;
 use super::reader::{Fields, Value};
-use super::values;
 use super::{Drone, Finger, Linger, Plays, Spot, StayInKey};
+use super::{allowed, values};
 use crate::music::Tone;
 
 /// A fade lasts no longer, in milliseconds.
 const LONGEST_FADE: f64 = 60_000.0;
-
-const PLAYS: [(&str, Plays); 6] = [
-    ("as-pressed", Plays::AsPressed),
-    ("root", Plays::Root),
-    ("root-fifth", Plays::RootFifth),
-    ("chord", Plays::Chord),
-    ("lowest", Plays::Lowest),
-    ("highest", Plays::Highest),
-];
 
 /// The fields of a zone that have to do with the hand as a whole.
 pub(super) struct HandFields {
@@ -57,14 +48,10 @@ impl<'a, T: Copy + PartialEq> WrittenField<'a, T> {
 
 /// Reads a zone's fields that have to do with the hand, and reports those that do not go together.
 pub(super) fn read(fields: &mut Fields<'_>) -> HandFields {
-    let plays = WrittenField::new(fields.take("plays"), |value| value.choice(&PLAYS));
+    let plays = WrittenField::new(fields.take("plays"), |value| value.choice(&allowed::PLAYS));
     let min_keys = WrittenField::new(fields.take("min_keys"), |value| value.whole::<u8>(1..=10));
-    let linger = WrittenField::new(fields.take("linger"), |value| {
-        value.choice(&[("off", Linger::Off), ("next", Linger::Next), ("toggle", Linger::Toggle)])
-    });
-    let stay_in_key = WrittenField::new(fields.take("stay_in_key"), |value| {
-        value.choice(&[("off", StayInKey::Off), ("nearest", StayInKey::Nearest), ("silent", StayInKey::Silent)])
-    });
+    let linger = WrittenField::new(fields.take("linger"), |value| value.choice(&allowed::LINGER));
+    let stay_in_key = WrittenField::new(fields.take("stay_in_key"), |value| value.choice(&allowed::STAY_IN_KEY));
     let one_key_chord = WrittenField::new(fields.take("one_key_chord"), Value::flag);
     let fade = WrittenField::new(fields.take("fade_ms"), |value| values::milliseconds(value, 0.0, LONGEST_FADE));
     derived(fields, &plays, &min_keys, &linger);

@@ -10,7 +10,7 @@ use super::diagnostic::{Diagnostic, FaultKind, Level, quoted};
 use super::draft::Draft;
 use super::names::Names;
 use super::reader::{Faults, Fields, MapFile};
-use super::{Book, Cue, Gear, Set, Song, Source, Spot, Stand, cue, examples, gear, numbers, set, song, syntax};
+use super::{Book, Cue, Gear, MapKind, Set, Song, Source, Spot, Stand, cue, gear, numbers, set, song, syntax};
 
 /// What came of loading a set.
 #[derive(Debug, Clone)]
@@ -99,57 +99,6 @@ impl LineStarts {
     fn line(&self, spot: Spot) -> Option<(usize, usize)> {
         let starts = self.0.get(spot.file)?;
         Some((spot.file, starts.partition_point(|start| *start <= spot.start)))
-    }
-}
-
-/// The three kinds of map.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum MapKind {
-    Set,
-    Gear,
-    Song,
-}
-
-impl MapKind {
-    fn called(self) -> &'static str {
-        match self {
-            MapKind::Set => "a set",
-            MapKind::Gear => "a gear file",
-            MapKind::Song => "the map of a song",
-        }
-    }
-
-    /// What to write where another file is named.
-    fn asked_for(self) -> &'static str {
-        match self {
-            MapKind::Set => "name the file that lists tonight's songs",
-            MapKind::Gear => "name the file that holds the inputs, outputs and sounds",
-            MapKind::Song => "name the file that holds the song",
-        }
-    }
-
-    fn top(self) -> &'static [&'static str] {
-        match self {
-            MapKind::Set => set::TOP,
-            MapKind::Gear => gear::TOP,
-            MapKind::Song => song::TOP,
-        }
-    }
-
-    /// Fields that only this kind has.
-    fn marks(self) -> &'static [&'static str] {
-        match self {
-            MapKind::Set => &["song", "gear", "singers"],
-            MapKind::Gear => &["inputs", "outputs", "sounds", "curves"],
-            MapKind::Song => &["zone", "section", "key", "fingers", "drone"],
-        }
-    }
-
-    /// What a file is that was taken for this kind, if it is plainly another.
-    fn mistaken(self, table: &DeTable<'_>) -> Option<MapKind> {
-        let marked = |kind: &MapKind| table.keys().any(|key| kind.marks().contains(&key.get_ref().as_ref()));
-        let others = [MapKind::Set, MapKind::Gear, MapKind::Song].into_iter().filter(|kind| *kind != self);
-        if marked(&self) { None } else { others.into_iter().find(marked) }
     }
 }
 
@@ -329,15 +278,7 @@ struct Home<'p> {
 }
 
 fn map_file<'a>((file, text): (usize, &'a str), broken: bool, kind: MapKind, faults: &'a Faults) -> MapFile<'a> {
-    MapFile {
-        file,
-        middle_c: std::cell::Cell::new(4),
-        broken,
-        text,
-        top: kind.top(),
-        example: examples::example,
-        faults,
-    }
+    MapFile { file, middle_c: std::cell::Cell::new(4), broken, text, kind, faults }
 }
 
 fn whole(file: usize) -> Spot {

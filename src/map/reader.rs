@@ -10,15 +10,10 @@ use toml::de::{DeTable, DeValue};
 
 use super::diagnostic::{Diagnostic, FaultKind, did_you_mean, quoted, several};
 use super::nearest::nearest;
-use super::{At, Spot, words};
+use super::{At, MapKind, Spot, allowed, schema, words};
 
 /// What was found while files were read.
 pub(super) type Faults = RefCell<Vec<Diagnostic>>;
-
-/// The most letters of a title or a name: what a page may ask for by its name.
-const MOST_LETTERS: usize = 200;
-/// The most letters of a remark or a path.
-const MOST_LETTERS_OF_REMARKS: usize = 1_000;
 
 /// Whether a text, `what`, has at most so many letters; reports one that has more.
 fn is_short(map_file: &MapFile<'_>, spot: Spot, (what, text): (&str, &str), most: usize) -> bool {
@@ -40,10 +35,8 @@ pub(super) struct MapFile<'a> {
     pub broken: bool,
     /// Its text.
     pub text: &'a str,
-    /// Fields at the top of such a file, to tell a field that slipped below a header.
-    pub top: &'static [&'static str],
-    /// What to write for a field of a kind of table, as a whole line.
-    pub example: fn(&str, &str) -> String,
+    /// The kind of map that it is read as.
+    pub kind: MapKind,
     /// Where faults go.
     pub faults: &'a Faults,
 }
@@ -79,6 +72,11 @@ impl<'a> Fields<'a> {
 
     /// The field of this name, if it is there.
     pub fn take(&mut self, name: &'static str) -> Option<Value<'a>> {
+        debug_assert!(
+            schema::knows(self.what, name),
+            "{} is asked for {name}, which the schema does not have",
+            self.what
+        );
         self.asked.push(name);
         let (key, value) = self.table.iter().find(|(key, _)| key.get_ref() == name)?;
         Some(Value {
@@ -107,7 +105,7 @@ impl<'a> Fields<'a> {
                 self.spot,
                 format!("{} needs the field {}", self.what, quoted(name)),
             );
-            self.map_file.report(fault.help(format!("write for example {}", (self.map_file.example)(self.what, name))));
+            self.map_file.report(fault.help(format!("write for example {}", schema::example(self.what, name))));
         }
     }
 
@@ -121,7 +119,7 @@ impl<'a> Fields<'a> {
         let (map_file, name) = (self.map_file, self.what);
         self.table.iter().map(move |(key, value)| {
             let at = At { value: key.get_ref().to_string(), spot: map_file.spot(key.span()) };
-            is_short(map_file, at.spot, ("this name", &at.value), MOST_LETTERS);
+            is_short(map_file, at.spot, ("this name", &at.value), allowed::LETTERS);
             (at, Value { map_file, name, home: name, spot: map_file.spot(value.span()), value: value.get_ref() })
         })
     }
@@ -160,7 +158,7 @@ impl<'a> Fields<'a> {
                 Diagnostic::error(FaultKind::Finding, spot, title).help("take it out; nothing would act on it")
             } else if let Some(near) = near {
                 fault.help(format!("did you mean {near}?"))
-            } else if self.map_file.top.contains(&name) {
+            } else if schema::stands_above_headers(self.map_file.kind, name) {
                 let help = format!("{name} belongs to the whole file: move it above the first line that starts with [");
                 fault.help(help)
             } else {
@@ -189,8 +187,7 @@ impl<'a> Value<'a> {
     pub fn wrong(&self, expected: &str) {
         let title = format!("{} takes {expected}", quoted(self.name));
         let fault = Diagnostic::error(FaultKind::Finding, self.spot, title);
-        self.map_file
-            .report(fault.help(format!("write for example {}", (self.map_file.example)(self.home, self.name))));
+        self.map_file.report(fault.help(format!("write for example {}", schema::example(self.home, self.name))));
     }
 
     /// Reports a finding about this value.
@@ -237,12 +234,12 @@ impl<'a> Value<'a> {
 
     /// A title, a name or another short text that is not empty.
     pub fn text(&self) -> Option<At<String>> {
-        self.text_within(MOST_LETTERS)
+        self.text_within(allowed::LETTERS)
     }
 
     /// A remark or a path.
     pub fn long_text(&self) -> Option<At<String>> {
-        self.text_within(MOST_LETTERS_OF_REMARKS)
+        self.text_within(allowed::LETTERS_OF_REMARKS)
     }
 
     /// A text of many parts, such as bars or bytes, which its reader counts.

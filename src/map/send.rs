@@ -1,65 +1,12 @@
 //! Messages to other machines: what one can say, and how the maps are read for it.
 
+use super::SendMessage;
+use super::allowed::{CLOCK, MACHINE_CONTROL};
 use super::diagnostic::{Diagnostic, FaultKind, quoted};
 use super::reader::{Fields, Value};
 use super::values;
-use crate::midi::machine_control::{self, Transport};
-use crate::midi::{Channel, Note, U7};
-
-/// What a send says.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum SendMessage {
-    /// Bank select, where given, and a program change.
-    Program {
-        /// Channel.
-        channel: Channel,
-        /// Bank, most and least significant byte.
-        bank: Option<(U7, U7)>,
-        /// Program, from 0 as on the wire.
-        program: U7,
-    },
-    /// A controller or channel mode message.
-    Control {
-        /// Channel.
-        channel: Channel,
-        /// Number.
-        number: U7,
-        /// Value.
-        value: U7,
-    },
-    /// A note with its end.
-    Note {
-        /// Channel.
-        channel: Channel,
-        /// Key.
-        note: Note,
-        /// Velocity, 1–127.
-        velocity: U7,
-        /// Time to its end, in microseconds.
-        length: u64,
-    },
-    /// A whole system message: machine control (`transport`), a clock command (`clock`),
-    /// song select, or bytes as given.
-    System {
-        /// The bytes.
-        bytes: Vec<u8>,
-        /// Whether it sets another machine's transport or clock going: held back at the start of `play` (rule R8).
-        starts: bool,
-    },
-}
-
-impl SendMessage {
-    /// The channel that it is sent on, where it has one.
-    #[must_use]
-    pub fn channel(&self) -> Option<Channel> {
-        match self {
-            SendMessage::Program { channel, .. }
-            | SendMessage::Control { channel, .. }
-            | SendMessage::Note { channel, .. } => Some(*channel),
-            SendMessage::System { .. } => None,
-        }
-    }
-}
+use crate::midi::machine_control;
+use crate::midi::{Channel, U7};
 
 /// The forms that a message can have, each with its word; a message has exactly one of them.
 const FORMS: [(&str, Form); 8] = [
@@ -94,28 +41,6 @@ enum System {
     SongSelect,
     Bytes,
 }
-
-/// What to write for the fields that messages alone have, or have first; the others are among the examples of
-/// [`examples`](super::examples).
-pub(super) const EXAMPLES: &[(&str, &str)] = &[
-    ("bytes", "\"F0 7E 7F 06 01 F7\""),
-    ("clock", "\"start\""),
-    ("control", "[7, 100]"),
-    ("length_ms", "100"),
-    ("locate", "\"00:01:30:00\""),
-    ("note", "[\"C1\", 100]"),
-    ("song_select", "3"),
-    ("transport", "\"play\""),
-];
-
-const TRANSPORT: [(&str, Transport); 6] = [
-    ("stop", Transport::Stop),
-    ("play", Transport::Play),
-    ("pause", Transport::Pause),
-    ("record", Transport::Record),
-    ("rewind", Transport::Rewind),
-    ("forward", Transport::Forward),
-];
 
 /// Reads a message.
 pub(super) fn message(mut fields: Fields<'_>) -> Option<SendMessage> {
@@ -203,10 +128,9 @@ fn velocity_of(value: &Value<'_>) -> Option<U7> {
 fn system_message(form: System, value: &Value<'_>) -> Option<SendMessage> {
     // Rule R8 holds back all that concerns a transport or clock when `play` starts, even a stop.
     let (bytes, starts) = match form {
-        System::Transport => (value.choice(&TRANSPORT)?.bytes().to_vec(), true),
+        System::Transport => (value.choice(&MACHINE_CONTROL)?.bytes().to_vec(), true),
         System::Locate => (place(value)?, true),
-        // MIDI 1.0 Detailed Specification 4.2.1 p. 30.
-        System::Clock => (vec![value.choice(&[("start", 0xFA), ("continue", 0xFB), ("stop", 0xFC)])?], true),
+        System::Clock => (vec![value.choice(&CLOCK)?], true),
         // Counted from 1 as on a front panel, like programs.
         System::SongSelect => (vec![0xF3, u8::from(values::program(value)?)], false),
         System::Bytes => {

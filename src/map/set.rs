@@ -7,9 +7,6 @@ use super::names::{Known, Names};
 use super::reader::{Fields, Value};
 use super::{At, Entry, PlayIn, Set, Singer, Spot, agree, deeds, song, values};
 
-/// Fields at the top of a set.
-pub(super) const TOP: &[&str] = &["title", "gear", "play_in", "middle_c"];
-
 /// A file that a set names, and where.
 pub(super) type NamedFile = At<String>;
 

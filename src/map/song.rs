@@ -8,22 +8,6 @@ use super::reader::{Fields, MapFile, Value};
 use super::{At, Gear, PlayIn, Section, ShiftWay, Song, agree, cue, deeds, hand, places, values, zone};
 use crate::music::Key;
 
-/// Fields at the top of a song's map.
-pub(super) const TOP: &[&str] = &[
-    "title",
-    "key",
-    "play_in",
-    "shift",
-    "tempo",
-    "meter",
-    "melody_range",
-    "order",
-    "number",
-    "on_entering",
-    "on_leaving",
-    "middle_c",
-];
-
 /// Reads a song; what is wrong goes to the file.
 pub(super) fn read(mut top: Fields<'_>, gear: &Gear, names: &Names) -> Draft {
     values::middle_c(&mut top);

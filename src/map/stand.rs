@@ -2,6 +2,7 @@
 
 use core::net::SocketAddr;
 
+use super::allowed::LETTERS_OF_PASSCODES;
 use super::diagnostic::{Diagnostic, FaultKind, quoted};
 use super::names::Names;
 use super::reader::{Fields, Value};
@@ -9,8 +10,6 @@ use super::{Input, Stand};
 
 /// Who sits in the hall must not find a passcode by trying.
 const SHORTEST: usize = 8;
-/// Nobody types more.
-const LONGEST: usize = 64;
 
 /// What stands in documents or is tried first; anybody may have read it.
 const KNOWN: [&str; 9] = [
@@ -91,8 +90,8 @@ fn passcode(value: &Value<'_>) -> Option<String> {
     let length = text.chars().count();
     let title = if length < SHORTEST {
         format!("this passcode has fewer than {SHORTEST} letters, which is too few")
-    } else if length > LONGEST {
-        format!("this passcode has more than {LONGEST} letters, which is too many")
+    } else if length > LETTERS_OF_PASSCODES {
+        format!("this passcode has more than {LETTERS_OF_PASSCODES} letters, which is too many")
     } else if text.chars().any(char::is_control) {
         "a passcode may have no control characters".to_owned()
     } else if is_known(&text) {
@@ -102,7 +101,8 @@ fn passcode(value: &Value<'_>) -> Option<String> {
     } else {
         return Some(text);
     };
-    let help = format!("write {SHORTEST} to {LONGEST} letters, digits or blanks that nobody else would think of");
+    let help =
+        format!("write {SHORTEST} to {LETTERS_OF_PASSCODES} letters, digits or blanks that nobody else would think of");
     value.finding(title, help);
     None
 }

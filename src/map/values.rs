@@ -3,7 +3,7 @@
 use super::diagnostic::{Diagnostic, FaultKind, did_you_mean, quoted};
 use super::names::Known;
 use super::reader::{Fields, MapFile, Value};
-use super::{At, Curve, KeyRange, PlayIn, ShiftWay, Spot, words};
+use super::{At, Curve, KeyRange, PlayIn, ShiftWay, Spot, allowed, words};
 use crate::midi::{Channel, Note, U7};
 use crate::music::chord::{self, ChordError, ProgressionError, ProgressionFault};
 use crate::music::note::{self, NoteError};
@@ -16,8 +16,7 @@ const RANGE: &str = "two notes, the lowest and the highest";
 
 /// Reads the octave by which this file counts its notes, from `middle_c` at its top.
 pub(super) fn middle_c(top: &mut Fields<'_>) {
-    const FORMS: [(&str, i32); 3] = [("C3", 3), ("C4", 4), ("C5", 5)];
-    if let Some(octave) = top.take("middle_c").and_then(|value| value.choice(&FORMS)) {
+    if let Some(octave) = top.take("middle_c").and_then(|value| value.choice(&allowed::MIDDLE_CS)) {
         top.map_file.middle_c.set(octave);
     }
 }
@@ -166,7 +165,7 @@ pub(super) fn play_in(value: &Value<'_>) -> Option<At<PlayIn>> {
 
 /// Which way the shift goes.
 pub(super) fn shift(value: &Value<'_>) -> Option<ShiftWay> {
-    value.choice(&[("nearest", ShiftWay::Nearest), ("up", ShiftWay::Up), ("down", ShiftWay::Down)])
+    value.choice(&allowed::SHIFTS)
 }
 
 /// A channel, from 1 as on a front panel.

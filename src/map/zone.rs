@@ -1,5 +1,6 @@
 //! Zones: what one is, and how a song's map is read for them. All that a field needs in `map` stands here.
 
+use super::allowed;
 use super::diagnostic::quoted;
 use super::hand::{self, HandFields};
 use super::names::Known;
@@ -68,29 +69,6 @@ pub struct Zone {
     pub fade: u64,
 }
 
-/// What to write for the fields that zones alone have; those that stand elsewhere too are among the examples of
-/// [`examples`](super::examples).
-pub(super) const EXAMPLES: &[(&str, &str)] = &[
-    ("bend", "\"follow\""),
-    ("controls", "[1, 11]"),
-    ("exclusive", "true"),
-    ("follow_key", "true"),
-    ("level", "-6.0"),
-    ("linger", "\"next\""),
-    ("min_keys", "3"),
-    ("octave", "-1"),
-    ("on", "true"),
-    ("one_key_chord", "true"),
-    ("pedal", "\"follow\""),
-    ("pedals_from", "\"keyboard\""),
-    ("plays", "\"root-fifth\""),
-    ("sections", "[\"Chorus\"]"),
-    ("stay_in_key", "\"nearest\""),
-    ("transpose", "0"),
-    ("velocity_by", "\"handful\""),
-    ("within", "[\"C3\", \"C4\"]"),
-];
-
 /// Reads a zone; names in it are looked up in the gear and among the song's sections. With it comes where its
 /// `fade_ms` stands, if it has one.
 pub(super) fn read(mut fields: Fields<'_>, gear: &Names, sections: &Known<()>) -> (Zone, Option<Spot>) {
@@ -115,10 +93,7 @@ pub(super) fn read(mut fields: Fields<'_>, gear: &Names, sections: &Known<()>) -
         }),
         keys: fields.take("keys").and_then(|value| values::range(&value)).unwrap_or(At { value: ALL_KEYS, spot }),
         velocity: fields.take("velocity").and_then(|value| window(&value)).unwrap_or(At { value: (1, 127), spot }),
-        by_handful: fields
-            .take("velocity_by")
-            .and_then(|value| value.choice(&[("note", false), ("handful", true)]))
-            .unwrap_or(false),
+        by_handful: fields.take("velocity_by").and_then(|value| value.choice(&allowed::VELOCITY_BY)).unwrap_or(false),
         exclusive: fields.take("exclusive").and_then(|value| value.flag()).unwrap_or(false),
         curve: fields.take("curve").and_then(|value| values::curve(&value, &gear.curves)),
         level: fields.take("level").and_then(|value| value.number(-60.0..=24.0)).unwrap_or(0.0),
@@ -133,16 +108,9 @@ pub(super) fn read(mut fields: Fields<'_>, gear: &Names, sections: &Known<()>) -
         linger,
         stay_in_key,
         one_key_chord,
-        pedal: pedal
-            .and_then(|value| {
-                value.choice(&[("follow", Pedal::Follow), ("ignore", Pedal::Ignore), ("switch", Pedal::Switch)])
-            })
-            .unwrap_or(rests),
+        pedal: pedal.and_then(|value| value.choice(&allowed::PEDALS)).unwrap_or(rests),
         controls: controls.and_then(|value| followed(&value)).unwrap_or(Controls::Follow),
-        bend: fields
-            .take("bend")
-            .and_then(|value| value.choice(&[("follow", true), ("ignore", false)]))
-            .unwrap_or(true),
+        bend: fields.take("bend").and_then(|value| value.choice(&allowed::FOLLOW)).unwrap_or(true),
         on: fields.take("on").and_then(|value| value.flag()).unwrap_or(true),
         fade,
     };
@@ -209,7 +177,7 @@ fn followed(value: &Value<'_>) -> Option<Controls> {
     if !value.is_list() {
         if value.as_text().is_some() {
             return value
-                .choice(&[("follow", true), ("ignore", false)])
+                .choice(&allowed::FOLLOW)
                 .map(|follow| if follow { Controls::Follow } else { Controls::Ignore });
         }
         value.wrong("\"follow\", \"ignore\" or a list of controllers");

@@ -1,13 +1,11 @@
 //! Reads what a cue does.
 
+use super::super::allowed::SEND;
 use super::super::diagnostic::{Diagnostic, FaultKind, did_you_mean, quoted};
 use super::super::names::Names;
 use super::super::nearest::nearest;
 use super::super::reader::{Fields, Value};
-use super::super::{Action, Does, LONGEST_FADE, SongChoice, USUAL_FADE, With, Word, examples, send, values};
-
-/// What a cue can do besides the actions.
-pub(super) const SEND: &str = "send";
+use super::super::{Action, Does, LONGEST_FADE, SongChoice, USUAL_FADE, With, Word, schema, send, values};
 
 /// What a cue can do.
 #[derive(Clone, Copy)]
@@ -153,7 +151,7 @@ impl<'a> WrittenAction<'_, 'a> {
             let action = quoted(self.word.as_text().unwrap_or_default());
             let title = format!("the action {action} needs the field {}", quoted(field));
             let fault = Diagnostic::error(FaultKind::Finding, self.word.spot, title);
-            let help = format!("write for example {}", examples::example("a cue", field));
+            let help = format!("write for example {}", schema::example("a cue", field));
             self.fields.map_file.report(fault.help(help));
         }
         value

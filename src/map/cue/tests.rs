@@ -131,7 +131,7 @@ fn the_examples_of_the_guide_can_be_written_so() {
     let song = "title = \"Snow\"\n[[zone]]\nsound = \"grand\"\n[[section]]\nname = \"Chorus\"\n";
     let book = small(&gear, "[[song]]\nmap = \"0\"\n", &[song]);
     assert_eq!(book.gear.cues.len(), examples.iter().map(|example| example.matches("[[cue]]").count()).sum::<usize>());
-    for word in Word::known().chain([super::does::SEND]) {
+    for word in Word::known().chain([super::super::allowed::SEND]) {
         assert!(cues.contains(&format!("`\"{word}\"`")), "docs/maps.md lacks the action {word} among what a cue does");
     }
 }

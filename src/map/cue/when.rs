@@ -3,16 +3,12 @@
 use super::super::diagnostic::{Diagnostic, FaultKind, quoted};
 use super::super::names::Names;
 use super::super::reader::{Fields, Value};
-use super::super::values;
-use super::super::{ClockCommand, Press, Spot, Trigger, When};
-use crate::midi::machine_control::Transport;
+use super::super::{Press, Spot, Trigger, When};
+use super::super::{allowed, values};
 use crate::midi::{Channel, U7};
 
 /// What can fire a cue; each names exactly one of them.
 const FORMS: [&str; 6] = ["note", "control", "program", "song_select", "clock", "transport"];
-
-const PRESS: [(&str, Press); 4] =
-    [("single", Press::Single), ("double", Press::Double), ("long", Press::Long), ("either", Press::Either)];
 
 /// Reads what fires a cue, and where its press is written.
 pub(super) fn read(value: &Value<'_>, names: &Names) -> Option<(Option<When>, Option<Spot>)> {
@@ -73,7 +69,7 @@ fn trigger(
         Some(channel) => values::channel(&channel).map(Some),
         None => Some(None),
     };
-    let press = press.map_or(Some(Press::Single), |press| press.choice(&PRESS));
+    let press = press.map_or(Some(Press::Single), |press| press.choice(&allowed::PRESSES));
     let reversed = reversed.map_or(Some(false), |reversed| reversed.flag());
     match form {
         "note" => {
@@ -91,12 +87,8 @@ fn trigger(
         }
         "program" => Some(Trigger::Program { program: any_or_one(value)?, channel: channel? }),
         "song_select" => Some(Trigger::SongSelect(any_or_one(value)?)),
-        "clock" => {
-            let words =
-                [("start", ClockCommand::Start), ("stop", ClockCommand::Stop), ("continue", ClockCommand::Continue)];
-            value.choice(&words).map(Trigger::Clock)
-        }
-        _ => value.choice(&[("play", Transport::Play), ("stop", Transport::Stop)]).map(Trigger::Transport),
+        "clock" => value.choice(&allowed::CLOCKS).map(Trigger::Clock),
+        _ => value.choice(&allowed::TRANSPORTS).map(Trigger::Transport),
     }
 }
 

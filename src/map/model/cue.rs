@@ -2,8 +2,7 @@
 //! and leaving.
 
 use super::super::action::Action;
-use super::super::send::SendMessage;
-use super::{At, Spot};
+use super::{At, SendMessage, Spot};
 use crate::midi::machine_control::Transport;
 use crate::midi::{Channel, U7};
 use crate::music::Key;

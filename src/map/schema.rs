@@ -1,0 +1,73 @@
+//! What the three kinds of map may hold: every field with the form of its value, an example and a sentence. The reader
+//! asks for no field that does not stand here, messages take their examples from here, and JSON Schema is written from
+//! it, so that an editor completes and explains what the reader will read.
+
+mod cue;
+mod curve;
+mod form;
+mod gear;
+mod json;
+mod set;
+mod song;
+
+use form::{Example, Field, Form, Table};
+pub use json::json_schema;
+
+use super::MapKind;
+
+/// The description of a whole file.
+const fn file(kind: MapKind) -> &'static Table {
+    match kind {
+        MapKind::Set => &set::SET,
+        MapKind::Gear => &gear::GEAR,
+        MapKind::Song => &song::SONG,
+    }
+}
+
+/// A table by what it is called in messages; none where its fields are named by the user.
+fn table(what: &str) -> Option<&'static Table> {
+    search(&|table| (table.what == what).then_some(table))
+}
+
+/// The first that is found in a table of any map.
+fn search<T>(find: &dyn Fn(&'static Table) -> Option<T>) -> Option<T> {
+    MapKind::ALL.iter().find_map(|kind| within(file(*kind), find))
+}
+
+fn within<T>(table: &'static Table, find: &dyn Fn(&'static Table) -> Option<T>) -> Option<T> {
+    find(table).or_else(|| table.fields.iter().find_map(|field| within_form(&field.form, find)))
+}
+
+fn within_form<T>(form: &'static Form, find: &dyn Fn(&'static Table) -> Option<T>) -> Option<T> {
+    match form {
+        Form::Table(table) | Form::Tables(table) => within(table, find),
+        Form::List(form, _) | Form::Named(form) | Form::NamedLike(_, form) => within_form(form, find),
+        Form::Either(forms) => forms.iter().find_map(|form| within_form(form, find)),
+        _ => None,
+    }
+}
+
+fn field(what: &str, name: &str) -> Option<&'static Field> {
+    table(what)?.fields.iter().find(|field| field.name == name)
+}
+
+/// Whether a table may have a field of this name, or names its fields itself.
+pub(super) fn knows(what: &str, name: &str) -> bool {
+    table(what).is_none_or(|table| table.fields.iter().any(|field| field.name == name))
+}
+
+/// Whether a kind of map has this field above its first header.
+pub(super) fn stands_above_headers(kind: MapKind, name: &str) -> bool {
+    file(kind).fields.iter().any(|field| field.name == name && matches!(field.example, Example::Value(_)))
+}
+
+/// What to write for a field of a kind of table, as a whole line.
+pub(super) fn example(what: &str, name: &str) -> String {
+    // Where names are the user's own, as in a list of curves, the field that holds them shows how one is written.
+    let named = || search(&|table| table.fields.iter().find(|field| field.name == what));
+    match field(what, name).or_else(named) {
+        Some(Field { example: Example::Line(line), .. }) => (*line).to_owned(),
+        Some(Field { name, example: Example::Value(value), .. }) => format!("{name} = {value}"),
+        None => format!("{name} = …"),
+    }
+}

@@ -175,6 +175,9 @@ impl Engine {
         self.current.standing.order_step = order_step;
         self.current.standing.section = section;
         self.current.find_shift(playing);
+        for zone in playing.song.zones.clone() {
+            self.hand.begin_section(ZoneId(zone as u16), step.plan);
+        }
         step.notice(Notice::Section);
         self.switch_zones(step);
         self.say_all(&playing.song.sections[section].sends, Saying::All, step);

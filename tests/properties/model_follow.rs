@@ -325,15 +325,18 @@ impl Following {
         let one_hand = keys == *struck;
         keys.extend(below(&self.over, bottom - 10));
         let mut later: Keys = keys.union(&below(&self.over, bottom)).copied().collect();
+        let rooted = later.clone();
         let all: Keys = keys.union(&self.over).copied().collect();
         if one_hand && classes(&all) != classes(&later) && is_known_chord(&classes(&all)) {
             later.clone_from(&all);
         }
+        let mut root = followed_root(&keys);
         if all != keys && !self.waits(now, self.began + 280 * MS) {
+            root = followed_root(&rooted);
             keys = later;
         }
         self.found = false;
-        self.plays(keys, true, terms)
+        self.plays(Harmony { root, ..of(&keys) }, true, terms)
     }
 
     fn common_tones(&mut self, struck: &Keys, all: Keys, now: u64, terms: &Terms) -> Option<Harmony> {
@@ -356,14 +359,14 @@ impl Following {
         }
         let times: Vec<u64> = all.iter().map(|key| self.struck_at[key]).collect();
         self.found = (0..times.len()).all(|one| (0..one).all(|other| times[one].abs_diff(times[other]) > 150 * MS));
-        Some(self.plays(all, false, terms))
+        Some(self.plays(of(&all), false, terms))
     }
 
-    fn plays(&mut self, keys: Keys, by_itself: bool, terms: &Terms) -> Harmony {
+    fn plays(&mut self, harmony: Harmony, by_itself: bool, terms: &Terms) -> Harmony {
         self.forget_steps();
         self.came = Came::Chord { by_itself };
-        self.known = keys.clone();
-        let harmony = self.as_written(of(&keys), terms);
+        self.known = harmony.keys.clone();
+        let harmony = self.as_written(harmony, terms);
         self.harmony = Some(harmony.clone());
         harmony
     }

@@ -176,7 +176,9 @@ impl Follower {
         let late = if is_fuller { with_all } else { with_near };
         let is_early = with_all != keys && self.waits(now, self.begun + LATE);
         self.found = false;
-        self.play(if is_early { keys } else { late }, true, terms)
+        // What makes it fuller does not move its root.
+        let (keys, rooted) = if is_early { (keys, keys) } else { (late, with_near) };
+        self.play(Harmony { root: Harmony::of_keys(rooted.0).root, ..Harmony::of_keys(keys.0) }, true, terms)
     }
 
     /// No chord by itself, with keys held over: once as many are up as were struck; fewer keys only for a plain chord.
@@ -201,13 +203,13 @@ impl Follower {
             }
         }
         self.found = self.is_found_key_by_key(all);
-        Some(self.play(all, false, terms))
+        Some(self.play(Harmony::of_keys(all.0), false, terms))
     }
 
-    /// Decides from these keys.
-    fn play(&mut self, keys: KeySet, by_itself: bool, terms: &Terms<'_>) -> Harmony {
+    /// Decides so, where nothing else is written.
+    fn play(&mut self, harmony: Harmony, by_itself: bool, terms: &Terms<'_>) -> Harmony {
         self.recent.clear();
-        let harmony = self.as_expected(Harmony::of_keys(keys.0), terms);
+        let harmony = self.as_expected(harmony, terms);
         self.settle(harmony, by_itself)
     }
 

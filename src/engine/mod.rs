@@ -294,7 +294,7 @@ impl Engine {
     /// Presses of which it is known by now what they were.
     fn resolve_presses(&mut self, step: &mut Step<'_>) {
         let mut detector = DetectorId(0);
-        while self.cues.resolve(detector, step) {
+        while self.cues.resolve(detector, self.cue_list(), step) {
             self.do_deeds(None, step);
             detector = DetectorId(detector.0 + 1);
         }

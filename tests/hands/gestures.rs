@@ -64,6 +64,15 @@ fn progression(seed: u32, count: usize) -> Vec<usize> {
     degrees
 }
 
+/// The beginning of a progression as chords of a section.
+pub fn written(seed: u32) -> String {
+    progression(seed, 64)
+        .into_iter()
+        .map(|degree| ["C", "Dm", "Em", "F", "G", "Am", "Bdim"][degree])
+        .collect::<Vec<_>>()
+        .join(" | ")
+}
+
 fn triads(seed: u32, fingers: Fingers, length: f64, leaves: Leaves) -> Piece {
     let mut player = Player::new(seed, fingers);
     let mut at = BEGIN;

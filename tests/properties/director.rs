@@ -14,7 +14,7 @@ use crate::model::Pressed;
 
 pub const DEAF: u64 = 500_000;
 pub const GUARD: u64 = 200_000;
-/// The same where a double press is waited for.
+/// The same where a double press is waited for; and so short a lift is none where a press may become another.
 pub const BOUNCE: u64 = 60_000;
 pub const DOUBLE: u64 = 400_000;
 const LONG: u64 = 700_000;
@@ -39,6 +39,8 @@ pub type Sensor = (usize, Trigger);
 pub struct State {
     pub down: bool,
     pub counted: bool,
+    /// When its lift counts, if that may be a bounce.
+    pub lift: Option<u64>,
     pub last: Option<u64>,
     /// The cues in use at its last press that counted.
     pub force: Vec<Number>,
@@ -133,16 +135,26 @@ impl<'b> Director<'b> {
             let due = (0..self.sensors.len()).filter_map(|index| self.due(index)).min().filter(|due| *due <= now);
             let Some(due) = due else { break };
             for index in 0..self.sensors.len() {
-                if self.due(index).is_some_and(|own| own <= due) {
+                let song = self.song(stage);
+                if self.known(index).is_some_and(|own| own <= due) {
                     let (_, lifted) = self.sensors[index].1.waits.take().expect("a press");
                     let long = !lifted && self.awaits(index, Press::Long);
                     self.fire_all(index, if long { Press::Long } else { Press::Single }, None, due, stage);
+                }
+                if self.sensors[index].1.lift.is_some_and(|own| own <= due) {
+                    self.release(index, song, due, stage);
                 }
             }
         }
     }
 
+    /// When there is something to do for a sensor.
     fn due(&self, index: usize) -> Option<u64> {
+        [self.known(index), self.sensors[index].1.lift].into_iter().flatten().min()
+    }
+
+    /// When it is known what its press was.
+    fn known(&self, index: usize) -> Option<u64> {
         let (at, lifted) = self.sensors[index].1.waits?;
         Some(at + if !lifted && self.awaits(index, Press::Long) { LONG } else { DOUBLE })
     }
@@ -163,7 +175,9 @@ impl<'b> Director<'b> {
             if self.sensor_of(cue) == Some(sensor) && self.presses(cue) == Some(press) {
                 self.fire(cue, received, now, stage);
                 // What is held goes off with the release, though it was known only then that it goes on.
-                if self.cues[cue].1.while_down && !self.sensors[index].1.down && self.standing.remove(&cue) {
+                let state = &self.sensors[index].1;
+                let is_up = !state.down && state.lift.is_none();
+                if self.cues[cue].1.while_down && is_up && self.standing.remove(&cue) {
                     self.say_off(cue, now);
                 }
             }
@@ -217,7 +231,10 @@ impl<'b> Director<'b> {
         let (song, (entry, _)) = (self.song(stage), stage.stands());
         stage.step(Event::Action(action), now);
         if action == Action::Plain(Plain::Panic) {
-            self.sensors.iter_mut().for_each(|(_, state)| state.waits = None);
+            for (_, state) in &mut self.sensors {
+                state.waits = None;
+                state.counted &= state.lift.take().is_none();
+            }
             self.close(now, |_, _| true);
         }
         if stage.stands().0 != entry && song.is_some() {
@@ -255,7 +272,7 @@ impl<'b> Director<'b> {
         self.keys.retain(|key| key.0 != input);
         self.pedals.retain(|pedal, _| pedal.0 != input);
         for (_, state) in self.sensors.iter_mut().filter(|((own, _), _)| *own == input) {
-            (state.down, state.counted, state.waits) = (false, false, None);
+            (state.down, state.counted, state.lift, state.waits) = (false, false, None, None);
         }
     }
 

@@ -92,7 +92,12 @@ impl Director<'_> {
             is_cue = true;
             let reversed = matches!(sensor.1, Trigger::Control { reversed: true, .. });
             let value = if reversed { 127 - value } else { value };
-            if !state.down && value >= 64 {
+            let may_bounce =
+                state.counted && [Press::Double, Press::Long].iter().any(|press| self.awaits(index, *press));
+            if !state.down && value >= 64 && state.lift.is_some() {
+                let state = &mut self.sensors[index].1;
+                (state.down, state.lift) = (true, None);
+            } else if !state.down && value >= 64 {
                 let doubles = |cue: &Number| {
                     self.sensor_of(*cue).as_ref() == Some(sensor) && self.presses(*cue) == Some(Press::Double)
                 };
@@ -100,6 +105,9 @@ impl Director<'_> {
                 let bounces = state.last.is_some_and(|last| now - last < guard);
                 let counts = in_force && !bounces && now - self.appeared[input] >= DEAF;
                 self.press(index, &force, counts, now, stage);
+            } else if state.down && value <= 40 && may_bounce {
+                let state = &mut self.sensors[index].1;
+                (state.down, state.lift) = (false, Some(now + BOUNCE));
             } else if state.down && value <= 40 {
                 self.release(index, song, now, stage);
             }
@@ -148,10 +156,10 @@ impl Director<'_> {
     }
 
     /// A press ends; the song is the one that was entered by then.
-    fn release(&mut self, index: usize, song: Option<usize>, now: u64, stage: &mut impl Directed) {
+    pub fn release(&mut self, index: usize, song: Option<usize>, now: u64, stage: &mut impl Directed) {
         let (sensor, state) = &mut self.sensors[index];
         let (sensor, force) = (*sensor, state.force.clone());
-        state.down = false;
+        (state.down, state.lift) = (false, None);
         let counted = std::mem::take(&mut state.counted);
         for cue in force.iter().copied() {
             let holds = self.cues[cue].1.while_down && self.sensor_of(cue) == Some(sensor);

@@ -12,6 +12,7 @@ mod cues;
 mod directed;
 mod director;
 mod director_ears;
+mod figures;
 mod hands;
 mod lamps;
 mod listener;
@@ -145,7 +146,11 @@ fn play_beside_the_hands(drawn: &Drawn, deeds: &[(Deed, u32)]) {
     clear_sends(&mut book);
     let mut performance = Performance::new(book.clone());
     let mut hands = Hands::new(book);
-    hands.stand(performance.place(), performance.engine.standing().tonic);
+    let stand = |hands: &mut Hands, performance: &Performance| {
+        let standing = performance.engine.standing();
+        hands.stand(performance.place(), standing.order_step, standing.tonic);
+    };
+    stand(&mut hands, &performance);
     for (deed, later) in deeds {
         performance.now += u64::from(*later);
         let action = match *deed {
@@ -170,7 +175,7 @@ fn play_beside_the_hands(drawn: &Drawn, deeds: &[(Deed, u32)]) {
             // Notes old and new stay from decision to decision, and are not struck.
             assert!(steady.is_disjoint(&performance.struck), "struck again: {steady:?}");
         }
-        hands.stand(performance.place(), performance.engine.standing().tonic);
+        stand(&mut hands, &performance);
         match *deed {
             Deed::Press(input, channel, key, velocity) => {
                 hands.press((input, channel, key), velocity, performance.now);
@@ -221,6 +226,11 @@ proptest! {
 
     #[test]
     fn what_rings_is_what_the_hands_began(drawn in drawn(), deeds in deeds(1..EVENTS)) {
+        play_beside_the_hands(&drawn, &deeds);
+    }
+
+    #[test]
+    fn chords_ring_as_they_are_played(drawn in drawn(), deeds in figures::figures()) {
         play_beside_the_hands(&drawn, &deeds);
     }
 }

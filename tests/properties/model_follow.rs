@@ -57,7 +57,8 @@ pub struct Following {
     came: Came,
     steps: Vec<(Keys, u64)>,
     breaking: bool,
-    met: usize,
+    /// The written chord that was met last in this section.
+    met: Option<usize>,
     struck_at: BTreeMap<u8, u64>,
     velocity: BTreeMap<u8, u8>,
 }
@@ -110,6 +111,10 @@ fn is_known_chord(classes: &Classes) -> bool {
     is_one_of(classes, &PLAIN) || is_one_of(classes, &SEVENTHS)
 }
 
+fn is_named_chord(classes: &Classes) -> bool {
+    is_known_chord(classes) || is_one_of(classes, &RICH)
+}
+
 fn is_in_a_triad(classes: &Classes) -> bool {
     let add = |more: &Classes| is_one_of(&classes.union(more).copied().collect(), &TRIADS);
     let ones = (0..12).map(|class| Classes::from([class]));
@@ -119,8 +124,8 @@ fn is_in_a_triad(classes: &Classes) -> bool {
 }
 
 impl Following {
-    pub fn begin_song(&mut self) {
-        self.met = 0;
+    pub fn enter_section(&mut self) {
+        self.met = None;
     }
 
     pub fn strike(&mut self, (key, velocity): (u8, u8), begins: bool, now: u64, gather: u64) {
@@ -192,7 +197,7 @@ impl Following {
         let first = self.began + terms.gather;
         let up = self.known.difference(&self.over).count();
         let together = span(&self.known.union(&self.struck).copied().collect());
-        if self.is_by_itself(&self.struck, terms) {
+        if self.are_enough(&self.struck, terms) {
             if up == self.known.len() || together <= 19 {
                 self.due = Some(first.max(now));
             }
@@ -202,8 +207,16 @@ impl Following {
         }
     }
 
-    fn is_by_itself(&self, struck: &Keys, terms: &Terms) -> bool {
+    fn are_enough(&self, struck: &Keys, terms: &Terms) -> bool {
         struck.len() >= terms.min_keys || terms.min_keys <= 3 && is_bare_fifth(struck)
+    }
+
+    fn is_by_itself(&self, struck: &Keys, terms: &Terms) -> bool {
+        let sounds = classes(struck);
+        let written = terms.chords.iter().any(|(_, chord)| *chord == sounds);
+        let has_name = is_named_chord(&sounds) || is_one_of(&sounds, &["0 7"]) || written;
+        let lacks = struck.len() >= 3 && !has_name && !self.known.is_disjoint(&self.over);
+        self.are_enough(struck, terms) && !lacks
     }
 
     fn waits(&mut self, now: u64, until: u64) -> bool {
@@ -247,7 +260,7 @@ impl Following {
         }
         // 4
         if self.breaking && all.len() < least && !is_bare_fifth(&struck) {
-            return self.decide_steps(now, terms);
+            return self.decide_steps(&struck, now, terms);
         }
         // 5
         if let Some(moved) = self.is_tune(&struck, terms) {
@@ -261,13 +274,13 @@ impl Following {
             return Some(self.chord_by_itself(&struck, now, terms));
         }
         if all.len() < least {
-            return self.decide_steps(now, terms);
+            return self.decide_steps(&struck, now, terms);
         }
         self.common_tones(&struck, all, now, terms)
     }
 
     fn is_doubtful(&self, keys: &Keys) -> bool {
-        let odd = !is_known_chord(&classes(keys)) && !is_one_of(&classes(keys), &RICH);
+        let odd = !is_named_chord(&classes(keys));
         neighbours(keys).into_iter().any(|(low, high)| {
             let (one, other) = (f32::from(self.velocity[&low]), f32::from(self.velocity[&high]));
             let soft = one < 0.8 * other || other < 0.8 * one;
@@ -309,14 +322,21 @@ impl Following {
     fn chord_by_itself(&mut self, struck: &Keys, now: u64, terms: &Terms) -> Harmony {
         let mut keys = self.lower_hand(struck, terms);
         let bottom = lowest(&keys);
-        let far = below(&self.over, bottom - 10);
-        let near: Keys = below(&self.over, bottom).difference(&far).copied().collect();
-        keys.extend(&far);
-        if !near.is_empty() && !self.waits(now, self.began + 280 * MS) {
-            keys.extend(&near);
+        let one_hand = keys == *struck;
+        keys.extend(below(&self.over, bottom - 10));
+        let mut later: Keys = keys.union(&below(&self.over, bottom)).copied().collect();
+        let rooted = later.clone();
+        let all: Keys = keys.union(&self.over).copied().collect();
+        if one_hand && classes(&all) != classes(&later) && is_known_chord(&classes(&all)) {
+            later.clone_from(&all);
+        }
+        let mut root = followed_root(&keys);
+        if all != keys && !self.waits(now, self.began + 280 * MS) {
+            root = followed_root(&rooted);
+            keys = later;
         }
         self.found = false;
-        self.plays(keys, true, terms)
+        self.plays(Harmony { root, ..of(&keys) }, true, terms)
     }
 
     fn common_tones(&mut self, struck: &Keys, all: Keys, now: u64, terms: &Terms) -> Option<Harmony> {
@@ -333,20 +353,20 @@ impl Following {
         let written = terms.chords.iter().any(|(_, chord)| *chord == sounds);
         let clear =
             written || is_one_of(&sounds, &PLAIN) || (struck.len() >= 2 || self.found) && is_known_chord(&sounds);
-        if held >= 2 && !clear {
+        if struck.len() < terms.min_keys && held >= 2 && !clear {
             self.came = Came::Nothing;
             return None;
         }
         let times: Vec<u64> = all.iter().map(|key| self.struck_at[key]).collect();
         self.found = (0..times.len()).all(|one| (0..one).all(|other| times[one].abs_diff(times[other]) > 150 * MS));
-        Some(self.plays(all, false, terms))
+        Some(self.plays(of(&all), false, terms))
     }
 
-    fn plays(&mut self, keys: Keys, by_itself: bool, terms: &Terms) -> Harmony {
+    fn plays(&mut self, harmony: Harmony, by_itself: bool, terms: &Terms) -> Harmony {
         self.forget_steps();
         self.came = Came::Chord { by_itself };
-        self.known = keys.clone();
-        let harmony = self.as_written(of(&keys), terms);
+        self.known = harmony.keys.clone();
+        let harmony = self.as_written(harmony, terms);
         self.harmony = Some(harmony.clone());
         harmony
     }
@@ -354,7 +374,7 @@ impl Following {
     /// Held against the section's chords.
     fn as_written(&mut self, harmony: Harmony, terms: &Terms) -> Harmony {
         let count = terms.chords.len();
-        let order: Vec<usize> = (0..count).map(|number| (self.met + number) % count).collect();
+        let order: Vec<usize> = (0..count).map(|number| (self.met.unwrap_or(0) + number) % count).collect();
         let chord = |at: &usize| &terms.chords[*at].1;
         let same = order.iter().find(|at| *chord(at) == harmony.classes);
         let whole = order.iter().find(|at| chord(at).is_superset(&harmony.classes));
@@ -364,7 +384,7 @@ impl Following {
                 && chord(at).len() + 1 == harmony.classes.len()
         });
         let Some(at) = same.or(whole).or(less).copied() else { return harmony };
-        self.met = at;
+        self.met = Some(at);
         let (root, written) = &terms.chords[at];
         let root = harmony.keys.iter().find(|key| *key % 12 == *root).copied().unwrap_or(harmony.root);
         let classes = harmony.classes.intersection(written).copied().collect();
@@ -372,16 +392,17 @@ impl Following {
     }
 
     /// A bass with its chord, or broken chords.
-    fn decide_steps(&mut self, now: u64, terms: &Terms) -> Option<Harmony> {
+    fn decide_steps(&mut self, pair: &Keys, now: u64, terms: &Terms) -> Option<Harmony> {
         self.came = Came::Nothing;
         if terms.min_keys > 3 {
             return None;
         }
-        if let [.., (bass, at), (pair, _)] = &self.steps[..] {
+        if let Some((bass, at)) = self.steps.iter().rfind(|(keys, _)| !keys.is_subset(&self.struck)) {
             let chord: Keys = bass.union(pair).copied().collect();
             let above = bass.len() == 1 && pair.len() == 2 && lowest(pair) - lowest(bass) >= 5;
             if above && is_one_of(&classes(&chord), &TRIADS) && now - at < 1200 * MS {
-                return Some(self.plays_steps(of(&chord)));
+                let harmony = self.as_written(of(&chord), terms);
+                return Some(self.plays_steps(harmony));
             }
         }
         let single: Vec<u8> = self
@@ -397,9 +418,15 @@ impl Following {
         if single.len() < 2 {
             return None;
         }
-        self.breaking = self.breaks(&single);
+        let due = self.due_chord(terms);
+        self.breaking = self.breaks(&single, due.as_ref().map(|(_, due)| due));
         if !self.breaking {
             return None;
+        }
+        if let Some((at, harmony)) = due.and_then(|(at, due)| Some((at, self.all_due(&single, terms, at, &due)?))) {
+            self.met = Some(at);
+            self.steps.drain(..self.steps.len() - 1);
+            return Some(self.plays_steps(harmony));
         }
         let keys = self.since_change(&single, terms)?;
         let sounds = classes(&keys);
@@ -413,33 +440,70 @@ impl Following {
             _ => of(&keys),
         };
         self.steps.drain(..self.steps.len() - 1);
+        let harmony = self.as_written(harmony, terms);
         Some(self.plays_steps(harmony))
     }
 
-    fn breaks(&self, single: &[u8]) -> bool {
+    /// The number and the notes of the written chord that is due.
+    fn due_chord(&self, terms: &Terms) -> Option<(usize, Classes)> {
+        let count = terms.chords.len();
+        let last = self.met.filter(|met| *met < count).map(|met| &terms.chords[met].1);
+        let from = self.met.map_or(0, |met| met + 1);
+        for at in (from..from + count).map(|at| at % count) {
+            let chord = &terms.chords[at].1;
+            let sounds = self.harmony.as_ref().is_some_and(|harmony| harmony.classes == *chord);
+            if last != Some(chord) && !sounds {
+                return Some((at, chord.clone()));
+            }
+        }
+        None
+    }
+
+    /// The chord that is due, if the keys since the first foreign one are all of it.
+    fn all_due(&self, single: &[u8], terms: &Terms, at: usize, due: &Classes) -> Option<Harmony> {
+        let (from, foreign) = self.turn(single, terms)?;
+        let keys = [from, foreign].map(|from| single[from..].iter().copied().collect::<Keys>());
+        let keys = keys.into_iter().find(|keys| classes(keys).is_subset(due))?;
+        let class = terms.chords[at].0;
+        let above = || (lowest(&keys) as u8..).find(|key| key % 12 == class);
+        let below = || (0..=lowest(&keys) as u8).rev().find(|key| key % 12 == class);
+        let root = keys.iter().copied().find(|key| key % 12 == class).or_else(below).or_else(above)?;
+        Some(Harmony { keys, classes: due.clone(), root })
+    }
+
+    fn breaks(&self, single: &[u8], due: Option<&Classes>) -> bool {
         let apart: Vec<u8> = single.windows(2).map(|pair| pair[0].abs_diff(pair[1])).collect();
         let small = |last: usize| apart.iter().rev().take(last).filter(|apart| [1, 2].contains(*apart)).count();
         if self.breaking {
             return small(6) < 3 && small(2) < 2;
         }
-        let Some(begin) = single.len().checked_sub(4) else { return false };
-        let four: Keys = single[begin..].iter().copied().collect();
-        let times: Vec<u64> = self.steps[self.steps.len() - 4..].iter().map(|(_, at)| *at).collect();
-        let waits: Vec<u64> = times.windows(2).map(|pair| pair[1] - pair[0]).collect();
-        let (shortest, longest) = (waits.iter().min().copied().unwrap_or(0), waits.iter().max().copied().unwrap_or(0));
-        let even = longest < 450 * MS && 10 * longest <= 13 * shortest;
-        even && apart[begin..].iter().all(|apart| *apart >= 3) && is_one_of(&classes(&four), &TRIADS)
+        let begin = |count: usize| {
+            let begin = single.len().checked_sub(count)?;
+            let keys: Keys = single[begin..].iter().copied().collect();
+            let times: Vec<u64> = self.steps[self.steps.len() - count..].iter().map(|(_, at)| *at).collect();
+            let waits: Vec<u64> = times.windows(2).map(|pair| pair[1] - pair[0]).collect();
+            let (shortest, longest) = (waits.iter().min().copied()?, waits.iter().max().copied()?);
+            let even = longest < 450 * MS && 10 * longest <= 13 * shortest;
+            let skips = apart[begin..].iter().all(|apart| *apart >= 3);
+            (even && skips && classes(&keys).len() == 3).then(|| classes(&keys))
+        };
+        begin(4).is_some_and(|four| is_one_of(&four, &TRIADS))
+            || begin(3).is_some_and(|three| due.is_some_and(|due| three.is_subset(due)))
     }
 
-    fn since_change(&self, single: &[u8], terms: &Terms) -> Option<Keys> {
+    /// From which of the single keys on the chord is another: with what leads up to the first foreign one, and that one.
+    fn turn(&self, single: &[u8], terms: &Terms) -> Option<(usize, usize)> {
         let present = self.harmony.as_ref().map_or(Classes::new(), |harmony| {
             let triad = triad_on(harmony.root, terms.key).filter(|triad| triad.is_superset(&harmony.classes));
             if harmony.classes.len() == 2 { triad.unwrap_or(harmony.classes.clone()) } else { harmony.classes.clone() }
         });
-        let mut from = single.iter().position(|key| !present.contains(&(key % 12)))?;
-        if from > 0 && single[from] >= single[from - 1] + 3 {
-            from -= 1;
-        }
+        let foreign = single.iter().position(|key| !present.contains(&(key % 12)))?;
+        let rises = foreign > 0 && single[foreign] >= single[foreign - 1] + 3;
+        Some((if rises { foreign - 1 } else { foreign }, foreign))
+    }
+
+    fn since_change(&self, single: &[u8], terms: &Terms) -> Option<Keys> {
+        let (from, _) = self.turn(single, terms)?;
         (from..single.len())
             .map(|from| single[from..].iter().copied().collect::<Keys>())
             .find(|keys| is_in_a_triad(&classes(keys)))

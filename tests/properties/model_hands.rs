@@ -24,6 +24,7 @@ pub struct Hands {
     down: BTreeMap<Pressed, (u64, u64)>,
     presses: u64,
     place: Where,
+    order_step: usize,
     tonic: u8,
     /// The tonic in which the drone sounds.
     drone: Option<u8>,
@@ -69,12 +70,15 @@ impl Hands {
         let mut first = book.songs[0].on_entering.iter().chain(&book.songs[0].sections[0].on_entering);
         let not_done = first.any(|deed| deed.does == map::Does::Act(map::Action::Drone(Some(true))));
         let (down, pedals) = (BTreeMap::new(), BTreeSet::new());
-        Hands { book, zones, down, presses: 0, place, tonic: 0, drone: None, not_done, pedals }
+        Hands { book, zones, down, presses: 0, place, order_step: 0, tonic: 0, drone: None, not_done, pedals }
     }
 
-    /// Where the set stands, and the tonic that is heard there.
-    pub fn stand(&mut self, place: Where, tonic: u8) {
-        (self.place, self.tonic) = (place, tonic);
+    /// Where the set stands, at which step of the order, and the tonic that is heard there.
+    pub fn stand(&mut self, place: Where, order_step: usize, tonic: u8) {
+        if (place.section, order_step) != (self.place.section, self.order_step) {
+            self.zones.iter_mut().for_each(|hand| hand.following.enter_section());
+        }
+        (self.place, self.order_step, self.tonic) = (place, order_step, tonic);
     }
 
     /// What is due by now is decided, in file order. Returns what was derived, alone at its place, all the time.
@@ -408,7 +412,7 @@ impl Hands {
             }
             Action::Plain(Plain::FromTheTop) => self.zones.iter_mut().for_each(|hand| {
                 hand.voicing.clear();
-                hand.following.begin_song();
+                hand.following.enter_section();
             }),
             Action::Fade(_) => {
                 self.drone = None;

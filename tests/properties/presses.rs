@@ -14,7 +14,7 @@ use crate::{CASES, config};
 
 const DEAF: u64 = 500_000;
 const GUARD: u64 = 200_000;
-/// The same where a second press is waited for.
+/// The same where a second press is waited for; and so short a lift is none where a press may become another.
 const BOUNCE: u64 = 60_000;
 const DOUBLE: u64 = 400_000;
 const LONG: u64 = 700_000;
@@ -65,7 +65,10 @@ fn presses(control: Control, moves: &[(u64, Moved)], waits: [bool; 4]) -> Vec<Pr
             Moved::To(value) if control == Control::Reversed => 127 - value,
             Moved::To(value) => value,
             Moved::Found => {
-                presses.iter_mut().filter(|press| press.lost.is_none()).for_each(|press| press.lost = Some(at));
+                for press in presses.iter_mut().filter(|press| press.lost.is_none()) {
+                    press.lost = Some(at);
+                    press.up = press.up.filter(|up| up.0 <= at);
+                }
                 appeared = at;
                 continue;
             }
@@ -76,10 +79,16 @@ fn presses(control: Control, moves: &[(u64, Moved)], waits: [bool; 4]) -> Vec<Pr
             _ => value <= 40,
         };
         if held && comes_up {
-            presses.last_mut().expect("a press").up = Some((at, 2 * number));
+            let last = presses.last_mut().expect("a press");
+            // What may bounce is up only later, unless it is down again.
+            let may_bounce = control != Control::Key && last.counts && (waits[DOUBLED] || waits[LASTED]);
+            last.up = Some(if may_bounce { (at + BOUNCE, 0) } else { (at, 2 * number) });
         }
         let goes_down = value >= 64 && (!held || control == Control::Key);
-        if goes_down {
+        let bounced = presses.last_mut().filter(|last| last.lost.is_none() && last.up.is_some_and(|up| up.0 > at));
+        if let Some(press) = bounced.filter(|_| goes_down) {
+            press.up = None;
+        } else if goes_down {
             let last = presses.iter().rev().find(|press| press.counts).map(|press| press.down.0);
             let bounces = control != Control::Key && last.is_some_and(|last| at - last < guard);
             let counts = !bounces && at - appeared >= DEAF;

@@ -66,8 +66,8 @@ impl Cues {
                     off.map(Deed::Send)
                 }
                 Todo::ReleaseIfUp { cue, detector } => {
-                    let is_up = !self.detectors[detector.index()].is_down();
-                    if is_up { self.close(cue, step).map(Deed::Send) } else { None }
+                    let is_held = self.detectors[detector.index()].is_held();
+                    if !is_held { self.close(cue, step).map(Deed::Send) } else { None }
                 }
             };
             if deed.is_some() {

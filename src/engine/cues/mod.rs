@@ -129,11 +129,9 @@ impl Cues {
         self.keys[input * words..(input + 1) * words].fill(0);
     }
 
-    /// What presses might become is forgotten.
+    /// What is still to come of presses is forgotten.
     pub fn stop_waiting_for_presses(&mut self) {
-        for detector in &mut self.detectors {
-            detector.give_up();
-        }
+        self.detectors.iter_mut().for_each(PressDetector::stop_waiting);
     }
 
     /// The cues that wait for such a press fire.

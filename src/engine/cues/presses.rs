@@ -5,7 +5,8 @@ use crate::map::Press;
 
 /// A controller that has fired does not fire again within this time: switches bounce, pedals wear, feet tremble.
 const GUARD: Micros = Micros::from_millis(200);
-/// Where a second press is waited for, only what bounces is kept out.
+/// Where a second press is waited for, only what bounces is kept out; and where a press may become another, a contact
+/// that is let go for a shorter time has bounced.
 const BOUNCE: Micros = Micros::from_millis(60);
 /// Two presses within this time are a double one.
 const DOUBLE: Micros = Micros::from_millis(400);
@@ -27,6 +28,11 @@ impl Awaited {
     /// So soon after a press that counted no other one counts.
     pub fn guard(self) -> Micros {
         if self.double { BOUNCE } else { GUARD }
+    }
+
+    /// Whether it depends on its end or on another one what a press was.
+    fn is_any(self) -> bool {
+        self.double || self.long
     }
 }
 
@@ -61,6 +67,10 @@ pub(in crate::engine) struct PressDetector {
     down: bool,
     /// Whether the press that holds it down counted.
     counted: bool,
+    /// What else that press may become.
+    awaited: Awaited,
+    /// When it counts that a controller came up, if that was no bounce.
+    lift: Option<Micros>,
     /// When it crossed last and that counted.
     last: Option<Micros>,
     waiting: Option<Waiting>,
@@ -71,13 +81,17 @@ pub(in crate::engine) struct PressDetector {
 struct Waiting {
     at: Micros,
     lifted: bool,
-    awaited: Awaited,
 }
 
 impl PressDetector {
-    /// Whether it is held down, whatever that meant.
+    /// Whether it is down, whatever that meant.
     pub fn is_down(&self) -> bool {
         self.down
+    }
+
+    /// Whether its press goes on: it is down, or may have bounced.
+    pub fn is_held(&self) -> bool {
+        self.down || self.lift.is_some()
     }
 
     /// A controller says a value; without a `guard` no press counts. What crosses is a worn pedal's or a bouncing
@@ -85,10 +99,22 @@ impl PressDetector {
     pub fn turn(&mut self, value: u8, reversed: bool, guard: Option<Micros>, now: Micros) -> Option<(Crossing, bool)> {
         let value = if reversed { 127 - value.min(127) } else { value };
         if !self.down && value >= ON {
+            self.down = true;
+            if self.lift.take().is_some() {
+                return None;
+            }
             let counts = guard.is_some_and(|guard| self.last.is_none_or(|last| now - last >= guard));
             return Some((Crossing::Down, self.go_down(counts, now)));
         }
-        (self.down && value <= ARMED).then(|| (Crossing::Up, self.go_up()))
+        if !self.down || value > ARMED {
+            return None;
+        }
+        if self.counted && self.awaited.is_any() {
+            self.down = false;
+            self.lift = Some(now + BOUNCE);
+            return None;
+        }
+        Some((Crossing::Up, self.go_up()))
     }
 
     /// It goes down; whether that counts.
@@ -103,25 +129,27 @@ impl PressDetector {
 
     /// It comes up; whether its press counted.
     pub fn go_up(&mut self) -> bool {
-        self.down = false;
+        (self.down, self.lift) = (false, None);
         std::mem::take(&mut self.counted)
     }
 
     /// Whether a press now is the second one of a double press.
     pub fn doubles(&self, now: Micros) -> bool {
-        self.waiting.is_some_and(|waiting| waiting.awaited.double && now - waiting.at < DOUBLE)
+        self.waiting.is_some_and(|waiting| self.awaited.double && now - waiting.at < DOUBLE)
     }
 
     /// A press that counts; what it is, if that is known already.
     pub fn press(&mut self, awaited: Awaited, now: Micros) -> Option<Pressed> {
-        if self.doubles(now) {
+        let doubles = self.doubles(now);
+        self.awaited = awaited;
+        if doubles {
             self.waiting = None;
             return Some(Pressed::Double);
         }
-        if awaited == Awaited::default() {
+        if !awaited.is_any() {
             return Some(Pressed::Single);
         }
-        self.waiting = Some(Waiting { at: now, lifted: false, awaited });
+        self.waiting = Some(Waiting { at: now, lifted: false });
         None
     }
 
@@ -129,7 +157,7 @@ impl PressDetector {
     pub fn lift(&mut self, now: Micros) -> Option<Pressed> {
         let waiting = self.waiting.as_mut()?;
         waiting.lifted = true;
-        let double_may_follow = waiting.awaited.double && now - waiting.at < DOUBLE;
+        let double_may_follow = self.awaited.double && now - waiting.at < DOUBLE;
         if double_may_follow {
             return None;
         }
@@ -137,21 +165,36 @@ impl PressDetector {
         Some(Pressed::Single)
     }
 
-    /// When it will be known what the press was.
+    /// When it will be known what the press was, or that it ended.
     pub fn due(&self) -> Option<Micros> {
-        self.waiting.map(|waiting| waiting.due())
+        let known = self.waiting.map(|waiting| waiting.due(self.awaited));
+        [known, self.lift].into_iter().flatten().min()
     }
 
     /// What the press was, if it is known by now.
     pub fn resolve(&mut self, now: Micros) -> Option<Pressed> {
-        let waiting = self.waiting.take_if(|waiting| waiting.due() <= now)?;
-        let is_long = waiting.awaited.long && !waiting.lifted;
+        let awaited = self.awaited;
+        let waiting = self.waiting.take_if(|waiting| waiting.due(awaited) <= now)?;
+        let is_long = awaited.long && !waiting.lifted;
         Some(if is_long { Pressed::Long } else { Pressed::Single })
+    }
+
+    /// It was no bounce that it came up, if that is known by now; whether its press counted.
+    pub fn settle(&mut self, now: Micros) -> Option<bool> {
+        self.lift.filter(|lift| *lift <= now).map(|_| self.go_up())
     }
 
     /// Presses are forgotten: the input is lost.
     pub fn forget(&mut self) {
         *self = PressDetector { last: self.last, ..PressDetector::default() };
+    }
+
+    /// What is still to come of the press is forgotten: what it might become, and its end, if it is up.
+    pub fn stop_waiting(&mut self) {
+        self.waiting = None;
+        if self.lift.take().is_some() {
+            self.counted = false;
+        }
     }
 
     /// What the press might become is forgotten, not that it is down; whether there was something.
@@ -161,8 +204,8 @@ impl PressDetector {
 }
 
 impl Waiting {
-    fn due(&self) -> Micros {
-        let long_may_follow = self.awaited.long && !self.lifted;
+    fn due(&self, awaited: Awaited) -> Micros {
+        let long_may_follow = awaited.long && !self.lifted;
         self.at + if long_may_follow { LONG } else { DOUBLE }
     }
 }
@@ -229,6 +272,25 @@ mod tests {
         assert_eq!(turn(127, 500), Some((Crossing::Down, false)), "it bounced");
         assert_eq!(turn(0, 900), Some((Crossing::Up, false)));
         assert_eq!(turn(127, 910), Some((Crossing::Down, true)));
+    }
+
+    #[test]
+    fn a_contact_that_bounces_was_not_let_go() {
+        let mut detector = PressDetector::default();
+        let at = Micros::from_millis;
+        let turn = |detector: &mut PressDetector, value, now| detector.turn(value, false, Some(BOUNCE), at(now));
+        assert_eq!(turn(&mut detector, 127, 100), Some((Crossing::Down, true)));
+        assert_eq!(detector.press(LONG_ONLY, at(100)), None);
+        assert_eq!(turn(&mut detector, 0, 300), None);
+        assert!(!detector.is_down() && detector.is_held());
+        assert_eq!((detector.due(), detector.settle(at(359))), (Some(at(360)), None));
+        assert_eq!(turn(&mut detector, 127, 359), None);
+        assert_eq!(detector.due(), Some(at(800)), "it was down all the time");
+        assert_eq!(turn(&mut detector, 0, 400), None);
+        assert_eq!(detector.settle(at(460)), Some(true));
+        assert!(!detector.is_held());
+        assert_eq!(detector.lift(at(460)), Some(Pressed::Single));
+        assert_eq!(detector.due(), None);
     }
 
     #[test]

@@ -89,11 +89,15 @@ impl Cues {
         }
     }
 
-    /// Presses of which it is known by now what they were, of one detector; whether there are more.
-    pub fn resolve(&mut self, detector: DetectorId, step: &Step<'_>) -> bool {
+    /// What is known by now of the press of one detector: what it was, and that it ended. `list` is that of the cues in
+    /// use. Whether there are more detectors.
+    pub fn resolve(&mut self, detector: DetectorId, list: u16, step: &Step<'_>) -> bool {
         let Some(state) = self.detectors.get_mut(detector.index()) else { return false };
         if let Some(pressed) = state.resolve(step.now) {
             self.fire_all(self.lists[detector.index()], (detector, pressed.into()), By::Time, step.plan);
+        }
+        if let Some(counted) = self.detectors[detector.index()].settle(step.now) {
+            self.go_up(detector, counted, list, step.plan);
         }
         true
     }

@@ -99,7 +99,12 @@ impl Hand {
     /// A song begins: its zones lead their voices, and count the section's chords, from its beginning.
     pub fn begin_song(&mut self, zone: ZoneId, plan: &Plan) {
         self.handful_mut(zone).voicing = Voicing::default();
-        self.follower_mut(plan.zone(zone)).into_iter().for_each(Follower::begin_song);
+        self.begin_section(zone, plan);
+    }
+
+    /// A section is entered: its zones count its chords from its beginning.
+    pub fn begin_section(&mut self, zone: ZoneId, plan: &Plan) {
+        self.follower_mut(plan.zone(zone)).into_iter().for_each(Follower::begin_section);
     }
 
     /// A zone of another plan goes on as this one, with what it knows of the hand.

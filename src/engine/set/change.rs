@@ -186,6 +186,9 @@ impl Engine {
         self.current.standing.order_step = order_step;
         self.current.standing.section = section;
         self.current.find_shift(playing);
+        for zone in playing.song.zones.clone() {
+            self.hand.begin_section(ZoneId(zone as u16), step.plan);
+        }
         step.notice(Notice::Section);
         let list = &playing.song.sections[section].enter;
         self.current.turn_zones(list, step.plan);

@@ -8,13 +8,13 @@ use crate::music::{Classes, follow, scale};
 
 impl Follower {
     /// Too few keys are down for a chord: they may be one that comes key by key.
-    pub(super) fn decide_recent(&mut self, now: Micros, terms: &Terms<'_>) -> Option<Harmony> {
+    pub(super) fn decide_recent(&mut self, struck: KeySet, now: Micros, terms: &Terms<'_>) -> Option<Harmony> {
         self.verdict = Verdict::Nothing;
         if terms.min_keys > 3 {
             return None;
         }
-        if let Some(chord) = self.recent.over_bass(now) {
-            return Some(self.settle(Harmony::of_keys(chord.0), false));
+        if let Some(chord) = self.recent.over_bass((self.struck, struck), now) {
+            return Some(self.play_recent(Harmony::of_keys(chord.0), terms));
         }
         let mut singles = [0; LENGTH];
         let count = self.recent.singles(&mut singles);
@@ -24,25 +24,43 @@ impl Follower {
         if count < 2 {
             return None;
         }
-        self.recent.find_breaks(&singles[..count]);
+        let singles = &singles[..count];
+        let due = self.due_chord(terms);
+        self.recent.find_breaks(singles, due.map_or(Classes::NONE, |due| due.classes));
         if !self.recent.are_broken() {
             return None;
         }
-        let keys = self.since_change(&singles[..count], terms)?;
-        let harmony = self.of_broken(keys, terms)?;
+        let (first, foreign) = self.change(singles, terms)?;
+        let keys = |from: usize| singles[from..].iter().fold(KeySet::NONE, |keys, key| keys.with(KeySet::of(*key)));
+        let of_due = due.zip((first..=foreign).map(keys).find(|keys| due.is_some_and(|due| due.has(*keys))));
+        let harmony = match of_due {
+            Some((due, keys)) => {
+                self.meet(due);
+                self.settle(due.of_keys(keys), false)
+            }
+            None => {
+                let keys = (first..count).map(keys).find(|keys| is_in_triad(keys.classes()))?;
+                let harmony = self.of_broken(keys, terms)?;
+                self.play_recent(harmony, terms)
+            }
+        };
         self.recent.keep_last();
-        Some(self.settle(harmony, false))
+        Some(harmony)
     }
 
-    /// The tones since the chord changed: from the first that is foreign to what sounds, or the one before if they rise
-    /// from it by a skip; without those at its beginning that are not of one triad with the last.
-    fn since_change(&self, singles: &[u8], terms: &Terms<'_>) -> Option<KeySet> {
+    /// Decides from keys that came one after the other.
+    fn play_recent(&mut self, harmony: Harmony, terms: &Terms<'_>) -> Harmony {
+        let harmony = self.as_expected(harmony, terms);
+        self.settle(harmony, false)
+    }
+
+    /// Where the chord changed: at the first tone that is foreign to what sounds, and from which one on they may be the
+    /// new chord's: the one before if they rise from it by a skip, else that one.
+    fn change(&self, singles: &[u8], terms: &Terms<'_>) -> Option<(usize, usize)> {
         let present = self.harmony.map_or(Classes::NONE, |harmony| completed(&harmony, terms));
         let foreign = singles.iter().position(|key| !present.contains(*key))?;
         let rises = |before: &usize| i32::from(singles[foreign]) >= i32::from(singles[*before]) + SKIP;
-        let first = foreign.checked_sub(1).filter(rises).unwrap_or(foreign);
-        let keys = |from: usize| singles[from..].iter().fold(KeySet::NONE, |keys, key| keys.with(KeySet::of(*key)));
-        (first..singles.len()).map(keys).find(|keys| is_in_triad(keys.classes()))
+        Some((foreign.checked_sub(1).filter(rises).unwrap_or(foreign), foreign))
     }
 
     /// The chord of two or three tones: of two, the triad of the key on their root, if it has both.

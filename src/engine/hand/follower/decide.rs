@@ -57,6 +57,9 @@ const RICHER: [Classes; 6] = [
     ChordKind::MajorNinth.classes(),
 ];
 
+/// The notes of a bare fifth.
+const FIFTH: [Classes; 1] = [Classes::all_of(&[0, 7])];
+
 /// Whether these are the notes of one of some chords, on any root.
 fn is_one_of(classes: Classes, chords: &[Classes]) -> bool {
     (0..12).any(|root| chords.contains(&classes.moved(-root)))
@@ -65,6 +68,11 @@ fn is_one_of(classes: Classes, chords: &[Classes]) -> bool {
 /// Whether these are the notes of a chord that is known at sight.
 fn is_known(classes: Classes) -> bool {
     is_one_of(classes, &PLAIN) || is_one_of(classes, &FULLER)
+}
+
+/// Whether these are the notes of a chord that has a name.
+fn is_named(classes: Classes) -> bool {
+    is_known(classes) || is_one_of(classes, &RICHER)
 }
 
 impl Harmony {
@@ -82,13 +90,13 @@ impl Follower {
         if struck.is_empty() || self.waits_for_fingers(struck, now, terms) {
             return None;
         }
-        let by_itself = is_by_itself(struck, terms);
+        let by_itself = self.is_by_itself(struck, terms);
         let all = struck.with(self.older);
         if self.looks_brushed(if by_itself { struck } else { all }) && self.waits(now, self.begun + DOUBT) {
             return None;
         }
         if self.recent.are_broken() && all.count() < terms.min_keys && !struck.is_fifth() {
-            return self.decide_recent(now, terms);
+            return self.decide_recent(struck, now, terms);
         }
         match self.tune(struck, terms) {
             Some(tune) if !(self.found && self.is_in_reach(struck)) => {
@@ -96,7 +104,7 @@ impl Follower {
                 None
             }
             _ if by_itself => Some(self.decide_block(struck, now, terms)),
-            _ if all.count() < terms.min_keys => self.decide_recent(now, terms),
+            _ if all.count() < terms.min_keys => self.decide_recent(struck, now, terms),
             _ => self.decide_common(struck, now, terms),
         }
     }
@@ -119,6 +127,14 @@ impl Follower {
             self.due = Some(until);
         }
         waits
+    }
+
+    /// Whether these keys are a chord without any other. Three or more without a name may lack one that is held over.
+    fn is_by_itself(&self, struck: KeySet, terms: &Terms<'_>) -> bool {
+        let classes = struck.classes();
+        let is_chord = || is_named(classes) || is_one_of(classes, &FIFTH) || self.is_expected(classes, terms);
+        let is_whole = || struck.count() < 3 || self.known().and(self.older).is_empty() || is_chord();
+        are_enough(struck, terms) && is_whole()
     }
 
     fn waits_for_fingers(&mut self, struck: KeySet, now: Micros, terms: &Terms<'_>) -> bool {
@@ -149,18 +165,23 @@ impl Follower {
         Some(if lifted.is_empty() { Verdict::Tune } else { Verdict::TuneMoves })
     }
 
-    /// A chord by itself: of two hands the lower one, with keys held over far below, and in time with those just below.
+    /// A chord by itself: of two hands the lower one, with keys held over far below, and in time with those just below,
+    /// or with all that make it a fuller chord.
     fn decide_block(&mut self, struck: KeySet, now: Micros, terms: &Terms<'_>) -> Harmony {
         let chord = lower_hand(struck, terms);
         let far = self.older.below(chord.lowest() - FAR);
-        let near = self.older.below(chord.lowest()).without(far);
-        let is_early = !near.is_empty() && self.waits(now, self.begun + LATE);
-        let near = if is_early { KeySet::NONE } else { near };
+        let keys = chord.with(far);
+        let (with_near, with_all) = (keys.with(self.older.below(chord.lowest())), keys.with(self.older));
+        let is_fuller = with_all.classes() != with_near.classes() && chord == struck && is_known(with_all.classes());
+        let late = if is_fuller { with_all } else { with_near };
+        let is_early = with_all != keys && self.waits(now, self.begun + LATE);
         self.found = false;
-        self.play(chord.with(far).with(near), true, terms)
+        // What makes it fuller does not move its root.
+        let (keys, rooted) = if is_early { (keys, keys) } else { (late, with_near) };
+        self.play(Harmony { root: Harmony::of_keys(rooted.0).root, ..Harmony::of_keys(keys.0) }, true, terms)
     }
 
-    /// Fewer keys than a chord, with keys held over: once as many are up as were struck, and only for a plain chord.
+    /// No chord by itself, with keys held over: once as many are up as were struck; fewer keys only for a plain chord.
     fn decide_common(&mut self, struck: KeySet, now: Micros, terms: &Terms<'_>) -> Option<Harmony> {
         let all = struck.with(self.older);
         let (held, lifted) = (self.known().and(self.older), self.known().without(self.older));
@@ -175,19 +196,20 @@ impl Follower {
             let classes = all.classes();
             let is_full = struck.count() > 1 || self.found;
             let is_plain = is_one_of(classes, &PLAIN) || is_full && is_known(classes);
-            if held.count() > 1 && !is_plain && !self.is_expected(classes, terms) {
+            let are_few = struck.count() < terms.min_keys;
+            if are_few && held.count() > 1 && !is_plain && !self.is_expected(classes, terms) {
                 self.verdict = Verdict::Nothing;
                 return None;
             }
         }
         self.found = self.is_found_key_by_key(all);
-        Some(self.play(all, false, terms))
+        Some(self.play(Harmony::of_keys(all.0), false, terms))
     }
 
-    /// Decides from these keys.
-    fn play(&mut self, keys: KeySet, by_itself: bool, terms: &Terms<'_>) -> Harmony {
+    /// Decides so, where nothing else is written.
+    fn play(&mut self, harmony: Harmony, by_itself: bool, terms: &Terms<'_>) -> Harmony {
         self.recent.clear();
-        let harmony = self.as_expected(Harmony::of_keys(keys.0), terms);
+        let harmony = self.as_expected(harmony, terms);
         self.settle(harmony, by_itself)
     }
 
@@ -203,7 +225,7 @@ impl Follower {
         let first = self.begun + terms.gather;
         let whole = self.known().with(self.struck).span();
         let lifted = self.known().without(self.older);
-        if is_by_itself(self.struck, terms) {
+        if are_enough(self.struck, terms) {
             let gives_way = self.known().and(self.older).is_empty() || whole <= LEAP;
             return if gives_way { Some(first.max(now)) } else { self.due };
         }
@@ -229,7 +251,7 @@ impl Follower {
     /// one is soft or makes the chord none that is known.
     fn looks_brushed(&self, keys: KeySet) -> bool {
         let velocity = |key: u8| f32::from(self.velocity[usize::from(key)]);
-        let is_odd = || !is_known(keys.classes()) && !is_one_of(keys.classes(), &RICHER);
+        let is_odd = || !is_named(keys.classes());
         keys.count() > 2
             && keys.pairs().filter(|(low, high)| high - low <= 2).any(|(low, high)| {
                 let (soft, hard) = (velocity(low).min(velocity(high)), velocity(low).max(velocity(high)));
@@ -239,8 +261,8 @@ impl Follower {
     }
 }
 
-/// Whether these keys are a chord without any other: enough of them, or two a fifth or a fourth apart.
-fn is_by_itself(struck: KeySet, terms: &Terms<'_>) -> bool {
+/// Whether these keys are enough for a chord, or two a fifth or a fourth apart.
+fn are_enough(struck: KeySet, terms: &Terms<'_>) -> bool {
     struck.count() >= terms.min_keys || terms.min_keys <= 3 && struck.is_fifth()
 }
 

@@ -99,8 +99,8 @@ pub(in crate::engine) struct Follower {
     found: bool,
     verdict: Verdict,
     recent: RecentKeys,
-    /// Which of the section's chords was met last.
-    at_chord: usize,
+    /// Which of the section's chords was met last since it was entered.
+    met: Option<usize>,
     struck_at: [Micros; 128],
     velocity: [u8; 128],
 }
@@ -121,7 +121,7 @@ impl Default for Follower {
             found: false,
             verdict: Verdict::Open,
             recent: RecentKeys::default(),
-            at_chord: 0,
+            met: None,
             struck_at: [Micros::ZERO; 128],
             velocity: [0; 128],
         }
@@ -186,9 +186,9 @@ impl Follower {
         follower
     }
 
-    /// A song begins.
-    pub fn begin_song(&mut self) {
-        self.at_chord = 0;
+    /// A section is entered: its first chord is due.
+    pub fn begin_section(&mut self) {
+        self.met = None;
     }
 
     /// The sustain pedal comes up.

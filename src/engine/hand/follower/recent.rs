@@ -89,11 +89,12 @@ impl RecentKeys {
         }
     }
 
-    /// A bass and two keys above it that are a triad with it.
-    pub fn over_bass(&self, now: Micros) -> Option<KeySet> {
-        let [.., (bass, at), (pair, _)] = self.steps() else { return None };
+    /// A bass before a handful, and its two keys above that are a triad with it: the handful, and those of its keys that
+    /// count.
+    pub fn over_bass(&self, (handful, pair): (KeySet, KeySet), now: Micros) -> Option<KeySet> {
+        let (bass, at) = self.steps().iter().rev().find(|(keys, _)| !handful.has_all(*keys))?;
         let is_one = bass.count() == 1 && pair.count() == 2 && pair.lowest() - bass.lowest() >= ABOVE_BASS;
-        let chord = bass.with(*pair);
+        let chord = bass.with(pair);
         let is_triad = chord.classes().len() == 3 && is_in_triad(chord.classes());
         (is_one && is_triad && now - *at < AFTER_BASS).then_some(chord)
     }
@@ -107,27 +108,33 @@ impl RecentKeys {
         count
     }
 
-    /// Whether the last four steps are as far apart as figures of an accompaniment are: evenly, and not slowly.
-    fn is_even(&self) -> bool {
-        let times = self.steps().iter().rev().take(4).map(|(_, at)| *at);
+    /// Whether so many last steps are as far apart as figures of an accompaniment are: evenly, and not slowly.
+    fn is_even(&self, count: usize) -> bool {
+        let times = self.steps().iter().rev().take(count).map(|(_, at)| *at);
         let waits = times.clone().zip(times.skip(1)).map(|(later, earlier)| later - earlier);
         let (least, most) = waits.fold((SLOW, Micros::ZERO), |(least, most), wait| (wait.min(least), wait.max(most)));
         most < SLOW && (most.0 - least.0) * 10 <= least.0 * 3
     }
 
-    /// Finds out whether broken chords are being played: they begin with four tones of one triad by skips, evenly, and
-    /// are over after two seconds in a row, or three among the last six moves.
-    pub fn find_breaks(&mut self, singles: &[u8]) {
-        let apart = |pair: &[u8]| i32::from(pair[0].abs_diff(pair[1]));
-        let is_second = |pair: &[u8]| matches!(apart(pair), 1 | 2);
+    /// Finds out whether broken chords are being played: they begin with four tones of one triad by skips, evenly, or
+    /// three of the chord that is due, and are over after two seconds in a row, or three among the last six moves.
+    pub fn find_breaks(&mut self, singles: &[u8], due: Classes) {
         if self.broken {
+            let is_second = |pair: &[u8]| matches!(pair[0].abs_diff(pair[1]), 1 | 2);
             let seconds = |last: usize| singles.windows(2).rev().take(last).filter(|pair| is_second(pair)).count();
             self.broken = seconds(6) < 3 && seconds(2) < 2;
-        } else if let [.., a, b, c, d] = singles {
-            let last = [*a, *b, *c, *d];
-            let classes = Classes::all_of(&last);
-            let skips = last.windows(2).all(|pair| apart(pair) >= SKIP);
-            self.broken = skips && classes.len() == 3 && is_in_triad(classes) && self.is_even();
+        } else {
+            let is_due = |classes| due.contains_all(classes);
+            self.broken = self.begin_breaks(singles, 4, is_in_triad) || self.begin_breaks(singles, 3, is_due);
         }
+    }
+
+    /// Whether broken chords begin with so many last tones.
+    fn begin_breaks(&self, singles: &[u8], count: usize, are_of_one: impl Fn(Classes) -> bool) -> bool {
+        let Some(first) = singles.len().checked_sub(count) else { return false };
+        let last = &singles[first..];
+        let classes = Classes::all_of(last);
+        let skips = last.windows(2).all(|pair| i32::from(pair[0].abs_diff(pair[1])) >= SKIP);
+        skips && classes.len() == 3 && are_of_one(classes) && self.is_even(count)
     }
 }

@@ -28,6 +28,7 @@ const OF_CUES: &[(&str, &str)] = &[
     ("off", "{ control = [80, 0], channel = 1 }"),
     ("press", "\"double\""),
     ("program", "5"),
+    ("rest", "\"off\""),
     ("reversed", "true"),
     ("section", "\"Chorus\""),
     ("song", "\"First Snow\""),

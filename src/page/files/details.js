@@ -35,6 +35,7 @@ function choice(text, note, current, disabled, act) {
 export function drawSongList({ set: show, state, can }, press) {
   if (!show || !state) return;
   set($('songs-name'), show.title || 'Tonight');
+  set($('set-remark'), show.remark ?? '');
   $('song-list').replaceChildren(...show.entries.map((entry) => {
     const keys = entry.pause ? 'a pause' : entry.room ? `room ${pretty(entry.room)}, fingers ${pretty(entry.fingers)}` : '';
     const note = [keys, entry.remark].filter(Boolean).join(' · ');

@@ -3,15 +3,17 @@
 use serde::Serialize;
 
 use crate::daemon::Show;
-use crate::evening::Keys;
+use crate::evening::{Keys, Melody, Suits};
 use crate::map::{Entry, Input, Song};
 use crate::midi::Note;
 use crate::music::{Key, note};
+use crate::wording;
 
 /// The set.
 #[derive(Debug, Serialize)]
 pub(in crate::page) struct Set<'a> {
     title: &'a str,
+    remark: Option<&'a str>,
     entries: Vec<EntryFrame<'a>>,
     inputs: Vec<InputFrame<'a>>,
     outputs: Vec<&'a str>,
@@ -29,8 +31,8 @@ struct EntryFrame<'a> {
     room: Option<String>,
     fingers: Option<String>,
     remark: Option<&'a str>,
-    /// The twelve keys that the room may hear on entering it, each with the shift that it would have.
-    keys: Vec<(String, i32)>,
+    /// The twelve keys that the room may hear on entering it, each with the shift that it would have and whom it suits.
+    keys: Vec<(String, i32, Option<String>)>,
 }
 
 #[derive(Debug, Serialize)]
@@ -48,6 +50,7 @@ impl Set<'_> {
         let input = |input: &'_ Input| (input.keys.0 as u8, input.keys.1 as u8);
         Set {
             title: &show.book.set.title,
+            remark: show.book.set.remark.as_deref(),
             entries: show.book.set.entries.iter().enumerate().map(|(number, entry)| one(show, number, entry)).collect(),
             inputs: gear
                 .inputs
@@ -68,8 +71,16 @@ fn one<'a>(show: &'a Show, number: usize, entry: &'a Entry) -> EntryFrame<'a> {
     let song = entry.song.and_then(|song| show.book.songs.get(song));
     let keys = song.map(|song| Keys::of(&show.book, entry, song));
     let shift = |song: &Song, key: Key| Keys::tonight_in(&show.book, entry, song, key).shift;
+    let melody = song.and_then(|song| Melody::of(entry, song));
+    let suits = |key: Key| -> Option<String> {
+        let melody = melody.as_ref()?;
+        let singers = show.book.set.singers_of(entry);
+        let suits: Vec<(&str, Suits)> =
+            singers.map(|(_, singer)| (singer.called.as_str(), melody.suits(key, singer))).collect();
+        (!suits.is_empty()).then(|| wording::keys::suits(&suits))
+    };
     let choices = song.zip(keys).map_or_else(Vec::new, |(song, keys)| {
-        keys.choices().iter().map(|key| (key.to_string(), shift(song, *key))).collect()
+        keys.choices().iter().map(|key| (key.to_string(), shift(song, *key), suits(*key))).collect()
     });
     EntryFrame {
         position: number + 1,

@@ -17,6 +17,7 @@ type Bars = Vec<Vec<String>>;
 pub(in crate::page) struct SongFrame {
     position: Option<usize>,
     title: Option<String>,
+    remark: Option<String>,
     tempo: Option<f64>,
     meter: Option<(u8, u8)>,
     /// Whether it has a drone.
@@ -70,6 +71,7 @@ impl SongFrame {
         SongFrame {
             position: Some(here + 1),
             title: Some(show.plan.title(here).to_owned()),
+            remark: song.remark.clone(),
             tempo: song.tempo,
             meter: song.meter,
             drone: song.drone.is_some(),

@@ -2,9 +2,10 @@
 
 use serde::Serialize;
 
+use crate::check;
 use crate::daemon::Show;
 use crate::evening::{Keys, Melody, Suits};
-use crate::map::{Entry, Input, Song};
+use crate::map::{Book, Entry, Input, Song};
 use crate::midi::Note;
 use crate::music::{Key, note};
 use crate::wording;
@@ -14,6 +15,8 @@ use crate::wording;
 pub(in crate::page) struct Set<'a> {
     title: &'a str,
     remark: Option<&'a str>,
+    /// What `check` finds in it, each in words.
+    findings: Vec<String>,
     entries: Vec<EntryFrame<'a>>,
     inputs: Vec<InputFrame<'a>>,
     outputs: Vec<&'a str>,
@@ -51,6 +54,7 @@ impl Set<'_> {
         Set {
             title: &show.book.set.title,
             remark: show.book.set.remark.as_deref(),
+            findings: findings(&show.book),
             entries: show.book.set.entries.iter().enumerate().map(|(number, entry)| one(show, number, entry)).collect(),
             inputs: gear
                 .inputs
@@ -65,6 +69,14 @@ impl Set<'_> {
             plays_as: plays_as.and_then(|number| gear.inputs.get(number)).map(|input| input.name.value.as_str()),
         }
     }
+}
+
+/// The findings of a set are read, not counted: so many are enough.
+const MOST_FINDINGS: usize = 30;
+
+fn findings(book: &Book) -> Vec<String> {
+    let found = check::findings(book);
+    found.iter().take(MOST_FINDINGS).map(|finding| wording::page::finding(&finding.listed(&book.sources))).collect()
 }
 
 fn one<'a>(show: &'a Show, number: usize, entry: &'a Entry) -> EntryFrame<'a> {

@@ -22,7 +22,7 @@ const MAY_IMPORT: [(&str, &[&str]); 12] = [
     ("wording", &["music", "midi", "map", "evening", "engine"]),
     ("daemon", &["music", "midi", "map", "evening", "engine", "check", "ports", "wording"]),
     ("paper", &["music", "midi", "map", "evening", "engine", "wording"]),
-    ("page", &["music", "midi", "map", "evening", "engine", "wording", "daemon", "paper"]),
+    ("page", &["music", "midi", "map", "evening", "engine", "check", "wording", "daemon", "paper"]),
     ("cli", &["music", "midi", "map", "evening", "engine", "check", "ports", "wording", "daemon", "paper", "page"]),
 ];
 

@@ -2,31 +2,34 @@
 
 use super::tonight::{Outing, Stop, Tonight};
 use super::words::{from_to, middle_c, quoted, sounding};
+use crate::evening::{Melody, Suits};
 use crate::map::{At, Diagnostic, KeyRange, Singer};
-use crate::music::Key;
 
 /// Hint: a melody that leaves the singer's range at tonight's key or at a section's. Hint, softer: one that leaves
 /// the comfortable range in more than half of tonight's sections; for a last chorus higher up a voice has its range.
 /// The melody moves from the chart's key to the one that is heard by the nearest way.
 pub(super) fn find(tonight: &Tonight<'_>, found: &mut Vec<Diagnostic>) {
     for outing in &tonight.outings {
-        let melody = tonight.pieces[outing.piece].song.melody_range.as_ref();
-        let named = outing.entry.singer.as_ref();
-        let singer =
-            named.and_then(|named| tonight.book.set.singers.iter().find(|singer| singer.name.value == named.value));
-        if let (Some(melody), Some(named), Some(singer)) = (melody, named, singer) {
-            let octave = middle_c(tonight.book, outing.entry.spot);
-            found.extend(Sung { outing, melody, named, singer, octave }.hint());
+        let song = tonight.pieces[outing.piece].song;
+        let (Some(melody), Some(heard)) = (&song.melody_range, Melody::of(outing.entry, song)) else { continue };
+        let (named, singers): (Vec<_>, Vec<_>) = tonight.book.set.singers_of(outing.entry).unzip();
+        let octave = middle_c(tonight.book, outing.entry.spot);
+        for (named, singer) in named.into_iter().zip(&singers) {
+            let (heard, singers) = (&heard, &singers[..]);
+            found.extend(Sung { outing, melody, heard, named, singer, singers, octave }.hint());
         }
     }
 }
 
-/// A melody tonight, and who sings it.
+/// A melody tonight, and one who sings it.
 struct Sung<'t> {
     outing: &'t Outing<'t>,
     melody: &'t At<KeyRange>,
+    heard: &'t Melody,
     named: &'t At<String>,
     singer: &'t Singer,
+    /// All who sing it.
+    singers: &'t [&'t Singer],
     /// How the set's file counts octaves.
     octave: i32,
 }
@@ -37,43 +40,21 @@ fn numbers(range: KeyRange) -> (i32, i32) {
 }
 
 impl Sung<'_> {
-    /// Lowest and highest note at a stop, if `key` is what the song begins in.
-    fn heard(&self, key: Key, stop: &Stop) -> (i32, i32) {
-        let (low, high) = numbers(self.melody.value);
-        let way = self.outing.keys.chart.nearest_way(key) + stop.lift;
-        (low + way, high + way)
-    }
-
-    /// In how many of tonight's sections the melody leaves a range.
-    fn outside(&self, key: Key, range: KeyRange) -> usize {
-        let (lowest, highest) = numbers(range);
-        let leaves = |(low, high): (i32, i32)| low < lowest || high > highest;
-        self.outing.stops.iter().filter(|stop| leaves(self.heard(key, stop))).count()
-    }
-
-    fn can_be_sung(&self, key: Key) -> bool {
-        self.outside(key, self.singer.range) == 0
-    }
-
-    fn fits(&self, key: Key) -> bool {
-        let comfortable = self.singer.comfortable.unwrap_or(self.singer.range);
-        self.can_be_sung(key) && 2 * self.outside(key, comfortable) <= self.outing.stops.len()
-    }
-
     fn hint(&self) -> Option<Diagnostic> {
         let key = self.outing.keys.tonight;
-        if self.fits(key) {
+        let suits = self.heard.suits(key, self.singer);
+        if suits == Suits::Well {
             return None;
         }
-        let name = quoted(&self.singer.name.value);
+        let name = quoted(&self.singer.called);
         let in_words = |range: KeyRange| from_to(u8::from(range.0), u8::from(range.1), self.octave);
-        let (range, than, label) = match self.singer.comfortable.filter(|_| self.can_be_sung(key)) {
+        let (range, than, label) = match self.singer.comfortable.filter(|_| suits == Suits::Just) {
             Some(range) => (range, format!("{name} is comfortable with"), format!("comfortable: {}", in_words(range))),
             None => (self.singer.range, format!("{name} reaches"), format!("sings {}", in_words(self.singer.range))),
         };
         let (low, high) = self.ends(range);
-        let low_note = low.map(|stop| self.note(self.heard(key, stop).0, stop));
-        let high_note = high.map(|stop| self.note(self.heard(key, stop).1, stop));
+        let low_note = low.map(|stop| self.note(self.heard.heard(key, stop.lift).0, stop));
+        let high_note = high.map(|stop| self.note(self.heard.heard(key, stop.lift).1, stop));
         let title = match (low_note, high_note) {
             (Some(low), Some(high)) => {
                 format!("the melody goes from {low} to {high} tonight, lower and higher than {than}")
@@ -96,9 +77,10 @@ impl Sung<'_> {
     fn ends(&self, range: KeyRange) -> (Option<&Stop>, Option<&Stop>) {
         let (key, (lowest, highest)) = (self.outing.keys.tonight, numbers(range));
         let stops = &self.outing.stops;
-        let low = stops.iter().min_by_key(|stop| stop.lift).filter(|stop| self.heard(key, stop).0 < lowest);
+        let low = stops.iter().min_by_key(|stop| stop.lift).filter(|stop| self.heard.heard(key, stop.lift).0 < lowest);
         // Of equals the first.
-        let high = stops.iter().rev().max_by_key(|stop| stop.lift).filter(|stop| self.heard(key, stop).1 > highest);
+        let high =
+            stops.iter().rev().max_by_key(|stop| stop.lift).filter(|stop| self.heard.heard(key, stop.lift).1 > highest);
         (low, high)
     }
 
@@ -107,12 +89,13 @@ impl Sung<'_> {
     }
 
     fn help(&self) -> String {
-        let tonight = self.outing.keys.tonight;
-        let keys = || (1..=6).flat_map(|way| [-way, way]).map(|way| tonight.transposed(way));
-        if let Some(key) = keys().find(|key| self.fits(*key)) {
-            return format!("the nearest key that fits: write key = \"{key}\"");
+        let nearest = |wanted| self.heard.nearest(&self.outing.keys, self.singers, wanted);
+        let all = if self.singers.len() > 1 { " all" } else { "" };
+        if let Some(key) = nearest(Suits::Well) {
+            return format!("the nearest key that fits{all}: write key = \"{key}\"");
         }
-        match keys().find(|key| self.can_be_sung(*key)).filter(|_| !self.can_be_sung(tonight)) {
+        let sung = self.heard.suits(self.outing.keys.tonight, self.singer) == Suits::Just;
+        match nearest(Suits::Just).filter(|_| !sung) {
             Some(key) => format!("no key is comfortable; the nearest that can be sung: write key = \"{key}\""),
             None => "no other key fits better: ask the singer, or leave the melody's ends to others".to_owned(),
         }

@@ -21,8 +21,13 @@ const MORE_HELP: &str = "Changes to the set; they hold for this run, and longer 
   add-song FILE (KEY)       at the end
   song-key TITLE KEY        the room's key of any song; the current one moves at once,
                             unless its key was changed by hand
-  save-set                  writes them into the set's file; the old one stays beside it as .bak, the
-                            first one of all as .original
+  adjust-zone ZONE FIELD VALUE
+                            level, octave, keys, linger or on of a zone of the song that is played,
+                            such as: bed level -3, bed keys C3 B5, bed linger next, bed on off
+  adjust-song tempo VALUE   the tempo of the song that is played
+  undo-change               takes back the last of them
+  save-set                  writes them into the set's file and the songs'; the old ones stay beside
+                            them as .bak, the first ones of all as .original
 
 About the page:
   page-forget-waits         nobody waits any longer for wrong passcodes

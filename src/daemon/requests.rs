@@ -4,13 +4,13 @@ use std::sync::Arc;
 
 use serde::{Deserialize, Serialize};
 
-use super::changes::{self, Change, ChangeError, Read, SaveError};
+use super::changes::{self, Adjusted, Change, ChangeError, Changed, Field, Read, SaveError};
 use super::inbox::Handed;
 use super::observer::Observer;
 use super::state::State;
 use super::{PreparedMaps, Remote, Show, Unasked, wish};
 use crate::engine::Action;
-use crate::map::Book;
+use crate::map::{Book, Song};
 use crate::wording::notices::{Context, sentence};
 use crate::wording::{self, actions, performance};
 
@@ -157,7 +157,10 @@ impl RequestHandler {
                 let done = match words.first().map(String::as_str) {
                     Some(word) if words.len() == 1 && PageRequest::parse(word).is_some() => self.look_after(who, word),
                     Some("save-set") if words.len() == 1 => self.save(who),
-                    Some("move-song" | "add-song" | "song-key") => self.change(who, &words),
+                    Some("undo-change") if words.len() == 1 => self.undo(who),
+                    Some("move-song" | "add-song" | "song-key" | "adjust-zone" | "adjust-song") => {
+                        self.change(who, &words)
+                    }
                     _ => self.act(who, &words.join(" ")),
                 };
                 match done {
@@ -203,18 +206,62 @@ impl RequestHandler {
             |error: ChangeError| (if error.is_wrong() { Outcome::Wrong } else { Outcome::Failed }, sentence(&error));
         for _ in 0..OVERTAKEN {
             let show = self.remote.show();
-            let change = Change::parse(words, &show).map_err(refusal)?;
+            let playing = self.observer.state().song.map(|song| song.position - 1);
+            let change = Change::parse(words, &show, playing).map_err(refusal)?;
             let (book, changes) = changes::amend(&show, change.clone(), self.read).map_err(refusal)?;
             let prepared = PreparedMaps::new(&show, book, changes);
             let next = Arc::clone(prepared.show());
             (self.asked)(&actions::asked(who, &change.to_string()));
             match self.remote.load(Box::new(prepared)) {
-                Handed::Loaded => return Ok(self.words_for(&change, &next)),
+                Handed::Loaded => {
+                    self.turn_as_adjusted(&change, &next);
+                    return Ok(self.words_for(&change, &next));
+                }
                 Handed::Ended => return Err(ended()),
                 Handed::Overtaken => {}
             }
         }
         Err((Outcome::Failed, wording::changes::OVERTAKEN.to_owned()))
+    }
+
+    /// The last change is taken back.
+    fn undo(&self, who: &str) -> Result<String, Refusal> {
+        for _ in 0..OVERTAKEN {
+            let show = self.remote.show();
+            let Some((last, others)) = show.changes.split_last() else {
+                return Err((Outcome::Failed, wording::changes::NOTHING_TO_UNDO.to_owned()));
+            };
+            let set = show.book.sources.first().map_or("", |set| set.path.as_str());
+            let Changed { loaded, changes, .. } = changes::load(set, self.read, others);
+            let Some(book) = loaded.book.filter(|book| wish(&book.gear) == wish(&show.book.gear)) else {
+                return Err((Outcome::Failed, sentence(&SaveError::Faulty)));
+            };
+            let prepared = PreparedMaps::new(&show, book, changes);
+            let next = Arc::clone(prepared.show());
+            (self.asked)(&actions::asked(who, "undo-change"));
+            match self.remote.load(Box::new(prepared)) {
+                Handed::Loaded => {
+                    self.turn_as_adjusted(last, &next);
+                    return Ok(wording::changes::undone(&last.to_string()));
+                }
+                Handed::Ended => return Err(ended()),
+                Handed::Overtaken => {}
+            }
+        }
+        Err((Outcome::Failed, wording::changes::OVERTAKEN.to_owned()))
+    }
+
+    /// A zone whose `on` was adjusted is turned so at once.
+    fn turn_as_adjusted(&self, change: &Change, show: &Show) {
+        let Change::Adjust(Adjusted { map, zone: Some(zone), field: Field::On, .. }) = change else { return };
+        let is_map = |song: &&Song| show.book.sources.get(song.title.spot.file).is_some_and(|file| file.path == *map);
+        let zones = show.book.songs.iter().find(is_map).map(|song| &song.zones[..]).unwrap_or_default();
+        let named = zones.iter().filter(|known| known.name == zone.title).nth(zone.number);
+        let Some(on) = named.map(|named| named.on) else { return };
+        let turned =
+            |now: &Show| now.plan.zone_named(&zone.title).map(|name| Action::Zone { name, on: Some(on) }).ok_or(());
+        // Where nobody plays any longer there is nothing to turn.
+        let _ = self.remote.ask(turned);
     }
 
     /// What a change that was loaded means now.
@@ -225,6 +272,10 @@ impl RequestHandler {
             Change::AddSong { key, .. } => {
                 let title = show.plan.title(entries.saturating_sub(1));
                 wording::changes::added(title, entries, key.as_ref().map(ToString::to_string).as_deref())
+            }
+            Change::Adjust(Adjusted { zone, field, value, .. }) => {
+                let whose = zone.as_ref().map_or("the song", |zone| zone.title.as_str());
+                wording::changes::adjusted(whose, field.name(), value)
             }
             Change::SetKey { song, key } => {
                 let state = self.observer.state();
@@ -240,7 +291,7 @@ impl RequestHandler {
         for _ in 0..OVERTAKEN {
             let show = self.remote.show();
             let set = show.book.sources.first().map_or("", |set| set.path.as_str());
-            let (backup, book) = changes::save(set, self.read, &show.changes)
+            let (saved, book) = changes::save(set, self.read, &show.changes)
                 .map_err(|error: SaveError| (Outcome::Failed, sentence(&error)))?;
             match self.take_saved(&show, book) {
                 Handed::Overtaken => {
@@ -252,7 +303,9 @@ impl RequestHandler {
                 Handed::Ended => return Err(ended()),
                 Handed::Loaded => {}
             }
-            return Ok(wording::changes::saved(set, &backup.display().to_string()));
+            let backups: Vec<String> = saved.iter().map(|saved| saved.backup.display().to_string()).collect();
+            let files: Vec<&str> = saved.iter().map(|saved| saved.file.as_str()).collect();
+            return Ok(wording::changes::saved(&files, &backups));
         }
         Err((Outcome::Failed, wording::changes::OVERTAKEN.to_owned()))
     }

@@ -12,7 +12,9 @@ use super::plan::{
 use super::say::Say;
 use super::set::clock::tick_at;
 use super::zone::{PlanZone, SetUp};
-use crate::evening::{Inputs, Keys, Order, chord_on, chords_of, fits, heard, own_lift, plays_in, title, touch};
+use crate::evening::{
+    Inputs, Keys, Order, chord_on, chords_of, curve_of, fits, heard, own_lift, plays_in, tempo_of, title, touch,
+};
 use crate::map::{self, At, Book, Does, Drone, Entry, Gear, Output, SendMessage, Song};
 use crate::music::{Chord, Key};
 
@@ -145,6 +147,8 @@ impl Compiler<'_> {
                 zones: belonging.map(|zone| ZoneId(zone as u16)).collect(),
                 key: own_lift(song, number),
                 enter: section.map(|section| self.deeds(book, &section.on_entering, true)).unwrap_or_default(),
+                tick: tempo_of(song, number).map(tick_at),
+                velocity: touches(song, number),
                 chords: chords(song, number),
                 fits: fits(song, number, 0),
             });
@@ -153,10 +157,9 @@ impl Compiler<'_> {
         self.plan.most_zones = self.plan.most_zones.max(most);
         let fingers = fingers(song);
         let drone = song.drone.as_ref().map(|drone| self.drone(drone));
-        let tick = song.tempo.map(tick_at);
         let meter = song.meter.unwrap_or((4, 4));
         let sends = first_send..self.plan.sends.len();
-        PlanSong { zones, sections, enter, leave, sends, fingers, drone, tick, meter }
+        PlanSong { zones, sections, enter, leave, sends, fingers, drone, meter }
     }
 
     /// Zones whose handfuls matter even where nothing rings: all, if ever anything may, since what begins to ring in the
@@ -259,6 +262,12 @@ fn above_tonic(chord: Chord, key: Key) -> PlanChord {
     let above = |class: u8| (12 + class % 12 - key.tonic()) % 12;
     let classes = chord.classes().moved(-i32::from(key.tonic()));
     PlanChord { classes, root: above(chord.root()), bass: chord.slash().map(above) }
+}
+
+/// How the touch of each zone counts in a section that has a curve; empty where it has none.
+fn touches(song: &Song, section: usize) -> Vec<[u8; 128]> {
+    let Some(curve) = curve_of(song, section) else { return Vec::new() };
+    song.zones.iter().map(|zone| touch(std::iter::once(curve).chain(&zone.curve), zone.level)).collect()
 }
 
 /// The chords of a section, by semitones above the tonic of the fingers' key.

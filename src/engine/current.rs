@@ -2,6 +2,7 @@
 
 use super::ids::ZoneId;
 use super::plan::{Plan, Playing};
+use super::zone::PlanZone;
 use crate::evening::{Standing, lift};
 use crate::music::Classes;
 
@@ -87,6 +88,20 @@ impl Current {
             self.in_use.extend(zones.iter().filter(|zone| self.on[zone.index()]));
         }
         self.decides = self.in_use.iter().any(|zone| plan.zone(*zone).derives());
+    }
+
+    /// From tick to tick of the clock of the section where the set stands, in nanoseconds.
+    pub fn tick(&self, plan: &Plan) -> Option<u64> {
+        self.playing(plan).and_then(|playing| playing.song.sections[self.standing.section].tick)
+    }
+
+    /// The velocity on the wire of a zone in use, of one after the input's curve (rule R6).
+    pub fn touched(&self, (zone, planned): (ZoneId, &PlanZone), velocity: u8, plan: &Plan) -> u8 {
+        let own = self.playing(plan).and_then(|Playing { song, .. }| {
+            let tables = &song.sections[self.standing.section].velocity;
+            tables.get(zone.index().checked_sub(song.zones.start)?)
+        });
+        own.unwrap_or(&planned.velocity)[usize::from(velocity)]
     }
 
     /// What fits in the section where the set stands, in the fingers' key (rule R12).

@@ -190,7 +190,7 @@ impl Engine {
             Event::Action(action) => self.act(action, step),
             Event::InputBack(input) => self.cues.appear(input, step.now),
             Event::CloseCue(cue) => {
-                if let Some(off) = self.cues.close_left(cue, step) {
+                if let Some(off) = self.cues.close_left(cue, self.cue_list(), step) {
                     self.sends.send(off, &mut self.notes, step);
                 }
             }

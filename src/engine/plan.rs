@@ -124,8 +124,6 @@ pub(super) struct PlanSong {
     /// What each key plays where one key plays a chord, by semitones above the tonic.
     pub fingers: [PlanChord; 12],
     pub drone: Option<PlanDrone>,
-    /// From tick to tick of its clock, in nanoseconds.
-    pub tick: Option<u64>,
     /// Beats of a bar and their note value.
     pub meter: (u8, u8),
 }
@@ -141,6 +139,11 @@ pub(super) struct PlanSection {
     pub key: Option<i32>,
     /// What is done on entering it.
     pub enter: Vec<Deed>,
+    /// From tick to tick of its clock, in nanoseconds.
+    pub tick: Option<u64>,
+    /// Where it has a curve of its own: for each zone of the song, velocity after the input's curve, velocity on the
+    /// wire (rule R6).
+    pub velocity: Vec<[u8; 128]>,
     /// Its chords as written, in order, counted as `fits` is.
     pub chords: Vec<PlanChord>,
     /// What fits (rule R12): scale and chords, in semitones above the tonic of the key that the fingers play in.
@@ -196,6 +199,8 @@ pub(super) struct PlanCue {
     pub off: Option<SendId>,
     /// What that says, to tell the cue in another plan.
     pub off_says: Option<(u8, Say)>,
+    /// Whether it is its rest as the map says: sent at the start, a panic and the end whether or not the cue is on.
+    pub rests: bool,
     /// Whether the release says it.
     pub while_down: bool,
     pub name: Option<String>,

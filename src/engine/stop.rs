@@ -1,10 +1,10 @@
-//! Making it quiet: panic (rule R16), a lost input and the end (R17).
+//! Making it quiet: panic (rule R16), a lost input and the end (R17); cues at rest (R19).
 
 use super::Engine;
 use super::hand::handful::Gathering;
-use super::ids::CueId;
+use super::ids::{CueId, SendId};
 use super::out::{Notice, Sink};
-use super::plan::PlanCue;
+use super::plan::{PlanCue, PlanDoes};
 use super::step::Step;
 
 impl Engine {
@@ -23,7 +23,7 @@ impl Engine {
         self.notes.unheld.clear();
         self.hand.forget();
         self.hand.gatherings.fill(Gathering::default());
-        self.close_cues(step, |_, _| true);
+        self.rest_cues(step, |_, _| true);
         step.notice(Notice::Panic);
     }
 
@@ -44,7 +44,7 @@ impl Engine {
         hand.lift_keys(input, None, &mut on);
         controllers.lose(input, &mut on);
         hand.take_sustained(controllers.sustained(), &on);
-        self.close_cues(step, |_, cue| cue.input == input);
+        self.rest_cues(step, |_, cue| cue.input == input);
         self.cues.forget_presses(input, step.plan);
         self.clock.lose(input, step);
     }
@@ -53,6 +53,43 @@ impl Engine {
     pub(super) fn close_cues(&mut self, step: &mut Step<'_>, which: impl Fn(CueId, &PlanCue) -> bool) {
         while let Some(off) = self.cues.close_next(step, &which) {
             self.sends.send(off, &mut self.notes, step);
+        }
+    }
+
+    /// Cues of which `which` says so are put at rest: those that are on go off, and of the others in use the rest is sent
+    /// where the map says which it is.
+    pub(super) fn rest_cues(&mut self, step: &mut Step<'_>, which: impl Fn(CueId, &PlanCue) -> bool) {
+        let (plan, list) = (step.plan, self.cue_list());
+        for (cue, planned) in (0..).map(CueId).zip(&plan.cues) {
+            if !which(cue, planned) {
+                continue;
+            }
+            let rest = self.cues.rest(cue, list, plan);
+            if let Some(off) = rest.or_else(|| self.cues.close(cue, step)) {
+                self.sends.send(off, &mut self.notes, step);
+            }
+        }
+    }
+
+    /// The cues in use at an output whose map says what their rest is are told there as they stand (rule R21).
+    pub(super) fn tell_cues(&mut self, output: usize, step: &mut Step<'_>) {
+        let (plan, list) = (step.plan, self.cue_list());
+        for cue in plan.cues_in(list) {
+            let planned = plan.cue(cue);
+            let message = match planned.does {
+                PlanDoes::Send(message) if planned.rests => {
+                    if self.cues.is_on(cue) {
+                        Some(message)
+                    } else {
+                        planned.off
+                    }
+                }
+                _ => None,
+            };
+            let there = |send: &SendId| usize::from(plan.send(*send).output) == output;
+            if let Some(message) = message.filter(there) {
+                self.sends.send(message, &mut self.notes, step);
+            }
         }
     }
 

@@ -206,6 +206,7 @@ impl Engine {
                 new.clock.begin_to_give(now);
             }
             let stays = new.stand_like(self, numbers, step);
+            new.clock.change(self.current.tick(&self.plan), new.current.tick(step.plan), now);
             new.use_zones_after(self, numbers, stays, step);
         });
         std::mem::swap(self, new);
@@ -324,10 +325,11 @@ impl Engine {
             here.order_step = standing.order_step.min(playing.tonight.order.len() - 1);
             here.section = standing.section.min(playing.song.sections.len() - 1);
             self.current.find_shift(playing);
-            self.clock.enter_song(playing.song.tick, step.now);
+            self.clock.enter_song(self.current.tick(plan), step.now);
         }
         (0..plan.inputs.len()).for_each(|input| self.cues.appear(input, step.now));
         step.notice(Notice::Song);
         self.switch_zones(step);
+        self.rest_cues(step, |_, _| true);
     }
 }

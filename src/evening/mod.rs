@@ -28,6 +28,7 @@ mod standing;
 mod tests;
 mod titles;
 mod touch;
+mod voices;
 
 pub use fingers::chord_on;
 pub use fits::{ZoneFits, fits, zone_fits};
@@ -35,7 +36,8 @@ pub use keys::{FURTHEST, Keys, transposed_for, within_an_octave};
 pub use listening::{Inputs, MOST_INPUTS, feet_of, heard, inputs_of, listens, playing, worth_drawing};
 pub use order::{Order, OrderStep, lift, own_lift};
 pub use pitch::Offset;
-pub use sections::{chords_of, is_in_use, plays_in, sections_of};
+pub use sections::{chords_of, curve_of, is_in_use, plays_in, sections_of, tempo_of};
 pub use standing::Standing;
 pub use titles::{entry_named, entry_numbered, entry_titled, number_of, title, title_of};
 pub use touch::touch;
+pub use voices::{Melody, Suits};

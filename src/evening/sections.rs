@@ -1,6 +1,6 @@
 //! What belongs to a section: its zones and its chords, its own or those of a section that it is like.
 
-use crate::map::{Section, Song, Zone};
+use crate::map::{Curve, Section, Song, Zone};
 use crate::music::Chord;
 
 /// A section, by its number, and those that it is like, one after the other.
@@ -38,6 +38,18 @@ pub fn sections_of<'s>(song: &'s Song, zone: &'s Zone) -> impl Iterator<Item = u
 pub fn chords_of(song: &Song, section: usize) -> &[Vec<Chord>] {
     let own = lineage(song, section).find_map(|section| section.chords.as_ref());
     own.map_or(&[], |chords| &chords.value)
+}
+
+/// The tempo of a section, by its number: its own, else that of the section that it is like, else the song's.
+#[must_use]
+pub fn tempo_of(song: &Song, section: usize) -> Option<f64> {
+    lineage(song, section).find_map(|section| section.tempo).or(song.tempo)
+}
+
+/// The curve of a section, by its number: its own, else that of the section that it is like.
+#[must_use]
+pub fn curve_of(song: &Song, section: usize) -> Option<&Curve> {
+    lineage(song, section).find_map(|section| section.curve.as_ref())
 }
 
 #[cfg(test)]

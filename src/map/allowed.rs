@@ -1,7 +1,7 @@
 //! What fields allow: the words that they take, each with what it stands for, and how long a text may be. The reader and
 //! the schema share it.
 
-use super::{Cable, ClockCommand, Linger, Pedal, Plays, Press, ShiftWay, StayInKey};
+use super::{Cable, ClockCommand, Linger, Pedal, Plays, Press, Rest, ShiftWay, StayInKey};
 use crate::midi::machine_control::Transport;
 
 /// The most letters of a title or a name: what a page may ask for by its name.
@@ -74,3 +74,6 @@ pub(super) const CLOCKS: [(&str, ClockCommand); 3] =
 
 /// Commands of machine control that can fire a cue.
 pub(super) const TRANSPORTS: [(&str, Transport); 2] = [("play", Transport::Play), ("stop", Transport::Stop)];
+
+/// Which message of a cue is its rest.
+pub(super) const RESTS: [(&str, Rest); 2] = [("off", Rest::Off), ("on", Rest::On)];

@@ -11,7 +11,7 @@ pub(super) use aims::{in_the_set, in_the_song};
 use super::diagnostic::{Diagnostic, FaultKind};
 use super::names::Names;
 use super::reader::{Fields, Value};
-use super::{Action, Cue, Does, Off, Press, SongChoice, Spot, Trigger, send};
+use super::{Action, Cue, Does, Off, Press, SongChoice, Spot, Trigger, allowed, send};
 
 /// A cue as far as it could be read, and where the parts stand that are held against each other.
 struct CueParts<'a> {
@@ -32,6 +32,7 @@ fn read(mut fields: Fields<'_>, names: &Names) -> Option<Cue> {
     let (map_file, spot) = (fields.map_file, fields.spot);
     let (when, press) = fields.need("when").and_then(|value| when::read(&value, names)).unzip();
     let (name, off, hold) = (fields.take("name"), fields.take("off"), fields.take("while_down"));
+    let rest = fields.take("rest");
     let song = fields.take("song");
     let does = does::read(&mut fields, song, off, names);
     fields.done();
@@ -46,13 +47,18 @@ fn read(mut fields: Fields<'_>, names: &Names) -> Option<Cue> {
         let title = "\"name\" is shown while a cue is on, but without off this one never is";
         name.finding(title, add_off(&parts, "name"));
     }
+    if let Some(rest) = rest.filter(|_| off.is_none() && !map_file.broken) {
+        let title = "\"rest\" says which of two messages is sent at the start and the end, but this cue has no off";
+        rest.finding(title, add_off(&parts, "rest"));
+    }
+    let rest = rest.and_then(|value| value.choice(&allowed::RESTS));
     let name = name.and_then(|value| value.text()).map(|at| at.value);
     let message = off.map(|off| off.table("a message").and_then(send::message));
     let off = match message {
         Some(message) => Some(Off { message: message? }),
         None => None,
     };
-    Some(Cue { spot, when: when?, does: parts.does?, name, off, while_down: held })
+    Some(Cue { spot, when: when?, does: parts.does?, name, off, rest, while_down: held })
 }
 
 /// Only a trigger that takes any number leaves one open to be received.

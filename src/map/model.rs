@@ -11,7 +11,7 @@ mod set;
 mod song;
 mod text;
 
-pub use cue::{ClockCommand, Cue, Deed, Does, Off, Press, SongChoice, Trigger, When, WrittenAction};
+pub use cue::{ClockCommand, Cue, Deed, Does, Off, Press, Rest, SongChoice, Trigger, When, WrittenAction};
 pub use curve::Curve;
 pub use gear::{Cable, Gear, Input, Output, Sound, Stand};
 pub use hand::{Controls, Drone, Finger, Linger, Pedal, Plays, StayInKey};

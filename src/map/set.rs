@@ -36,6 +36,7 @@ pub(super) fn read(opened: Opened<'_>, index: &[Option<usize>], songs: &[Draft],
     let map_file = top.map_file;
     let title = top.need("title").and_then(|value| value.text()).map(|at| at.value).unwrap_or_default();
     let play_in = top.take("play_in").and_then(|value| values::play_in(&value));
+    let remark = top.take("remark").and_then(|value| value.long_text()).map(|at| at.value);
     let (singers, voices) = singers(&mut top);
     let unread = entries.is_empty() && top.has("song");
     if !map_file.broken && !unread && !entries.iter().any(|entry| entry.has("map")) {
@@ -58,7 +59,7 @@ pub(super) fn read(opened: Opened<'_>, index: &[Option<usize>], songs: &[Draft],
             map_file.report(fault);
         }
     }
-    Set { title, play_in, singers, entries }
+    Set { title, remark, play_in, singers, entries }
 }
 
 fn singers(top: &mut Fields<'_>) -> (Vec<Singer>, Known<()>) {
@@ -68,10 +69,12 @@ fn singers(top: &mut Fields<'_>) -> (Vec<Singer>, Known<()>) {
     let singer = |(name, value): (At<String>, Value<'_>)| {
         known.list.push((name.value.clone(), ()));
         let mut fields = value.table("a singer")?;
+        let called = fields.take("name").and_then(|value| value.text()).map(|at| at.value);
+        let called = called.unwrap_or_else(|| name.value.clone());
         let range = fields.need("range").and_then(|value| values::range(&value));
         let comfortable = fields.take("comfortable").and_then(|value| values::range(&value));
         fields.done();
-        Some(Singer { name, range: range?.value, comfortable: comfortable.map(|at| at.value) })
+        Some(Singer { name, called, range: range?.value, comfortable: comfortable.map(|at| at.value) })
     };
     let singers = named.into_iter().filter_map(singer).collect();
     (singers, known)
@@ -107,12 +110,12 @@ fn performed(
         play_in: fields.take("play_in").and_then(|value| values::play_in(&value)),
         shift: fields.take("shift").and_then(|value| values::shift(&value)),
         order: fields.take("order").and_then(|value| song::order(&value, sections)),
-        singer: fields.take("singer").and_then(|value| value.text()),
+        singers: fields.take("singer").map(|value| singers_named(&value)).unwrap_or_default(),
         remark: fields.take("remark").and_then(|value| value.long_text()).map(|at| at.value),
         on_entering: deeds::list(fields.take("on_entering"), around),
     };
     fields.done();
-    if let Some(singer) = &entry.singer {
+    for singer in &entry.singers {
         voices.find(map_file, singer);
     }
     if let Some((song_key, chart)) = song_key {
@@ -124,6 +127,14 @@ fn performed(
         }
     }
     entry
+}
+
+/// One singer, or a list of them.
+fn singers_named(value: &Value<'_>) -> Vec<At<String>> {
+    match value.is_list() {
+        true => values::names(value, false).unwrap_or_default(),
+        false => value.text().into_iter().collect(),
+    }
 }
 
 /// An entry without a map.
@@ -154,7 +165,7 @@ fn pause(mut fields: Fields<'_>, around: Around<'_>) -> Entry {
         play_in: None,
         shift: None,
         order: None,
-        singer: None,
+        singers: Vec::new(),
         remark,
         on_entering,
     }

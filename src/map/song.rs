@@ -8,6 +8,9 @@ use super::reader::{Fields, MapFile, Value};
 use super::{At, Gear, PlayIn, Section, ShiftWay, Song, agree, cue, deeds, hand, places, values, zone};
 use crate::music::Key;
 
+/// Quarter notes a minute that make a tempo.
+const TEMPO: std::ops::RangeInclusive<f64> = 10.0..=400.0;
+
 /// Reads a song; what is wrong goes to the file.
 pub(super) fn read(mut top: Fields<'_>, gear: &Gear, names: &Names) -> Draft {
     values::middle_c(&mut top);
@@ -18,11 +21,12 @@ pub(super) fn read(mut top: Fields<'_>, gear: &Gear, names: &Names) -> Draft {
     let key = top.need("key").and_then(|value| values::key(&value));
     let play_in = top.take("play_in").and_then(|value| values::play_in(&value));
     let shift = top.take("shift").and_then(|value| values::shift(&value)).unwrap_or(ShiftWay::Nearest);
-    let tempo = top.take("tempo").and_then(|value| value.number(10.0..=400.0));
+    let tempo = top.take("tempo").and_then(|value| value.number(TEMPO));
+    let remark = top.take("remark").and_then(|value| value.long_text()).map(|at| at.value);
     let meter = top.take("meter").and_then(|value| meter(&value));
     let melody_range = top.take("melody_range").and_then(|value| values::range(&value));
     let (entering, leaving) = (top.take("on_entering"), top.take("on_leaving"));
-    let (sections, known, of_sections) = sections(&mut top);
+    let (sections, known, of_sections) = sections(&mut top, names);
     let order = top.take("order").and_then(|value| order(&value, &known));
     let zones = top.list_of("zone", "a zone").into_iter().map(|fields| zone::read(fields, names, &known));
     let (zones, zone_fades): (Vec<_>, Vec<_>) = zones.unzip();
@@ -39,6 +43,7 @@ pub(super) fn read(mut top: Fields<'_>, gear: &Gear, names: &Names) -> Draft {
         key: key.unwrap_or(placeholder),
         play_in,
         shift,
+        remark,
         tempo,
         meter,
         melody_range,
@@ -96,7 +101,7 @@ fn zones_of(song: &Song, whole: bool) -> Known<()> {
 }
 
 /// The sections, their names, and for each what is done on entering it, which is read once the zones are known.
-fn sections<'a>(top: &mut Fields<'a>) -> (Vec<Section>, Known<()>, Vec<Option<Value<'a>>>) {
+fn sections<'a>(top: &mut Fields<'a>, gear: &Names) -> (Vec<Section>, Known<()>, Vec<Option<Value<'a>>>) {
     let map_file = top.map_file;
     let mut known = Known::new("section", "the song", !map_file.broken);
     let mut sections: Vec<Section> = Vec::new();
@@ -120,6 +125,8 @@ fn sections<'a>(top: &mut Fields<'a>) -> (Vec<Section>, Known<()>, Vec<Option<Va
             like: fields.take("like").and_then(|value| value.text()),
             key: fields.take("key").and_then(|value| values::key(&value)),
             chords: fields.take("chords").and_then(|value| values::progression(&value)),
+            tempo: fields.take("tempo").and_then(|value| value.number(TEMPO)),
+            curve: fields.take("curve").and_then(|value| values::curve(&value, &gear.curves)),
             remark: fields.take("remark").and_then(|value| value.long_text()).map(|at| at.value),
             on_entering: Vec::new(),
         };

@@ -31,6 +31,7 @@ pub const ASSETS: &[Asset] = assets! {
     "/" = "index.html", HTML;
     "/stand.css" = "stand.css", CSS;
     "/main.js" = "main.js", SCRIPT;
+    "/adjust.js" = "adjust.js", SCRIPT;
     "/beat.js" = "beat.js", SCRIPT;
     "/details.js" = "details.js", SCRIPT;
     "/draw.js" = "draw.js", SCRIPT;

@@ -2,9 +2,10 @@
 
 use std::collections::BTreeMap;
 
-use super::{Chords, PrintedSection};
-use crate::evening::{Keys, Order, OrderStep, chords_of, lift, own_lift};
-use crate::map::{Entry, Song};
+use super::rows::of_curve;
+use super::{Chords, PrintedSection, tempo};
+use crate::evening::{Keys, Order, OrderStep, chords_of, curve_of, lift, own_lift, tempo_of};
+use crate::map::{Book, Entry, Song};
 use crate::music::Chord;
 
 /// A section under what a section key adds.
@@ -16,7 +17,7 @@ struct Coming {
 
 /// Each section once, in the order in which they come first; more than once where it is heard in several keys. Those
 /// that tonight's order lacks stand at the end.
-pub(super) fn parts(entry: &Entry, song: &Song, keys: &Keys) -> Vec<PrintedSection> {
+pub(super) fn parts(book: &Book, entry: &Entry, song: &Song, keys: &Keys) -> Vec<PrintedSection> {
     let steps = Order::of(entry, song).steps;
     let mut first: Vec<Coming> = Vec::new();
     let mut ordinals: BTreeMap<Coming, Vec<usize>> = BTreeMap::new();
@@ -33,10 +34,16 @@ pub(super) fn parts(entry: &Entry, song: &Song, keys: &Keys) -> Vec<PrintedSecti
             first.push(Coming { section, lift: lift(own_lift(song, section), 0) });
         }
     }
-    first.iter().filter_map(|coming| part(song, keys, *coming, ordinals.get(coming), steps.len())).collect()
+    first.iter().filter_map(|coming| part((book, song), keys, *coming, ordinals.get(coming), steps.len())).collect()
 }
 
-fn part(song: &Song, keys: &Keys, coming: Coming, ordinals: Option<&Vec<usize>>, of: usize) -> Option<PrintedSection> {
+fn part(
+    (book, song): (&Book, &Song),
+    keys: &Keys,
+    coming: Coming,
+    ordinals: Option<&Vec<usize>>,
+    of: usize,
+) -> Option<PrintedSection> {
     let section = song.sections.get(coming.section)?;
     let room = keys.room_at(coming.lift, 0);
     let fingers = keys.fingers(room, 0);
@@ -54,6 +61,10 @@ fn part(song: &Song, keys: &Keys, coming: Coming, ordinals: Option<&Vec<usize>>,
             false => format!("room in {room}"),
         });
     }
+    if tempo_of(song, coming.section) != song.tempo {
+        aside.extend(tempo_of(song, coming.section).map(|own| format!("♩ = {}", tempo(own))));
+    }
+    aside.extend(curve_of(song, coming.section).map(|curve| format!("touch {}", of_curve(book, curve))));
     let both = |chord: &Chord| {
         let (fingers, room) = (keys.chord_in(fingers, *chord).to_string(), keys.chord_in(room, *chord).to_string());
         Chords { room: if room == fingers { String::new() } else { room }, fingers }

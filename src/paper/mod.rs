@@ -124,6 +124,11 @@ fn signed(semitones: i32) -> String {
     }
 }
 
+/// Quarter notes a minute, with a decimal where there is one.
+fn tempo(tempo: f64) -> String {
+    format!("{}", (tempo * 10.0).round() / 10.0)
+}
+
 /// A file's name from a place and a title: a to z, digits and hyphens.
 fn stem(place: usize, of: usize, title: &str) -> String {
     const LONGEST: usize = 60;

@@ -3,7 +3,7 @@
 use super::{Table, bold, plain};
 use crate::evening::{Keys, listens};
 use crate::map::{
-    Action, Book, Cable, Controls, Cue, Curve, Deed, Does, Entry, Input, Output, Pedal, SendMessage, Song, Sound,
+    Action, Book, Cable, Controls, Cue, Curve, Deed, Does, Entry, Input, Output, Pedal, Rest, SendMessage, Song, Sound,
     Trigger, Zone,
 };
 use crate::midi::{Channel, U7};
@@ -178,6 +178,7 @@ pub(super) fn of_cues<'a>(all: impl Iterator<Item = &'a Cue>, key: Key, whose: i
             let when = if cue.while_down { "as it comes up" } else { "the second time" };
             does.push(format!("{when}: {}", message(&off.message, key)));
         }
+        does.extend(cue.rest.map(|rest| format!("at rest {}", if rest == Rest::On { "on" } else { "off" })));
         vec![vec![cue.when.input.value.clone()], vec![comes.join(" ")], does, joined(vec![whose(cue).to_owned()])]
     });
     let columns =

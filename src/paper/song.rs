@@ -1,13 +1,13 @@
 //! The sheet of one song.
 
 use super::plot::Plot;
-use super::{Block, PrintedKeys, Sheet, Table, chords, plain, rows, stem};
+use super::{Block, PrintedKeys, Sheet, Table, chords, plain, rows, stem, tempo};
 use crate::evening::{self, Order, chord_on, listens, title, worth_drawing};
 use crate::map::{Book, Cue, Entry, Input, Song};
 use crate::music::Speller;
 use crate::music::chord::ChordKind;
 use crate::paper::drawing::Keyboard;
-use crate::wording::zones;
+use crate::wording::{listed, zones};
 
 impl Sheet {
     /// The sheet of a song of the set, by its place from 0; `None` for a pause, which stands on the set's sheet.
@@ -26,8 +26,8 @@ impl Sheet {
             tempo: song.tempo.map(tempo),
             meter: song.meter.map(|(beats, value)| format!("{beats}/{value}")),
         })];
-        blocks.extend(facts(entry, song, &title));
-        blocks.extend(sections(entry, song, &keys));
+        blocks.extend(facts(book, entry, song, &title));
+        blocks.extend(sections(book, entry, song, &keys));
         blocks.extend(hands(book, song, &keys));
         blocks.extend(touches(book, song));
         blocks.extend(others(book, entry, song, &keys));
@@ -42,17 +42,16 @@ impl Sheet {
     }
 }
 
-/// Quarter notes a minute, with a decimal where there is one.
-pub(super) fn tempo(tempo: f64) -> String {
-    format!("{}", (tempo * 10.0).round() / 10.0)
-}
-
-fn facts(entry: &Entry, song: &Song, title: &str) -> Vec<Block> {
+fn facts(book: &Book, entry: &Entry, song: &Song, title: &str) -> Vec<Block> {
     let mut facts = Vec::new();
     if title != song.title.value {
         facts.push(Block::Fact("the map's title", song.title.value.clone()));
     }
-    facts.extend(entry.singer.as_ref().map(|singer| Block::Fact("sings", singer.value.clone())));
+    let singers: Vec<&str> = book.set.singers_of(entry).map(|(_, singer)| singer.called.as_str()).collect();
+    if !singers.is_empty() {
+        facts.push(Block::Fact("sings", listed(&singers)));
+    }
+    facts.extend(song.remark.as_ref().map(|remark| Block::Fact("the song", remark.clone())));
     facts.extend(entry.remark.as_ref().map(|remark| Block::Fact("remark", remark.clone())));
     let order = Order::of(entry, song);
     let order: Vec<&str> = order.sections().map(|section| song.sections[section].name.value.as_str()).collect();
@@ -62,8 +61,8 @@ fn facts(entry: &Entry, song: &Song, title: &str) -> Vec<Block> {
     facts
 }
 
-fn sections(entry: &Entry, song: &Song, keys: &evening::Keys) -> Vec<Block> {
-    let parts = chords::parts(entry, song, keys);
+fn sections(book: &Book, entry: &Entry, song: &Song, keys: &evening::Keys) -> Vec<Block> {
+    let parts = chords::parts(book, entry, song, keys);
     let mut blocks = Vec::new();
     let mut moved = parts.iter().flat_map(|part| &part.bars).flatten().any(|chord| !chord.room.is_empty());
     if parts.iter().all(|part| part.bars.is_empty()) {

@@ -1,6 +1,6 @@
 //! The sheet of the set: the songs in order with their keys, and the gear.
 
-use super::{Block, Sheet, Table, bold, plain, rows, signed, song};
+use super::{Block, Sheet, Table, bold, plain, rows, signed};
 use crate::evening::{Keys, Order, title};
 use crate::map::{Book, Cue, Entry};
 use crate::music::Key;
@@ -9,7 +9,8 @@ impl Sheet {
     /// The sheet of the whole set.
     #[must_use]
     pub fn of_set(book: &Book) -> Sheet {
-        let mut blocks = vec![Block::Table(songs(book))];
+        let remark = book.set.remark.clone().map(|remark| Block::Fact("remark", remark));
+        let mut blocks: Vec<Block> = remark.into_iter().chain([Block::Table(songs(book))]).collect();
         blocks.push(Block::Heading("Inputs".to_owned()));
         blocks.push(Block::Table(rows::of_inputs(book)));
         blocks.push(Block::Heading("Outputs".to_owned()));
@@ -52,7 +53,7 @@ fn songs(book: &Book) -> Table {
 fn row(book: &Book, place: usize, entry: &Entry) -> Vec<Vec<String>> {
     let title = title(book, entry).to_owned();
     let said: Vec<String> =
-        entry.singer.iter().map(|singer| singer.value.clone()).chain(entry.remark.clone()).collect();
+        book.set.singers_of(entry).map(|(_, singer)| singer.called.clone()).chain(entry.remark.clone()).collect();
     let number = vec![(place + 1).to_string()];
     let none = Vec::new;
     let Some(song) = entry.song.and_then(|song| book.songs.get(song)) else {
@@ -67,7 +68,7 @@ fn row(book: &Book, place: usize, entry: &Entry) -> Vec<Vec<String>> {
         1 => "1 section".to_owned(),
         many => format!("{many} sections"),
     };
-    let mut beats: Vec<String> = song.tempo.map(|tempo| format!("♩ = {}", song::tempo(tempo))).into_iter().collect();
+    let mut beats: Vec<String> = song.tempo.map(|tempo| format!("♩ = {}", super::tempo(tempo))).into_iter().collect();
     beats.extend(song.meter.map(|(beats, value)| format!("{beats}/{value}")));
     let key = |key: Key| vec![key.to_string()];
     let shift = vec![signed(keys.shift)];

@@ -1,5 +1,7 @@
 //! Maps that are loaded or refused, and changes to the set.
 
+use super::listed;
+
 /// How long a change holds.
 const UNSAVED: &str = "Until it is saved with save-set it holds for this run only.";
 
@@ -60,7 +62,21 @@ pub(crate) fn key_set(title: &str, key: &str, room: Option<(&str, i32)>) -> Stri
     format!("\"{title}\" is in {key} tonight.{room} {UNSAVED}")
 }
 
-/// The set's file was written.
-pub(crate) fn saved(set: &str, backup: &str) -> String {
-    format!("Saved to {set}; what was there before is in {backup}.")
+/// Nothing was changed that could be taken back.
+pub(crate) const NOTHING_TO_UNDO: &str = "Nothing was changed since the set was last saved: there is nothing to undo.";
+
+/// A field of a zone or of the song was adjusted.
+pub(crate) fn adjusted(whose: &str, field: &str, value: &str) -> String {
+    format!("{whose}: {field} {value}. {UNSAVED}")
+}
+
+/// The last change was taken back.
+pub(crate) fn undone(change: &str) -> String {
+    format!("Taken back: {change}.")
+}
+
+/// Files were written; one backup for each.
+pub(crate) fn saved(files: &[&str], backups: &[String]) -> String {
+    let backups: Vec<&str> = backups.iter().map(String::as_str).collect();
+    format!("Saved to {}; what was there before is in {}.", listed(files), listed(&backups))
 }

@@ -1,7 +1,18 @@
 //! The keys of a song: the room's, the fingers' and the chart's (rule R5).
 
-use crate::evening::Keys;
+use super::listed;
+use crate::evening::{Keys, Suits};
 use crate::map::Song;
+
+/// Whom a key suits, of those who sing: `good for Ida, within reach of Tom, not for Ada`.
+pub(crate) fn suits(singers: &[(&str, Suits)]) -> String {
+    let of = |wanted: Suits, words: &str| {
+        let names: Vec<&str> = singers.iter().filter(|(_, suits)| *suits == wanted).map(|(name, _)| *name).collect();
+        (!names.is_empty()).then(|| format!("{words} {}", listed(&names)))
+    };
+    let parts = [of(Suits::Well, "good for"), of(Suits::Just, "within reach of"), of(Suits::Not, "not for")];
+    parts.into_iter().flatten().collect::<Vec<_>>().join(", ")
+}
 
 /// The keys of a song as it is entered tonight, with its tempo and meter: `room F, fingers C, +5, ♩ = 72, 4/4`.
 pub(crate) fn tonight(keys: &Keys, song: &Song) -> String {

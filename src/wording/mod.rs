@@ -17,6 +17,14 @@ pub(crate) mod ports;
 mod tests;
 pub(crate) mod zones;
 
+/// Several names in a sentence: `Ida, Tom and Ada`.
+pub(crate) fn listed(names: &[&str]) -> String {
+    match names {
+        [first @ .., last] if !first.is_empty() => format!("{} and {last}", first.join(", ")),
+        _ => names.concat(),
+    }
+}
+
 /// Something that is on, or off.
 pub(crate) fn on_off(on: bool) -> &'static str {
     if on { "on" } else { "off" }

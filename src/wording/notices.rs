@@ -24,7 +24,9 @@ impl Context<'_> {
                 let room = capital(&self.room()?);
                 format!("{room}, {}.", keys::from_tonight(snapshot.standing.transposed))
             }
-            Notice::Zone(name, on) => format!("Zone {} is {}.", plan.zone_name(name), on_off(on)),
+            Notice::Zone(name, on) => {
+                format!("Zone {} is {}.", plan.zone_name(name), on_off(on))
+            }
             Notice::Drone(on) => format!("The drone is {}.", on_off(on)),
             Notice::Fade => "Held notes fade out.".to_owned(),
             Notice::NothingToFade => "No note is held that could fade.".to_owned(),

@@ -2,6 +2,9 @@
 
 use std::fmt::Display;
 
+use super::notices::sentence;
+use crate::map::Listed;
+
 /// A page, for the log and as who asks for something.
 pub(crate) fn name(number: u64, address: &dyn Display) -> String {
     format!("page {number} at {address}")
@@ -83,3 +86,10 @@ pub(crate) const PASSCODE_WANTED: &str = "This stand asks for its passcode.";
 pub(crate) const PASSCODE_WRONG: &str = "That is not the passcode.";
 /// A page that has to wait before it may try again.
 pub(crate) const TOO_MANY_PASSCODES: &str = "Too many wrong passcodes: wait a little.";
+
+/// What `check` found, in a line: the sentence, where, and what to do.
+pub(crate) fn finding(found: &Listed<'_>) -> String {
+    let place = found.place.map_or_else(String::new, |place| format!(" ({}, line {})", place.file, place.line));
+    let help = found.help.map_or_else(String::new, |help| format!(" {}", sentence(&help)));
+    format!("{}{place}{help}", sentence(&found.title))
+}

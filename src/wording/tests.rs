@@ -290,8 +290,15 @@ fn maps_and_changes() {
              the new key. {unsaved}"
         )
     );
+    assert_eq!(changes::adjusted("bed", "level", "-3"), format!("bed: level -3. {unsaved}"));
+    assert_eq!(changes::undone("adjust-song tempo 92"), "Taken back: adjust-song tempo 92.");
+    assert_eq!(changes::NOTHING_TO_UNDO, "Nothing was changed since the set was last saved: there is nothing to undo.");
     assert_eq!(
-        changes::saved("set.toml", "set.toml.bak"),
+        changes::saved(&["set.toml", "a.toml"], &["set.toml.bak".to_owned(), "a.toml.bak".to_owned()]),
+        "Saved to set.toml and a.toml; what was there before is in set.toml.bak and a.toml.bak."
+    );
+    assert_eq!(
+        changes::saved(&["set.toml"], &["set.toml.bak".to_owned()]),
         "Saved to set.toml; what was there before is in set.toml.bak."
     );
 }
@@ -488,4 +495,25 @@ fn what_a_zone_makes_of_its_keys() {
     ] {
         assert_eq!(zone(fields), said, "{fields}");
     }
+}
+
+#[test]
+fn whom_a_key_suits_is_said_in_one_line() {
+    use crate::evening::Suits;
+    assert_eq!(keys::suits(&[("Ida", Suits::Well)]), "good for Ida");
+    let all =
+        [("Ida", Suits::Not), ("Tom", Suits::Well), ("Ada", Suits::Just), ("Mia", Suits::Well), ("Eva", Suits::Well)];
+    assert_eq!(keys::suits(&all), "good for Tom, Mia and Eva, within reach of Ada, not for Ida");
+}
+
+#[test]
+fn a_finding_is_one_line() {
+    use crate::map::{Diagnostic, Source, Spot};
+    let sources = [Source { path: "songs/snow.toml".to_owned(), text: "title = \"Snow\"\nkey = \"D\"\n".to_owned() }];
+    let spot = Spot { file: 0, start: 15, end: 20 };
+    let hint = Diagnostic::hint(spot, "the melody goes up to C6").help("write key = \"C\"");
+    assert_eq!(
+        super::page::finding(&hint.listed(&sources)),
+        "The melody goes up to C6. (songs/snow.toml, line 2) Write key = \"C\"."
+    );
 }

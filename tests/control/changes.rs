@@ -295,3 +295,88 @@ fn changes_and_saves_at_one_moment_lose_none() {
     assert_eq!(evening.music(1), 65);
     assert_eq!(evening.titles(), ["Lantern", "Welcome", "Nine Bells"]);
 }
+
+#[test]
+fn a_rehearsal_adjusts_the_song_that_is_played() {
+    let evening = Evening::begin();
+    assert_eq!(evening.done("adjust-zone grand octave 1"), format!("grand: octave 1. {UNSAVED}"));
+    assert_eq!(evening.music(1), 72);
+    assert_eq!(evening.done("adjust-zone 1 octave -1"), format!("grand: octave -1. {UNSAVED}"), "by its position");
+    assert_eq!(evening.music(1), 48);
+    evening.done("adjust-zone grand level -6");
+    evening.done("adjust-zone bed on on");
+    assert!(evening.state().song.unwrap().zones[1].on, "turned at once");
+    evening.done("adjust-zone bed keys A0 B2");
+    evening.done("adjust-zone bed linger next");
+    evening.done("adjust-song tempo 92.5");
+    assert_eq!(evening.state().tempo, Some(92.5));
+    let words = [
+        "adjust-zone \"grand\" octave -1",
+        "adjust-zone \"grand\" level -6",
+        "adjust-zone \"bed\" on on",
+        "adjust-zone \"bed\" keys A0 B2",
+        "adjust-zone \"bed\" linger next",
+        "adjust-song tempo 92.5",
+    ];
+    assert_eq!(evening.state().set.unsaved, words);
+    assert_eq!(evening.text("lantern.toml"), LANTERN, "nothing is written before it is asked for");
+    for taken_back in words.iter().rev().take(4) {
+        assert_eq!(evening.done("undo-change"), format!("Taken back: {taken_back}."));
+    }
+    assert!(!evening.state().song.unwrap().zones[1].on, "turned back");
+    evening.done("song-key Lantern D");
+    let said = evening.done("save-set");
+    assert!(
+        said.starts_with("Saved to ") && said.contains("lantern.toml.bak") && said.contains("set.toml.bak"),
+        "{said}"
+    );
+    let own = "sound = \"grand\"\n";
+    let text = LANTERN.replacen(own, &format!("{own}octave = -1\nlevel = -6\n"), 1);
+    assert_eq!(evening.text("lantern.toml"), text);
+    assert_eq!(
+        (evening.text("lantern.toml.bak"), evening.text("lantern.toml.original")),
+        (LANTERN.into(), LANTERN.into())
+    );
+    let state = evening.state();
+    assert_eq!((state.set.unsaved, state.song.unwrap().keys.room), (Vec::<String>::new(), "D".to_owned()));
+}
+
+#[test]
+fn what_cannot_be_adjusted_is_said_and_changes_nothing() {
+    let evening = Evening::begin();
+    for (words, outcome, said) in [
+        ("adjust-zone", Outcome::Wrong, "\"adjust-zone\" needs a zone, a field"),
+        ("adjust-zone grand", Outcome::Wrong, "\"adjust-zone\" needs a zone, a field"),
+        ("adjust-zone grand volume 3", Outcome::Wrong, "\"adjust-zone\" needs a zone, a field"),
+        ("adjust-zone level -3", Outcome::Wrong, "\"adjust-zone\" needs a zone, a field"),
+        ("adjust-zone gran level -3", Outcome::Wrong, "The song has no zone \"gran\": did you mean \"grand\"?"),
+        ("adjust-zone grand level loud", Outcome::Wrong, "\"loud\" is no level: write a number"),
+        ("adjust-zone grand keys C3", Outcome::Wrong, "\"C3\" is no keys: write the lowest and the highest note"),
+        ("adjust-zone grand keys C5 C3", Outcome::Failed, "has its highest note first"),
+        ("adjust-zone grand linger long", Outcome::Failed, "\"linger\" takes one of"),
+        ("adjust-song", Outcome::Wrong, "\"adjust-song\" needs tempo and a value"),
+        ("adjust-song tempo 1000", Outcome::Failed, "\"tempo\" takes a number from 10 to 400"),
+        ("undo-change", Outcome::Failed, "there is nothing to undo"),
+    ] {
+        let (came, words_said) = evening.say(&words.split(' ').collect::<Vec<_>>());
+        assert_eq!(came, outcome, "{words}: {words_said}");
+        assert!(words_said.contains(said), "{words}: {words_said}");
+    }
+    assert_eq!(evening.state().set.unsaved, Vec::<String>::new());
+    assert_eq!(evening.music(1), 60);
+}
+
+#[test]
+fn what_is_adjusted_survives_maps_that_are_saved_meanwhile() {
+    let evening = Evening::begin();
+    evening.done("adjust-zone grand octave 1");
+    evening.done("song-key Lantern D");
+    evening.forget_reports();
+    fs::write(
+        evening.file("lantern.toml"),
+        LANTERN.replacen("sound = \"grand\"\n", "sound = \"grand\"\ntranspose = 3\n", 1),
+    )
+    .unwrap();
+    evening.maps();
+    assert_eq!(evening.music(1), 77, "an octave, a whole tone and what was saved");
+}

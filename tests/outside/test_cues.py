@@ -145,7 +145,7 @@ class Sent(unittest.TestCase):
         self.assertEqual(out["desk"].messages, [(SECOND, on(60, 90, 2)), (SECOND + 125_000, off(60, 64, 2))])
 
     def test_on_entering_and_leaving(self):
-        # R8: leave-sends, then enter-sends; the machine that led is told nothing of it.
+        # R8: what leaving does, then what entering does; the machine that led is told nothing of it.
         leaves = 'on_leaving = [{ to = "desk", message = { transport = "stop" } }]\n'
         sends = '{ to = "desk", message = { %s } }'
         enters = f"on_entering = [{sends % 'locate = "00:00:10:00"'}, {sends % 'transport = "play"'}]\n"

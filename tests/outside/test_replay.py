@@ -163,7 +163,7 @@ class Changes(unittest.TestCase):
     maxDiff = None
 
     def test_song_change(self):
-        # R1: the held note ends where it began. R8: leave-sends, set-up, enter-sends, in this order, at the
+        # R1: the held note ends where it began. R8: what leaving does, set-up, what entering does, in this order, at the
         # marker's tick; what is already so is not sent again.
         one = SONG + 'on_leaving = [{ to = "desk", message = { program = 9, channel = 1 } }]\n' + GRAND
         two = (

@@ -43,7 +43,10 @@ test('two touches: the room’s key, and the key that the guest wants', async ()
   const told = await page.$$eval('#key-list button', (all) => all.map((one) => one.innerText.replace(/\s+/g, ' ')));
   assert.deepEqual(told.map((words) => words.split(' ')[0]), ['C', 'D♭', 'D', 'E♭', 'E', 'F', 'G♭', 'G', 'A♭', 'A', 'B♭', 'B']);
   // The fingers stay in C: the shift is the way from there, the nearest.
-  assert.deepEqual(told.map((words) => words.split(' ').at(-1)), ['±0', '+1', '+2', '+3', '+4', '+5', '+6', '−5', '−4', '−3', '−2', '−1']);
+  assert.deepEqual(told.map((words) => words.split(' ')[1]), ['±0', '+1', '+2', '+3', '+4', '+5', '+6', '−5', '−4', '−3', '−2', '−1']);
+  // The melody goes from A3 to G4 in D, and a whole tone higher in the last chorus; the guest sings from G3 to D5, in comfort from A3 to B4.
+  assert.ok(told.find((words) => words.startsWith('D ')).endsWith('good for guest'), told.join());
+  assert.ok(told.find((words) => words.startsWith('A♭ ')).endsWith('not for guest'), told.join());
   const tonight = await page.$$eval('#key-list [aria-current]', (all) => all.map((one) => one.dataset.key));
   assert.deepEqual(tonight, ['Eb']);
   await axe(page, 'the choice of a key');

@@ -50,6 +50,8 @@ enum Does {
     /// It is on; as long as it is held, where it can be.
     Stands {
         hold: bool,
+        /// What its map says of its rest: nothing, off or on.
+        rest: usize,
     },
 }
 
@@ -118,7 +120,7 @@ fn does() -> impl Strategy<Value = Does> {
         1 => (0..6usize, 0..3usize).prop_map(|(zone, turn)| Does::Zone(zone, turn)),
         1 => prop_oneof![Just(0), 1..400u16].prop_map(Does::Fade),
         2 => Just(Does::Send),
-        4 => any::<bool>().prop_map(|hold| Does::Stands { hold }),
+        4 => (any::<bool>(), 0..3usize).prop_map(|(hold, rest)| Does::Stands { hold, rest }),
     ]
 }
 
@@ -175,7 +177,7 @@ impl Cue {
             let _ = write!(when, ", channel = {}", channel + 1);
         }
         // What is held is pressed once.
-        let holds = matches!(self.does, Does::Stands { hold: true }) && pressed.is_some();
+        let holds = matches!(self.does, Does::Stands { hold: true, .. }) && pressed.is_some();
         if let Some(press) = pressed.filter(|_| !holds) {
             let _ = write!(when, ", press = \"{}\"", PRESSES[press]);
         }
@@ -201,9 +203,10 @@ impl Cue {
             Does::Zone(zone, turn) => format!("do = \"zone\"\nzone = \"{}\"\n{}", (named.zone)(zone), TURNS[turn]),
             Does::Fade(time) => format!("do = \"fade\"\nfade_ms = {time}\n"),
             Does::Send => send,
-            Does::Stands { .. } => {
+            Does::Stands { rest, .. } => {
+                let rest = ["", "rest = \"off\"\n", "rest = \"on\"\n"][rest];
                 let off = format!("off = {{ control = [{id}, 0], channel = 1 }}\n");
-                format!("{send}name = \"lamp {id}\"\n{off}while_down = {holds}\n")
+                format!("{send}name = \"lamp {id}\"\n{off}while_down = {holds}\n{rest}")
             }
         }
     }

@@ -56,6 +56,7 @@ fn is_directed(drawn: &Drawn, deeds: &[(Deed, u32)]) -> Result<usize, TestCaseEr
     book.gear.cues.clear();
     book.songs.iter_mut().for_each(|song| song.cues.clear());
     let mut stage = Stage::new(Plan::new(&book));
+    director.put_at_rest(0, &stage, |_| true);
     let mut now = 0;
     for (deed, later) in deeds {
         now += u64::from(*later);
@@ -90,12 +91,18 @@ fn is_directed(drawn: &Drawn, deeds: &[(Deed, u32)]) -> Result<usize, TestCaseEr
                 cued.step(Event::OutputBack(output), now);
                 director.until(now, &mut stage);
                 stage.step(Event::OutputBack(output), now);
+                if output == LAMPS {
+                    director.tell(now, &stage);
+                }
                 continue;
             }
             Deed::Joined(output) => {
                 cued.step(Event::OutputJoined(output), now);
                 director.until(now, &mut stage);
                 stage.step(Event::OutputJoined(output), now);
+                if output == LAMPS {
+                    director.tell(now, &stage);
+                }
                 continue;
             }
             Deed::Waited | Deed::Saved(_) | Deed::Killed => {

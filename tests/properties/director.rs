@@ -7,7 +7,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use handspan::engine::{Action, Event, Plain};
-use handspan::map::{self, Book, Cue, Does, Press, SendMessage, SongChoice, Trigger};
+use handspan::map::{self, Book, Cue, Does, Press, Rest, SendMessage, SongChoice, Trigger};
 
 use crate::maps::INPUTS;
 use crate::model::Pressed;
@@ -207,7 +207,9 @@ impl<'b> Director<'b> {
                     if cue.off.is_some() {
                         self.standing.insert(number);
                     }
-                    self.sent.push((now, bytes(message)));
+                    let away =
+                        cue.off.as_ref().filter(|_| cue.rest == Some(Rest::On)).map_or(message, |off| &off.message);
+                    self.sent.push((now, bytes(away)));
                 }
                 return;
             }
@@ -235,17 +237,58 @@ impl<'b> Director<'b> {
                 state.waits = None;
                 state.counted &= state.lift.take().is_none();
             }
-            self.close(now, |_, _| true);
+            self.put_at_rest(now, stage, |_| true);
+        }
+        if action == Action::Plain(Plain::ResendSounds) {
+            self.tell(now, stage);
         }
         if stage.stands().0 != entry && song.is_some() {
             // What is held is a finger's.
             self.close(now, |own, cue| own == song && !cue.while_down);
         }
+        if stage.stands().0 != entry {
+            let own = self.song(stage).map(|song| self.own_at_rest(song)).unwrap_or_default();
+            own.into_iter().for_each(|number| self.say_off(number, now));
+        }
+    }
+
+    /// A song's own cues that are not on and whose map says what their rest is.
+    fn own_at_rest(&self, song: usize) -> Vec<Number> {
+        let all = 0..self.cues.len();
+        let own = all.filter(|number| self.cues[*number].0 == Some(song) && self.cues[*number].1.rest.is_some());
+        own.filter(|number| !self.standing.contains(number)).collect()
+    }
+
+    /// What is on goes off, and what is at rest says so where its map says what that is.
+    pub fn put_at_rest(&mut self, now: u64, stage: &impl Directed, which: impl Fn(&Cue) -> bool) {
+        let force = self.force(stage);
+        for number in 0..self.cues.len() {
+            let cue = self.cues[number].1;
+            let rests = cue.rest.is_some() && force.contains(&number);
+            if which(cue) && (self.standing.remove(&number) || rests) {
+                self.say_off(number, now);
+            }
+        }
+    }
+
+    /// The lamps came back: they are told how the cues stand whose map says what their rest is.
+    pub fn tell(&mut self, now: u64, stage: &impl Directed) {
+        for number in self.force(stage) {
+            let cue = self.cues[number].1;
+            let (Does::Send { message, .. }, Some(off), Some(rest)) = (&cue.does, &cue.off, cue.rest) else { continue };
+            let is_on = self.standing.contains(&number) != (rest == Rest::On);
+            self.sent.push((now, bytes(if is_on { message } else { &off.message })));
+        }
     }
 
     pub fn say_off(&mut self, number: Number, now: u64) {
-        let off = self.cues[number].1.off.as_ref().expect("an off");
-        self.sent.push((now, bytes(&off.message)));
+        let cue = self.cues[number].1;
+        let off = cue.off.as_ref().expect("an off");
+        let rest = match &cue.does {
+            Does::Send { message, .. } if cue.rest == Some(Rest::On) => message,
+            _ => &off.message,
+        };
+        self.sent.push((now, bytes(rest)));
     }
 
     /// Cues that stand on go off.
@@ -263,12 +306,12 @@ impl<'b> Director<'b> {
     pub fn lose(&mut self, input: usize, now: u64, stage: &mut impl Directed) {
         self.until(now, stage);
         stage.step(Event::InputLost(input), now);
-        self.forget(input, now);
+        self.forget(input, now, stage);
     }
 
-    fn forget(&mut self, input: usize, now: u64) {
+    fn forget(&mut self, input: usize, now: u64, stage: &impl Directed) {
         let book = self.book;
-        self.close(now, |_, cue| input_of(book, cue) == input);
+        self.put_at_rest(now, stage, |cue| input_of(book, cue) == input);
         self.keys.retain(|key| key.0 != input);
         self.pedals.retain(|pedal, _| pedal.0 != input);
         for (_, state) in self.sensors.iter_mut().filter(|((own, _), _)| *own == input) {
@@ -286,7 +329,7 @@ impl<'b> Director<'b> {
     pub fn stop(&mut self, now: u64, stage: &mut impl Directed) {
         self.until(now, stage);
         stage.step(Event::Stop, now);
-        (0..INPUTS).for_each(|input| self.forget(input, now));
+        (0..INPUTS).for_each(|input| self.forget(input, now, stage));
     }
 }
 

@@ -10,7 +10,8 @@ use crate::music::KeyError;
 pub const MOST: usize = 100;
 
 /// The words for changes.
-pub const WORDS: [&str; 4] = ["move-song", "add-song", "song-key", "save-set"];
+pub const WORDS: [&str; 7] =
+    ["move-song", "add-song", "song-key", "adjust-zone", "adjust-song", "undo-change", "save-set"];
 
 /// Something that is changed about the set.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -36,6 +37,57 @@ pub enum Change {
         /// The key.
         key: String,
     },
+    /// A field of a song's map.
+    Adjust(Adjusted),
+}
+
+/// A field of a song's map, or of a zone in it, that is adjusted at a rehearsal.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Field {
+    /// A zone's level in dB.
+    Level,
+    /// A zone's octave.
+    Octave,
+    /// A zone's lowest and highest key.
+    Keys,
+    /// What a zone does with notes whose keys came up.
+    Linger,
+    /// Whether a zone is on as the song is entered; it is turned so at once.
+    On,
+    /// The song's tempo.
+    Tempo,
+}
+
+impl Field {
+    /// Those of a zone.
+    pub const OF_ZONES: [Field; 5] = [Field::Level, Field::Octave, Field::Keys, Field::Linger, Field::On];
+
+    /// Its name in the map.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Field::Level => "level",
+            Field::Octave => "octave",
+            Field::Keys => "keys",
+            Field::Linger => "linger",
+            Field::On => "on",
+            Field::Tempo => "tempo",
+        }
+    }
+}
+
+/// What is adjusted in a song's map.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Adjusted {
+    /// The path of the map.
+    pub map: String,
+    /// Which zone: its name, and which of those with this name, from 0; none for the song itself.
+    pub zone: Option<Titled>,
+    /// Which field.
+    pub field: Field,
+    /// Its new value, as one says it: `-3`, `C3 B5`, `next`, `on`.
+    pub value: String,
 }
 
 /// A song or pause of the set by its title: positions change with the set.
@@ -71,6 +123,15 @@ pub enum ChangeError {
     /// The set's text cannot be edited.
     #[error("the set cannot be changed ({0})")]
     Uneditable(String),
+    /// No song is played.
+    #[error("no song is played: there is nothing to adjust")]
+    NoSong,
+    /// No such zone.
+    #[error("the song has no zone \"{0}\"{near}", near = near(.1.as_deref()))]
+    NoSuchZone(String, Option<String>),
+    /// Not a value of the field.
+    #[error("\"{1}\" is no {0}: {2}")]
+    NoValue(&'static str, String, &'static str),
     /// More changes than are kept.
     #[error("{MOST} changes are not saved yet: say save-set first")]
     TooMany,
@@ -84,7 +145,10 @@ impl ChangeError {
     /// Whether what was said is wrong in itself, not only impossible now.
     #[must_use]
     pub fn is_wrong(&self) -> bool {
-        !matches!(self, ChangeError::Faulty(_) | ChangeError::Uneditable(_) | ChangeError::TooMany)
+        !matches!(
+            self,
+            ChangeError::Faulty(_) | ChangeError::Uneditable(_) | ChangeError::TooMany | ChangeError::NoSong
+        )
     }
 }
 
@@ -95,6 +159,10 @@ impl fmt::Display for Change {
             Change::MoveSong { song, to } => write!(f, "move-song \"{}\" {to}", song.title),
             Change::AddSong { map, key: None } => write!(f, "add-song \"{map}\""),
             Change::AddSong { map, key: Some(key) } => write!(f, "add-song \"{map}\" {key}"),
+            Change::Adjust(Adjusted { zone: Some(zone), field, value, .. }) => {
+                write!(f, "adjust-zone \"{}\" {} {value}", zone.title, field.name())
+            }
+            Change::Adjust(Adjusted { field, value, .. }) => write!(f, "adjust-song {} {value}", field.name()),
             Change::SetKey { song, key } => write!(f, "song-key \"{}\" {key}", song.title),
         }
     }

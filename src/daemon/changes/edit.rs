@@ -33,6 +33,8 @@ pub(super) fn edit(text: &str, change: &Change, titles: &[String]) -> Result<Str
             entries.move_entry(from, to.saturating_sub(1).min(titles.len() - 1));
         }
         Change::AddSong { map, key } => entries.add(map, key.as_deref()),
+        // It stands in a song's map, not in the set.
+        Change::Adjust(_) => return Ok(text.to_owned()),
         Change::SetKey { song, key } => {
             let position = position_of(song, titles)?;
             if !entries.set_key(position, key) {
@@ -46,7 +48,7 @@ pub(super) fn edit(text: &str, change: &Change, titles: &[String]) -> Result<Str
     Ok(edited)
 }
 
-fn uneditable(words: impl Into<String>) -> ChangeError {
+pub(super) fn uneditable(words: impl Into<String>) -> ChangeError {
     ChangeError::Uneditable(words.into())
 }
 
@@ -134,9 +136,9 @@ impl Entries<'_> {
 }
 
 /// Another value in the place of one, with the blanks before it and the comment after it.
-fn replace(value: &mut Value, key: &str) {
+pub(super) fn replace(value: &mut Value, new: impl Into<Value>) {
     let decor = value.decor().clone();
-    *value = Value::from(key);
+    *value = new.into();
     *value.decor_mut() = decor;
 }
 

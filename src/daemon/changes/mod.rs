@@ -1,8 +1,10 @@
-//! Changes that are made to the set while it is played: a song moved, one added, tonight's key of one.
+//! Changes that are made to the set while it is played: a song moved, one added, tonight's key of one, what a rehearsal
+//! adjusts in a song's map.
 //!
-//! A change is an edit of the set's text. So it is read and checked like any map, survives when the files are saved and
+//! A change is an edit of a text of the set. So it is read and checked like any map, survives when the files are saved and
 //! read again, and is saved by writing that text.
 
+mod adjust;
 mod change;
 mod edit;
 mod save;
@@ -16,19 +18,20 @@ use crate::evening::{entry_named, title};
 use crate::map::{self, Book, Level, Loaded, nearest};
 use crate::music::Key;
 
-pub use change::{Change, ChangeError, MOST, Titled, WORDS};
-pub use save::{SaveError, save};
+pub use change::{Adjusted, Change, ChangeError, Field, MOST, Titled, WORDS};
+pub use save::{SaveError, Saved, save};
 
 /// Reads a file; given by whoever knows the files.
 pub type Read = fn(&str) -> io::Result<Vec<u8>>;
 
 impl Change {
     /// Reads a change of `show`: `move-song TITLE POSITION`, `song-key TITLE KEY`, `add-song FILE` or `add-song FILE KEY`.
-    /// A title may be several words, or a position counted from 1.
+    /// A title may be several words, or a position counted from 1. Or what is adjusted, see [`Adjusted::parse`], in the
+    /// song of the entry `playing`.
     ///
     /// # Errors
     /// Words that are missing, a song that this set does not have, no key.
-    pub fn parse(words: &[String], show: &Show) -> Result<Change, ChangeError> {
+    pub fn parse(words: &[String], show: &Show, playing: Option<usize>) -> Result<Change, ChangeError> {
         const MOVE: ChangeError = ChangeError::Missing("move-song", "a title and a new position", "\"Silent Hill\" 3");
         const KEY: ChangeError = ChangeError::Missing("song-key", "a title and a key", "\"Silent Hill\" Eb");
         const ADD: ChangeError = ChangeError::Missing("add-song", "a song's map", "songs/silent-hill.toml");
@@ -47,6 +50,7 @@ impl Change {
                 Ok(Change::SetKey { song: titled(&title.join(" "), show)?, key: key.clone() })
             }
             ("song-key", _) => Err(KEY),
+            ("adjust-zone" | "adjust-song", _) => Adjusted::parse(words, show, playing).map(Change::Adjust),
             (_, [file]) => Ok(Change::AddSong { map: beside(file, show), key: None }),
             (_, [file @ .., key]) => {
                 key.parse::<Key>()?;
@@ -129,6 +133,12 @@ pub fn load(set: &str, read: Read, changes: &[Change]) -> Changed {
 /// It does not fit, or would lead to a set with errors.
 pub fn amend(show: &Show, change: Change, read: Read) -> Result<(Book, Vec<Change>), ChangeError> {
     let mut changes = show.changes.clone();
+    // Of what is adjusted again and again the last value counts.
+    if let (Change::Adjust(new), Some(Change::Adjust(last))) = (&change, changes.last())
+        && (&new.map, &new.zone, new.field) == (&last.map, &last.zone, last.field)
+    {
+        changes.pop();
+    }
     // What is told last of a song's key counts; the others need not be kept.
     if let Change::SetKey { song, .. } = &change {
         let same = |other: &Change| matches!(other, Change::SetKey { song: known, .. } if known == song);
@@ -140,11 +150,7 @@ pub fn amend(show: &Show, change: Change, read: Read) -> Result<(Book, Vec<Chang
     if changes.len() >= MOST {
         return Err(ChangeError::TooMany);
     }
-    let mut read = |path: &str| match show.book.sources.iter().find(|source| source.path == path) {
-        Some(source) => Ok(source.text.clone().into_bytes()),
-        None => read(path),
-    };
-    let loaded = amended(&show.book, &change, &mut read)?;
+    let loaded = amended(&show.book, &change, &mut |path| read(path))?;
     changes.push(change);
     // There is a book: it was made sure of.
     loaded.book.map(|book| (book, changes)).ok_or_else(|| ChangeError::Faulty(String::new()))
@@ -156,17 +162,26 @@ fn amended(
     change: &Change,
     read: &mut dyn FnMut(&str) -> io::Result<Vec<u8>>,
 ) -> Result<Loaded, ChangeError> {
-    let Some(set) = book.sources.first() else { return Err(ChangeError::Uneditable("it has no text".to_owned())) };
-    let text = edit::edit(&set.text, change, &titles(book))?;
-    let loaded =
-        map::load(&set.path, &mut |path| if path == set.path { Ok(text.clone().into_bytes()) } else { read(path) });
+    let unknown = || ChangeError::Uneditable("it has no text".to_owned());
+    let set = book.sources.first().ok_or_else(unknown)?;
+    let of = |map: &str| book.sources.iter().find(|source| source.path == map).ok_or_else(unknown);
+    let (path, text) = match change {
+        Change::Adjust(adjusted) => (&adjusted.map, adjust::edit(&of(&adjusted.map)?.text, adjusted)?),
+        _ => (&set.path, edit::edit(&set.text, change, &titles(book))?),
+    };
+    // What other changes made of the other texts stays.
+    let loaded = map::load(&set.path, &mut |wanted| match of(wanted) {
+        _ if wanted == path => Ok(text.clone().into_bytes()),
+        Ok(source) => Ok(source.text.clone().into_bytes()),
+        Err(_) => read(wanted),
+    });
     if loaded.book.is_some() {
         return Ok(loaded);
     }
     let errors = loaded.diagnostics.iter().filter(|fault| fault.level == Level::Error);
     let words = errors.map(|fault| match fault.spot {
-        // The text of the set is not the one that anybody has seen: its lines say nothing.
-        Some(spot) if spot.file == 0 => {
+        // The text that was edited is not the one that anybody has seen: its lines say nothing.
+        Some(spot) if loaded.sources.get(spot.file).is_some_and(|source| source.path == *path) => {
             let help = fault.help.as_ref().map_or_else(String::new, |help| format!(": {help}"));
             format!("{}{help}", fault.title.trim_end_matches('.'))
         }

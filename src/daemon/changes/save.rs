@@ -1,4 +1,4 @@
-//! Writes what was changed this evening into the set's file.
+//! Writes what was changed this evening into the files: the set, and maps of songs that were adjusted.
 
 use std::fs;
 use std::io::{self, Write};
@@ -34,13 +34,23 @@ pub enum SaveError {
     },
 }
 
-/// Makes `changes` to the set as it is on disk now and writes it there, whole or not at all. What stood there before is
-/// kept beside it, with `.bak` at the end of its name; its path is returned. What stood there before it was saved for the
-/// first time stays beside it as `.original`, however often it is saved.
+/// A file that was written.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Saved {
+    /// Its path as the set names it.
+    pub file: String,
+    /// Where what was there before is kept.
+    pub backup: PathBuf,
+}
+
+/// Makes `changes` to the files as they are on disk now and writes those that differ, each whole or not at all: the set,
+/// and maps of songs in which something was adjusted. What stood there before is kept beside each, with `.bak` at the
+/// end of its name; what was written and what was kept is returned. What stood there before it was saved for the first
+/// time stays beside it as `.original`, however often it is saved.
 ///
 /// # Errors
-/// A change does not fit what is on disk, or it cannot be written; nothing has changed then.
-pub fn save(set: &str, read: Read, changes: &[Change]) -> Result<(PathBuf, Book), SaveError> {
+/// A change does not fit what is on disk, or something cannot be written; a file that is named has not changed then.
+pub fn save(set: &str, read: Read, changes: &[Change]) -> Result<(Vec<Saved>, Book), SaveError> {
     if changes.is_empty() {
         return Err(SaveError::Nothing);
     }
@@ -49,28 +59,53 @@ pub fn save(set: &str, read: Read, changes: &[Change]) -> Result<(PathBuf, Book)
     if !dropped.is_empty() {
         return Err(SaveError::Unfit(dropped.join("; ")));
     }
-    let text = book.sources.first().map_or("", |set| set.text.as_str());
-    let unwritable = |file: &Path, error| SaveError::Unwritable { file: file.display().to_string(), error };
-    // Where the set's name is a link, the file that it leads to is the set.
-    let file = fs::canonicalize(set).map_err(|error| unwritable(Path::new(set), error))?;
-    let beside = |ending| {
-        let mut name = file.clone().into_os_string();
-        name.push(ending);
-        PathBuf::from(name)
+    let is_changed = |path: &str| {
+        changes.iter().any(|change| match change {
+            Change::Adjust(adjusted) => adjusted.map == path,
+            _ => path == set,
+        })
     };
+    let sources: Vec<_> = book.sources.iter().filter(|source| is_changed(&source.path)).collect();
+    // Nothing is written before all can be.
+    let files: Vec<PathBuf> = sources.iter().map(|source| writable(&source.path)).collect::<Result<_, _>>()?;
+    let backups: Vec<PathBuf> = files.iter().map(|file| back_up(file)).collect::<Result<_, _>>()?;
+    for (file, source) in files.iter().zip(&sources) {
+        write(file, file, source.text.as_bytes()).map_err(|error| unwritable(file, error))?;
+    }
+    let names = sources.iter().map(|source| source.path.clone());
+    let saved = names.zip(backups).map(|(file, backup)| Saved { file, backup }).collect();
+    Ok((saved, book))
+}
+
+fn unwritable(file: &Path, error: io::Error) -> SaveError {
+    SaveError::Unwritable { file: file.display().to_string(), error }
+}
+
+/// The file that may be written for this one: where its name is a link, the one that it leads to.
+fn writable(file: &str) -> Result<PathBuf, SaveError> {
+    let file = fs::canonicalize(file).map_err(|error| unwritable(Path::new(file), error))?;
     // A new file takes the place of the old one, which its protection alone would not hinder.
     let there = fs::metadata(&file).map_err(|error| unwritable(&file, error))?;
     if there.permissions().readonly() {
         return Err(SaveError::Protected(file.display().to_string()));
     }
+    Ok(file)
+}
+
+/// Keeps what stands in a file beside it; returns where.
+fn back_up(file: &Path) -> Result<PathBuf, SaveError> {
+    let beside = |ending| {
+        let mut name = file.to_owned().into_os_string();
+        name.push(ending);
+        PathBuf::from(name)
+    };
     let (backup, original) = (beside(".bak"), beside(".original"));
-    let old = fs::read(&file).map_err(|error| unwritable(&file, error))?;
+    let old = fs::read(file).map_err(|error| unwritable(file, error))?;
     if fs::symlink_metadata(&original).is_err() {
-        write(&original, &file, &old).map_err(|error| unwritable(&original, error))?;
+        write(&original, file, &old).map_err(|error| unwritable(&original, error))?;
     }
-    write(&backup, &file, &old).map_err(|error| unwritable(&backup, error))?;
-    write(&file, &file, text.as_bytes()).map_err(|error| unwritable(&file, error))?;
-    Ok((backup, book))
+    write(&backup, file, &old).map_err(|error| unwritable(&backup, error))?;
+    Ok(backup)
 }
 
 /// Writes a file whole or not at all, with the rights that `like` has.

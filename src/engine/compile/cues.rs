@@ -7,7 +7,7 @@ use crate::engine::action::usual;
 use crate::engine::ids::{Action, CueId, DetectorId, Micros};
 use crate::engine::plan::{Detected, PlanCue, PlanDetector, PlanDoes, PlanTrigger};
 use crate::evening::{entry_numbered, entry_titled, number_of};
-use crate::map::{self, At, Book, ClockCommand, Cue, Does, LookUp, SongChoice, Trigger, WrittenAction};
+use crate::map::{self, At, Book, ClockCommand, Cue, Does, LookUp, Rest, SongChoice, Trigger, WrittenAction};
 use crate::midi::U7;
 use crate::midi::machine_control;
 use crate::music::Key;
@@ -39,13 +39,17 @@ impl Compiler<'_> {
     fn cue(&mut self, book: &Book, cue: &Cue) -> PlanCue {
         let input = self.input_number(&cue.when.input);
         let trigger = self.trigger(input, &cue.when.trigger);
-        let does = self.does(book, &cue.does);
-        let off = match (&cue.does, &cue.off) {
+        let mut does = self.does(book, &cue.does);
+        let mut off = match (&cue.does, &cue.off) {
             (Does::Send { to, .. }, Some(off)) => Some(self.send(to, &off.message, Micros::ZERO, false)),
             _ => None,
         };
+        if let (Some(Rest::On), PlanDoes::Send(message), Some(off)) = (cue.rest, &mut does, &mut off) {
+            std::mem::swap(message, off);
+        }
+        let rests = cue.rest.is_some() && off.is_some();
         let off_says = off.map(|off| self.plan.send(off)).map(|send| (send.output, send.say.clone()));
-        PlanCue { input, trigger, does, off, off_says, while_down: cue.while_down, name: cue.name.clone() }
+        PlanCue { input, trigger, does, off, off_says, rests, while_down: cue.while_down, name: cue.name.clone() }
     }
 
     fn input_number(&self, name: &At<String>) -> usize {

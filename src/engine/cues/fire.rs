@@ -141,12 +141,21 @@ impl Cues {
         step.plan.cues.get(cue.index()).filter(|_| was_on).and_then(|planned| planned.off)
     }
 
-    /// A cue that an earlier run left on goes off; what that sends.
-    pub fn close_left(&mut self, cue: CueId, step: &mut Step<'_>) -> Option<SendId> {
+    /// A cue that an earlier run left on goes off; what that sends, unless the start has sent it. `list` is that of the
+    /// cues in use.
+    pub fn close_left(&mut self, cue: CueId, list: u16, step: &mut Step<'_>) -> Option<SendId> {
+        let is_sent = usize::from(cue.0) < self.on.len() && self.rest(cue, list, step.plan).is_some();
         if let Some(on) = self.on.get_mut(cue.index()) {
             *on = true;
         }
-        self.close(cue, step)
+        self.close(cue, step).filter(|_| !is_sent)
+    }
+
+    /// The rest of a cue in use whose map says which it is, where the cue is not on.
+    pub fn rest(&self, cue: CueId, list: u16, plan: &Plan) -> Option<SendId> {
+        let planned = plan.cue(cue);
+        let is_sent = planned.rests && !self.is_on(cue) && plan.cues_in(list).any(|other| other == cue);
+        planned.off.filter(|_| is_sent)
     }
 
     /// The first cue that is on and of which `which` says so goes off; what that sends.

@@ -118,9 +118,10 @@ impl Hand {
             return;
         }
         let begin = on.notes.aimed();
+        let velocity = on.current.touched((zone_id, zone), loudest, on.step.plan);
         for note in derived.notes() {
             if !on.notes.holds(|held| is_ours(held) && (held.channel, held.note) == (zone.channel, *note)) {
-                on.notes.aim(Owner::Unheld(Why::Derived), (zone_id, zone), *note, loudest);
+                on.notes.aim(Owner::Unheld(Why::Derived), (zone_id, zone), *note, velocity);
             }
         }
         on.notes.sort_aimed(begin);

@@ -73,6 +73,7 @@ impl Hand {
         on.step.reason(Reason::Chord(id.key()));
         let why = if zone.linger == Linger::Toggle { Why::Toggled(id) } else { Why::Chord(id) };
         let velocity = on.notes.owners.key(id).velocity;
+        let velocity = on.current.touched((zone_id, zone), velocity, on.step.plan);
         for note in voicing.as_slice() {
             on.notes.aim(Owner::Unheld(why), (zone_id, zone), *note, velocity);
         }

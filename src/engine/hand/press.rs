@@ -162,6 +162,7 @@ impl Hand {
             _ => Owner::Key(id),
         };
         let velocity = on.notes.owners.key(id).velocity;
+        let velocity = on.current.touched((zone_id, zone), velocity, on.step.plan);
         on.notes.aim(owner, (zone_id, zone), note, velocity);
         Offer::Taken
     }

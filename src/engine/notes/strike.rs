@@ -19,14 +19,14 @@ impl Notes {
         self.struck.len()
     }
 
-    /// Adds a note of a zone to what is about to be struck; `velocity` is that after the input's curve.
+    /// Adds a note of a zone to what is about to be struck; `velocity` is the one on the wire.
     pub fn aim(&mut self, owner: Owner, (zone, planned): (ZoneId, &PlanZone), note: u8, velocity: u8) {
         self.struck.push(Struck {
             owner,
             zone,
             channel: planned.channel,
             note,
-            velocity: planned.velocity[usize::from(velocity)],
+            velocity,
             pressure: planned.bend,
             strike: Strike::Fresh,
         });

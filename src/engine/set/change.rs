@@ -3,9 +3,9 @@
 use super::entering::Doing;
 use crate::engine::Engine;
 use crate::engine::ids::Action;
-use crate::engine::ids::{Micros, ZoneId};
+use crate::engine::ids::{CueId, Micros, ZoneId};
 use crate::engine::out::Notice;
-use crate::engine::plan::Playing;
+use crate::engine::plan::{Plan, Playing};
 use crate::engine::step::Step;
 use crate::evening::{FURTHEST, Standing, transposed_for};
 use crate::map::Plain;
@@ -21,13 +21,14 @@ impl Engine {
         step.notice(Notice::Song);
         if let Some(playing) = plan.playing(entry) {
             self.current.standing.song = Some(entry);
-            self.clock.enter_song(playing.song.tick, step.now);
             self.current.stand_at(playing, order_step.min(playing.tonight.order.len() - 1));
+            self.clock.enter_song(self.current.tick(plan), step.now);
             for list in self.current.lists(plan) {
                 self.current.turn_zones(list, plan);
             }
             self.switch_zones(step);
         }
+        self.rest_cues(step, |_, _| true);
         self.do_lists(Doing::NothingStarts, step);
         self.tell_not_done(step);
     }
@@ -105,6 +106,7 @@ impl Engine {
             self.current.standing.transposed = 0;
         }
         self.current.standing.song = Some(entry);
+        self.rest_own_cues(playing.tonight.song, step);
         self.begin_song(playing, step);
     }
 
@@ -135,13 +137,13 @@ impl Engine {
     }
 
     fn begin_song(&mut self, playing: Playing<'_>, step: &mut Step<'_>) {
-        self.clock.enter_song(playing.song.tick, step.now);
         for zone in playing.song.zones.clone() {
             self.current.on[zone] = step.plan.zones[zone].on;
             // Voices are led from within the song only.
             self.hand.begin_song(ZoneId(zone as u16), step.plan);
         }
         self.current.stand_at(playing, 0);
+        self.clock.enter_song(self.current.tick(step.plan), step.now);
         for list in self.current.lists(step.plan) {
             self.current.turn_zones(list, step.plan);
         }
@@ -183,8 +185,10 @@ impl Engine {
 
     fn enter_section(&mut self, order_step: usize, section: usize, step: &mut Step<'_>) {
         let Some(playing) = self.current.playing(step.plan) else { return };
+        let before = self.current.tick(step.plan);
         self.current.standing.order_step = order_step;
         self.current.standing.section = section;
+        self.clock.change(before, self.current.tick(step.plan), step.now);
         self.current.find_shift(playing);
         for zone in playing.song.zones.clone() {
             self.hand.begin_section(ZoneId(zone as u16), step.plan);
@@ -245,8 +249,22 @@ impl Engine {
     /// A song is left: what its own cues have on goes off, but for those whose key or pedal is still held.
     fn leave_song_cues(&mut self, song: usize, step: &mut Step<'_>) {
         let plan = step.plan;
-        let own = |cue| plan.cues_in(song as u16 + 1).any(|other| other == cue);
-        let gears = |cue| plan.cues_in(0).any(|other| other == cue);
-        self.close_cues(step, |cue, planned| own(cue) && !gears(cue) && !planned.while_down);
+        self.close_cues(step, |cue, planned| is_own(plan, song, cue) && !planned.while_down);
     }
+
+    /// A song is entered: its own cues begin at rest, but for those whose key or pedal is still held.
+    fn rest_own_cues(&mut self, song: usize, step: &mut Step<'_>) {
+        let plan = step.plan;
+        for cue in plan.cues_in(song as u16 + 1).filter(|cue| is_own(plan, song, *cue)) {
+            if let Some(rest) = self.cues.rest(cue, song as u16 + 1, plan) {
+                self.sends.send(rest, &mut self.notes, step);
+            }
+        }
+    }
+}
+
+/// Whether a cue is a song's own.
+fn is_own(plan: &Plan, song: usize, cue: CueId) -> bool {
+    let in_list = |list| plan.cues_in(list).any(|other| other == cue);
+    in_list(song as u16 + 1) && !in_list(0)
 }

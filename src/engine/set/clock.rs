@@ -216,6 +216,15 @@ impl Clock {
         (self.given.interval > 0).then(|| MINUTE as f64 / (self.given.interval * TICKS) as f64)
     }
 
+    /// The set stands where another tempo holds, until somebody taps one; where none does, all stays. `tick` is that of
+    /// its clock, in nanoseconds.
+    pub fn change(&mut self, before: Option<u64>, tick: Option<u64>, now: Micros) {
+        if let Some(tick) = tick.filter(|_| tick != before) {
+            self.taps = Taps::default();
+            self.given.set(tick, now);
+        }
+    }
+
     /// A song is entered: its tempo holds, until somebody taps another. `tick` is its clock's, in nanoseconds.
     pub fn enter_song(&mut self, tick: Option<u64>, now: Micros) {
         self.taps = Taps::default();

@@ -80,6 +80,8 @@ impl Engine {
             controllers.take_up(channel, &mut On { current, notes, step });
         }
         notes.set_up_drone_at(output, current, step);
+        self.tell_cues(output, step);
+        let notes = &mut self.notes;
         for channel in notes.channels.all().filter(|channel| plan.is_at(*channel, output)) {
             notes.channels.say_levels(channel, step);
         }

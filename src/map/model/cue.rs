@@ -20,6 +20,8 @@ pub struct Cue {
     pub name: Option<String>,
     /// What ends it again; only with [`Does::Send`].
     pub off: Option<Off>,
+    /// Which of the two messages is how the other machine is left alone; only with `off`.
+    pub rest: Option<Rest>,
     /// Whether `off` is said at the release, not at the second press; only with `off`, and with a key or controller
     /// whose press is [`Press::Single`].
     pub while_down: bool,
@@ -165,6 +167,15 @@ pub enum SongChoice {
     /// The one with the number that came in, the wire's value plus 1; only where the trigger takes any Program Change
     /// or any Song Select.
     Received,
+}
+
+/// Which message of a cue with two is its rest.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Rest {
+    /// What ends it.
+    Off,
+    /// What it sends first else.
+    On,
 }
 
 /// What ends a cue that is on: said to the output of the cue's own send.

@@ -8,6 +8,8 @@ use crate::music::Key;
 pub struct Set {
     /// Its title.
     pub title: String,
+    /// A word to the player.
+    pub remark: Option<String>,
     /// The fingers' key of all songs that say nothing else.
     pub play_in: Option<At<PlayIn>>,
     /// The singers.
@@ -16,11 +18,21 @@ pub struct Set {
     pub entries: Vec<Entry>,
 }
 
+impl Set {
+    /// The singers of an entry, as it names them.
+    pub fn singers_of<'a>(&'a self, entry: &'a Entry) -> impl Iterator<Item = (&'a At<String>, &'a Singer)> {
+        let known = |named: &At<String>| self.singers.iter().find(|singer| singer.name.value == named.value);
+        entry.singers.iter().filter_map(move |named| Some((named, known(named)?)))
+    }
+}
+
 /// A voice.
 #[derive(Debug, Clone)]
 pub struct Singer {
     /// Name in the set.
     pub name: At<String>,
+    /// How one calls who it is; the name above where the set says nothing else.
+    pub called: String,
     /// Lowest and highest note.
     pub range: KeyRange,
     /// Lowest and highest comfortable note.
@@ -45,7 +57,7 @@ pub struct Entry {
     /// Tonight's order of sections.
     pub order: Option<Vec<At<String>>>,
     /// Who sings.
-    pub singer: Option<At<String>>,
+    pub singers: Vec<At<String>>,
     /// A word to the player.
     pub remark: Option<String>,
     /// What is done as it is entered, in order; after the song's own list.

@@ -1,7 +1,7 @@
 //! Songs as written: sections, zones, what a one-key chord plays, the drone, and what is done on entering.
 
 use super::super::zone::Zone;
-use super::{At, Cue, Deed, Drone, Finger, KeyRange, PlayIn, ShiftWay};
+use super::{At, Cue, Curve, Deed, Drone, Finger, KeyRange, PlayIn, ShiftWay};
 use crate::music::{Chord, Key};
 
 /// A song's map.
@@ -17,6 +17,8 @@ pub struct Song {
     pub play_in: Option<At<PlayIn>>,
     /// Which way the shift goes.
     pub shift: ShiftWay,
+    /// A word to the player.
+    pub remark: Option<String>,
     /// Quarter notes a minute.
     pub tempo: Option<f64>,
     /// Beats of a bar and their note value.
@@ -60,6 +62,10 @@ pub struct Section {
     pub key: Option<At<Key>>,
     /// Its own bars of chords, in the chart's key whatever its own; without them those of the section that it is like count. Never empty, and no bar is.
     pub chords: Option<At<Vec<Vec<Chord>>>>,
+    /// Its own tempo, in quarter notes a minute; without one that of the section that it is like counts, else the song's.
+    pub tempo: Option<f64>,
+    /// Its own curve, before those of the zones; without one that of the section that it is like counts.
+    pub curve: Option<Curve>,
     /// A word to the player.
     pub remark: Option<String>,
     /// What is done as it is entered, in order.

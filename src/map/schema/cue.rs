@@ -1,7 +1,7 @@
 //! What cues and messages to other machines hold.
 
 use super::super::action::WORDS;
-use super::super::allowed::{CLOCK, CLOCKS, MACHINE_CONTROL, PRESSES, SEND, TRANSPORTS};
+use super::super::allowed::{CLOCK, CLOCKS, MACHINE_CONTROL, PRESSES, RESTS, SEND, TRANSPORTS};
 use super::form::{BANK, CHANNEL, Field, Form, KEY, NOTE, PARTS, PROGRAM, SEVEN_BITS, TEXT, Table, words};
 
 /// How late a message may be sent, in milliseconds: ten minutes.
@@ -53,6 +53,12 @@ pub const CUE: Table = Table {
             Form::Table(&MESSAGE),
             "{ control = [80, 0], channel = 1 }",
             "A second message, sent at every second press.",
+        ),
+        Field::new(
+            "rest",
+            Form::Words(&words(&RESTS)),
+            "\"off\"",
+            "Which of the two messages is sent at the start, a panic, a lost cable and the end.",
         ),
         Field::new("while_down", Form::Flag, "true", "Whether off is sent as the key or pedal comes up."),
     ],

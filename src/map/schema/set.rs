@@ -2,7 +2,7 @@
 
 use super::cue::DEEDS;
 use super::form::{Field, Form, KEY, LONG_TEXT, PLAY_IN, RANGE, TEXT, Table};
-use super::song::{MIDDLE_C, ORDER, SHIFT};
+use super::song::{MIDDLE_C, ORDER, REMARK, SHIFT};
 
 /// The whole file.
 pub const SET: Table = Table {
@@ -13,6 +13,7 @@ pub const SET: Table = Table {
         Field::new("title", TEXT, "\"First Snow\"", "What the evening is called.").needed(),
         Field::new("gear", LONG_TEXT, "\"gear.toml\"", "The gear file, by its path from this file.").needed(),
         Field::new("play_in", PLAY_IN, "\"C\"", "The fingers' key of all songs that say nothing else."),
+        REMARK,
         Field::line("singers", Form::Named(&Form::Table(&SINGER)), "[singers.guest]", "Who sings, each below a name."),
         Field::line("song", Form::Tables(&ENTRY), "[[song]]", "The songs and pauses in order.").needed(),
     ],
@@ -24,6 +25,7 @@ const SINGER: Table = Table {
     what: "a singer",
     about: "A voice.",
     fields: &[
+        Field::new("name", TEXT, "\"Our guest\"", "What the singer is called; the name above unless given."),
         Field::new("range", RANGE, "[\"G3\", \"D5\"]", "The lowest and the highest note that can be sung.").needed(),
         Field::new(
             "comfortable",
@@ -51,8 +53,13 @@ const ENTRY: Table = Table {
         Field::new("play_in", PLAY_IN, "\"C\"", "The fingers' key, instead of the song's."),
         SHIFT,
         ORDER,
-        Field::new("singer", TEXT, "\"guest\"", "Who sings."),
-        Field::new("remark", LONG_TEXT, "\"she counts it in\"", "A word to the player."),
+        Field::new(
+            "singer",
+            Form::Either(&[TEXT, Form::List(&TEXT, 1)]),
+            "\"guest\"",
+            "Who sings: a singer, or a list of several.",
+        ),
+        REMARK,
         Field::new(
             "on_entering",
             DEEDS,

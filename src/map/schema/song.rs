@@ -31,12 +31,16 @@ pub const ORDER: Field = Field::new(
     "The sections as they come; as in the song's file unless given.",
 );
 
+/// A word to the player.
+pub const REMARK: Field = Field::new("remark", LONG_TEXT, "\"she counts it in\"", "A word to the player.");
+
 /// The whole file.
 pub const SONG: Table = Table {
     what: "the song",
     about: "A song: its keys, its zones, its sections, and what is done as it is entered.",
     fields: &[
         MIDDLE_C,
+        REMARK,
         Field::new("title", TEXT, "\"First Snow\"", "Its title.").needed(),
         Field::new("key", KEY, "\"Eb\"", "The chart's key: what is printed.").needed(),
         Field::new(
@@ -186,7 +190,14 @@ const SECTION: Table = Table {
         ),
         Field::new("key", KEY, "\"Eb\"", "The key from here on, in the chart's terms."),
         Field::new("chords", PARTS, "\"D | A/C# | Bm | G\"", "Its chords, in the chart's key, bars between |."),
-        Field::new("remark", LONG_TEXT, "\"she counts it in\"", "A word to the player."),
+        REMARK,
+        Field::new("tempo", TEMPO, "84", "Beats a minute from here on; the song's unless given."),
+        Field::new(
+            "curve",
+            CURVE_OR_NAME,
+            "{ lighter = 30 }",
+            "What a touch counts in it: a curve or the name of one.",
+        ),
         Field::new("on_entering", DEEDS, "[\"zone bed on\", \"drone off\"]", "What is done as it is entered."),
     ],
     one_of: &[],

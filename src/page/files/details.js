@@ -35,6 +35,7 @@ function choice(text, note, current, disabled, act) {
 export function drawSongList({ set: show, state, can }, press) {
   if (!show || !state) return;
   set($('songs-name'), show.title || 'Tonight');
+  set($('set-remark'), show.remark ?? '');
   $('song-list').replaceChildren(...show.entries.map((entry) => {
     const keys = entry.pause ? 'a pause' : entry.room ? `room ${pretty(entry.room)}, fingers ${pretty(entry.fingers)}` : '';
     const note = [keys, entry.remark].filter(Boolean).join(' · ');
@@ -69,12 +70,13 @@ const lines = (id, all) => {
 };
 
 /** All figures; only drawn while they are looked at. */
-export function drawDetails({ state, can }) {
+export function drawDetails({ set: show, state, can }) {
   if (!state || !$('details').open) return;
   const port = ({ port: name }) => (name ? ` (“${name}”)` : '');
   lines('details-inputs', state.inputs.map((one) => [`${one.name}${port(one)}: ${link(one)}`, !one.connected && !one.optional]));
   lines('details-outputs', state.outputs.map((one) => [`${one.name}${port(one)}: ${link(one)}`, !one.connected && !one.optional]));
   set($('details-trouble'), state.trouble ? `Last trouble, ${ago(performance.now() - state.trouble.at)}: ${state.trouble.words}` : 'No trouble so far.');
+  lines('details-findings', (show?.findings.length ? show.findings : ['Nothing: check finds nothing in this set.']).map((one) => [one]));
   lines('details-figures', [
     [state.latency_us === null ? 'from key to sound: nothing played yet' : `from key to the last byte: ${(state.latency_us / 1000).toFixed(2)} ms at most for 99 of 100`],
     [`dropped because it came too fast: ${state.counts.dropped_overload}`, state.counts.dropped_overload > 0],

@@ -69,7 +69,7 @@ export function drawSections({ song, state }) {
   }
   const changes = state.next_section_key ? `, ${flat(state.next_section_key)}` : '';
   const next = pause ? (state.song ? `the keys still play ${state.song.title}` : '') : section?.next ? `then ${section.next}${changes}` : section ? 'the last one' : '';
-  const remarks = [...new Set([section && !pause ? section.remark : null, state.entry.remark])].filter(Boolean);
+  const remarks = [...new Set([section && !pause ? section.remark : null, pause ? null : song?.remark, state.entry.remark])].filter(Boolean);
   // Grey, but a press there is still answered in words.
   for (const id of ['next-section-go', 'previous-section']) $(id).setAttribute('aria-disabled', pause || !section);
   const changed = [

@@ -27,10 +27,11 @@ function listSongs(shown) {
 /** Draws the twelve keys of the chosen song. */
 function drawKeys({ set: show, state, can }, choose) {
   const entry = show.entries.find(({ position }) => String(position) === $('key-song').value);
-  $('key-list').replaceChildren(...(entry?.keys ?? []).map(([name, shift]) => {
+  $('key-list').replaceChildren(...(entry?.keys ?? []).map(([name, shift, suits]) => {
     const item = make('li');
     const button = make('button', 'choice');
     button.append(make('span', 'what', pretty(name)), make('span', 'how', signed(shift)));
+    if (suits) button.append(make('span', 'how', suits));
     if (name === entry.room) button.setAttribute('aria-current', 'true');
     button.dataset.key = name;
     button.disabled = can !== 'control';

@@ -4,6 +4,7 @@ import { drawBoards, drawHand, showBoards } from './horizon.js';
 import { drawChord, drawChords, drawHint, drawKeys, drawSections, drawSong, drawSounding, drawWords, drawZones, set } from './draw.js';
 import { drawDetails, drawSectionList, drawSongList, open, wireDialogs } from './details.js';
 import { arrange, arrangeIfNew, fit } from './fit.js';
+import { wireAdjust } from './adjust.js';
 import { wireKeyChoice } from './keychoice.js';
 import { openLink } from './link.js';
 import { wireHand } from './keys.js';
@@ -44,6 +45,7 @@ function draw() {
       announce(drawWords(shown));
       drawDetails(shown);
       keyChoice.changed();
+      adjust.changed();
       beat(state);
       arrangeIfNew(shown);
     }
@@ -129,6 +131,7 @@ function takeFrame(frame) {
       break;
     case 'hand':
       shown.hand = frame;
+      adjust.played(frame.down);
       stale('hand');
       break;
     case 'sent':
@@ -200,6 +203,7 @@ let link = { live: () => false, send: () => false, now: () => 0, quietFor: () =>
 const hand = wireHand({ send: (message) => link.send(message), now: () => link.now(), canControl, tell });
 wireDialogs();
 wireLight();
+const adjust = wireAdjust({ shown: () => shown, ask: (words) => link.do(words, seen), tell });
 const keyChoice = wireKeyChoice({ shown: () => shown, ask: (words) => link.do(words, seen), tell });
 wirePresses({ press, tell, canControl, handOpen: hand.isOpen, openHand: hand.open });
 link = openLink({ frame: takeFrame, state: linkState, refused });

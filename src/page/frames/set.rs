@@ -2,16 +2,21 @@
 
 use serde::Serialize;
 
+use crate::check;
 use crate::daemon::Show;
-use crate::evening::Keys;
-use crate::map::{Entry, Input, Song};
+use crate::evening::{Keys, Melody, Suits};
+use crate::map::{Book, Entry, Input, Song};
 use crate::midi::Note;
 use crate::music::{Key, note};
+use crate::wording;
 
 /// The set.
 #[derive(Debug, Serialize)]
 pub(in crate::page) struct Set<'a> {
     title: &'a str,
+    remark: Option<&'a str>,
+    /// What `check` finds in it, each in words.
+    findings: Vec<String>,
     entries: Vec<EntryFrame<'a>>,
     inputs: Vec<InputFrame<'a>>,
     outputs: Vec<&'a str>,
@@ -29,8 +34,8 @@ struct EntryFrame<'a> {
     room: Option<String>,
     fingers: Option<String>,
     remark: Option<&'a str>,
-    /// The twelve keys that the room may hear on entering it, each with the shift that it would have.
-    keys: Vec<(String, i32)>,
+    /// The twelve keys that the room may hear on entering it, each with the shift that it would have and whom it suits.
+    keys: Vec<(String, i32, Option<String>)>,
 }
 
 #[derive(Debug, Serialize)]
@@ -48,6 +53,8 @@ impl Set<'_> {
         let input = |input: &'_ Input| (input.keys.0 as u8, input.keys.1 as u8);
         Set {
             title: &show.book.set.title,
+            remark: show.book.set.remark.as_deref(),
+            findings: findings(&show.book),
             entries: show.book.set.entries.iter().enumerate().map(|(number, entry)| one(show, number, entry)).collect(),
             inputs: gear
                 .inputs
@@ -64,12 +71,28 @@ impl Set<'_> {
     }
 }
 
+/// The findings of a set are read, not counted: so many are enough.
+const MOST_FINDINGS: usize = 30;
+
+fn findings(book: &Book) -> Vec<String> {
+    let found = check::findings(book);
+    found.iter().take(MOST_FINDINGS).map(|finding| wording::page::finding(&finding.listed(&book.sources))).collect()
+}
+
 fn one<'a>(show: &'a Show, number: usize, entry: &'a Entry) -> EntryFrame<'a> {
     let song = entry.song.and_then(|song| show.book.songs.get(song));
     let keys = song.map(|song| Keys::of(&show.book, entry, song));
     let shift = |song: &Song, key: Key| Keys::tonight_in(&show.book, entry, song, key).shift;
+    let melody = song.and_then(|song| Melody::of(entry, song));
+    let suits = |key: Key| -> Option<String> {
+        let melody = melody.as_ref()?;
+        let singers = show.book.set.singers_of(entry);
+        let suits: Vec<(&str, Suits)> =
+            singers.map(|(_, singer)| (singer.called.as_str(), melody.suits(key, singer))).collect();
+        (!suits.is_empty()).then(|| wording::keys::suits(&suits))
+    };
     let choices = song.zip(keys).map_or_else(Vec::new, |(song, keys)| {
-        keys.choices().iter().map(|key| (key.to_string(), shift(song, *key))).collect()
+        keys.choices().iter().map(|key| (key.to_string(), shift(song, *key), suits(*key))).collect()
     });
     EntryFrame {
         position: number + 1,

@@ -5,8 +5,8 @@ use serde::Serialize;
 use crate::daemon::Show;
 use crate::engine::Snapshot;
 use crate::evening::{Keys, Order, Standing, chords_of, worth_drawing};
-use crate::map::Song;
-use crate::music::{Chord, Key};
+use crate::map::{Linger, Song};
+use crate::music::{Chord, Key, note};
 use crate::paper::drawing::{Keyboard, Now};
 
 /// Bars, each with its chords.
@@ -17,6 +17,7 @@ type Bars = Vec<Vec<String>>;
 pub(in crate::page) struct SongFrame {
     position: Option<usize>,
     title: Option<String>,
+    remark: Option<String>,
     tempo: Option<f64>,
     meter: Option<(u8, u8)>,
     /// Whether it has a drone.
@@ -41,6 +42,14 @@ struct ZoneFrame {
     name: String,
     /// What the desk calls its sound, or the sound's name.
     goes: String,
+    /// Level in dB, and octave.
+    level: f64,
+    octave: i32,
+    /// Its lowest and highest key, as pressed.
+    keys: [String; 2],
+    linger: &'static str,
+    /// Whether it is on as the song is entered.
+    starts: bool,
     /// Number of the output, from 0.
     output: Option<usize>,
     /// From 1.
@@ -70,6 +79,7 @@ impl SongFrame {
         SongFrame {
             position: Some(here + 1),
             title: Some(show.plan.title(here).to_owned()),
+            remark: song.remark.clone(),
             tempo: song.tempo,
             meter: song.meter,
             drone: song.drone.is_some(),
@@ -111,6 +121,15 @@ fn zone_frames(show: &Show, song: &Song) -> Vec<ZoneFrame> {
         ZoneFrame {
             name: zone.name.clone(),
             goes: sound.and_then(|sound| sound.label.clone()).unwrap_or_else(|| zone.sound.value.clone()),
+            level: zone.level,
+            octave: zone.octave,
+            keys: [zone.keys.value.0, zone.keys.value.1].map(|key| note::name(key, 4)),
+            linger: match zone.linger {
+                Linger::Off => "off",
+                Linger::Next => "next",
+                Linger::Toggle => "toggle",
+            },
+            starts: zone.on,
             output: sound.and_then(|sound| gear.output_of(sound)),
             channel: sound.map(|sound| sound.channel.number()),
         }

@@ -6,7 +6,8 @@ use super::part::ResolvedZone;
 use super::tonight::{SongTonight, Tonight};
 use super::words::quoted;
 use crate::map::{Diagnostic, FaultKind, Input, Section};
-use crate::music::{Chord, Key};
+use crate::music::Key;
+use crate::music::chord::Bar;
 
 /// Error: a zone that derives its notes from more keys than it has. Hint: fingers in a song without a zone that plays
 /// them. Hint: chords of a section with a key of its own that fit that key, but not the chart's, in which they are
@@ -52,8 +53,8 @@ fn in_its_own_key(section: &Section, chart: Key) -> Option<Diagnostic> {
     let (name, own) = (quoted(&section.name.value), key.value);
     let title =
         format!("the chords of the section {name} fit {own}, its own key, but are read in {chart}, the chart's");
-    let bar = |bar: &Vec<Chord>| {
-        let chords: Vec<String> = bar.iter().map(|chord| chord.moved(own, chart).to_string()).collect();
+    let bar = |bar: &Bar| {
+        let chords: Vec<String> = bar.written(|chord| chord.moved(own, chart).to_string()).collect();
         chords.join(" ")
     };
     let written: Vec<String> = chords.value.iter().map(bar).collect();

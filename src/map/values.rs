@@ -5,7 +5,7 @@ use super::names::Known;
 use super::reader::{Fields, MapFile, Value};
 use super::{At, Curve, KeyRange, PlayIn, ShiftWay, Spot, words};
 use crate::midi::{Channel, Note, U7};
-use crate::music::chord::{self, ChordError, ProgressionError, ProgressionFault};
+use crate::music::chord::{self, Bar, ChordError, ProgressionError, ProgressionFault};
 use crate::music::note::{self, NoteError};
 use crate::music::{Chord, Key};
 
@@ -92,7 +92,7 @@ pub(super) fn chord(value: &Value<'_>) -> Option<At<Chord>> {
 }
 
 /// Bars of chords. Each fault is underlined by itself.
-pub(super) fn progression(value: &Value<'_>) -> Option<At<Vec<Vec<Chord>>>> {
+pub(super) fn progression(value: &Value<'_>) -> Option<At<Vec<Bar>>> {
     /// Who has written so many chords in a way that is not known here has seen enough.
     const MOST_FAULTS: usize = 12;
     let text = value.text_of_parts()?.value;
@@ -106,7 +106,13 @@ pub(super) fn progression(value: &Value<'_>) -> Option<At<Vec<Vec<Chord>>>> {
         value.map_file.report(match &fault {
             ProgressionFault::Chord(fault) => no_chord(spot, text.get(at.clone()).unwrap_or_default(), fault),
             ProgressionFault::EmptyBar => Diagnostic::error(FaultKind::Finding, spot, "this bar has no chord")
-                .help("write one, or % to repeat the bar before"),
+                .help("write one, N.C. for none, or % to repeat the bar before"),
+            ProgressionFault::Beat => Diagnostic::error(
+                FaultKind::Finding,
+                spot,
+                "/ is one more beat of the chord before it, and there is none",
+            )
+            .help("write a chord first, such as \"D / / A\""),
             ProgressionFault::Repeat => Diagnostic::error(
                 FaultKind::Finding,
                 spot,
@@ -136,8 +142,7 @@ fn no_chord(spot: Spot, text: &str, fault: &ChordError) -> Diagnostic {
             (no_such_chord(text), did_you_mean(&format!("{root}{near}{bass}")))
         }
         ChordError::Kind { root, nearest: None, .. } => {
-            let known: Vec<String> = chord::ChordKind::all().map(|kind| format!("{root}{kind}")).collect();
-            (no_such_chord(text), format!("write one of {}", known.join(", ")))
+            (no_such_chord(text), format!("write {root}, or {root} and one of {}", chord::ChordKind::list()))
         }
         ChordError::Bass { .. } => (
             format!("{} has no bass after its slash", quoted(text)),

@@ -5,7 +5,8 @@ use std::collections::BTreeMap;
 use super::{Chords, PrintedSection};
 use crate::evening::{Keys, Order, OrderStep, chords_of, lift, own_lift};
 use crate::map::{Entry, Song};
-use crate::music::Chord;
+use crate::music::Key;
+use crate::music::chord::Bar;
 
 /// A section under what a section key adds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -54,10 +55,14 @@ fn part(song: &Song, keys: &Keys, coming: Coming, ordinals: Option<&Vec<usize>>,
             false => format!("room in {room}"),
         });
     }
-    let both = |chord: &Chord| {
-        let (fingers, room) = (keys.chord_in(fingers, *chord).to_string(), keys.chord_in(room, *chord).to_string());
-        Chords { room: if room == fingers { String::new() } else { room }, fingers }
+    let both = |(fingers, room): (String, String)| Chords {
+        room: if room == fingers { String::new() } else { room },
+        fingers,
     };
-    let bars = chords_of(song, coming.section).iter().map(|bar| bar.iter().map(both).collect()).collect();
+    let bar = |bar: &Bar| {
+        let told = |key: Key| bar.written(move |chord| keys.chord_in(key, chord).to_string());
+        told(fingers).zip(told(room)).map(both).collect()
+    };
+    let bars = chords_of(song, coming.section).iter().map(bar).collect();
     Some(PrintedSection { name: section.name.value.clone(), aside, remark: section.remark.clone(), bars })
 }

@@ -3,7 +3,8 @@
 use super::super::send::Send;
 use super::super::zone::Zone;
 use super::{At, Cue, Drone, Finger, KeyRange, PlayIn, ShiftWay};
-use crate::music::{Chord, Key};
+use crate::music::Key;
+use crate::music::chord::Bar;
 
 /// A song's map.
 #[derive(Debug, Clone)]
@@ -50,7 +51,7 @@ pub struct Section {
     /// The chart's key from here on.
     pub key: Option<At<Key>>,
     /// Its own bars of chords, in the chart's key whatever its own; without them those of the section that it is like count. Never empty, and no bar is.
-    pub chords: Option<At<Vec<Vec<Chord>>>>,
+    pub chords: Option<At<Vec<Bar>>>,
     /// A word to the player.
     pub remark: Option<String>,
 }

@@ -19,6 +19,12 @@ pub(super) fn example(home: &str, field: &str) -> String {
     }
 }
 
+/// Whether some kind of table has a field of this name.
+pub(super) fn is_field(name: &str) -> bool {
+    let all = EXAMPLES.iter().chain(super::zone::EXAMPLES).chain(super::send::EXAMPLES).chain(OF_CUES);
+    all.into_iter().any(|(field, _)| *field == name)
+}
+
 /// Examples of fields that mean something else elsewhere.
 const OF_CUES: &[(&str, &str)] = &[
     ("control", "67"),

@@ -61,7 +61,7 @@ pub(super) fn read(mut top: Fields<'_>, gear: &Gear, names: &Names) -> Draft {
             agree::same_mode(map_file, "this section's key", changed, key, song.key.spot);
         }
     }
-    let zones = zones_of(&song, !map_file.broken);
+    let zones = zones_of(&song, !map_file.may_have("name") && !map_file.may_have("sound"));
     let chart = read_key.map(|key| (key, song.key.spot));
     cue::in_the_song(map_file, &song.cues, &known, &zones, chart);
     agree::no_circles(map_file, &song.sections);
@@ -82,7 +82,7 @@ fn zones_of(song: &Song, whole: bool) -> Known<()> {
 
 fn sections(top: &mut Fields<'_>) -> (Vec<Section>, Known<()>) {
     let map_file = top.map_file;
-    let mut known = Known::new("section", "the song", !map_file.broken);
+    let mut known = Known::new("section", "the song", !map_file.may_have("name"));
     let mut sections: Vec<Section> = Vec::new();
     for mut fields in top.list_of("section", "a section") {
         let name = fields.need("name").and_then(|value| value.text());

@@ -67,7 +67,8 @@ fn key_or(value: &Value<'_>, help: &str) -> Option<At<Key>> {
     };
     let key = text.parse().ok();
     if key.is_none() {
-        value.map_file.report(no_key(value.spot, text).help(help));
+        let near = Key::meant(text).map(|key| did_you_mean(&key.to_string()));
+        value.map_file.report(no_key(value.spot, text).help(near.unwrap_or_else(|| help.to_owned())));
     }
     key.map(|key| value.at(key))
 }

@@ -394,7 +394,7 @@ mod tests {
                 let is_plain = plain(spelling).as_deref() == Some(spelling);
                 assert!(is_plain || spelling == row.written && row.also.first().copied() == plain(spelling).as_deref());
                 assert!(!seen.contains(&spelling), "{spelling}");
-                assert_eq!(ChordKind::read(&spelling), Some(row.kind));
+                assert_eq!(ChordKind::read(spelling), Some(row.kind));
                 seen.push(spelling);
             }
         }

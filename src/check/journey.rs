@@ -3,11 +3,11 @@
 use super::stage::may_be_one_port;
 use super::words::{joined, quoted};
 use crate::evening::{entry_numbered, entry_titled, number_of, title, title_of};
-use crate::map::{Action, Book, Cue, Diagnostic, Does, Entry, Occasion, Plain, Send, SendMessage, SongChoice};
+use crate::map::{Action, Book, Cue, Diagnostic, Does, Entry, Occasion, Plain, SendMessage, Song, SongChoice, Spot};
 
-/// Hint: a song that comes twice under one title. Hint: a number that leads to a pause. Hint: a machine that is told
-/// another number of a song than the one by which it would choose it. Hint: cues, but none that leads from song to song. Hint: entries of the set that no cue leads to. Hint: a song that
-/// comes twice, and is chosen by its number.
+/// Hint: a song that comes twice under one title. Hint: a number that leads to a pause. Hint: a song that pauses give
+/// another number than the one by which it is known. Hint: cues, but none that leads from song to song. Hint: entries of
+/// the set that no cue leads to. Hint: a song that comes twice, and is chosen by its number.
 pub(super) fn find(book: &Book, found: &mut Vec<Diagnostic>) {
     twice(book, found);
     let cues = || book.gear.cues.iter().chain(book.songs.iter().flat_map(|song| &song.cues));
@@ -69,8 +69,8 @@ fn to_a_pause(book: &Book, cue: &Cue) -> Option<Diagnostic> {
     Some(hint.help("write the song's title, or give each song a number of its own"))
 }
 
-/// Songs whose number pauses have shifted: on entering them the machine that may choose them is told the number without
-/// the pauses.
+/// The first song whose number pauses have shifted: the machine that may choose it is told the number without the pauses
+/// on entering it, or its file is called by that.
 fn shifted(book: &Book, found: &mut Vec<Diagnostic>) {
     let chooses = |cue: &&Cue| {
         matches!(&cue.does, Does::Act(Action::Song(SongChoice::Received) | Action::LineUp(SongChoice::Received)))
@@ -90,21 +90,29 @@ fn shifted(book: &Book, found: &mut Vec<Diagnostic>) {
             let output = book.gear.outputs.iter().find(|output| output.name.value == send.to.value);
             send.at.value == Occasion::Enter && output.is_some_and(|output| may_be_one_port(output, input))
         });
-        let told = told.filter_map(|send| Some((send, chosen(&send.message)?)));
-        let is_shifted = |(_, chosen): &(&Send, usize)| own == Some(chosen + pauses) && own == Some(number + 1);
-        if let (Some((send, chosen)), Some(pause)) = (told.into_iter().find(is_shifted), first) {
+        let told = told.filter_map(|send| Some((send.spot, chosen(&send.message)?)));
+        let filed = in_its_name(book, song).map(|number| (song.title.spot, number));
+        let is_shifted = |(_, chosen): &(Spot, usize)| own == Some(chosen + pauses) && own == Some(number + 1);
+        if let (Some((spot, chosen)), Some(pause)) = (told.chain(filed).find(is_shifted), first) {
             let name = quoted(&input.name.value);
             let title = format!(
-                "{name} is told that this is song {chosen}, but chooses it by {}: pauses are counted too",
+                "{name} chooses this song by the number {}, not {chosen}: pauses are counted too",
                 chosen + pauses
             );
-            let hint =
-                Diagnostic::hint(send.spot, title).also(pause.spot, "the first pause").also(cue.spot, "chosen here");
+            let hint = Diagnostic::hint(spot, title).also(pause.spot, "the first pause").also(cue.spot, "chosen here");
             found
                 .push(hint.help("give each song a number of its own, here number = ".to_owned() + &chosen.to_string()));
             return;
         }
     }
+}
+
+/// The number with which the name of a song's file begins: `03-first-snow.toml`.
+fn in_its_name(book: &Book, song: &Song) -> Option<usize> {
+    let path = &book.sources.get(song.title.spot.file)?.path;
+    let name = path.rsplit('/').next()?;
+    let digits = name.bytes().take_while(u8::is_ascii_digit).count();
+    name[..digits].parse().ok()
 }
 
 /// The song that a message chooses, counted from 1.

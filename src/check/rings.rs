@@ -4,22 +4,22 @@
 use super::tonight::{Outing, Tonight};
 use super::words::quoted;
 use crate::evening::title_of;
-use crate::map::{Action, Book, Cue, Diagnostic, Does, Linger, Plain};
+use crate::map::{Action, Book, Cue, Diagnostic, Does, Linger, Zone};
 
-/// Hint: notes that linger into a pause or to the end of the evening, where no cue of the gear ends them. Hint: a drone
+/// Hint: notes that linger into a pause or to the end of the evening, where no cue of the gear lets them fade. Hint: a drone
 /// that cues turn on, and none off. Hint: a song's own cue with `off` that is undone as the song is left.
 pub(super) fn find(tonight: &Tonight<'_>, found: &mut Vec<Diagnostic>) {
     let book = tonight.book;
     let cues = || book.gear.cues.iter().chain(book.songs.iter().flat_map(|song| &song.cues));
     // Who has no cues at all ends them by other means.
     let first = cues().next();
-    if first.is_some() && !book.gear.cues.iter().any(|cue| silences(cue) || turns_zones(cue)) {
+    if first.is_some() && !book.gear.cues.iter().any(fades) {
         for outing in &tonight.outings {
             found.extend(lingering(tonight, outing));
         }
     }
     let on = |cue: &&Cue| matches!(cue.does, Does::Act(Action::Drone(Some(true))));
-    let ends = |cue: &Cue| silences(cue) || matches!(cue.does, Does::Act(Action::Drone(None | Some(false))));
+    let ends = |cue: &Cue| fades(cue) || matches!(cue.does, Does::Act(Action::Drone(None | Some(false))));
     if let Some(cue) = cues().find(on).filter(|_| !cues().any(ends)) {
         let title = "this cue turns the drone on, and none turns it off";
         let hint = Diagnostic::hint(cue.spot, title);
@@ -35,13 +35,9 @@ pub(super) fn find(tonight: &Tonight<'_>, found: &mut Vec<Diagnostic>) {
     }
 }
 
-/// Whether a cue ends held notes.
-fn silences(cue: &Cue) -> bool {
-    matches!(cue.does, Does::Act(Action::Fade(_) | Action::Plain(Plain::Panic)))
-}
-
-fn turns_zones(cue: &Cue) -> bool {
-    matches!(cue.does, Does::Act(Action::Zone { .. }))
+/// Whether a cue lets all held notes fade, and a drone with them. A panic is for trouble.
+fn fades(cue: &Cue) -> bool {
+    matches!(cue.does, Does::Act(Action::Fade(_)))
 }
 
 /// A zone whose notes linger where a song ends before a pause or the end.
@@ -51,7 +47,12 @@ fn lingering(tonight: &Tonight<'_>, outing: &Outing<'_>) -> Option<Diagnostic> {
     let piece = &tonight.pieces[outing.piece];
     let scene = &piece.scenes[outing.stops.last()?.scene];
     let parts = scene.zones.iter().map(|zone| &piece.parts[*zone]);
-    let part = parts.into_iter().find(|part| part.zone.linger == Linger::Next && part.zone.on)?;
+    let turned = |name: &str| {
+        let turns = |cue: &Cue| matches!(&cue.does, Does::Act(Action::Zone { name: zone, .. }) if zone.value == name);
+        book.gear.cues.iter().any(turns)
+    };
+    let rings = |zone: &Zone| zone.linger == Linger::Next && zone.on && !turned(&zone.name);
+    let part = parts.into_iter().find(|part| rings(part.zone))?;
     let until = match book.set.entries.get(entry + 1) {
         None => "to the end of the evening".to_owned(),
         Some(next) if next.song.is_none() => format!("through {}", pause(book, entry + 1)),

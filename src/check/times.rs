@@ -5,13 +5,19 @@ use crate::map::{Action, Book, Diagnostic, Does, Spot};
 /// Shorter than this no fade is one, and no fingers are together.
 const SHORTEST: u64 = 20_000;
 
-/// Hint: a fade that is too short to be one. Hint: notes that are hardly ever struck within the time that makes them a
+/// Hint: a fade that is too short to be one. Hint: a message that is sent so little later that it need not be. Hint: notes that are hardly ever struck within the time that makes them a
 /// handful.
 pub(super) fn find(book: &Book, found: &mut Vec<Diagnostic>) {
     let short = |time: u64| (1..SHORTEST).contains(&time);
     for song in &book.songs {
         for zone in song.zones.iter().filter(|zone| short(zone.fade)) {
             found.push(fade(book, zone.spot, zone.fade));
+        }
+        for send in song.sends.iter().filter(|send| (1..5_000).contains(&send.after)) {
+            let title = format!("a message {} ms later comes at once", in_ms(send.after));
+            let help =
+                format!("times are in milliseconds: for as many seconds write after_ms = {}", in_ms(send.after * 1000));
+            found.push(Diagnostic::hint(field(book, send.spot, "after_ms"), title).help(help));
         }
         if let Some(drone) = song.drone.as_ref().filter(|drone| short(drone.fade)) {
             found.push(fade(book, drone.sound.spot, drone.fade));

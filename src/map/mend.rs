@@ -299,14 +299,53 @@ impl<'t> Line<'_, 't> {
     }
 }
 
+/// Fields whose value is true or false.
+const FLAGS: [&str; 13] = [
+    "on",
+    "exclusive",
+    "follow_key",
+    "one_key_chord",
+    "play",
+    "optional",
+    "virtual",
+    "reconnect",
+    "pass_clock",
+    "pass_sysex",
+    "send_clock",
+    "while_down",
+    "reversed",
+];
+
+/// Fields whose value is a number, beside those whose names end in `_ms`.
+const NUMBERS: [&str; 14] = [
+    "tempo",
+    "level",
+    "volume",
+    "pan",
+    "transpose",
+    "octave",
+    "channel",
+    "program",
+    "number",
+    "min_keys",
+    "control",
+    "song_select",
+    "velocity",
+    "always",
+];
+
 /// A number or a word as it is meant.
 fn meant(field: &str, value: &str) -> Option<(Slip, String)> {
     const UNITS: [&str; 6] = ["bpm", "ms", "s", "sec", "db", "hz"];
+    let is_flag = FLAGS.contains(&field);
     if let Some((_, word)) = [("yes", "true"), ("true", "true"), ("no", "false"), ("false", "false")]
         .into_iter()
-        .find(|(said, word)| value.eq_ignore_ascii_case(said) && value != *word)
+        .find(|(said, word)| is_flag && value.eq_ignore_ascii_case(said) && value != *word)
     {
         return Some((Slip::Flag, word.to_owned()));
+    }
+    if !NUMBERS.contains(&field) && !field.ends_with("_ms") {
+        return None;
     }
     let plain = value.replace(DASHES, "-").replace(BLANKS, " ");
     let digits = |text: &str| text.bytes().take_while(u8::is_ascii_digit).count();

@@ -66,7 +66,9 @@ const FOUND: &[Mistake] = &[
     (&[(GEAR, "gather_ms = 45", "gather_ms = 0.045")],
         (GEAR, 1), ("Notes within 0.045 ms make a handful", "gather_ms = 45")),
     (&[(STAR, "[[send]]\n", "[[send]]\nat = \"enter\"\nto = \"tracks\"\nmessage = { song_select = 3 }\n[[send]]\n")],
-        (STAR, 25), ("\"tracks\" is told that this is song 3, but chooses it by 4", "a number of its own, here number = 3")),
+        (STAR, 25), ("\"tracks\" chooses this song by the number 4, not 3: pauses are counted too", "a number of its own, here number = 3")),
+    (&[(SET, "songs/star.toml", "songs/03-star.toml")],
+        ("songs/03-star.toml", 1), ("\"tracks\" chooses this song by the number 4, not 3", "number = 3")),
     (&[(GEAR, "do = \"song\"\nsong = \"received\"", "do = \"song\"\nsong = 3")],
         (GEAR, 98), ("The number 3 leads to the pause \"A reading\"", "write the song's title")),
     (&[(MILL, "[drone]\nsound = \"floor\"\ndegrees = [1, 5]\noctave = 2\nfade_ms = 2500\n", ""), (MILL, "sound = \"grand\"", "sound = \"floor\"")],
@@ -84,7 +86,7 @@ const FOUND: &[Mistake] = &[
     (&[(GEAR, "[outputs.organ]", "[outputs.\"organ/left\"]"), (GEAR, "output = \"organ\"", "output = \"organ/left\"")],
         (GEAR, 22), ("The output \"organ/left\" cannot give a file its name", "letters, digits")),
     (&[(BAKER, "sound = \"grand\"", "sound = \"grand\"\nkeys = [\"A0\", \"B6\"]"), (BAKER, "within = [", "keys = [\"A0\", \"B6\"]\nwithin = ["), (MILL, "sound = \"grand\"", "sound = \"grand\"\nkeys = [\"A0\", \"B6\"]")],
-        (BAKER, 16), ("The keys C7 to A7 of the input \"keyboard\" play nothing; one more song leaves them out", "keys = [\"A0\", \"A7\"]")),
+        (BAKER, 16), ("The keys C7 to G#7 of the input \"keyboard\" play nothing; one more song leaves them out", "keys = [\"A0\", \"G#7\"]")),
 ];
 
 /// What a map does not take.
@@ -150,6 +152,8 @@ fn nothing_is_found_in_a_good_evening() {
 /// The evening with these edits.
 fn edited(evening: &Files, edits: &[Edit]) -> Files {
     let mut files = evening.clone();
+    // The same song in a file with a number.
+    files.insert("songs/03-star.toml".to_owned(), files[STAR].clone());
     for (file, right, wrong) in edits {
         if *file == "*" {
             let songs = files.iter_mut().filter(|(name, _)| name.starts_with("songs/"));

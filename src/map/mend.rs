@@ -120,6 +120,10 @@ impl Desk<'_> {
         let bare = line.split('#').next().unwrap_or_default().trim_end();
         let start = bare.len() - bare.trim_start().len();
         let written = &bare[start..];
+        // A name in quotation marks may have brackets of its own.
+        if written.contains(['"', '\'']) {
+            return None;
+        }
         let name = written.trim_matches(['[', ']', ' ', '\t']);
         let count = |bracket: char| written.chars().filter(|letter| *letter == bracket).count();
         let (opening, closing) = (count('['), count(']'));
@@ -372,5 +376,38 @@ fn in_unit(field: &str, number: &str, unit: &str) -> String {
     match number.parse::<f64>() {
         Ok(number) if seconds => format!("{}", (number * 1000.0).round()),
         _ => number.to_owned(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_right_stays_as_it_is() {
+        for text in [
+            "[inputs.\"keys [2\"]\nport = 'a: b'\n",
+            "title = \"“Snow” – 3,5 s\" # “so”: 3,5\n",
+            "title = \"\"\"\n[zone]\nkey: “D”\n\"\"\"\nx = '''\n[song]'''\n",
+            "order = [\n  \"Verse\", # [zone]\n  \"Chorus\",\n]\n",
+            "points = [\n  [1, 40],\n  [127, 110],\n]\n",
+            "[ stand ]\n[[ zone ]] # two\nlevel = -6.0\nbytes = \"F0 7E F7\"\n",
+            "title = \"a\\\\b\"\nlocate = \"00:01:30:00\"\nport = 'C:\\x'\n",
+            "tempo = 84\ntitle = No\ntitle = 3 candles\nweird = 1,5\n",
+            "[curves]\n[drone]\n[sounds.a-b]\n[x.y\n[[other]\n",
+        ] {
+            let (mended, faults) = mended(text, 0);
+            assert_eq!(mended.text, text);
+            assert!(faults.is_empty(), "{faults:?}");
+        }
+    }
+
+    #[test]
+    fn what_is_put_right_is_right_then() {
+        let text = "[zone]\ntitle: „a“\ntempo = –80,5 bpm\non\u{a0}= Yes\nmap = \"a\\b\"\n[[drone]\n";
+        let right = "[[zone]]\ntitle = \"a\"\ntempo = -80.5\non = true\nmap = \"a/b\"\n[drone]\n";
+        let (first, faults) = mended(text, 0);
+        assert_eq!((first.text.as_str(), faults.len()), (right, 6));
+        assert!(mended(&first.text, 0).1.is_empty());
     }
 }

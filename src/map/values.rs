@@ -33,11 +33,22 @@ pub(super) fn note(value: &Value<'_>) -> Option<Note> {
     };
     match note::parse(text, value.map_file.middle_c.get()) {
         Ok(note) => Some(note),
-        Err(NoteError::Name(_)) => fault(format!("{} is not a note", quoted(text)), NOTE_HELP.to_owned()),
+        Err(NoteError::Name(_)) => {
+            let plain = with_capital(text).replace('♭', "b").replace('♯', "#");
+            let near = note::parse(&plain, value.map_file.middle_c.get()).ok().map(|_| did_you_mean(&plain));
+            fault(format!("{} is not a note", quoted(text)), near.unwrap_or_else(|| NOTE_HELP.to_owned()))
+        }
         Err(NoteError::Range { lowest, highest, .. }) => {
             fault(format!("MIDI has no note called {}", quoted(text)), format!("write one from {lowest} to {highest}"))
         }
     }
+}
+
+/// A text without blanks around it and with a capital letter first, as names of notes and chords begin.
+fn with_capital(text: &str) -> String {
+    let mut letters = text.trim().chars();
+    let first = letters.next().map(|first| first.to_ascii_uppercase());
+    first.into_iter().chain(letters).collect()
 }
 
 /// A pair of notes, lowest first.
@@ -136,7 +147,13 @@ fn no_chord(spot: Spot, text: &str, fault: &ChordError) -> Diagnostic {
     let (title, help) = match fault {
         ChordError::Root(_) => (
             format!("{} is not a chord", quoted(text)),
-            "write a capital letter A to G, then # or b where needed, then the kind, such as \"F#m7\"".to_owned(),
+            with_capital(text).parse::<Chord>().map_or_else(
+                |_| {
+                    "write a capital letter A to G, then # or b where needed, then the kind, such as \"F#m7\""
+                        .to_owned()
+                },
+                |meant| did_you_mean(&meant.to_string()),
+            ),
         ),
         ChordError::Kind { root, nearest: Some(near), .. } => {
             let bass = text.find('/').map_or("", |slash| &text[slash..]);

@@ -54,20 +54,20 @@ impl Slip {
 
 /// A map as it is meant, and what was put right.
 pub(super) fn mended(text: &str, file: usize) -> (Rewritten, Vec<Diagnostic>) {
-    let mut desk = Desk { text, new: Rewritten::default(), open: None, depth: Vec::new() };
+    let mut mending = Mending { text, new: Rewritten::default(), open: None, depth: Vec::new() };
     let mut faults = Vec::new();
     let mut start = 0;
     for line in text.split_inclusive('\n') {
         let part = start..start + line.len();
-        let from = desk.new.text.len();
-        if let Some((slip, at)) = desk.line(part.clone()) {
+        let from = mending.new.text.len();
+        if let Some((slip, at)) = mending.line(part.clone()) {
             let spot = Spot { file, start: at.start, end: at.end };
             let fault = Diagnostic::error(FaultKind::Unreadable, spot, slip.title());
-            faults.push(fault.help(help(text, part.clone(), &desk.new.text[from..])));
+            faults.push(fault.help(help(text, part.clone(), &mending.new.text[from..])));
         }
         start = part.end;
     }
-    (desk.new, faults)
+    (mending.new, faults)
 }
 
 /// The line as it should be, unless nobody may see it.
@@ -81,7 +81,7 @@ fn help(text: &str, line: Range<usize>, new: &str) -> String {
 }
 
 /// A text that is being put right, line by line.
-struct Desk<'t> {
+struct Mending<'t> {
     text: &'t str,
     new: Rewritten,
     /// The sign that ends a text of several lines, while one is open.
@@ -93,7 +93,7 @@ struct Desk<'t> {
 /// The first slip of a line, and where.
 type Found = Option<(Slip, Range<usize>)>;
 
-impl Desk<'_> {
+impl Mending<'_> {
     /// One line.
     fn line(&mut self, part: Range<usize>) -> Found {
         let mut at = part.start;
@@ -150,7 +150,7 @@ impl Desk<'_> {
 
     /// What stands in a line, sign by sign.
     fn signs(&mut self, part: Range<usize>) -> Found {
-        let mut line = Line { desk: self, at: part.start, end: part.end, found: None, field: None };
+        let mut line = Line { whole: self, at: part.start, end: part.end, found: None, field: None };
         line.field = line.field_at(part.start);
         while let Some(letter) = line.rest().chars().next() {
             match letter {
@@ -170,7 +170,7 @@ impl Desk<'_> {
 
 /// A line in which one goes forward.
 struct Line<'d, 't> {
-    desk: &'d mut Desk<'t>,
+    whole: &'d mut Mending<'t>,
     at: usize,
     end: usize,
     found: Found,
@@ -180,35 +180,35 @@ struct Line<'d, 't> {
 
 impl<'t> Line<'_, 't> {
     fn rest(&self) -> &'t str {
-        &self.desk.text[self.at..self.end]
+        &self.whole.text[self.at..self.end]
     }
 
     fn keep(&mut self, length: usize) {
-        self.desk.new.keep(self.desk.text, self.at..self.at + length);
+        self.whole.new.keep(self.whole.text, self.at..self.at + length);
         self.at += length;
     }
 
     fn put(&mut self, slip: Slip, length: usize, text: &str) {
         self.found.get_or_insert((slip, self.at..self.at + length));
-        self.desk.new.put(text, self.at);
+        self.whole.new.put(text, self.at);
         self.at += length;
     }
 
     /// A name at which a field may begin, and where it ends.
     fn field_at(&self, at: usize) -> Option<(&'t str, usize)> {
-        let rest = &self.desk.text[at..self.end];
+        let rest = &self.whole.text[at..self.end];
         let blank = rest.len() - rest.trim_start().len();
         let name = rest[blank..].split(|letter: char| !letter.is_ascii_alphanumeric() && letter != '_').next()?;
         let is_name = name.starts_with(|letter: char| letter.is_ascii_alphabetic());
         let end = at + blank + name.len();
-        let end = end + self.desk.text[end..self.end].chars().take_while(|letter| *letter == ' ').count();
-        (is_name && self.desk.depth.last() != Some(&'[')).then_some((name, end))
+        let end = end + self.whole.text[end..self.end].chars().take_while(|letter| *letter == ' ').count();
+        (is_name && self.whole.depth.last() != Some(&'[')).then_some((name, end))
     }
 
     fn bracket(&mut self, letter: char) {
         match letter {
-            '[' | '{' => self.desk.depth.push(letter),
-            ']' | '}' => drop(self.desk.depth.pop()),
+            '[' | '{' => self.whole.depth.push(letter),
+            ']' | '}' => drop(self.whole.depth.pop()),
             _ => {}
         }
         self.keep(letter.len_utf8());
@@ -219,7 +219,7 @@ impl<'t> Line<'_, 't> {
 
     /// A colon behind a field.
     fn colon(&mut self) {
-        let sign = if self.desk.text[..self.at].ends_with(' ') { "=" } else { " =" };
+        let sign = if self.whole.text[..self.at].ends_with(' ') { "=" } else { " =" };
         self.put(Slip::Colon, 1, sign);
     }
 
@@ -230,7 +230,7 @@ impl<'t> Line<'_, 't> {
             match self.rest()[3..].find(long) {
                 Some(end) => self.keep(end + 6),
                 None => {
-                    self.desk.open = Some(long);
+                    self.whole.open = Some(long);
                     self.keep(self.end - self.at);
                 }
             }
@@ -288,7 +288,7 @@ impl<'t> Line<'_, 't> {
     fn value(&mut self) {
         let field = self.field.take().map_or("", |(field, _)| field);
         self.keep(1);
-        if !self.desk.depth.is_empty() {
+        if !self.whole.depth.is_empty() {
             self.field = Some((field, 0));
             return;
         }

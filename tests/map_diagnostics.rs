@@ -9,7 +9,7 @@ mod spelled;
 use std::fmt::Write as _;
 use std::io;
 
-use handspan::map::{Loaded, load};
+use handspan::map::{Beside, Loaded, load};
 use spelled::{Case, hold, shown};
 
 const PLAIN: [(&str, &str); 3] = [
@@ -31,12 +31,22 @@ fn said(case: &Case<'_>) -> String {
         Some(text) if text.trim() == "(forbidden)" => Err(io::ErrorKind::PermissionDenied.into()),
         Some(text) if text.trim() == "(absent)" => Err(io::ErrorKind::NotFound.into()),
         Some(text) if text.trim() == "(no disk)" => Err(io::Error::other("the disk does not answer")),
+        Some(text) if text.trim() == "(a document)" => Ok(b"PK\x03\x04\x14\x00\x06\x00\x08\xFF".to_vec()),
+        Some(text) if text.trim() == "(a take)" => Ok(b"MThd\x00\x00\x00\x06\x00\x00\x00\x01\x01\xE0".to_vec()),
+        Some(text) if text.trim() == "(UTF-16)" => {
+            Ok("\u{feff}title".encode_utf16().flat_map(u16::to_le_bytes).collect())
+        }
         // What an editor writes that is set to Latin 1.
         Some(text) if text.contains("(latin 1)") => {
             Ok(text.replace("(latin 1)", "\u{0}").bytes().map(|b| if b == 0 { 0xE9 } else { b }).collect())
         }
         Some(text) => Ok(text.as_bytes().to_vec()),
-        None => Err(io::ErrorKind::NotFound.into()),
+        None => {
+            let files =
+                case.parts.iter().map(|(file, _)| *file).filter(|file| file.contains('/') == path.contains('/'));
+            let files = files.filter_map(|file| file.rsplit('/').next()).map(str::to_owned);
+            Err(io::Error::new(io::ErrorKind::NotFound, Beside(files.collect())))
+        }
     };
     let Loaded { book, sources, diagnostics } = load("set.toml", &mut read);
     assert_eq!(book.is_some(), diagnostics.is_empty());

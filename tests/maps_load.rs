@@ -8,6 +8,7 @@ use handspan::evening::chords_of;
 use handspan::map::{
     Book, Curve, Does, Drone, Level, Linger, Loaded, MapKind, Pedal, Plays, SendMessage, StayInKey, json_schema, load,
 };
+use handspan::music::chord::Bar;
 use proptest::prelude::*;
 
 const SET: &str = "maps/midwinter.toml";
@@ -271,7 +272,7 @@ fn a_section_has_its_own_chords_or_those_of_the_section_that_it_is_like() {
     );
     let song = &book.songs[0];
     let chords = |section: usize| -> Option<String> {
-        let bar = |bar: &Vec<_>| bar.iter().map(ToString::to_string).collect::<Vec<String>>().join(" ");
+        let bar = |bar: &Bar| bar.written(|chord| chord.to_string()).collect::<Vec<String>>().join(" ");
         let bars = chords_of(song, section);
         (!bars.is_empty()).then(|| bars.iter().map(bar).collect::<Vec<_>>().join(" | "))
     };

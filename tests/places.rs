@@ -5,6 +5,7 @@ use std::fs;
 use std::path::Path;
 
 use handspan::map::Word;
+use handspan::music::chord::ChordKind;
 use proc_macro2::{TokenStream, TokenTree};
 use syn::visit::Visit;
 
@@ -83,6 +84,14 @@ fn every_message_to_other_machines_is_told_of() {
         let shown = [format!("{{ {form} ="), format!("`{form}`")].iter().any(|written| guide.contains(written));
         assert!(shown, "docs/maps.md does not show the message {form}");
     }
+}
+
+#[test]
+fn every_kind_of_chord_is_told_of() {
+    let guide = text("docs/maps.md");
+    let told: BTreeSet<&str> = between(&guide, "\n| triads |", "\n\n").split('`').skip(1).step_by(2).collect();
+    let kinds: BTreeSet<&str> = ChordKind::all().map(ChordKind::written).filter(|kind| !kind.is_empty()).collect();
+    assert_eq!(told, kinds, "docs/maps.md has not the kinds of chords that are read");
 }
 
 /// Every text of a file's code.

@@ -9,8 +9,34 @@ use crate::map::{Diagnostic, Input};
 
 /// Hint: a song without a zone. Hint: an input, not optional, that plays nothing in the whole song. Hint: keys of an
 /// input that play nothing in some section, and are no cue; where the gear does not say which keys there are, only those between keys
-/// that play in this song.
-pub(super) fn find(tonight: &Tonight<'_>, piece: &SongTonight<'_>, found: &mut Vec<Diagnostic>) {
+/// that play in this song. The same keys are told of once, in the first song that leaves them out.
+pub(super) fn find(tonight: &Tonight<'_>, found: &mut Vec<Diagnostic>) {
+    let mut gaps: Vec<Gap<'_, '_>> = Vec::new();
+    for piece in &tonight.pieces {
+        of_song(tonight, piece, &mut gaps, found);
+    }
+    found.extend(gaps.iter().map(Gap::hint));
+}
+
+/// Keys of an input that play nothing.
+struct Gap<'t, 'b> {
+    piece: &'t SongTonight<'b>,
+    number: usize,
+    input: &'b Input,
+    keys: (u8, u8),
+    /// Whether these are all that it has.
+    all: bool,
+    scenes: Vec<usize>,
+    /// Other songs that have the same.
+    more: usize,
+}
+
+fn of_song<'t, 'b>(
+    tonight: &'t Tonight<'b>,
+    piece: &'t SongTonight<'b>,
+    gaps: &mut Vec<Gap<'t, 'b>>,
+    found: &mut Vec<Diagnostic>,
+) {
     let title = piece.song.title.spot;
     if piece.parts.is_empty() {
         let hint = Diagnostic::hint(title, "the keys play nothing in this song: it has no zone");
@@ -23,8 +49,13 @@ pub(super) fn find(tonight: &Tonight<'_>, piece: &SongTonight<'_>, found: &mut V
                 let bounds = if keyboard::is_known(input) { keyboard::keys(input) } else { hull };
                 let cues = tonight.cue_keys(piece, input);
                 for (keys, scenes) in silent(piece, number, bounds) {
-                    let keys = if keys == bounds { Some(keys) } else { without_cues(keys, &cues) };
-                    found.extend(keys.map(|keys| gap(piece, (number, input), keys, bounds, &scenes)));
+                    let all = keys == bounds;
+                    let Some(keys) = (if all { Some(keys) } else { without_cues(keys, &cues) }) else { continue };
+                    let same = |gap: &&mut Gap<'_, '_>| !all && !gap.all && gap.number == number && gap.keys == keys;
+                    match gaps.iter_mut().find(same) {
+                        Some(known) => known.more += usize::from(!std::ptr::eq(known.piece, piece)),
+                        None => gaps.push(Gap { piece, number, input, keys, all, scenes, more: 0 }),
+                    }
                 }
             }
             None if !input.optional && !piece.parts.iter().any(|part| part.hears(number)) => {
@@ -84,45 +115,52 @@ fn without_cues((low, high): (u8, u8), cues: &[u8]) -> Option<(u8, u8)> {
     Some((lowest, others.next_back().unwrap_or(lowest)))
 }
 
-fn gap(
-    piece: &SongTonight<'_>,
-    (number, input): (usize, &Input),
-    (low, high): (u8, u8),
-    bounds: (u8, u8),
-    scenes: &[usize],
-) -> Diagnostic {
-    let (name, place) = (quoted(&input.name.value), piece.in_sections(scenes));
-    let octave = piece.octave;
-    let all = (low, high) == bounds;
-    let title = match all {
-        true => format!("the input {name} plays nothing{place}"),
-        false => {
-            let play = if low == high { "plays" } else { "play" };
-            format!("{} of the input {name} {play} nothing{place}", the_keys(low, high, octave))
+impl Gap<'_, '_> {
+    fn title(&self) -> String {
+        let (low, high) = self.keys;
+        let (name, place) = (quoted(&self.input.name.value), self.piece.in_sections(&self.scenes));
+        if self.all {
+            return format!("the input {name} plays nothing{place}");
         }
-    };
-    let scene = scenes.first().filter(|_| !all);
-    let zones = scene.map(|scene| piece.scenes[*scene].zones.as_slice()).unwrap_or_default();
-    let heard = || zones.iter().map(|zone| &piece.parts[*zone]).filter(|part| part.hears(number) && part.names_keys());
-    let below = heard().filter(|part| part.keys().1 < low).max_by_key(|part| part.keys().1);
-    let above = heard().filter(|part| part.keys().0 > high).min_by_key(|part| part.keys().0);
-    match (below, above) {
-        (Some(below), above) => {
-            let hint = Diagnostic::hint(below.zone.keys.spot, title).label("ends below them");
-            let keys = range(below.keys().0, high, octave);
-            let hint = hint.help(format!("if that is not meant, write keys = {keys} here"));
-            above.into_iter().fold(hint, |hint, above| hint.also(above.zone.keys.spot, "begins above them"))
-        }
-        (None, Some(above)) => {
-            let hint = Diagnostic::hint(above.zone.keys.spot, title).label("begins above them");
-            let keys = range(low, above.keys().1, octave);
-            hint.help(format!("if that is not meant, write keys = {keys}"))
-        }
-        (None, None) => {
-            // All of it, and so only in some sections.
-            let section = scenes.first().and_then(|scene| piece.section(*scene));
-            let hint = Diagnostic::hint(section.map_or(piece.song.title.spot, |section| section.name.spot), title);
-            hint.help("if that is not meant, let a zone play in this section too")
+        let play = if low == high { "plays" } else { "play" };
+        let more = match self.more {
+            0 => String::new(),
+            1 => "; one more song leaves them out".to_owned(),
+            more => format!("; {more} more songs leave them out"),
+        };
+        let keys = the_keys(low, high, self.piece.octave);
+        format!("{keys} of the input {name} {play} nothing{place}{more}")
+    }
+
+    fn hint(&self) -> Diagnostic {
+        let Gap { piece, keys: (low, high), .. } = *self;
+        let (title, octave) = (self.title(), piece.octave);
+        let scene = self.scenes.first().filter(|_| !self.all);
+        let zones = scene.map(|scene| piece.scenes[*scene].zones.as_slice()).unwrap_or_default();
+        let heard = || {
+            let parts = zones.iter().map(|zone| &piece.parts[*zone]);
+            parts.filter(|part| part.hears(self.number) && part.names_keys())
+        };
+        let below = heard().filter(|part| part.keys().1 < low).max_by_key(|part| part.keys().1);
+        let above = heard().filter(|part| part.keys().0 > high).min_by_key(|part| part.keys().0);
+        match (below, above) {
+            (Some(below), above) => {
+                let hint = Diagnostic::hint(below.zone.keys.spot, title).label("ends below them");
+                let keys = range(below.keys().0, high, octave);
+                let hint = hint.help(format!("if that is not meant, write keys = {keys} here"));
+                above.into_iter().fold(hint, |hint, above| hint.also(above.zone.keys.spot, "begins above them"))
+            }
+            (None, Some(above)) => {
+                let hint = Diagnostic::hint(above.zone.keys.spot, title).label("begins above them");
+                let keys = range(low, above.keys().1, octave);
+                hint.help(format!("if that is not meant, write keys = {keys}"))
+            }
+            (None, None) => {
+                // All of it, and so only in some sections.
+                let section = self.scenes.first().and_then(|scene| piece.section(*scene));
+                let hint = Diagnostic::hint(section.map_or(piece.song.title.spot, |section| section.name.spot), title);
+                hint.help("if that is not meant, let a zone play in this section too")
+            }
         }
     }
 }

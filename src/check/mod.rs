@@ -7,17 +7,21 @@
 //! | --- | --- |
 //! | `reach` | zones that no key or touch reaches, that tonight leaves out, that reach beyond the keyboard |
 //! | `gaps` | keys and inputs that play nothing |
+//! | `split` | splits that overlap by a few keys, zones written twice, two zones of one name |
+//! | `unused` | sounds that no song uses, a second keyboard that no zone names |
+//! | `times` | times that look like seconds |
+//! | `rings` | what sounds on into a pause or to the end, drones that no cue ends, cues that end by themselves |
 //! | `touch` | velocities that no zone takes |
-//! | `hand` | fingers that nothing plays, zones that never get keys enough, chords in another key than they are read in |
+//! | `hand` | fingers that nothing plays, zones that never get keys enough, chords that no finger gives, chords in another key than they are read in |
 //! | `pitch` | notes that leave MIDI's range, zones moved down into the mud, layers in it |
 //! | `channel` | programs that change under held notes, two volumes and two ways with a pedal on one channel |
-//! | `never` | cues that can never fire, and those that have nothing to do |
+//! | `never` | cues that can never fire, those that have nothing to do, and those whose `off` turns nothing off |
 //! | `together` | cues that fire at one press, and those that wait for a second or a long one |
 //! | `spare` | keys and pedals that a cue takes from the hand |
-//! | `journey` | songs that no cue leads to, numbers that lead to the first of several places |
+//! | `journey` | songs that no cue leads to, numbers that lead elsewhere than meant, songs twice under one title |
 //! | `echo` | cues that what they send may set off again |
 //! | `wire` | chords and changes of song that take long on a DIN cable |
-//! | `voice` | melodies outside a singer's range |
+//! | `voice` | melodies outside a singer's range, singers of whom a range is missing or wrong |
 //! | `stage` | inputs, cables, outputs' files, the page's network and pauses of the whole evening |
 //! | `ports` | ports that are not there, or could be one of several |
 //!
@@ -35,11 +39,15 @@ mod part;
 mod pitch;
 mod ports;
 mod reach;
+mod rings;
 mod spare;
+mod split;
 mod stage;
+mod times;
 mod together;
 mod tonight;
 mod touch;
+mod unused;
 mod voice;
 mod wire;
 mod words;
@@ -55,9 +63,11 @@ pub fn findings(book: &Book) -> Vec<Diagnostic> {
     let tonight = Tonight::new(book);
     let mut found = Vec::new();
     stage::find(&tonight, &mut found);
+    unused::find(&tonight, &mut found);
+    gaps::find(&tonight, &mut found);
     for piece in &tonight.pieces {
         reach::find(&tonight, piece, &mut found);
-        gaps::find(&tonight, piece, &mut found);
+        split::find(&tonight, piece, &mut found);
         touch::find(&tonight, piece, &mut found);
         hand::find(&tonight, piece, &mut found);
         pitch::find(&tonight, piece, &mut found);
@@ -69,6 +79,8 @@ pub fn findings(book: &Book) -> Vec<Diagnostic> {
     spare::find(&tonight, &mut found);
     journey::find(book, &mut found);
     echo::find(book, &mut found);
+    times::find(book, &mut found);
+    rings::find(&tonight, &mut found);
     voice::find(&tonight, &mut found);
     wire::find(&tonight, &mut found);
     found.sort_by_key(|finding| finding.spot.map(|spot| (spot.file, spot.start)));

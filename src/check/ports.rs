@@ -1,6 +1,7 @@
 //! Ports that are not there, or that could be one of several. Which ports a name fits is decided elsewhere, by the
 //! ports themselves: this module is handed what came of it.
 
+use super::stage::is_one_port;
 use super::words::{joined, quoted};
 use crate::map::{At, Book, Diagnostic, FaultKind, Input};
 
@@ -54,7 +55,12 @@ pub fn port_findings(book: &Book, matches: &PortMatches) -> Vec<Diagnostic> {
     for (index, (second, there)) in inputs.iter().enumerate() {
         let same = |(first, here): &&(&Input, &PortMatch)| {
             let overlap = first.channel.is_none() || second.channel.is_none() || first.channel == second.channel;
-            matches!(there, PortMatch::One(_)) && here == there && first.play && second.play && overlap
+            matches!(there, PortMatch::One(_))
+                && here == there
+                && first.play
+                && second.play
+                && overlap
+                && !is_one_port(first, second)
         };
         if let Some((first, _)) = inputs[..index].iter().find(same) {
             let (one, other) = (quoted(&first.name.value), quoted(&second.name.value));

@@ -5,7 +5,7 @@ use super::words::quoted;
 use crate::evening::MOST_INPUTS;
 use crate::map::{Diagnostic, FaultKind, Input, Output, file_name, file_names};
 
-/// Error: no input plays. Error: more inputs than the engine hears. Hint: an output that may lead back to an input.
+/// Error: no input plays. Error: more inputs than the engine hears. Error: two inputs that play and ask for one port. Hint: an output that may lead back to an input.
 /// Hint: an output whose name is no name of a file. Hint: two outputs that would be one file. Hint: the page is served to a
 /// network. Hint: the set begins with a pause.
 pub(super) fn find(tonight: &Tonight<'_>, found: &mut Vec<Diagnostic>) {
@@ -20,6 +20,7 @@ pub(super) fn find(tonight: &Tonight<'_>, found: &mut Vec<Diagnostic>) {
         let fault = Diagnostic::error(FaultKind::Finding, input.name.spot, title);
         found.push(fault.help("take out inputs that are not there tonight"));
     }
+    one_port(tonight, found);
     loops(tonight, found);
     files(tonight, found);
     if gear.stand.is_in_network() {
@@ -34,6 +35,27 @@ pub(super) fn find(tonight: &Tonight<'_>, found: &mut Vec<Diagnostic>) {
         let help = "put a song before it, whose zones the keys then play in the pause too, or leave it so";
         found.push(hint.help(help));
     }
+}
+
+/// Playing inputs that are one port by what the gear says.
+fn one_port(tonight: &Tonight<'_>, found: &mut Vec<Diagnostic>) {
+    let inputs: Vec<&Input> = tonight.playing().map(|(_, input)| input).collect();
+    for (number, second) in inputs.iter().enumerate() {
+        if let Some(first) = inputs[..number].iter().find(|first| is_one_port(first, second)) {
+            let (one, other) = (quoted(&first.name.value), quoted(&second.name.value));
+            let title = format!("the inputs {one} and {other} have one port: each of its keys plays twice");
+            let fault = Diagnostic::error(FaultKind::Finding, second.port.spot, title).label("the same port");
+            let help = "write a longer part of each port's name, the serial of each, or the channel that each receives";
+            found.push(fault.also(first.port.spot, "the same port").help(help));
+        }
+    }
+}
+
+/// Whether two inputs ask for the same port and receive the same of it.
+pub(super) fn is_one_port(one: &Input, other: &Input) -> bool {
+    let overlap = one.channel.is_none() || other.channel.is_none() || one.channel == other.channel;
+    let named = one.port.value.trim().eq_ignore_ascii_case(other.port.value.trim());
+    overlap && named && one.serial == other.serial
 }
 
 /// Outputs of which takes and replays make files that are called otherwise.

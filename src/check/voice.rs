@@ -1,24 +1,64 @@
-//! Melodies outside a singer's range.
+//! Melodies outside a singer's range, and singers of whom something is missing.
 
 use super::tonight::{Outing, Stop, Tonight};
-use super::words::{from_to, middle_c, quoted, sounding};
+use super::words::{from_to, middle_c, quoted, range, sounding};
 use crate::evening::{Melody, Suits};
 use crate::map::{At, Diagnostic, KeyRange, Singer};
 
 /// Hint: a melody that leaves the singer's range at tonight's key or at a section's. Hint, softer: one that leaves
 /// the comfortable range in more than half of tonight's sections; for a last chorus higher up a voice has its range.
-/// The melody moves from the chart's key to the one that is heard by the nearest way.
+/// The melody moves from the chart's key to the one that is heard by the nearest way. Hint: a song with a singer and
+/// without a melody range. Hint: a comfortable range that goes beyond the whole one.
 pub(super) fn find(tonight: &Tonight<'_>, found: &mut Vec<Diagnostic>) {
+    found.extend(tonight.book.set.singers.iter().filter_map(|singer| beyond(tonight, singer)));
+    let mut told: Vec<usize> = Vec::new();
     for outing in &tonight.outings {
         let song = tonight.pieces[outing.piece].song;
-        let (Some(melody), Some(heard)) = (&song.melody_range, Melody::of(outing.entry, song)) else { continue };
         let (named, singers): (Vec<_>, Vec<_>) = tonight.book.set.singers_of(outing.entry).unzip();
+        let (Some(melody), Some(heard)) = (&song.melody_range, Melody::of(outing.entry, song)) else {
+            if let Some(named) = named.first().filter(|_| song.melody_range.is_none() && !told.contains(&outing.piece))
+            {
+                told.push(outing.piece);
+                found.push(without_melody(tonight, outing, named));
+            }
+            continue;
+        };
         let octave = middle_c(tonight.book, outing.entry.spot);
+        let melody_octave = tonight.pieces[outing.piece].octave;
         for (named, singer) in named.into_iter().zip(&singers) {
             let (heard, singers) = (&heard, &singers[..]);
-            found.extend(Sung { outing, melody, heard, named, singer, singers, octave }.hint());
+            found.extend(Sung { outing, melody, heard, named, singer, singers, octave, melody_octave }.hint());
         }
     }
+}
+
+/// A song of which nobody can say whether it suits its singer.
+fn without_melody(tonight: &Tonight<'_>, outing: &Outing<'_>, named: &At<String>) -> Diagnostic {
+    let name = quoted(&named.value);
+    let title = format!(
+        "whether {} is comfortable for {name} cannot be said: its map has no melody range",
+        tonight.title(outing)
+    );
+    let song = tonight.pieces[outing.piece].song;
+    let hint = Diagnostic::hint(named.spot, title).also(song.title.spot, "in this map");
+    hint.help("write melody_range = [\"A3\", \"D5\"] there, the lowest and the highest note that are sung")
+}
+
+/// A comfortable range that goes beyond the whole one.
+fn beyond(tonight: &Tonight<'_>, singer: &Singer) -> Option<Diagnostic> {
+    let ((lowest, highest), (low, high)) = (singer.range, singer.comfortable?);
+    if lowest <= low && high <= highest {
+        return None;
+    }
+    let octave = middle_c(tonight.book, singer.name.spot);
+    let name = quoted(&singer.name.value);
+    let title = format!("{name} would be comfortable with notes beyond the whole range");
+    let (low, high) = (u8::from(low.max(lowest)), u8::from(high.min(highest)));
+    let help = match low <= high {
+        true => format!("write comfortable = {}, or a wider range", range(low, high, octave)),
+        false => "write a comfortable range within range".to_owned(),
+    };
+    Some(Diagnostic::hint(singer.name.spot, title).help(help))
 }
 
 /// A melody tonight, and one who sings it.
@@ -32,6 +72,8 @@ struct Sung<'t> {
     singers: &'t [&'t Singer],
     /// How the set's file counts octaves.
     octave: i32,
+    /// How the song's file does.
+    melody_octave: i32,
 }
 
 /// A range as numbers.
@@ -97,7 +139,27 @@ impl Sung<'_> {
         let sung = self.heard.suits(self.outing.keys.tonight, self.singer) == Suits::Just;
         match nearest(Suits::Just).filter(|_| !sung) {
             Some(key) => format!("no key is comfortable; the nearest that can be sung: write key = \"{key}\""),
-            None => "no other key fits better: ask the singer, or leave the melody's ends to others".to_owned(),
+            None => self.octave_off().unwrap_or_else(|| {
+                "no other key fits better: ask the singer, or leave the melody's ends to others".to_owned()
+            }),
         }
+    }
+
+    /// Where the melody would fit an octave higher or lower in some key, and in none as it is written.
+    fn octave_off(&self) -> Option<String> {
+        let (low, high) = numbers(self.melody.value);
+        let (lowest, highest) = numbers(self.singer.range);
+        let octave = [12, -12].into_iter().find(|octave| {
+            let fits = |way: i32| lowest <= low + octave + way && high + octave + way <= highest;
+            // The nearest keys first: what is further away is another slip.
+            (-3..=3).any(fits)
+        })?;
+        let written = |number: i32| u8::try_from(number).ok();
+        let (low, high) = (written(low + octave)?, written(high + octave)?);
+        let notes = range(low, high, self.melody_octave);
+        let way = if octave > 0 { "lower" } else { "higher" };
+        Some(format!(
+            "no key fits, so the melody may be written an octave {way} than it is sung: write melody_range = {notes}"
+        ))
     }
 }

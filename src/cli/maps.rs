@@ -5,7 +5,7 @@ use std::io::{self, Read};
 use std::path::Path;
 
 use super::console::{Failure, colour, complain, complain_drawn};
-use crate::map::{self, Book, Diagnostic, FaultKind, Level, Loaded, Source};
+use crate::map::{self, Beside, Book, Diagnostic, FaultKind, Level, Loaded, Source};
 
 /// The longest map in bytes: a hundred times what a long evening needs.
 const LONGEST: u64 = 4 << 20;
@@ -15,7 +15,21 @@ const MOST_SHOWN: usize = 100;
 
 /// Reads a file of a set.
 pub(super) fn read(path: &str) -> io::Result<Vec<u8>> {
-    read_bounded(Path::new(path), LONGEST)
+    let path = Path::new(path);
+    read_bounded(path, LONGEST).map_err(|error| match error.kind() {
+        io::ErrorKind::NotFound => io::Error::new(io::ErrorKind::NotFound, Beside(maps_beside(path))),
+        _ => error,
+    })
+}
+
+/// The maps in the folder in which a file was looked for.
+fn maps_beside(path: &Path) -> Vec<String> {
+    /// More than an evening has.
+    const MOST: usize = 1_000;
+    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let files = fs::read_dir(folder).into_iter().flatten().flatten();
+    let names = files.filter_map(|file| file.file_name().into_string().ok());
+    names.filter(|name| name.ends_with(".toml")).take(MOST).collect()
 }
 
 /// Reads a file of at most so many bytes. A pipe or a device is none: it might never come to an end.

@@ -1,7 +1,7 @@
 //! What belongs to a section: its zones and its chords, its own or those of a section that it is like.
 
 use crate::map::{Curve, Section, Song, Zone};
-use crate::music::Chord;
+use crate::music::chord::Bar;
 
 /// A section, by its number, and those that it is like, one after the other.
 fn lineage(song: &Song, section: usize) -> impl Iterator<Item = &Section> {
@@ -35,7 +35,7 @@ pub fn sections_of<'s>(song: &'s Song, zone: &'s Zone) -> impl Iterator<Item = u
 /// The bars of chords of a section, by its number: its own, else those of the section that it is like. They are in the
 /// chart's key, also in a section with a key of its own (rule R12). Empty where it has none.
 #[must_use]
-pub fn chords_of(song: &Song, section: usize) -> &[Vec<Chord>] {
+pub fn chords_of(song: &Song, section: usize) -> &[Bar] {
     let own = lineage(song, section).find_map(|section| section.chords.as_ref());
     own.map_or(&[], |chords| &chords.value)
 }
@@ -70,7 +70,7 @@ mod tests {
         let song = &book.songs[0];
         let sections = |zone: usize| sections_of(song, &song.zones[zone]).collect::<Vec<_>>();
         assert_eq!([sections(0), sections(1), sections(2)], [vec![0, 1, 2, 3], vec![0, 1, 2], vec![1, 2, 3]]);
-        let bars = |section| chords_of(song, section).iter().map(Vec::len).collect::<Vec<_>>();
+        let bars = |section| chords_of(song, section).iter().map(|bar| bar.into_iter().count()).collect::<Vec<_>>();
         assert_eq!([bars(0), bars(1), bars(2), bars(3), bars(4)], [vec![1, 2], vec![1, 2], vec![1], vec![], vec![]]);
         // R3: a zone is in use while it is on and belongs to the current section.
         let in_use = |section, on| is_in_use(song, &song.zones[1], section, on);

@@ -43,11 +43,11 @@ fn read(mut fields: Fields<'_>, names: &Names) -> Option<Cue> {
     if let Some(hold) = hold.filter(|_| held) {
         holdable(&hold, off.is_some(), &parts);
     }
-    if let Some(name) = name.filter(|_| off.is_none() && !map_file.broken) {
+    if let Some(name) = name.filter(|_| off.is_none() && !map_file.may_have("off")) {
         let title = "\"name\" is shown while a cue is on, but without off this one never is";
         name.finding(title, add_off(&parts, "name"));
     }
-    if let Some(rest) = rest.filter(|_| off.is_none() && !map_file.broken) {
+    if let Some(rest) = rest.filter(|_| off.is_none() && !map_file.may_have("off")) {
         let title = "\"rest\" says which of two messages is sent at the start and the end, but this cue has no off";
         rest.finding(title, add_off(&parts, "rest"));
     }
@@ -95,7 +95,7 @@ fn add_off(parts: &CueParts<'_>, field: &str) -> String {
 /// What is held comes up again: a key or a pedal, pressed once.
 fn holdable(hold: &Value<'_>, has_off: bool, parts: &CueParts<'_>) {
     if !has_off {
-        if !hold.map_file.broken {
+        if !hold.map_file.may_have("off") {
             let title = "\"while_down\" sends off as the key or pedal comes up, but this cue has no off";
             hold.finding(title, add_off(parts, "while_down"));
         }

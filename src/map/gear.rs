@@ -11,7 +11,7 @@ use crate::midi::{Channel, U7};
 pub(super) fn read(mut top: Fields<'_>) -> (Gear, Names) {
     values::middle_c(&mut top);
     let map_file = top.map_file;
-    let mut names = Names::none(!map_file.broken);
+    let mut names = Names::none(map_file.has_all_names());
     let mut time = |name, default: u64| {
         top.take(name).and_then(|value| values::milliseconds(&value, 0.0, 1000.0)).unwrap_or(default)
     };
@@ -59,7 +59,7 @@ fn curves(top: &mut Fields<'_>, names: &mut Names) -> Vec<(At<String>, Curve)> {
 
 fn inputs(top: &mut Fields<'_>, names: &mut Names) -> Vec<Input> {
     let tables = named(top, "inputs", &mut names.inputs.whole);
-    if tables.is_empty() && !top.has("inputs") && !top.map_file.broken {
+    if tables.is_empty() && !top.has("inputs") && !top.map_file.may_have("inputs") {
         let fault = Diagnostic::error(FaultKind::Finding, top.spot, "the gear file has no input to play on");
         top.map_file.report(fault.help("write [inputs.keyboard], and below it port = \"part of the port's name\""));
     }
@@ -70,7 +70,7 @@ fn inputs(top: &mut Fields<'_>, names: &mut Names) -> Vec<Input> {
             names.inputs.list.push((name.value, true));
             continue;
         };
-        if several && !fields.has("play") {
+        if several && !fields.has("play") && !top.map_file.may_have("play") {
             let title = format!("the input {} does not say whether it plays", quoted(&name.value));
             let fault = Diagnostic::error(FaultKind::Finding, name.spot, title);
             let help = "where there are several inputs, write play = true for keys that sound, play = false for cues and pedals only";
@@ -144,7 +144,8 @@ fn outputs(top: &mut Fields<'_>, names: &mut Names) -> Vec<Output> {
                 .report(fault.help("take send_clock out to pass on the one that comes in, or pass_clock to send ours"));
         }
         let port = fields.take("port");
-        if own == port.is_some() && !top.map_file.broken {
+        let unread = top.map_file.may_have("port") || top.map_file.may_have("virtual");
+        if own == port.is_some() && !unread {
             let title = format!(
                 "the output {} {}",
                 quoted(&name.value),

@@ -83,7 +83,7 @@ fn derived(
     let map_file = fields.map_file;
     if let Some((field, Plays::Chord)) = plays.readable()
         && !fields.has("within")
-        && !map_file.broken
+        && !map_file.may_have("within")
     {
         let help = "write for example within = [\"C3\", \"C5\"]";
         field.finding("a zone that plays the chord needs a range for its notes", help);

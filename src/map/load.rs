@@ -2,15 +2,18 @@
 
 use std::collections::HashSet;
 use std::io;
+use std::ops::Range;
 use std::path::{Component, Path, PathBuf};
 
 use toml::de::DeTable;
 
-use super::diagnostic::{Diagnostic, FaultKind, Level, quoted};
+use super::diagnostic::{Diagnostic, FaultKind, Level, did_you_mean, quoted};
 use super::draft::Draft;
 use super::names::Names;
-use super::reader::{Faults, Fields, MapFile};
-use super::{Book, Cue, Gear, MapKind, Set, Song, Source, Spot, Stand, cue, gear, numbers, set, song, syntax};
+use super::nearest::nearest;
+use super::reader::{Faults, Fields, Lost, MapFile};
+use super::rewritten::{Layers, Rewritten};
+use super::{Book, Cue, Gear, MapKind, Set, Song, Source, Spot, Stand, cue, gear, mend, numbers, set, song, syntax};
 
 /// What came of loading a set.
 #[derive(Debug, Clone)]
@@ -64,20 +67,16 @@ fn too_many(gear: &Gear, songs: &[Song]) -> Option<Diagnostic> {
 /// Loads a set. Files that it names are looked for beside it: their paths are joined to the folder of
 /// `set_path` and handed to `read`, each file once. Nothing else is touched.
 pub fn load(set_path: &str, read: &mut dyn FnMut(&str) -> io::Result<Vec<u8>>) -> Loaded {
-    let mut desk =
-        Desk { read, sources: Vec::new(), faults: Faults::default(), broken: Faults::default(), unclosed: Vec::new() };
+    let mut desk = Desk { read, sources: Vec::new(), faults: Faults::default(), broken: Faults::default() };
     let read = desk.set(set_path);
-    let Desk { sources, faults, broken, unclosed, .. } = desk;
+    let Desk { sources, faults, broken, .. } = desk;
     let mut diagnostics = broken.into_inner();
     // What a broken line seems to say is not worth a second report.
     let lines = LineStarts::of(&sources);
     let broken: HashSet<_> = diagnostics.iter().filter_map(|fault| lines.line(fault.spot?)).collect();
     let is_broken =
         |fault: &Diagnostic| fault.spot.and_then(|spot| lines.line(spot)).is_some_and(|at| broken.contains(&at));
-    let hidden = |fault: &Diagnostic| {
-        fault.spot.is_some_and(|spot| unclosed.iter().any(|(file, from)| spot.file == *file && spot.start >= *from))
-    };
-    let faults = faults.into_inner().into_iter().filter(|fault| !is_broken(fault) && !hidden(fault));
+    let faults = faults.into_inner().into_iter().filter(|fault| !is_broken(fault));
     diagnostics.extend(faults);
     diagnostics.sort_by_key(|fault| fault.spot.map(|spot| (spot.file, spot.start)));
     diagnostics.extend(read.as_ref().and_then(|(gear, songs, _)| too_many(gear, songs)));
@@ -102,6 +101,12 @@ impl LineStarts {
     }
 }
 
+/// Why a file cannot be read that is not there: with the maps that are in its folder, so that the one that was meant can
+/// be named.
+#[derive(Debug, thiserror::Error)]
+#[error("there is no such file")]
+pub struct Beside(pub Vec<String>);
+
 /// What is on the table while a set is loaded.
 struct Desk<'r> {
     read: &'r mut dyn FnMut(&str) -> io::Result<Vec<u8>>,
@@ -109,8 +114,6 @@ struct Desk<'r> {
     faults: Faults,
     /// Syntax errors.
     broken: Faults,
-    /// Files in which a list or table is not closed, and from where on they cannot be understood.
-    unclosed: Vec<(usize, usize)>,
 }
 
 impl Desk<'_> {
@@ -120,7 +123,8 @@ impl Desk<'_> {
 
     fn set(&mut self, path: &str) -> Option<(Gear, Vec<Song>, Set)> {
         let (file, text) = self.open(path, None)?;
-        let (table, broken) = self.parse(file, &text);
+        let read = self.put_right(file, &text);
+        let table = self.parse(&read);
         if let Some(other) = MapKind::Set.mistaken(&table) {
             let title = format!("{} looks like {}, not a set", quoted(path), other.called());
             let spot = Spot { file, start: 0, end: 0 };
@@ -130,7 +134,7 @@ impl Desk<'_> {
             return None;
         }
         let set_faults = Faults::default();
-        let map_file = map_file((file, &text), broken, MapKind::Set, &set_faults);
+        let map_file = map_file(&read, &text, MapKind::Set, &set_faults);
         let opened = set::files(Fields::new(&map_file, "the set", whole(file), &table));
         let home = Home { own: path, gear: opened.gear.as_ref().map(|named| joined(path, &named.value)) };
         let gear = opened.gear.as_ref().and_then(|named| self.gear(&home, named));
@@ -169,7 +173,7 @@ impl Desk<'_> {
         }
         let whole = opened.songs.iter().zip(&index).all(|(named, index)| named.is_none() || index.is_some());
         let set = set::read(opened, &index, &songs, &names);
-        let aims = cue::in_the_set(&gear.cues, &songs, &set, whole && !map_file.broken);
+        let aims = cue::in_the_set(&gear.cues, &songs, &set, whole && !map_file.may_have("map"));
         self.faults.borrow_mut().extend(numbers::faults(&songs).into_iter().chain(aims));
         self.faults.borrow_mut().append(&mut set_faults.take());
         Some((gear, songs.into_iter().map(|draft| draft.song).collect(), set))
@@ -177,21 +181,23 @@ impl Desk<'_> {
 
     fn gear(&mut self, home: &Home<'_>, named: &set::NamedFile) -> Option<(Gear, Names)> {
         let (file, text) = self.open_named(home, named, MapKind::Gear)?;
-        let (table, broken) = self.parse(file, &text);
+        let read = self.put_right(file, &text);
+        let table = self.parse(&read);
         if self.is_other(MapKind::Gear, &table, named) {
             return None;
         }
-        let map_file = map_file((file, &text), broken, MapKind::Gear, &self.faults);
+        let map_file = map_file(&read, &text, MapKind::Gear, &self.faults);
         Some(gear::read(Fields::new(&map_file, "the gear file", whole(file), &table)))
     }
 
     fn song(&mut self, home: &Home<'_>, named: &set::NamedFile, gear: &Gear, names: &Names) -> Option<Draft> {
         let (file, text) = self.open_named(home, named, MapKind::Song)?;
-        let (table, broken) = self.parse(file, &text);
+        let read = self.put_right(file, &text);
+        let table = self.parse(&read);
         if self.is_other(MapKind::Song, &table, named) {
             return None;
         }
-        let map_file = map_file((file, &text), broken, MapKind::Song, &self.faults);
+        let map_file = map_file(&read, &text, MapKind::Song, &self.faults);
         Some(song::read(Fields::new(&map_file, "the song", whole(file), &table), gear, names))
     }
 
@@ -227,12 +233,17 @@ impl Desk<'_> {
                 let title = format!("{} cannot be read: {}", quoted(path), reason(&error));
                 let fault = Diagnostic::error(FaultKind::Unreadable, named.map(|named| named.spot), title);
                 self.report(match named {
-                    Some(_) => fault.help("write a path that starts at the folder of the set's own file"),
+                    Some(named) => fault.help(instead(&named.value, &error)),
                     None => fault.help("name the file that lists tonight's songs"),
                 });
                 return None;
             }
         };
+        if let Some((what, help)) = no_text(&bytes) {
+            let title = format!("{} is {what}, not plain text", quoted(path));
+            self.report(Diagnostic::error(FaultKind::Unreadable, named.map(|named| named.spot), title).help(help));
+            return None;
+        }
         let file = self.sources.len();
         let readable = std::str::from_utf8(&bytes).map_err(|error| error.valid_up_to());
         let text = String::from_utf8_lossy(&bytes).into_owned();
@@ -246,28 +257,55 @@ impl Desk<'_> {
         Some((file, text))
     }
 
-    /// Parses a file; syntax errors are reported, the first of each line. Whether there were any comes with the table.
-    fn parse<'t>(&mut self, file: usize, text: &'t str) -> (DeTable<'t>, bool) {
-        let (table, mut errors) = DeTable::parse_recoverable(text);
-        let span = |error: &toml::de::Error| error.span().unwrap_or(text.len()..text.len());
-        errors.sort_by_key(|error| span(error).start);
+    /// A file's text as it is meant. What was put right is reported, and so are the syntax errors that are left, the first
+    /// of each line.
+    fn put_right(&self, file: usize, text: &str) -> Readable {
+        /// So many lists may be left open.
+        const MOST_UNCLOSED: usize = 40;
+        let mut read = Readable { file, layers: Layers::of(text), lost: Lost::default() };
+        for unclosed in 0..=MOST_UNCLOSED {
+            let (mended, slips) = mend::mended(read.text(), file);
+            self.faults.borrow_mut().extend(slips.into_iter().map(|slip| read.in_the_file(slip)));
+            read.layers.0.push(mended);
+            let errors = errors(read.text());
+            let mut ends = errors.iter().filter_map(|(span, message)| {
+                let end = syntax::unclosed_before(read.text(), span.start, message)?;
+                Some((end, syntax::brackets(read.text(), end))).filter(|(_, brackets)| !brackets.is_empty())
+            });
+            let Some((end, brackets)) = ends.next().filter(|_| unclosed < MOST_UNCLOSED) else {
+                self.report_syntax(&mut read, &errors, text);
+                break;
+            };
+            let spot = read.in_the_file(syntax::unclosed(Spot { file, start: end, end }));
+            self.report(spot);
+            let closed = Rewritten::with(read.text(), end, &brackets);
+            read.layers.0.push(closed);
+        }
+        read
+    }
+
+    /// Reports syntax errors, the first of each line, and keeps what they may have taken along.
+    fn report_syntax(&self, read: &mut Readable, errors: &[(Range<usize>, String)], text: &str) {
         let mut lines = Vec::new();
-        for error in &errors {
-            let span = span(error);
-            let line = line_of(text, span.start);
-            if lines.contains(&line) {
+        for (span, message) in errors {
+            let line = line_of(read.text(), span.start);
+            if lines.last() == Some(&line) {
                 continue;
             }
             lines.push(line);
-            if let Some(end) = syntax::unclosed_before(text, span.start, error.message()) {
-                self.broken.borrow_mut().push(syntax::unclosed(Spot { file, start: end, end }));
-                self.unclosed.push((file, end));
-                break;
+            let lost = lost_in(read.text(), span.start);
+            let spot = Spot { file: read.file, start: read.before(span.start), end: read.before(span.end) };
+            self.broken.borrow_mut().push(syntax::fault(message, text, spot));
+            match lost {
+                Some(name) => read.lost.fields.push(name),
+                None => read.lost.headers = true,
             }
-            let spot = Spot { file, start: span.start, end: span.end };
-            self.broken.borrow_mut().push(syntax::fault(error.message(), text, spot));
         }
-        (table.into_inner(), !errors.is_empty())
+    }
+
+    /// The table of a text that was put right; what could not be read is left out of it.
+    fn parse<'t>(&self, read: &'t Readable) -> DeTable<'t> {
+        DeTable::parse_recoverable(read.text()).0.into_inner()
     }
 }
 
@@ -277,8 +315,56 @@ struct Home<'p> {
     gear: Option<String>,
 }
 
-fn map_file<'a>((file, text): (usize, &'a str), broken: bool, kind: MapKind, faults: &'a Faults) -> MapFile<'a> {
-    MapFile { file, middle_c: std::cell::Cell::new(4), broken, text, kind, faults }
+/// A file's text as it is read: as it stands, then put right layer by layer.
+struct Readable {
+    file: usize,
+    layers: Layers,
+    lost: Lost,
+}
+
+impl Readable {
+    fn text(&self) -> &str {
+        self.layers.text()
+    }
+
+    fn before(&self, at: usize) -> usize {
+        self.layers.before(at)
+    }
+
+    /// A fault of this text as one of the file.
+    fn in_the_file(&self, fault: Diagnostic) -> Diagnostic {
+        let spot = fault.spot.map(|spot| Spot { start: self.before(spot.start), end: self.before(spot.end), ..spot });
+        Diagnostic { spot, ..fault }
+    }
+}
+
+/// The syntax errors of a text, from top to bottom.
+fn errors(text: &str) -> Vec<(Range<usize>, String)> {
+    let (_, errors) = DeTable::parse_recoverable(text);
+    let one = |error: &toml::de::Error| (error.span().unwrap_or(text.len()..text.len()), error.message().to_owned());
+    let mut errors: Vec<_> = errors.iter().map(one).collect();
+    errors.sort_by_key(|(span, _)| span.start);
+    errors
+}
+
+/// The field of a line that could not be read; none where it may be a header, or anything.
+fn lost_in(text: &str, at: usize) -> Option<String> {
+    let start = text.get(..at)?.rfind('\n').map_or(0, |end| end + 1);
+    let line = text.get(start..)?.lines().next()?.trim_start();
+    let name: String = line.chars().take_while(|letter| letter.is_ascii_alphanumeric() || *letter == '_').collect();
+    (!name.is_empty()).then_some(name)
+}
+
+fn map_file<'a>(read: &'a Readable, text: &'a str, kind: MapKind, faults: &'a Faults) -> MapFile<'a> {
+    MapFile {
+        file: read.file,
+        middle_c: std::cell::Cell::new(4),
+        lost: &read.lost,
+        layers: &read.layers,
+        text,
+        kind,
+        faults,
+    }
 }
 
 fn whole(file: usize) -> Spot {
@@ -301,6 +387,38 @@ fn reason(error: &io::Error) -> String {
         io::ErrorKind::PermissionDenied => "you may not read it".to_owned(),
         _ => error.to_string(),
     }
+}
+
+/// What the user may have meant by a path to a file that cannot be read.
+fn instead(named: &str, error: &io::Error) -> String {
+    let beside = error.get_ref().and_then(|inner| inner.downcast_ref::<Beside>());
+    let (folder, file) =
+        named.rsplit_once('/').map_or(("", named), |(_, file)| (&named[..named.len() - file.len()], file));
+    let known = || beside.iter().flat_map(|beside| &beside.0).map(String::as_str);
+    // Without its ending a name is short, and so is what tells it from others.
+    let stem = |name: &str| name.trim_end_matches(".toml").replace([' ', '_'], "-").to_lowercase();
+    let near = nearest(&stem(file), known().map(|name| name.trim_end_matches(".toml")));
+    let near = known().find(|name| stem(name) == stem(file) || near == Some(name.trim_end_matches(".toml")));
+    match near {
+        Some(near) => did_you_mean(&format!("{folder}{near}")),
+        None => "write a path that starts at the folder of the set's own file".to_owned(),
+    }
+}
+
+/// What a file is that was never a map, by its first bytes, and what to do.
+fn no_text(bytes: &[u8]) -> Option<(&'static str, &'static str)> {
+    const DOCUMENT: (&str, &str) =
+        ("a word processor's document", "open it there and save it as plain text, with the encoding UTF-8");
+    const KINDS: [(&[u8], (&str, &str)); 7] = [
+        (b"PK\x03\x04", DOCUMENT),
+        (b"{\\rtf", DOCUMENT),
+        (b"\xD0\xCF\x11\xE0", DOCUMENT),
+        (b"\xFF\xFE", ("text with the encoding UTF-16", "save it with the encoding UTF-8")),
+        (b"\xFE\xFF", ("text with the encoding UTF-16", "save it with the encoding UTF-8")),
+        (b"MThd", ("a standard MIDI file, such as a take", "name the set first and the take after it")),
+        (b"%PDF", ("a page for printing", "name the file that it was made of")),
+    ];
+    KINDS.iter().find(|(first, _)| bytes.starts_with(first)).map(|(_, kind)| *kind)
 }
 
 /// A path that a set names, as a path beside the set.

@@ -10,6 +10,7 @@ use toml::de::{DeTable, DeValue};
 
 use super::diagnostic::{Diagnostic, FaultKind, did_you_mean, quoted, several};
 use super::nearest::nearest;
+use super::rewritten::Layers;
 use super::{At, MapKind, Spot, allowed, schema, words};
 
 /// What was found while files were read.
@@ -31,8 +32,10 @@ pub(super) struct MapFile<'a> {
     pub file: usize,
     /// The octave number of middle C in this file.
     pub middle_c: Cell<i32>,
-    /// Its text is broken TOML: what seems to be missing may only be unreadable.
-    pub broken: bool,
+    /// What of it could not be read: what seems to be missing may only be that.
+    pub lost: &'a Lost,
+    /// From the text that was read to the file's.
+    pub layers: &'a Layers,
     /// Its text.
     pub text: &'a str,
     /// The kind of map that it is read as.
@@ -41,10 +44,29 @@ pub(super) struct MapFile<'a> {
     pub faults: &'a Faults,
 }
 
+/// What of a file could not be read.
+#[derive(Debug, Default)]
+pub(super) struct Lost {
+    /// A header, or a line that could be one: fields may seem to belong to another table.
+    pub headers: bool,
+    /// Fields of lines that could not be read.
+    pub fields: Vec<String>,
+}
+
 impl MapFile<'_> {
-    /// A place in this file.
+    /// A place in this file, given in the text that was read.
     pub fn spot(&self, span: std::ops::Range<usize>) -> Spot {
-        Spot { file: self.file, start: span.start, end: span.end }
+        Spot { file: self.file, start: self.layers.before(span.start), end: self.layers.before(span.end) }
+    }
+
+    /// Whether a field that is not there may only be unreadable.
+    pub fn may_have(&self, field: &str) -> bool {
+        self.lost.headers || self.lost.fields.iter().any(|lost| lost == field)
+    }
+
+    /// Whether all names of tables could be read: no header is lost, and no line that is no usual field.
+    pub fn has_all_names(&self) -> bool {
+        !self.lost.headers && self.lost.fields.iter().all(|field| schema::is_field(field))
     }
 
     /// Reports a fault.
@@ -99,7 +121,10 @@ impl<'a> Fields<'a> {
 
     /// Reports that a field is missing.
     pub fn missing(&self, name: &str) {
-        if !self.map_file.broken {
+        // A field that is only misspelt is told of as that.
+        let misspelt =
+            |key: &str| words::renamed(self.what, key) == Some(name) || nearest(key, [name].into_iter()).is_some();
+        if !self.map_file.may_have(name) && !self.table.keys().any(|key| misspelt(key.get_ref())) {
             let fault = Diagnostic::error(
                 FaultKind::Finding,
                 self.spot,
@@ -148,7 +173,7 @@ impl<'a> Fields<'a> {
             let near = words::renamed(self.what, name).or_else(|| nearest(name, self.asked.iter().copied()));
             let later = words::comes_later(self.what, name);
             // Where a header is broken, fields seem to belong to the table before it.
-            if self.map_file.broken && near.is_none() && !later {
+            if self.map_file.lost.headers && near.is_none() && !later {
                 continue;
             }
             let title = format!("{} has no field called {}", self.what, quoted(name));

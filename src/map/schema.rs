@@ -56,6 +56,11 @@ pub(super) fn knows(what: &str, name: &str) -> bool {
     table(what).is_none_or(|table| table.fields.iter().any(|field| field.name == name))
 }
 
+/// Whether some kind of table has a field of this name.
+pub(super) fn is_field(name: &str) -> bool {
+    search(&|table| table.fields.iter().find(|field| field.name == name)).is_some()
+}
+
 /// Whether a kind of map has this field above its first header.
 pub(super) fn stands_above_headers(kind: MapKind, name: &str) -> bool {
     file(kind).fields.iter().any(|field| field.name == name && matches!(field.example, Example::Value(_)))

@@ -39,7 +39,7 @@ pub(super) fn read(opened: Opened<'_>, index: &[Option<usize>], songs: &[Draft],
     let remark = top.take("remark").and_then(|value| value.long_text()).map(|at| at.value);
     let (singers, voices) = singers(&mut top);
     let unread = entries.is_empty() && top.has("song");
-    if !map_file.broken && !unread && !entries.iter().any(|entry| entry.has("map")) {
+    if !map_file.may_have("map") && !unread && !entries.iter().any(|entry| entry.has("map")) {
         let fault = Diagnostic::error(FaultKind::Finding, top.spot, "the set has no song");
         map_file.report(fault.help("write [[song]], and below it map = \"songs/first-snow.toml\""));
     }
@@ -63,7 +63,7 @@ pub(super) fn read(opened: Opened<'_>, index: &[Option<usize>], songs: &[Draft],
 }
 
 fn singers(top: &mut Fields<'_>) -> (Vec<Singer>, Known<()>) {
-    let mut known = Known::new("singer", "the set", !top.map_file.broken);
+    let mut known = Known::new("singer", "the set", top.map_file.has_all_names());
     let table = top.take("singers").and_then(|value| value.table("singers"));
     let named = table.map(|table| table.named().collect::<Vec<_>>()).unwrap_or_default();
     let singer = |(name, value): (At<String>, Value<'_>)| {
@@ -141,7 +141,8 @@ fn singers_named(value: &Value<'_>) -> Vec<At<String>> {
 fn pause(mut fields: Fields<'_>, around: Around<'_>) -> Entry {
     let map_file = fields.map_file;
     let title = fields.take("title");
-    if title.is_none() && !map_file.broken {
+    let unread = map_file.may_have("map");
+    if title.is_none() && !unread && !map_file.may_have("title") {
         let title = "this entry has neither a map nor a title";
         let help = "write map = \"songs/first-snow.toml\" for a song, or title = \"Welcome\" for a pause";
         map_file.report(Diagnostic::error(FaultKind::Finding, fields.spot, title).help(help));
@@ -149,7 +150,7 @@ fn pause(mut fields: Fields<'_>, around: Around<'_>) -> Entry {
     let title = title.and_then(|value| value.text()).map(|at| at.value);
     let remark = fields.take("remark").and_then(|value| value.long_text()).map(|at| at.value);
     for name in ["key", "play_in", "shift", "order", "singer"] {
-        if let Some(value) = fields.take(name).filter(|_| !map_file.broken) {
+        if let Some(value) = fields.take(name).filter(|_| !unread) {
             let help = format!("take {name} out, or write map = \"…\" with the song's file");
             value.finding(format!("an entry without a map is a pause, which has no {name}"), help);
         }

@@ -31,7 +31,7 @@ pub(super) fn read(mut top: Fields<'_>, gear: &Gear, names: &Names) -> Draft {
     let zones = top.list_of("zone", "a zone").into_iter().map(|fields| zone::read(fields, names, &known));
     let (zones, zone_fades): (Vec<_>, Vec<_>) = zones.unzip();
     let fingers = hand::fingers(&mut top);
-    let has_drone = top.has("drone") || map_file.broken;
+    let has_drone = top.has("drone") || map_file.may_have("drone");
     let (drone, drone_fade) = hand::drone(&mut top, names).unzip();
     let cues = cue::list(&mut top, names);
     top.done();
@@ -56,7 +56,7 @@ pub(super) fn read(mut top: Fields<'_>, gear: &Gear, names: &Names) -> Draft {
         on_leaving: Vec::new(),
         cues,
     };
-    let zones = zones_of(&song, !map_file.broken);
+    let zones = zones_of(&song, !map_file.may_have("name") && !map_file.may_have("sound"));
     let around = Around { outputs: &names.outputs, zones: &zones, drone: has_drone };
     read_lists(&mut song, (entering, leaving, of_sections), around);
     if let Some(key) = read_key {
@@ -103,7 +103,7 @@ fn zones_of(song: &Song, whole: bool) -> Known<()> {
 /// The sections, their names, and for each what is done on entering it, which is read once the zones are known.
 fn sections<'a>(top: &mut Fields<'a>, gear: &Names) -> (Vec<Section>, Known<()>, Vec<Option<Value<'a>>>) {
     let map_file = top.map_file;
-    let mut known = Known::new("section", "the song", !map_file.broken);
+    let mut known = Known::new("section", "the song", !map_file.may_have("name"));
     let mut sections: Vec<Section> = Vec::new();
     let mut lists = Vec::new();
     for mut fields in top.list_of("section", "a section") {

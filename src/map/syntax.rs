@@ -21,6 +21,9 @@ pub(super) fn fault(message: &str, text: &str, spot: Spot) -> Diagnostic {
             let shown = if is_secret { "\"…\"".to_owned() } else { quoted(marked.trim()) };
             fault("a text needs quotation marks").help(format!("write {shown}"))
         }
+        _ if message.starts_with("missing escaped value") || message.starts_with("invalid escape") => {
+            fault("a backslash in a text begins a special letter").help("write \\\\ for a backslash, or / in a path")
+        }
         "invalid basic string, expected `\"`" | "invalid literal string, expected `'`" => {
             fault("a text has no closing quotation mark").help("close it on the same line")
         }
@@ -35,10 +38,34 @@ pub(super) fn fault(message: &str, text: &str, spot: Spot) -> Diagnostic {
     }
 }
 
+/// The brackets that are open at a place, closed.
+pub(super) fn brackets(text: &str, end: usize) -> String {
+    let mut open = Vec::new();
+    let mut letters = text[..end].chars();
+    while let Some(letter) = letters.next() {
+        match letter {
+            '#' => drop(letters.find(|letter| *letter == '\n')),
+            // A text of several lines is three texts to this, two of them empty.
+            '"' | '\'' => {
+                let mut escaped = false;
+                letters.find(|inside| {
+                    let ends = *inside == letter && !escaped || *inside == '\n';
+                    escaped = *inside == '\\' && !escaped && letter == '"';
+                    ends
+                });
+            }
+            '[' => open.push(']'),
+            '{' => open.push('}'),
+            ']' | '}' => drop(open.pop()),
+            _ => {}
+        }
+    }
+    open.iter().rev().collect()
+}
+
 /// A list or table that is not closed, at the end of the line where it should be.
 pub(super) fn unclosed(spot: Spot) -> Diagnostic {
-    Diagnostic::error(FaultKind::Unreadable, spot, "a list or table is not closed")
-        .help("close it with ] or }; what stands below can be read only then")
+    Diagnostic::error(FaultKind::Unreadable, spot, "a list or table is not closed").help("close it with ] or }")
 }
 
 /// Where a list or table should have been closed, if that is what is behind an error at `at`: the parser notices

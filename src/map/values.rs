@@ -5,7 +5,7 @@ use super::names::Known;
 use super::reader::{Fields, MapFile, Value};
 use super::{At, Curve, KeyRange, PlayIn, ShiftWay, Spot, allowed, words};
 use crate::midi::{Channel, Note, U7};
-use crate::music::chord::{self, ChordError, ProgressionError, ProgressionFault};
+use crate::music::chord::{self, Bar, ChordError, ProgressionError, ProgressionFault};
 use crate::music::note::{self, NoteError};
 use crate::music::{Chord, Key};
 
@@ -32,11 +32,22 @@ pub(super) fn note(value: &Value<'_>) -> Option<Note> {
     };
     match note::parse(text, value.map_file.middle_c.get()) {
         Ok(note) => Some(note),
-        Err(NoteError::Name(_)) => fault(format!("{} is not a note", quoted(text)), NOTE_HELP.to_owned()),
+        Err(NoteError::Name(_)) => {
+            let plain = with_capital(text).replace('♭', "b").replace('♯', "#");
+            let near = note::parse(&plain, value.map_file.middle_c.get()).ok().map(|_| did_you_mean(&plain));
+            fault(format!("{} is not a note", quoted(text)), near.unwrap_or_else(|| NOTE_HELP.to_owned()))
+        }
         Err(NoteError::Range { lowest, highest, .. }) => {
             fault(format!("MIDI has no note called {}", quoted(text)), format!("write one from {lowest} to {highest}"))
         }
     }
+}
+
+/// A text without blanks around it and with a capital letter first, as names of notes and chords begin.
+fn with_capital(text: &str) -> String {
+    let mut letters = text.trim().chars();
+    let first = letters.next().map(|first| first.to_ascii_uppercase());
+    first.into_iter().chain(letters).collect()
 }
 
 /// A pair of notes, lowest first.
@@ -66,7 +77,8 @@ fn key_or(value: &Value<'_>, help: &str) -> Option<At<Key>> {
     };
     let key = text.parse().ok();
     if key.is_none() {
-        value.map_file.report(no_key(value.spot, text).help(help));
+        let near = Key::meant(text).map(|key| did_you_mean(&key.to_string()));
+        value.map_file.report(no_key(value.spot, text).help(near.unwrap_or_else(|| help.to_owned())));
     }
     key.map(|key| value.at(key))
 }
@@ -91,7 +103,7 @@ pub(super) fn chord(value: &Value<'_>) -> Option<At<Chord>> {
 }
 
 /// Bars of chords. Each fault is underlined by itself.
-pub(super) fn progression(value: &Value<'_>) -> Option<At<Vec<Vec<Chord>>>> {
+pub(super) fn progression(value: &Value<'_>) -> Option<At<Vec<Bar>>> {
     /// Who has written so many chords in a way that is not known here has seen enough.
     const MOST_FAULTS: usize = 12;
     let text = value.text_of_parts()?.value;
@@ -105,7 +117,13 @@ pub(super) fn progression(value: &Value<'_>) -> Option<At<Vec<Vec<Chord>>>> {
         value.map_file.report(match &fault {
             ProgressionFault::Chord(fault) => no_chord(spot, text.get(at.clone()).unwrap_or_default(), fault),
             ProgressionFault::EmptyBar => Diagnostic::error(FaultKind::Finding, spot, "this bar has no chord")
-                .help("write one, or % to repeat the bar before"),
+                .help("write one, N.C. for none, or % to repeat the bar before"),
+            ProgressionFault::Beat => Diagnostic::error(
+                FaultKind::Finding,
+                spot,
+                "/ is one more beat of the chord before it, and there is none",
+            )
+            .help("write a chord first, such as \"D / / A\""),
             ProgressionFault::Repeat => Diagnostic::error(
                 FaultKind::Finding,
                 spot,
@@ -128,15 +146,20 @@ fn no_chord(spot: Spot, text: &str, fault: &ChordError) -> Diagnostic {
     let (title, help) = match fault {
         ChordError::Root(_) => (
             format!("{} is not a chord", quoted(text)),
-            "write a capital letter A to G, then # or b where needed, then the kind, such as \"F#m7\"".to_owned(),
+            with_capital(text).parse::<Chord>().map_or_else(
+                |_| {
+                    "write a capital letter A to G, then # or b where needed, then the kind, such as \"F#m7\""
+                        .to_owned()
+                },
+                |meant| did_you_mean(&meant.to_string()),
+            ),
         ),
         ChordError::Kind { root, nearest: Some(near), .. } => {
             let bass = text.find('/').map_or("", |slash| &text[slash..]);
             (no_such_chord(text), did_you_mean(&format!("{root}{near}{bass}")))
         }
         ChordError::Kind { root, nearest: None, .. } => {
-            let known: Vec<String> = chord::ChordKind::all().map(|kind| format!("{root}{kind}")).collect();
-            (no_such_chord(text), format!("write one of {}", known.join(", ")))
+            (no_such_chord(text), format!("write {root}, or {root} and one of {}", chord::ChordKind::list()))
         }
         ChordError::Bass { .. } => (
             format!("{} has no bass after its slash", quoted(text)),

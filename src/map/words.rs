@@ -12,6 +12,8 @@ const RENAMED: &[(&[&str], &str, &str)] = &[
     (&["a curve"], "fixed", "always"),
     (&["a zone"], "only", "exclusive"),
     (&["a zone"], "feet", "pedals_from"),
+    (&["a zone", "an input"], "range", "keys"),
+    (&["a singer"], "keys", "range"),
     (&["the song", "an entry of the set"], "way", "shift"),
     (&["the song"], "send", "on_entering"),
     (&["an input"], "controls", "renumber"),

@@ -1,7 +1,7 @@
 //! Chords: their symbols, read and written, their notes, and the name of what a hand holds.
 //!
 //! A symbol is a root, a kind and, after a slash, a bass: `F#m7`, `G/B`. How kinds are written differs from
-//! chart to chart; the usual ways are all read (`Cmaj7`, `CM7`, `CΔ`) and one of them is written.
+//! chart to chart; the usual ways are all read (`Cmaj7`, `CM7`, `CΔ`, `C7(b9)`) and one of them is written.
 
 mod kind;
 mod naming;
@@ -12,7 +12,7 @@ use std::str::FromStr;
 
 pub use kind::ChordKind;
 pub use naming::{NamedChord, name};
-pub use progression::{ProgressionError, ProgressionFault, progression};
+pub use progression::{Bar, NO_CHORD, ProgressionError, ProgressionFault, progression};
 
 use super::{Classes, Key, Tone};
 
@@ -57,11 +57,18 @@ pub enum ChordError {
 fn kind_help(found: &str, root: &str, nearest: Option<&'static str>) -> String {
     match nearest {
         Some(near) => format!("\"{found}\" after the root is not known; did you mean \"{root}{near}\"?"),
-        None => {
-            let known: Vec<&str> =
-                ChordKind::all().map(ChordKind::written).filter(|written| !written.is_empty()).collect();
-            format!("\"{found}\" after the root is not known; write nothing or one of {}", known.join(", "))
-        }
+        None => format!("\"{found}\" after the root is not known; write nothing or one of {}", ChordKind::list()),
+    }
+}
+
+/// A symbol's rest after the root: what stands for the kind, and the bass if one is written. A six-nine has a slash of
+/// its own, and so may what stands in brackets.
+fn at_slash(rest: &str) -> (&str, Option<&str>) {
+    let after_brackets = rest.rfind(')').map_or(0, |end| end + 1);
+    let from = rest.find("6/9").map_or(after_brackets, |at| after_brackets.max(at + "6/9".len()));
+    match rest[from..].split_once('/') {
+        Some((_, bass)) => (&rest[..rest.len() - bass.len() - 1], Some(bass)),
+        None => (rest, None),
     }
 }
 
@@ -139,10 +146,7 @@ impl FromStr for Chord {
 
     fn from_str(text: &str) -> Result<Self, ChordError> {
         let (root, rest) = Tone::read(text).ok_or_else(|| ChordError::Root(text.to_owned()))?;
-        let (found, slash) = match rest.split_once('/') {
-            Some((kind, bass)) => (kind, Some(bass)),
-            None => (rest, None),
-        };
+        let (found, slash) = at_slash(rest);
         let kind = ChordKind::read(found).ok_or_else(|| ChordError::Kind {
             text: text.to_owned(),
             root: root.to_string(),

@@ -28,6 +28,32 @@ pub struct Key {
 pub struct KeyError(pub String);
 
 impl Key {
+    /// The key that a text most likely means which is none: with a small letter, with `♭` and `♯`, with major and minor as
+    /// words.
+    #[must_use]
+    pub fn meant(text: &str) -> Option<Key> {
+        const MAJOR: [&str; 4] = ["major", "maj", "dur", "M"];
+        const MINOR: [&str; 6] = ["minor", "min", "moll", "mi", "m", "-"];
+        let plain = text.trim().replace('♭', "b").replace('♯', "#").replace(" flat", "b").replace(" sharp", "#");
+        if !plain.is_ascii() {
+            return None;
+        }
+        let without = |words: &[&str]| {
+            let ends = |word: &&&str| {
+                plain.ends_with(**word) || word.len() > 1 && plain.to_ascii_lowercase().ends_with(**word)
+            };
+            words.iter().find(ends).map(|word| plain[..plain.len() - word.len()].trim_end_matches([' ', '-']))
+        };
+        let (tonic, mode) = match (without(&MAJOR), without(&MINOR)) {
+            (Some(rest), _) => (rest, ""),
+            (None, Some(rest)) => (rest, "m"),
+            (None, None) => (plain.as_str(), ""),
+        };
+        let mut letters = tonic.chars();
+        let first = letters.next()?.to_ascii_uppercase();
+        format!("{first}{}{mode}", letters.as_str()).parse().ok()
+    }
+
     /// The tonic's pitch class, 0 = C … 11 = B.
     #[must_use]
     pub fn tonic(self) -> u8 {

@@ -156,7 +156,7 @@ mod tests {
     /// Spells in a key, beside these chords.
     fn in_section(name: &str, chords: &str) -> Speller {
         let chords = progression(chords).expect("chords");
-        Speller::new(key(name), chords.into_iter().flatten())
+        Speller::new(key(name), chords.iter().flatten().copied())
     }
 
     /// The chord of these keys.

@@ -6,7 +6,8 @@ use super::rows::of_curve;
 use super::{Chords, PrintedSection, tempo};
 use crate::evening::{Keys, Order, OrderStep, chords_of, curve_of, lift, own_lift, tempo_of};
 use crate::map::{Book, Entry, Song};
-use crate::music::Chord;
+use crate::music::Key;
+use crate::music::chord::Bar;
 
 /// A section under what a section key adds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -65,10 +66,14 @@ fn part(
         aside.extend(tempo_of(song, coming.section).map(|own| format!("♩ = {}", tempo(own))));
     }
     aside.extend(curve_of(song, coming.section).map(|curve| format!("touch {}", of_curve(book, curve))));
-    let both = |chord: &Chord| {
-        let (fingers, room) = (keys.chord_in(fingers, *chord).to_string(), keys.chord_in(room, *chord).to_string());
-        Chords { room: if room == fingers { String::new() } else { room }, fingers }
+    let both = |(fingers, room): (String, String)| Chords {
+        room: if room == fingers { String::new() } else { room },
+        fingers,
     };
-    let bars = chords_of(song, coming.section).iter().map(|bar| bar.iter().map(both).collect()).collect();
+    let bar = |bar: &Bar| {
+        let told = |key: Key| bar.written(move |chord| keys.chord_in(key, chord).to_string());
+        told(fingers).zip(told(room)).map(both).collect()
+    };
+    let bars = chords_of(song, coming.section).iter().map(bar).collect();
     Some(PrintedSection { name: section.name.value.clone(), aside, remark: section.remark.clone(), bars })
 }

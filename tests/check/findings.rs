@@ -17,14 +17,18 @@ const PLAIN: [(&str, &str); 3] = [
     (
         "gear.toml",
         "[inputs.keyboard]\nport = \"piano\"\nkeys = [\"A0\", \"C8\"]\n[outputs.keys]\nvirtual = true\n\
-         [sounds.grand]\noutput = \"keys\"\nchannel = 1\nprogram = 1\n[sounds.warm]\noutput = \"keys\"\nchannel = 2\n\
-         program = 90\n",
+         [sounds.grand]\noutput = \"keys\"\nchannel = 1\nprogram = 1\n",
     ),
     ("song.toml", "title = \"Snow\"\nkey = \"D\"\n[[zone]]\nsound = \"grand\"\n"),
 ];
 
+/// A second sound of the plain gear, where a case uses it.
+const WARM: &str = "[sounds.warm]\noutput = \"keys\"\nchannel = 2\nprogram = 90\n";
+
 fn book(case: &Case<'_>) -> Book {
+    let uses_warm = case.parts.iter().any(|(_, text)| text.contains("\"warm\""));
     let mut read = |path: &str| match case.part(path) {
+        Some(text) if uses_warm && text == PLAIN[1].1 => Ok(format!("{text}{WARM}").into_bytes()),
         Some(text) => Ok(text.as_bytes().to_vec()),
         None => Err(io::ErrorKind::NotFound.into()),
     };

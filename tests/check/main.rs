@@ -3,6 +3,7 @@
 mod beside_the_engine;
 mod command;
 mod cues;
+mod evenings;
 mod findings;
 mod many_songs;
 

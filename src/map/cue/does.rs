@@ -147,7 +147,7 @@ impl<'a> WrittenAction<'_, 'a> {
     /// A field without which the action means nothing.
     fn need(&self, field: &str) -> Option<Value<'a>> {
         let value = self.get(field);
-        if value.is_none() && !self.fields.map_file.broken {
+        if value.is_none() && !self.fields.map_file.may_have(field) {
             let action = quoted(self.word.as_text().unwrap_or_default());
             let title = format!("the action {action} needs the field {}", quoted(field));
             let fault = Diagnostic::error(FaultKind::Finding, self.word.spot, title);

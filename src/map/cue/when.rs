@@ -47,7 +47,7 @@ pub(super) fn read(value: &Value<'_>, names: &Names) -> Option<(Option<When>, Op
 
 fn not_one(fields: &Fields<'_>, forms: &[(&str, Value<'_>)]) {
     // What is missing may only be unreadable, or misspelt.
-    if forms.is_empty() && (fields.map_file.broken || fields.has_others()) {
+    if forms.is_empty() && (fields.map_file.may_have("when") || fields.has_others()) {
         return;
     }
     let title =

@@ -2,7 +2,8 @@
 
 use super::super::zone::Zone;
 use super::{At, Cue, Curve, Deed, Drone, Finger, KeyRange, PlayIn, ShiftWay};
-use crate::music::{Chord, Key};
+use crate::music::Key;
+use crate::music::chord::Bar;
 
 /// A song's map.
 #[derive(Debug, Clone)]
@@ -61,7 +62,7 @@ pub struct Section {
     /// The chart's key from here on.
     pub key: Option<At<Key>>,
     /// Its own bars of chords, in the chart's key whatever its own; without them those of the section that it is like count. Never empty, and no bar is.
-    pub chords: Option<At<Vec<Vec<Chord>>>>,
+    pub chords: Option<At<Vec<Bar>>>,
     /// Its own tempo, in quarter notes a minute; without one that of the section that it is like counts, else the song's.
     pub tempo: Option<f64>,
     /// Its own curve, before those of the zones; without one that of the section that it is like counts.

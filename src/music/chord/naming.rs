@@ -20,7 +20,9 @@ pub struct NamedChord {
 /// 2. the same in an inversion;
 /// 3. with its perfect fifth left out: root and third of a major or minor chord, or a seventh or ninth chord;
 ///    the bass its root, then 4. inverted;
-/// 5. a triad or seventh chord over a bass that is none of its notes.
+/// 5. a richer chord of exactly these five pitch classes or more, with a third, the bass its root: a 7b9, a 13;
+/// 6. a triad or seventh chord over a bass that is none of its notes;
+/// 7. a richer chord of four pitch classes or fewer, the bass its root: a 7#5.
 ///
 /// Where one of these gives several names, the kind that comes first in [`ChordKind`] wins, so C6 = Am7 is named
 /// by its bass, and with another bass Am7; then the root that is nearest above the bass (augmented and
@@ -40,16 +42,26 @@ pub fn name(keys: u128) -> Option<NamedChord> {
         .or_else(|| any(exactly))
         .or_else(|| root_position(without_fifth))
         .or_else(|| any(without_fifth))
+        .or_else(|| richer(classes, bass).filter(|named| named.kind.classes().len() > 4))
         .or_else(|| best(classes.without(bass), bass, None, over_foreign_bass))
+        .or_else(|| richer(classes, bass))
 }
 
 /// The first kind, and of its roots the nearest above the bass, that fits these classes.
 fn best(classes: Classes, bass: u8, root: Option<u8>, fits: fn(ChordKind, Classes) -> bool) -> Option<NamedChord> {
     let roots = || (bass..bass + 12).map(|root| root % 12).filter(move |r| root.is_none_or(|root| root == *r));
-    ChordKind::all().find_map(|kind| {
+    ChordKind::common().find_map(|kind| {
         let root = roots().find(|root| classes.contains(*root) && fits(kind, classes.moved(-i32::from(*root))))?;
         Some(NamedChord { root, kind, bass })
     })
+}
+
+/// The richer chord of exactly these classes on the bass. One without a third is rather another chord over that bass.
+fn richer(classes: Classes, bass: u8) -> Option<NamedChord> {
+    let from_bass = classes.moved(-i32::from(bass));
+    let has_third = from_bass.contains(3) || from_bass.contains(4);
+    let kind = ChordKind::richer().find(|kind| has_third && exactly(*kind, from_bass))?;
+    Some(NamedChord { root: bass, kind, bass })
 }
 
 /// Whether these classes, counted from the root, are the chord.
@@ -102,7 +114,7 @@ mod tests {
     #[test]
     fn every_kind_on_every_root_is_found_in_root_position() {
         for root in 40..52u8 {
-            for kind in ChordKind::all() {
+            for kind in ChordKind::common() {
                 let keys = kind.classes().iter().fold(0, |set, step| set | 1u128 << (root + step));
                 let found = name(keys).unwrap();
                 assert_eq!((found.root, found.kind, found.bass), (root % 12, kind, root % 12));
@@ -154,6 +166,18 @@ mod tests {
         is(&[65, 67, 71], "G7/F");
         // Where another chord has exactly these notes, it is that one.
         is(&[60, 64, 69], "Am/C");
+    }
+
+    #[test]
+    fn richer_chords_are_named_on_their_root() {
+        is(&[50, 66, 69, 72, 75], "D7b9");
+        is(&[50, 66, 69, 72, 77], "D7#9");
+        is(&[48, 64, 67, 69, 74], "C6/9");
+        is(&[48, 64, 70, 74, 69, 67], "C13");
+        is(&[48, 64, 68, 70], "C7#5");
+        // A triad over a bass is easier to read; without a third it is a chord over a bass.
+        is(&[48, 64, 68, 71], "E/C");
+        is(&[43, 62, 65, 69, 72], "Dm7/G");
     }
 
     #[test]

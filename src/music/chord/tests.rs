@@ -46,10 +46,57 @@ fn usual_spellings_are_one_chord() {
         ("F#m7b5/E", "F♯ø/E"),
         ("Bdim", "Bo"),
         ("Bbmaj7", "Bbma7"),
+        ("C7b9", "C7(b9)"),
+        ("C7b9", "C7(♭9)"),
+        ("C7b9", "C7-9"),
+        ("C7#5", "C7(#5)"),
+        ("C7#5", "C+7"),
+        ("C7#5", "C7+"),
+        ("Caug", "C(#5)"),
+        ("C(b5)", "C(♭5)"),
+        ("Cadd9", "C(add9)"),
+        ("Cadd9", "Cadd2"),
+        ("C6/9", "C69"),
+        ("C6/9", "C6(9)"),
+        ("C6/9/E", "C69/E"),
+        ("Cm6/9", "C-6/9"),
+        ("Cmaj9", "CΔ9"),
+        ("Cmaj13", "CM13"),
+        ("Cmaj7#11", "CΔ7(#11)"),
+        ("CmMaj9", "Cm(maj9)"),
+        ("C7b5b9", "C7(b9, b5)"),
+        ("C7b5b9/E", "C7(b9/b5)/E"),
+        ("C7#5#9", "C7alt"),
+        ("C9sus4", "C9sus"),
+        ("C7sus4(b9)", "C7sus4b9"),
+        ("Csus2sus4", "Csus4(add9)"),
+        ("Cm9b5", "Cø9"),
+        ("Cm7b5", "Cm7-5"),
+        ("Bb13#11", "B♭13(♯11)"),
     ];
     for (ours, theirs) in same {
         assert_eq!(chord(ours), chord(theirs), "{theirs}");
         assert_eq!(chord(theirs).to_string(), ours);
+    }
+}
+
+#[test]
+fn notes_of_a_chord_are_written_by_their_interval() {
+    for (text, tones) in [
+        ("C7b9", vec!["C", "Db", "E", "G", "Bb"]),
+        ("C7#9", vec!["C", "D#", "E", "G", "Bb"]),
+        ("C7#11", vec!["C", "E", "F#", "G", "Bb"]),
+        ("C7b5", vec!["C", "E", "Gb", "Bb"]),
+        ("C7b13", vec!["C", "E", "G", "Ab", "Bb"]),
+        ("C7#5", vec!["C", "E", "G#", "Bb"]),
+        ("D13", vec!["D", "E", "F#", "A", "B", "C"]),
+    ] {
+        let chord = chord(text);
+        let written: Vec<String> =
+            chord.classes().iter().filter_map(|class| chord.tone(class)).map(|t| t.to_string()).collect();
+        let mut written = written;
+        written.sort_by_key(|tone| (12 + Tone::read(tone).unwrap().0.class() - chord.root()) % 12);
+        assert_eq!(written, tones, "{text}");
     }
 }
 
@@ -116,15 +163,44 @@ fn what_is_no_chord_says_why() {
     assert_eq!(
         said("Bbxyz!"),
         "\"Bbxyz!\" is no chord: \"xyz!\" after the root is not known; write nothing or one of m, 7, m7, maj7, dim, \
-         aug, m7b5, dim7, mMaj7, 6, m6, sus4, sus2, 7sus4, 9, m9, maj9, add9, m(add9), 5"
+         aug, m7b5, dim7, mMaj7, 6, m6, sus4, sus2, 7sus4, 9, m9, maj9, add9, m(add9), 5, 6/9, m6/9, 11, m11, maj11, \
+         13, m13, maj13, mMaj9, 9sus4, 13sus4, 7sus4(b9), sus2sus4, add11, m(add11), m7(add11), 7(add13), (b5), 7b5, \
+         7#5, maj7b5, maj7#5, m7#5, 7b9, 7#9, 7b5b9, 7b5#9, 7#5b9, 7#5#9, 7#11, 7b13, maj7#11, 9b5, 9#5, m9b5, 9#11, \
+         maj9#11, 13b9, 13#11"
     );
+    // What is near has other numbers, and so is another chord.
+    for text in ["D7b10", "D7(b10)", "Dm8", "Dmaj15", "D7#9b"] {
+        assert!(said(text).contains("not known; write nothing or one of"), "{}", said(text));
+    }
+    assert!(said("Dsuus4").ends_with("did you mean \"Dsus4\"?"));
     assert_eq!(
         said("G/9"),
         "\"G/9\" is no chord: \"9\" after the slash is no bass; write a capital letter A to G, then # or b where \
          needed, such as \"G/B\""
     );
-    for text in ["", "c", "m", "C/", "C/E/G", "C//E", "Cbb", "C##", " C", "C ", "Cm7b", "É", "Cé", &"C".repeat(9999)]
-    {
+    for text in [
+        "",
+        "c",
+        "m",
+        "C/",
+        "C/E/G",
+        "C//E",
+        "Cbb",
+        "C##",
+        " C",
+        "C ",
+        "Cm7b",
+        "É",
+        "Cé",
+        "C(",
+        "C()",
+        "C7(b9",
+        "C7b9)",
+        "C7((b9))",
+        "C6/9/",
+        "C/6/9",
+        &"C".repeat(9999),
+    ] {
         assert!(text.parse::<Chord>().is_err(), "{text}");
     }
 }

@@ -167,3 +167,27 @@ fn every_key_reads_back_and_nothing_else_is_read() {
         "\"h\" is no key: write a letter A to G, then # or b where needed, then m for minor, such as \"Eb\" or \"C#m\""
     );
 }
+
+#[test]
+fn a_key_as_one_says_it_is_meant() {
+    let meant = |text: &str| Key::meant(text).map(|key| key.to_string());
+    for (said, key) in [
+        ("eb", "Eb"),
+        ("E♭", "Eb"),
+        ("Eb major", "Eb"),
+        ("E flat", "Eb"),
+        ("F♯ Minor", "F#m"),
+        ("c# minor", "C#m"),
+        ("g moll", "Gm"),
+        ("G-Dur", "G"),
+        ("am", "Am"),
+        ("CM", "C"),
+        ("Dmin", "Dm"),
+        (" D ", "D"),
+    ] {
+        assert_eq!(meant(said).as_deref(), Some(key), "{said}");
+    }
+    for text in ["", "H", "ü", "İ major", "major", "-", "room", "Ebb"] {
+        assert_eq!(meant(text), None, "{text}");
+    }
+}

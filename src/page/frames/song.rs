@@ -6,7 +6,8 @@ use crate::daemon::Show;
 use crate::engine::Snapshot;
 use crate::evening::{Keys, Order, Standing, chords_of, worth_drawing};
 use crate::map::{Linger, Song};
-use crate::music::{Chord, Key, note};
+use crate::music::chord::Bar;
+use crate::music::{Key, note};
 use crate::paper::drawing::{Keyboard, Now};
 
 /// Bars, each with its chords.
@@ -102,7 +103,7 @@ fn room_of(keys: &Keys, order: &Order<'_>, section: usize, standing: &Standing) 
 
 fn one(song: &Song, section: usize, keys: &Keys, fingers: Key, room: Key) -> SectionFrame {
     let bars = |key: Key| -> Bars {
-        let bar = |bar: &Vec<Chord>| bar.iter().map(|chord| keys.chord_in(key, *chord).to_string()).collect();
+        let bar = |bar: &Bar| bar.written(|chord| keys.chord_in(key, chord).to_string()).collect();
         chords_of(song, section).iter().map(bar).collect()
     };
     let here = song.sections.get(section);

@@ -1,0 +1,69 @@
+//! What goes on sounding though nobody holds it any more: into a pause, to the end, without a cue that ends it; and
+//! what a cue had turned on and that ends by itself.
+
+use super::tonight::{Outing, Tonight};
+use super::words::quoted;
+use crate::evening::title_of;
+use crate::map::{Action, Book, Cue, Diagnostic, Does, Linger, Zone};
+
+/// Hint: notes that linger into a pause or to the end of the evening, where no cue of the gear lets them fade. Hint: a drone
+/// that cues turn on, and none off. Hint: a song's own cue with `off` that is undone as the song is left.
+pub(super) fn find(tonight: &Tonight<'_>, found: &mut Vec<Diagnostic>) {
+    let book = tonight.book;
+    let cues = || book.gear.cues.iter().chain(book.songs.iter().flat_map(|song| &song.cues));
+    // Who has no cues at all ends them by other means.
+    let first = cues().next();
+    if first.is_some() && !book.gear.cues.iter().any(fades) {
+        for outing in &tonight.outings {
+            found.extend(lingering(tonight, outing));
+        }
+    }
+    let on = |cue: &&Cue| matches!(cue.does, Does::Act(Action::Drone(Some(true))));
+    let ends = |cue: &Cue| fades(cue) || matches!(cue.does, Does::Act(Action::Drone(None | Some(false))));
+    if let Some(cue) = cues().find(on).filter(|_| !cues().any(ends)) {
+        let title = "this cue turns the drone on, and none turns it off";
+        let hint = Diagnostic::hint(cue.spot, title);
+        found.push(hint.help("take state out, so that it turns the drone off again, or add a cue with do = \"fade\""));
+    }
+    for cue in book.songs.iter().flat_map(|song| &song.cues) {
+        if cue.off.is_some() && !cue.while_down {
+            let name = cue.name.as_deref().map_or_else(|| "what this cue turns on".to_owned(), quoted);
+            let title = format!("{name} ends by itself as the song is left: its off is sent then");
+            let hint = Diagnostic::hint(cue.spot, title);
+            found.push(hint.help("write the cue in the gear if it is to stay on, or leave it so"));
+        }
+    }
+}
+
+/// Whether a cue lets all held notes fade, and a drone with them. A panic is for trouble.
+fn fades(cue: &Cue) -> bool {
+    matches!(cue.does, Does::Act(Action::Fade(_)))
+}
+
+/// A zone whose notes linger where a song ends before a pause or the end.
+fn lingering(tonight: &Tonight<'_>, outing: &Outing<'_>) -> Option<Diagnostic> {
+    let book = tonight.book;
+    let entry = book.set.entries.iter().position(|entry| std::ptr::eq(entry, outing.entry))?;
+    let piece = &tonight.pieces[outing.piece];
+    let scene = &piece.scenes[outing.stops.last()?.scene];
+    let parts = scene.zones.iter().map(|zone| &piece.parts[*zone]);
+    let turned = |name: &str| {
+        let turns = |cue: &Cue| matches!(&cue.does, Does::Act(Action::Zone { name: zone, .. }) if zone.value == name);
+        book.gear.cues.iter().any(turns)
+    };
+    let rings = |zone: &Zone| zone.linger == Linger::Next && zone.on && !turned(&zone.name);
+    let part = parts.into_iter().find(|part| rings(part.zone))?;
+    let until = match book.set.entries.get(entry + 1) {
+        None => "to the end of the evening".to_owned(),
+        Some(next) if next.song.is_none() => format!("through {}", pause(book, entry + 1)),
+        Some(_) => return None,
+    };
+    let title = format!("the last notes of the zone {} in {} ring on {until}", part.name(), tonight.title(outing));
+    let hint = Diagnostic::hint(part.zone.spot, title).also(outing.entry.spot, "played here");
+    Some(hint.help("add a cue with do = \"fade\" to the gear, or end the song with a section in which the zone is not"))
+}
+
+fn pause(book: &Book, entry: usize) -> String {
+    let title = title_of(book, entry);
+    if title.is_empty() { "the pause".to_owned() } else { quoted(title) }
+}

@@ -83,3 +83,10 @@ pub(crate) const PASSCODE_WANTED: &str = "This stand asks for its passcode.";
 pub(crate) const PASSCODE_WRONG: &str = "That is not the passcode.";
 /// A page that has to wait before it may try again.
 pub(crate) const TOO_MANY_PASSCODES: &str = "Too many wrong passcodes: wait a little.";
+/// The gear file wants no page.
+pub(crate) const OFF: &str = "the gear file says listen = \"off\" below [stand]";
+
+/// Without ports there is nothing else to play on.
+pub(crate) fn needed_without_ports(why: &dyn Display) -> String {
+    format!("without ports only the page can be played on, and it cannot be opened: {why}.")
+}

@@ -2,7 +2,7 @@
 
 use serde_json::{Value, json};
 
-use crate::evening::{Evening, LANTERN, PATIENCE, until};
+use crate::evening::{Evening, LANTERN, PATIENCE, guarded, until};
 
 fn messages(said: &Value) -> Vec<Value> {
     said["messages"].as_array().unwrap().clone()
@@ -40,6 +40,44 @@ fn who_wants_to_hear_gets_what_the_outputs_get() {
         assert_ne!(frame["kind"], "sent");
         if frame["kind"] == "hand" && frame["notes"] == json!([]) {
             break;
+        }
+    }
+}
+
+#[test]
+fn who_may_control_sees_what_arrives() {
+    let evening = Evening::with(&guarded());
+    let mut watches = crate::page::Page::admitted(evening.address, Some("nine bells"));
+    let mut views = crate::page::Page::admitted(evening.address, Some("lantern"));
+    for page in [&mut watches, &mut views] {
+        page.say(&json!({ "received": true }));
+        page.next("alive");
+        page.next("alive");
+    }
+    evening.world.play(evening.piano, &[0xB0, 64, 127, 0xB0, 64, 126, 0xB0, 64, 0, 0x92, 60, 80]);
+    let mut lines = Vec::new();
+    while lines.len() < 3 {
+        lines.extend(watches.next("received")["lines"].as_array().unwrap().clone());
+    }
+    assert_eq!(
+        lines,
+        [
+            json!({ "words": "keyboard: control 64 is 127: the right pedal", "when": "when = { input = \"keyboard\", control = 64 }" }),
+            json!({ "words": "keyboard: control 64 is 0: the right pedal", "when": "when = { input = \"keyboard\", control = 64 }" }),
+            json!({ "words": "keyboard: note C4, velocity 80 (channel 3)", "when": "when = { input = \"keyboard\", note = \"C4\" }" }),
+        ]
+    );
+    watches.say(&json!({ "received": false }));
+    watches.next("alive");
+    watches.next("alive");
+    evening.world.play(evening.piano, &[0x92, 64, 80]);
+    for page in [&mut watches, &mut views] {
+        loop {
+            let frame = page.frame().unwrap();
+            assert_ne!(frame["kind"], "received");
+            if frame["kind"] == "hand" && frame["down"][0] == json!([60, 64]) {
+                break;
+            }
         }
     }
 }

@@ -50,9 +50,19 @@ pub fn save(set: &str, read: Read, changes: &[Change]) -> Result<(PathBuf, Book)
         return Err(SaveError::Unfit(dropped.join("; ")));
     }
     let text = book.sources.first().map_or("", |set| set.text.as_str());
+    let backup = replace(set, text)?;
+    Ok((backup, book))
+}
+
+/// Gives a map another text, whole or not at all, with the same care: `.bak` and `.original` beside it. The path of the
+/// first is returned.
+///
+/// # Errors
+/// It is write-protected or cannot be written; it is as it was then.
+pub fn replace(map: &str, text: &str) -> Result<PathBuf, SaveError> {
     let unwritable = |file: &Path, error| SaveError::Unwritable { file: file.display().to_string(), error };
-    // Where the set's name is a link, the file that it leads to is the set.
-    let file = fs::canonicalize(set).map_err(|error| unwritable(Path::new(set), error))?;
+    // Where the map's name is a link, the file that it leads to is the map.
+    let file = fs::canonicalize(map).map_err(|error| unwritable(Path::new(map), error))?;
     let beside = |ending| {
         let mut name = file.clone().into_os_string();
         name.push(ending);
@@ -70,7 +80,7 @@ pub fn save(set: &str, read: Read, changes: &[Change]) -> Result<(PathBuf, Book)
     }
     write(&backup, &file, &old).map_err(|error| unwritable(&backup, error))?;
     write(&file, &file, text.as_bytes()).map_err(|error| unwritable(&file, error))?;
-    Ok((backup, book))
+    Ok(backup)
 }
 
 /// Writes a file whole or not at all, with the rights that `like` has.

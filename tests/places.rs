@@ -90,6 +90,18 @@ fn every_field_and_form_has_an_example() {
 }
 
 #[test]
+fn every_field_is_in_a_schema() {
+    let readers = texts("src/map").into_iter().chain(texts("src/map/cue"));
+    let readers: Vec<String> = readers.filter(|(name, _)| name != "tests.rs").map(|(_, text)| text).collect();
+    let all: String = handspan::map::schemas().map(|kind| handspan::map::schema(kind).unwrap().to_string()).collect();
+    let missing: Vec<&str> = read_by(readers.iter().map(String::as_str))
+        .into_iter()
+        .filter(|field| !all.contains(&format!("\"{field}\":{{")))
+        .collect();
+    assert!(missing.is_empty(), "src/map/schema/fields.rs has not {missing:?}");
+}
+
+#[test]
 fn every_message_to_other_machines_is_told_of() {
     let (send, guide) = (text("src/map/send.rs"), text("docs/maps.md"));
     let forms: Vec<&str> = named(between(&send, "const FORMS", "];"), "(\"", '"').collect();

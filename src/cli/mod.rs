@@ -23,6 +23,7 @@ mod print;
 mod reach;
 mod replay;
 mod rotation;
+mod schema;
 mod set;
 #[cfg(unix)]
 mod status;
@@ -203,6 +204,13 @@ enum Command {
         #[arg(long, value_name = "NAME")]
         input: Option<String>,
     },
+    /// What a map may hold, as JSON Schema: for editors that complete and mark fields.
+    #[command(after_help = schema::HELP)]
+    Schema {
+        /// The kind of map.
+        #[arg(value_parser = clap::builder::PossibleValuesParser::new(crate::map::schemas()))]
+        kind: String,
+    },
     /// The set on paper: a page for each song and one for the whole, for a substitute or a power cut.
     #[command(after_help = print::HELP)]
     Print {
@@ -279,6 +287,7 @@ pub fn main() -> ExitCode {
         }),
         Command::Check { set, json } => check::run(&set, json),
         Command::Replay { set, take, out, input } => replay::run(&set, &take, &out, input.as_deref()),
+        Command::Schema { kind } => schema::run(&kind),
         Command::Print { set, out } => print::run(&set, &out),
     };
     let (code, sentence) = match result {

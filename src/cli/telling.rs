@@ -76,7 +76,9 @@ pub(super) fn telling(moments: &[Moment<'_>]) -> Vec<usize> {
     // Where something follows chords, more than one of them is worth seeing.
     let decides = moments.iter().any(|moment| moment.kind == MomentKind::Decision);
     for (index, moment) in moments.iter().enumerate() {
-        let is_told = match moment.kind {
+        // With the first moment a song begins, whatever led to it.
+        let kind = if index == 0 { MomentKind::Begins } else { moment.kind };
+        let is_told = match kind {
             MomentKind::Begins => {
                 sections += 1;
                 keys_left = match sections {
@@ -86,37 +88,22 @@ pub(super) fn telling(moments: &[Moment<'_>]) -> Vec<usize> {
                 };
                 sections <= SECTIONS_SHOWN
             }
-            MomentKind::Key if keys_left > 0 => {
-                keys_left -= 1;
-                true
-            }
+            MomentKind::Key => take_one(&mut keys_left),
             MomentKind::Decision => was_key,
-            MomentKind::WrongKey if wrong_left > 0 => {
-                wrong_left -= 1;
-                true
-            }
-            MomentKind::SilentKey if silent_left > 0 => {
-                silent_left -= 1;
-                true
-            }
-            MomentKind::LateFinger if late_left > 0 => {
-                late_left -= 1;
-                true
-            }
+            MomentKind::WrongKey => take_one(&mut wrong_left),
+            MomentKind::SilentKey => take_one(&mut silent_left),
+            MomentKind::LateFinger => take_one(&mut late_left),
             MomentKind::Asked => moment.notices.iter().any(|notice| match notice {
                 Notice::Drone(_) => true,
                 Notice::Fade => moments.get(index + 1).is_some_and(|next| next.kind == MomentKind::Fade),
                 _ => false,
             }),
             MomentKind::Fade => is_edge(moments, index),
-            MomentKind::Cue if cues_left > 0 => {
-                cues_left -= 1;
-                true
-            }
-            _ => false,
+            MomentKind::Cue => take_one(&mut cues_left),
+            MomentKind::Other => false,
         };
         // What is decided belongs to the keys above it.
-        match moment.kind {
+        match kind {
             MomentKind::Key | MomentKind::WrongKey | MomentKind::SilentKey | MomentKind::Begins => was_key = is_told,
             _ => {}
         }
@@ -125,6 +112,13 @@ pub(super) fn telling(moments: &[Moment<'_>]) -> Vec<usize> {
         }
     }
     told
+}
+
+/// Whether there is one more to be shown; it is taken.
+fn take_one(left: &mut usize) -> bool {
+    let is_left = *left > 0;
+    *left -= usize::from(is_left);
+    is_left
 }
 
 /// Whether a moment of a fade is its first or last, whatever is played meanwhile.

@@ -149,6 +149,17 @@ fn any_take_is_shown_beside_what_the_own_set_makes_of_it() {
     let (_, lantern) = out.split_once("\nLantern\n").expect("its song");
     assert!(lantern.contains("room D, fingers C") && lantern.contains("the hand"), "{out}");
     assert!(lantern.contains("piano") && lantern.contains("pad") && lantern.contains("every one ended"), "{out}");
+    let demo = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("maps");
+    let paths =
+        ["midwinter.toml", "takes/whole-set.mid"].map(|name| demo.join(name).to_str().expect("a path").to_owned());
+    let (code, out, err) = run(folder.path(), &["try", &paths[0], &paths[1]]);
+    assert_eq!(code, 0, "{err}");
+    let (_, mended) = out.split_once("\nFrost on the Window\n").expect("its second song");
+    let rows = mended.split("the hand ").nth(1).expect("a table");
+    assert!(
+        rows.lines().take(8).filter(|row| row.contains(" on ")).count() > 3,
+        "each song is shown from its first keys on: {rows}"
+    );
     let (code, _, err) = run(folder.path(), &["try", "set.toml", take, "--input", "organ"]);
     assert!(code == 2 && err.contains("it has \"keyboard\""), "{err}");
     let (code, _, err) = run(folder.path(), &["try", "set.toml", "set.toml"]);

@@ -155,13 +155,15 @@ fn saved_maps_are_shown_again() {
     let path = evening.folder.path().join("lantern.toml");
     std::fs::write(&path, LANTERN.replace("key = \"D\"\n", "key = \"Z\"\n")).unwrap();
     page.frame_where("state", |state| {
-        state["trouble"]["words"] == "The saved maps were not loaded: the set goes on as before."
+        let words =
+            "The saved maps were not loaded: the set goes on as before. lantern.toml, line 2: \"Z\" is not a key.";
+        state["trouble"]["words"] == words
     });
     std::fs::write(&path, LANTERN.replace("\"Lantern\"", "\"Lantern and Snow\"").replace("D Bm", "D G")).unwrap();
     assert_eq!(page.next("set")["entries"][0]["title"], "Lantern and Snow");
     let song = page.next("song");
     assert_eq!((&song["title"], &song["sections"][0]["fingers"][0]), (&json!("Lantern and Snow"), &json!(["C", "F"])));
-    page.frame_where("state", |state| state["trouble"]["words"] == "The saved maps are loaded.");
+    page.frame_where("state", |state| state["trouble"]["words"] == "The saved maps are in order again.");
     // The input hears another channel from now on, and the page plays on that.
     let gear = evening.folder.path().join("gear.toml");
     std::fs::write(&gear, crate::evening::GEAR.replace("channel = 3", "channel = 4")).unwrap();

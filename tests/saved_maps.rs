@@ -33,7 +33,11 @@ struct Evening {
 
 impl Evening {
     fn begin() -> Evening {
-        let folder = TempDir::new().unwrap();
+        Evening::begin_in(TempDir::new().unwrap(), |_| ())
+    }
+
+    /// With something that is done between the reading of the maps and the beginning of the watch.
+    fn begin_in(folder: TempDir, meanwhile: impl Fn(&Path)) -> Evening {
         fs::create_dir(folder.path().join("songs")).unwrap();
         for (name, text) in [("gear.toml", GEAR), ("songs/song.toml", SONG), ("set.toml", SET)] {
             fs::write(folder.path().join(name), text).unwrap();
@@ -46,6 +50,7 @@ impl Evening {
         let observer = Observer::new(&mut daemon, &show, "tonight").unwrap();
         let reports = observer.listen();
         observer.begin(Duties::default()).unwrap();
+        meanwhile(folder.path());
         let watching = reload::watch(|path| fs::read(path), remote.clone()).unwrap();
         let playing = std::thread::spawn(move || {
             daemon.run(&Beginning::Afresh);
@@ -61,7 +66,7 @@ impl Evening {
     fn of_maps(&self) -> Report {
         loop {
             let report = self.reports.recv_timeout(PATIENCE).expect("a report on the saved maps");
-            if matches!(report.what, Happened::Loaded | Happened::MapsRefused(_)) {
+            if matches!(report.what, Happened::Loaded | Happened::MapsRefused(_) | Happened::MapsInOrder) {
                 return report;
             }
         }
@@ -74,9 +79,17 @@ impl Evening {
         }
     }
 
+    /// That what was refused is so no longer.
+    fn in_order(&self) {
+        let what = self.of_maps().what;
+        assert!(matches!(what, Happened::MapsInOrder), "{what:?}");
+    }
+
     fn refused(&self) -> String {
         match self.of_maps() {
-            Report { what: Happened::MapsRefused(faults), .. } => faults.join("\n"),
+            Report { what: Happened::MapsRefused(faults), .. } => {
+                faults.iter().map(|fault| fault.drawn.clone()).collect::<Vec<_>>().join("\n")
+            }
             other => panic!("{:?}", other.what),
         }
     }
@@ -150,7 +163,27 @@ fn one_with_errors_changes_nothing_and_is_told_with_its_place() {
     assert_eq!(evening.note(), 60);
     fs::write(evening.file("songs/song.toml"), format!("{SONG}octave = 2\n")).unwrap();
     evening.in_force();
+    evening.in_order();
     assert_eq!(evening.note(), 84);
+}
+
+#[test]
+fn a_fault_that_is_taken_back_is_over() {
+    let evening = Evening::begin();
+    fs::write(evening.file("songs/song.toml"), format!("{SONG}octave = \"up\"\n")).unwrap();
+    let Happened::MapsRefused(faults) = evening.of_maps().what else { panic!("it has a fault") };
+    let line = &faults[0].line;
+    assert!(line.starts_with("songs/song.toml, line 5: ") && line.ends_with('.'), "{line}");
+    fs::write(evening.file("songs/song.toml"), SONG).unwrap();
+    evening.in_order();
+    rename_over(&evening.file("set.toml"), "title = \"Tonight\"\n");
+    evening.refused();
+    rename_over(&evening.file("set.toml"), "title = 3\n");
+    evening.refused();
+    rename_over(&evening.file("set.toml"), SET);
+    evening.in_order();
+    fs::write(evening.file("songs/song.toml"), format!("{SONG}octave = 1\n")).unwrap();
+    evening.in_force();
 }
 
 #[test]
@@ -163,10 +196,24 @@ fn one_without_a_change_says_nothing() {
 }
 
 #[test]
+fn what_was_saved_before_the_watch_began_is_found() {
+    let folder = TempDir::new().unwrap();
+    let evening = Evening::begin_in(folder, |folder| {
+        fs::write(folder.join("songs/song.toml"), format!("{SONG}octave = 1\n")).unwrap();
+    });
+    assert_eq!(evening.in_force().book.songs[0].zones[0].octave, 1);
+}
+
+#[test]
 fn other_ports_wait_for_the_next_start() {
     let evening = Evening::begin();
     fs::write(evening.file("gear.toml"), format!("{GEAR}[outputs.pad]\nvirtual = true\n")).unwrap();
     let told = evening.refused();
-    assert!(told.contains("next start"), "{told}");
+    assert!(told.contains("a new output \"pad\"") && told.contains("start it again"), "{told}");
     assert_eq!(evening.note(), 60);
+    fs::write(evening.file("gear.toml"), GEAR).unwrap();
+    evening.in_order();
+    let sound = "[sounds.warm]\noutput = \"keys\"\nchannel = 2\n";
+    fs::write(evening.file("gear.toml"), format!("{GEAR}{sound}")).unwrap();
+    assert_eq!(evening.in_force().book.gear.sounds.len(), 2, "a new sound needs no new port");
 }

@@ -1,8 +1,7 @@
 //! `handspan do`: has something done by the handspan that plays.
 
-use std::path;
-
 use super::console::{Failure, tell};
+use super::maps;
 use super::reach::{self, Meant};
 use crate::daemon::control::{Ask, Outcome};
 use crate::map::{Word, followed};
@@ -19,6 +18,8 @@ pub(super) fn help() -> String {
 const MORE_HELP: &str = "Changes to the set; they hold for this run, and longer once they are saved:
   move-song TITLE POSITION  to this position in the set, counted from 1
   add-song FILE (KEY)       at the end
+  remove-song TITLE         its map stays where it is
+  song-singer TITLE NAME    who of the set's singers sings it; nobody: no singer
   song-key TITLE KEY        the room's key of any song; the current one moves at once,
                             unless its key was changed by hand
   adjust-zone ZONE FIELD VALUE
@@ -48,7 +49,7 @@ pub(super) fn run(mut words: Vec<String>, name: Option<&str>) -> Result<(), Fail
         Meant::Several(_, names) => return Err(reach::say_which(&names)),
     };
     if words.first().is_some_and(|word| word == "add-song") {
-        words.get_mut(1).into_iter().for_each(from_here);
+        words.get_mut(1).into_iter().for_each(maps::from_here);
     }
     let answer = reach::ask(&folder, &name, Ask::Do { words })?;
     let said = answer.words;
@@ -59,13 +60,5 @@ pub(super) fn run(mut words: Vec<String>, name: Option<&str>) -> Result<(), Fail
         }
         Outcome::Failed | Outcome::Busy => Err(Failure::Failed(said)),
         Outcome::Wrong => Err(Failure::Wrong(said)),
-    }
-}
-
-/// A file is looked for from here first: the one that plays may have been started in another folder.
-fn from_here(word: &mut String) {
-    let absolute = path::absolute(&word).ok().filter(|path| path.is_file());
-    if let Some(path) = absolute.as_deref().and_then(path::Path::to_str) {
-        *word = path.to_owned();
     }
 }

@@ -67,6 +67,14 @@ pub(super) fn load_sound(set: &str) -> Result<Book, Failure> {
     })
 }
 
+/// A file is looked for from here first: a set names its songs from its own folder.
+pub(super) fn from_here(word: &mut String) {
+    let absolute = std::path::absolute(&word).ok().filter(|path| path.is_file());
+    if let Some(path) = absolute.as_deref().and_then(Path::to_str) {
+        *word = path.to_owned();
+    }
+}
+
 /// Says what was found; of very much only the first.
 pub(super) fn say(found: &[Diagnostic], sources: &[Source]) {
     for diagnostic in found.iter().take(MOST_SHOWN) {

@@ -1,5 +1,6 @@
 //! The command line: one file per command, and what several commands share.
 
+mod beside;
 mod check;
 mod console;
 mod cueing;
@@ -7,9 +8,12 @@ mod demo;
 #[cfg(unix)]
 mod doing;
 mod fingers;
+mod gear_file;
 mod keyboard;
+mod listen;
 mod log;
 mod maps;
+mod new;
 mod page;
 mod play;
 mod ports;
@@ -20,15 +24,17 @@ mod reach;
 mod replay;
 mod rotation;
 mod schema;
+mod set;
 #[cfg(unix)]
 mod status;
 mod table;
 mod teller;
+mod telling;
 mod terminal;
 mod tryout;
 
 use std::io::IsTerminal;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
@@ -41,7 +47,10 @@ use console::{Failure, complain};
 #[command(name = "handspan", version, arg_required_else_help = true, max_term_width = 100)]
 #[command(after_help = "Examples:
   handspan try                           a demo without a keyboard, then a page to play on
+  handspan new evening                   a folder to start from, with a gear file, a song and a set
+  handspan try evening/set.toml          play it on a page, with nothing plugged in
   handspan ports                         what is plugged in
+  handspan listen evening/set.toml       what arrives, and how a map says it
   handspan check maps/midwinter.toml     what could go wrong tonight
   handspan play maps/midwinter.toml      play it
   handspan print maps/midwinter.toml --out paper   the same on paper
@@ -56,20 +65,43 @@ struct CommandLine {
 
 #[derive(Debug, Subcommand)]
 enum Command {
-    /// A demo without a keyboard, then a page to play on.
+    /// A demo without a keyboard, then a page to play on; or a set of your own there.
     ///
-    /// For each song it shows what the hand of a recorded take played, beside what each output got. In a terminal it then
-    /// serves a page that you play and hear in a browser, until Ctrl-C.
-    #[command(
-        after_help = "Examples:\n  handspan try\n  handspan try --page | less\n  handspan try --out ~/handspan-demo"
-    )]
+    /// Without a set it shows for each song of a demo what the hand of a recorded take played, beside what each output got.
+    /// In a terminal it then serves a page that you play and hear in a browser, until Ctrl-C.
+    ///
+    /// With a set it serves that page for the set, with nothing plugged in; with a take too it shows the take beside what
+    /// each output got.
+    #[command(after_help = TRY_HELP)]
     Try {
-        /// Serves the page although this is no terminal.
+        /// A set of your own, instead of the demo.
+        set: Option<String>,
+        /// A standard MIDI file of what was played, to be shown with that set.
+        take: Option<PathBuf>,
+        /// Serves the page although this is no terminal, and after a take too.
         #[arg(long)]
         page: bool,
-        /// Where the maps, takes and replayed files are left; a new folder for temporary files if not given.
-        #[arg(long, value_name = "FOLDER")]
+        /// Where the demo's maps, takes and replayed files are left; a new folder for temporary files if not given.
+        #[arg(long, value_name = "FOLDER", conflicts_with = "set")]
         out: Option<PathBuf>,
+        /// The input whose playing the take holds; the gear file's first with play = true if not given.
+        #[arg(long, value_name = "NAME", requires = "take")]
+        input: Option<String>,
+    },
+    /// Lays out a folder to start from: a gear file, a song and a set, explained in plain words.
+    #[command(after_help = new::HELP)]
+    New {
+        /// The folder; made if it does not exist.
+        folder: PathBuf,
+        /// Part of the name of the port that you play on; `handspan ports` lists them.
+        #[arg(long, value_name = "PORT")]
+        input: Option<String>,
+        /// Part of the name of the port that sounds.
+        #[arg(long, value_name = "PORT")]
+        output: Option<String>,
+        /// What gives the ports: the system's own back end, or the portable one.
+        #[arg(long, value_name = "BACKEND", default_value = "system")]
+        backend: BackendOption,
     },
     /// Plays a set: from the keyboard to the sounds, until it is told to stop.
     #[command(after_help = terminal::KEYS_HELP)]
@@ -79,6 +111,9 @@ enum Command {
         /// What gives the ports: the system's own back end, or the portable one, which notices less.
         #[arg(long, value_name = "BACKEND", default_value = "system")]
         backend: BackendOption,
+        /// Opens no ports: the page is keyboard and loudspeaker, and nothing is kept for a restart.
+        #[arg(long, conflicts_with = "backend")]
+        no_ports: bool,
         /// Writes what happens, line by line with its time, at the end of this file.
         #[arg(long, value_name = "FILE")]
         log: Option<PathBuf>,
@@ -112,11 +147,35 @@ enum Command {
         #[arg(long, value_name = "NAME")]
         name: Option<String>,
     },
+    /// Changes the set's file: adds, moves and removes songs, gives them keys and singers.
+    #[command(after_help = set::HELP)]
+    Set {
+        /// The set's map.
+        set: String,
+        #[command(subcommand)]
+        change: set::SetChange,
+    },
     /// The MIDI inputs and outputs that the system has now.
     Ports {
         /// What gives the ports: the system's own back end, or the portable one.
         #[arg(long, value_name = "BACKEND", default_value = "system")]
         backend: BackendOption,
+    },
+    /// What arrives at the inputs, in words, with the line of a map that means it.
+    #[command(after_help = listen::HELP)]
+    Listen {
+        /// A set or a gear file, whose names are used; whatever is plugged in, if not given.
+        #[arg(value_name = "SET|GEAR")]
+        file: Option<String>,
+        /// Writes what arrives first into the gear file: its input if it has none, and with an action a cue for that.
+        #[arg(long, value_name = "ACTION", num_args = 0..=1)]
+        write: Option<Option<String>>,
+        /// What gives the ports: the system's own back end, or the portable one.
+        #[arg(long, value_name = "BACKEND", default_value = "system")]
+        backend: BackendOption,
+        /// Opens no ports, and says what that means.
+        #[arg(long, conflicts_with = "backend")]
+        no_ports: bool,
     },
     /// Everything that could go wrong with a set, before it does.
     #[command(after_help = "Errors must be put right; hints are worth a look.\n\nExamples:\n  \
@@ -179,14 +238,38 @@ impl From<BackendOption> for crate::ports::Backend {
     }
 }
 
+const TRY_HELP: &str = "Examples:
+  handspan try
+  handspan try --page | less
+  handspan try --out ~/handspan-demo
+  handspan try my-set.toml                     play your own set on a page
+  handspan try my-set.toml take.mid            what the outputs got for what was played";
+
+/// A set of the player's own, on a page or with a take.
+fn try_set(set: &str, take: Option<&Path>, page: bool, input: Option<&str>) -> Result<(), Failure> {
+    if let Some(take) = take {
+        beside::run(set, take, input)?;
+    }
+    if take.is_none() || page { practice::run(Path::new(set), None) } else { Ok(()) }
+}
+
 /// Runs the command line of this process; the exit code is decided here and nowhere else.
 #[must_use]
 pub fn main() -> ExitCode {
     let result = match CommandLine::parse().command {
-        Command::Try { page, out } => tryout::run(out, page || std::io::stdout().is_terminal()),
-        Command::Play { set, backend, log, take, name } => play::run(&play::PlayOptions {
-            set: &set,
+        Command::Try { set: None, page, out, .. } => tryout::run(out, page || std::io::stdout().is_terminal()),
+        Command::Try { set: Some(set), take, page, input, .. } => {
+            try_set(&set, take.as_deref(), page, input.as_deref())
+        }
+        Command::New { folder, input, output, backend } => new::run(&new::NewOptions {
+            folder: &folder,
+            input: input.as_deref(),
+            output: output.as_deref(),
             backend: backend.into(),
+        }),
+        Command::Play { set, backend, no_ports, log, take, name } => play::run(&play::PlayOptions {
+            set: &set,
+            backend: (!no_ports).then(|| backend.into()),
             log: log.as_deref(),
             take: take.as_deref(),
             name: name.as_deref(),
@@ -195,7 +278,13 @@ pub fn main() -> ExitCode {
         Command::Do { words, name } => doing::run(words, name.as_deref()),
         #[cfg(unix)]
         Command::Status { json, name } => status::run(json, name.as_deref()),
+        Command::Set { set, change } => set::run(&set, &change),
         Command::Ports { backend } => ports::run(backend.into()),
+        Command::Listen { file, write, backend, no_ports } => listen::run(&listen::ListenOptions {
+            file: file.as_deref(),
+            write: write.as_ref().map(Option::as_deref),
+            backend: (!no_ports).then(|| backend.into()),
+        }),
         Command::Check { set, json } => check::run(&set, json),
         Command::Replay { set, take, out, input } => replay::run(&set, &take, &out, input.as_deref()),
         Command::Schema { kind } => {

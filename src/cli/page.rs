@@ -11,13 +11,17 @@ use crate::map::Stand;
 use crate::page::{self, Open, StandOptions};
 use crate::wording::page as wording;
 
-/// Opens the page of a performance that does not run yet, and says where it is and what a network leaves open; where it
+/// The address of the page that opens its keys at once, and sounds with the first of them.
+pub(super) fn to_play_on(link: &str) -> String {
+    format!("{link}#play")
+}
+
+/// Opens the page of a performance that does not run yet where `stand` wants it, and says where it is and what a network leaves open; where it
 /// cannot be opened, why. The music goes on without it.
 pub(super) fn open(
     daemon: &mut Daemon,
-    show: &Arc<Show>,
-    remote: &Remote,
-    observer: &Arc<Observer>,
+    (show, stand): (&Arc<Show>, &Stand),
+    (remote, observer): (&Remote, &Arc<Observer>),
     log: Option<&Log>,
 ) -> (Option<Open>, Vec<String>) {
     let (asking, coming) = (log.cloned(), log.cloned());
@@ -25,7 +29,6 @@ pub(super) fn open(
     let came = move |words: &str| coming.iter().for_each(|log| log.words(words));
     let handler = Arc::new(RequestHandler::new(remote.clone(), Arc::clone(observer), maps::read, asked));
     let devices = persist::devices();
-    let stand = &show.book.gear.stand;
     let wanted = StandOptions { stand, devices: devices.as_deref() };
     match page::open(wanted, daemon, show, handler, came) {
         Ok(None) => (None, Vec::new()),
@@ -38,7 +41,7 @@ pub(super) fn open(
 }
 
 /// Where the page is, and what a network leaves open.
-fn words_for(link: &str, stand: &Stand) -> Vec<String> {
+pub(super) fn words_for(link: &str, stand: &Stand) -> Vec<String> {
     let in_network = stand.is_in_network().then(|| format!("  {}", wording::IN_A_NETWORK));
     [format!("  {}", wording::address(link))].into_iter().chain(in_network).collect()
 }

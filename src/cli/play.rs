@@ -16,7 +16,7 @@ use super::log::Log;
 use super::reach;
 use super::teller::Teller;
 use super::terminal::SingleKeys;
-use super::{maps, page};
+use super::{maps, page, practice};
 use crate::daemon::changes;
 use crate::daemon::observer::{Duties, Observer};
 use crate::daemon::persist::{self, Beginning, Persist, SavedState};
@@ -25,7 +25,8 @@ use crate::daemon::requests::USUAL_NAME;
 use crate::daemon::supervisor::Supervisor;
 use crate::daemon::{self, Daemon, Happened, Instruction, Remote, Report, Show, reload};
 use crate::engine::Plan;
-use crate::map::{Book, clean_lines};
+use crate::map::{Book, Stand, clean_lines};
+use crate::page::Open;
 use crate::ports::{self, Backend, Connection, Ports};
 use crate::wording::{self, actions, changes as maps_wording, performance};
 
@@ -41,7 +42,8 @@ const INDENT: usize = 8;
 pub(super) struct PlayOptions<'a> {
     /// The set's map.
     pub set: &'a str,
-    pub backend: Backend,
+    /// What gives the ports; none where nothing is connected and the page is keyboard and loudspeaker.
+    pub backend: Option<Backend>,
     pub log: Option<&'a Path>,
     pub take: Option<&'a Path>,
     /// What tells this performance from others beside it; none for the usual.
@@ -50,7 +52,8 @@ pub(super) struct PlayOptions<'a> {
 
 pub(super) fn run(wanted: &PlayOptions<'_>) -> Result<(), Failure> {
     let book = maps::load_sound(wanted.set)?;
-    let state = persist::file_of(Path::new(wanted.set), wanted.name);
+    // A rehearsal on the page must not overwrite where a performance stands.
+    let state = wanted.backend.and_then(|_| persist::file_of(Path::new(wanted.set), wanted.name));
     let kept = state.as_deref().and_then(persist::read);
     let (show, lost) = with_changes(wanted.set, book, kept.as_ref());
     let show = Arc::new(show);
@@ -91,10 +94,9 @@ fn perform(wanted: &PlayOptions<'_>, show: Arc<Show>, before: Before, log: Optio
     #[cfg(unix)]
     let name_lock = reach::name_lock(wanted.name, |words| print_lines(&[words]))?;
     let connections = kept.as_ref().map_or_else(Vec::new, |kept| kept.connections.clone());
-    let wish = ports::Wish { remembered: connections.clone(), ..daemon::wish(&show.book.gear) };
-    let ports = ports::open(backend, &wish).map_err(|error| Failure::Wrong(error.to_string()))?;
+    let ports = open_ports(backend, &show, connections.clone())?;
     let beginning = Beginning::after(kept, &show);
-    let mut opening = opening(&show.book, ports.as_ref());
+    let mut opening = opening(&show.book, backend.map(|_| ports.as_ref()));
     opening.extend(words_for(&beginning));
     opening.extend(lost.into_iter().map(|lost| format!("  {}", maps_wording::no_longer(&lost))));
     let (mut daemon, remote) = Daemon::new(&show, ports);
@@ -108,8 +110,9 @@ fn perform(wanted: &PlayOptions<'_>, show: Arc<Show>, before: Before, log: Optio
     }
     let observer = Observer::new(&mut daemon, &show, wanted.name.unwrap_or(USUAL_NAME))
         .map_err(|error| Failure::Failed(format!("{error}.")))?;
-    let (page, words) = page::open(&mut daemon, &show, &remote, &observer, log);
-    opening.extend(words);
+    let stand = &show.book.gear.stand;
+    let (page, words) = page::open(&mut daemon, (&show, stand), (&remote, &observer), log);
+    opening.extend(if backend.is_some() { words } else { page_alone(page.as_ref(), words, stand)? });
     if let Some(log) = log {
         log.words(performance::begins(env!("CARGO_PKG_VERSION"), set));
         opening.iter().for_each(|line| log.words(line));
@@ -117,7 +120,7 @@ fn perform(wanted: &PlayOptions<'_>, show: Arc<Show>, before: Before, log: Optio
     let keys = steer(&remote, log, &show)?;
     print_lines(&opening);
     let duties = Duties {
-        persist: persist(state, connections),
+        persist: backend.and_then(|_| persist(state, connections)),
         supervisor: {
             let waker = remote.clone();
             Supervisor::begin(daemon.heartbeat(), move || waker.wake())
@@ -140,6 +143,24 @@ fn perform(wanted: &PlayOptions<'_>, show: Arc<Show>, before: Before, log: Optio
     wait_for(&threads);
     drop(keys);
     Ok(())
+}
+
+/// Opens the system's ports, or where there is no back end some that lead to the page alone.
+fn open_ports(backend: Option<Backend>, show: &Show, remembered: Vec<Connection>) -> Result<Box<dyn Ports>, Failure> {
+    let Some(backend) = backend else { return practice::ports(&show.book.gear) };
+    let wish = ports::Wish { remembered, ..daemon::wish(&show.book.gear) };
+    ports::open(backend, &wish).map_err(|error| Failure::Wrong(error.to_string()))
+}
+
+/// Where to play, if nothing but the page can be played on.
+fn page_alone(page: Option<&Open>, words: Vec<String>, stand: &Stand) -> Result<Vec<String>, Failure> {
+    match page {
+        Some(open) => Ok(page::words_for(&page::to_play_on(&open.link()), stand)),
+        None => {
+            let why = words.first().map_or(wording::page::OFF, |words| words.trim());
+            Err(Failure::Failed(wording::page::needed_without_ports(&why)))
+        }
+    }
 }
 
 /// Lets signals and the terminal's keys steer the performance.
@@ -238,7 +259,13 @@ fn words_for(beginning: &Beginning) -> Option<String> {
 }
 
 /// What is played tonight, on which ports.
-fn opening(book: &Book, ports: &dyn Ports) -> Vec<String> {
+fn opening(book: &Book, ports: Option<&dyn Ports>) -> Vec<String> {
+    let mut lines = vec![performance::set(&book.set.title, book.set.entries.len())];
+    let Some(ports) = ports else {
+        let input = book.gear.stand.input.and_then(|number| book.gear.inputs.get(number));
+        lines.push(format!("  {}", wording::ports::none_opened(input.map(|input| input.name.value.as_str()))));
+        return lines;
+    };
     let inputs = book.gear.inputs.iter().enumerate().map(|(number, input)| {
         wording::ports::input(&input.name.value, &input.port.value, ports.input_connected(number))
     });
@@ -246,7 +273,6 @@ fn opening(book: &Book, ports: &dyn Ports) -> Vec<String> {
         None => wording::ports::own_output(&output.name.value, ports::CLIENT),
         Some(port) => wording::ports::output(&output.name.value, &port.value, ports.output_available(number)),
     });
-    let mut lines = vec![performance::set(&book.set.title, book.set.entries.len())];
     lines.extend(inputs.chain(outputs).map(|line| format!("  {line}")));
     lines
 }

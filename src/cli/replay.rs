@@ -32,7 +32,7 @@ pub(super) fn run(set: &str, take: &Path, out: &Path, input: Option<&str>) -> Re
 }
 
 /// The number of the input that the take is heard as.
-fn input_number(book: &Book, name: Option<&str>) -> Result<usize, Failure> {
+pub(super) fn input_number(book: &Book, name: Option<&str>) -> Result<usize, Failure> {
     let inputs = &book.gear.inputs;
     let wanted = |input: &&crate::map::Input| name.map_or(input.play, |name| input.name.value == name);
     let known = || inputs.iter().map(|input| format!("\"{}\"", input.name.value)).collect::<Vec<_>>().join(", ");
@@ -59,7 +59,7 @@ pub(super) fn read_take(path: &Path) -> Result<Take, Failure> {
 }
 
 /// Says what the take asked for in vain.
-fn report(rehearsal: &Rehearsal, take: &Take) {
+pub(super) fn report(rehearsal: &Rehearsal, take: &Take) {
     for (tick, why) in &rehearsal.unknown_markers {
         let seconds = take.micros(*tick) as f64 / 1e6;
         complain(&format!("marker at {seconds:.2} s (tick {tick}) changes nothing: {why}"));

@@ -61,11 +61,11 @@ pub(super) enum MomentKind {
     Other,
 }
 
-/// All moments of a take, in order.
-pub(super) fn moments<'a>(book: &Book, rehearsal: &'a Rehearsal, take: &Take) -> Vec<Moment<'a>> {
+/// All moments of a take that `input` plays, in order.
+pub(super) fn moments<'a>(book: &Book, rehearsal: &'a Rehearsal, take: &Take, input: usize) -> Vec<Moment<'a>> {
     let mut moments = Vec::new();
     let mut standing = rehearsal.steps.first().map(|step| step.standing).unwrap_or_default();
-    let from = cueing::inputs_of(book, take, 0);
+    let from = cueing::inputs_of(book, take, input);
     let fired = cueing::fired(book, rehearsal);
     for (number, step) in rehearsal.steps.iter().enumerate() {
         let (late, at_once): (Vec<&FiredCue<'_>>, Vec<&FiredCue<'_>>) =

@@ -38,7 +38,10 @@ impl Teller {
             Happened::Noticed(Notice::Section | Notice::TakenOver) => section(&report.context()).into_iter().collect(),
             Happened::Noticed(_) => sentence().map(|line| format!("{INDENT}{line}")).collect(),
             Happened::Loaded => vec![loaded(before.as_ref(), &report.show)],
-            Happened::MapsRefused(more) | Happened::ChangesDropped(more) => {
+            Happened::MapsRefused(faults) => {
+                sentence().chain(faults.iter().flat_map(|fault| fault.drawn.lines()).map(str::to_owned)).collect()
+            }
+            Happened::ChangesDropped(more) => {
                 sentence().chain(more.iter().flat_map(|more| more.lines()).map(str::to_owned)).collect()
             }
             Happened::Ended(ended) => performance::end(ended.counts.out_of_range, ended.refused, ended.reports_lost),

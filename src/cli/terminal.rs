@@ -26,8 +26,9 @@ pub(super) const KEYS_HELP: &str = "Keyboard shortcuts, while it runs in a termi
   !             panic: all notes off
   q             end, with every note ended and every pedal lifted
 
-Example:
-  handspan play maps/midwinter.toml";
+Examples:
+  handspan play maps/midwinter.toml
+  handspan play maps/midwinter.toml --no-ports      with nothing plugged in, on the page";
 
 /// The terminal in single-key mode; put back when dropped.
 pub(super) struct SingleKeys;

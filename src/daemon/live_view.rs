@@ -49,11 +49,34 @@ impl Default for Velocities {
 #[derive(Debug, Clone)]
 pub struct LiveView(Arc<Shared>);
 
+/// The longest message of an input that can be watched, in bytes: a command to a recorder.
+const LONGEST_WATCHED: usize = 6;
+/// Messages of inputs that may wait to be looked at; more say nothing new.
+const WATCHED: usize = 256;
+
+/// A message that an input received.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Received {
+    /// Number of the input.
+    pub input: usize,
+    bytes: [u8; LONGEST_WATCHED],
+    length: u8,
+}
+
+impl Received {
+    /// The message.
+    #[must_use]
+    pub fn bytes(&self) -> &[u8] {
+        &self.bytes[..usize::from(self.length)]
+    }
+}
+
 /// The owner's end of the live view. Nothing here takes a lock, waits, allocates or wakes anybody.
 #[derive(Debug)]
 pub(super) struct LiveViewWriter {
     shared: Arc<Shared>,
     sent: Producer<Sent>,
+    received: Producer<Received>,
 }
 
 #[derive(Debug)]
@@ -73,6 +96,10 @@ struct Shared {
     /// What they were sent; only those who look take this lock.
     sent: Mutex<Consumer<Sent>>,
     missed: AtomicU64,
+    /// Whether somebody wants to see what the inputs receive.
+    watched: AtomicBool,
+    /// What they received; only those who look take this lock.
+    received: Mutex<Consumer<Received>>,
 }
 
 #[derive(Debug, Default)]
@@ -103,6 +130,9 @@ impl LiveView {
         // Every slot is written once: the playing thread never waits for the system to give it the memory.
         while producer.push(Sent { output: 0, bytes: [0; 3], length: 0 }).is_ok() {}
         while consumer.pop().is_ok() {}
+        let (mut watched, mut watcher) = RingBuffer::new(WATCHED);
+        while watched.push(Received { input: 0, bytes: [0; LONGEST_WATCHED], length: 0 }).is_ok() {}
+        while watcher.pop().is_ok() {}
         let shared = Arc::new(Shared {
             down: bits(inputs),
             notes: bits(outputs * 16),
@@ -112,8 +142,10 @@ impl LiveView {
             heard: AtomicBool::new(false),
             sent: Mutex::new(consumer),
             missed: AtomicU64::new(0),
+            watched: AtomicBool::new(false),
+            received: Mutex::new(watcher),
         });
-        (LiveView(Arc::clone(&shared)), LiveViewWriter { shared, sent: producer })
+        (LiveView(Arc::clone(&shared)), LiveViewWriter { shared, sent: producer, received: watched })
     }
 
     /// The keys of an input that are down, whatever their channel.
@@ -155,6 +187,20 @@ impl LiveView {
     pub fn sent(&self, most: usize) -> Vec<Sent> {
         let mut sent = self.0.sent.lock().unwrap_or_else(PoisonError::into_inner);
         std::iter::from_fn(|| sent.pop().ok()).take(most).collect()
+    }
+
+    /// Whether [`LiveView::received`] gets what the inputs receive. What waits from before is forgotten.
+    pub fn watch(&self, on: bool) {
+        self.0.watched.store(on, Ordering::Relaxed);
+        let _ = self.received();
+    }
+
+    /// What the inputs received since the last call, while [`LiveView::watch`] is on, as far as it was fetched in time.
+    /// Ticks of a clock, signs of life and long messages are left out.
+    #[must_use]
+    pub fn received(&self) -> Vec<Received> {
+        let mut received = self.0.received.lock().unwrap_or_else(PoisonError::into_inner);
+        std::iter::from_fn(|| received.pop().ok()).take(WATCHED).collect()
     }
 
     /// The messages that tell a channel, from 0, of an output once more which program, volume, pan, expression, pedal and
@@ -200,6 +246,17 @@ impl LiveViewWriter {
         {
             self.shared.missed.fetch_add(1, Ordering::Relaxed);
         }
+    }
+
+    /// An input receives a message.
+    pub fn received(&mut self, input: usize, message: &[u8]) {
+        let says_nothing = matches!(message, [0xF8 | 0xFE, ..]) || message.len() > LONGEST_WATCHED;
+        if says_nothing || !self.shared.watched.load(Ordering::Relaxed) {
+            return;
+        }
+        let mut bytes = [0; LONGEST_WATCHED];
+        bytes.iter_mut().zip(message).for_each(|(to, from)| *to = *from);
+        let _ = self.received.push(Received { input, bytes, length: message.len() as u8 });
     }
 
     fn remember(&self, channel: usize, [status, first, second]: [u8; 3]) {
@@ -294,6 +351,26 @@ mod tests {
         owner.sent(0, &[0x84, 60, 64]);
         owner.sent(0, &[0x94, 127, 12]);
         assert_eq!(told_so_far(&view, 0, 4)[1..], [vec![0x94, 0, 1], vec![0x94, 127, 12]]);
+    }
+
+    #[test]
+    fn what_inputs_receive_is_seen_only_on_request() {
+        let (view, mut owner) = LiveView::new(2, 0);
+        let bytes =
+            |view: &LiveView| view.received().iter().map(|one| (one.input, one.bytes().to_vec())).collect::<Vec<_>>();
+        owner.received(1, &[0xB0, 64, 127]);
+        assert_eq!(bytes(&view), []);
+        view.watch(true);
+        for message in [&[0xF8][..], &[0xFE], &[0xF0, 1, 2, 3, 4, 5, 0xF7], &[0xC0, 5], &[0xF0, 0x7F, 0x7F, 6, 2, 0xF7]]
+        {
+            owner.received(1, message);
+        }
+        assert_eq!(bytes(&view), [(1, vec![0xC0, 5]), (1, vec![0xF0, 0x7F, 0x7F, 6, 2, 0xF7])]);
+        (0..WATCHED + 7).for_each(|_| owner.received(0, &[0xB0, 1, 2]));
+        assert_eq!(view.received().len(), WATCHED, "nobody is held up");
+        owner.received(0, &[0xB0, 1, 2]);
+        view.watch(true);
+        assert_eq!(bytes(&view), [], "who begins to look gets nothing from before");
     }
 
     #[test]

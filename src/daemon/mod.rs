@@ -16,6 +16,7 @@ mod receiving;
 pub mod recorder;
 mod recovery;
 pub mod reload;
+pub(crate) mod repeats;
 mod report;
 pub mod requests;
 mod sending;
@@ -40,11 +41,11 @@ use persist::Beginning;
 use report::ReportQueue;
 
 pub use inbox::{Handed, Instruction, Noticed, Remote, StepOutcome, Unasked};
-pub use live_view::{LiveView, Sent};
+pub use live_view::{LiveView, Received, Sent};
 use metrics::Lateness;
 pub use metrics::Metrics;
 use recorder::RecorderHandle;
-pub use report::{Ended, Happened, Report};
+pub use report::{Ended, Happened, Report, SavedFault};
 pub use show::{PreparedMaps, Show};
 use supervisor::Heartbeat;
 

@@ -17,6 +17,7 @@ impl Daemon {
         if let Some(recorder) = &self.recorder {
             recorder.input(now.0, input, bytes);
         }
+        self.view_writer.received(input, bytes);
         self.after(stepped);
         if let Some(of_99) = self.latency.add((sent - came).as_micros() as u64, sent.as_micros() as u64) {
             self.view_writer.set_latency(of_99.max(1));

@@ -16,9 +16,9 @@ use notify::{RecursiveMode, Watcher};
 
 use super::changes::{self, Read};
 use super::inbox::Handed;
-use super::{Happened, PreparedMaps, Remote, Show, wish};
-use crate::map::Level;
-use crate::wording::changes::OTHER_PORTS;
+use super::{Happened, PreparedMaps, Remote, SavedFault, Show, wish};
+use crate::map::{Diagnostic, Level, Source, clean};
+use crate::wording::changes::other_ports;
 
 /// So many errors of saved maps are told.
 const MOST_TOLD: usize = 20;
@@ -40,7 +40,7 @@ pub struct WatchError(#[from] notify::Error);
 /// What came of reading the set again.
 enum ReadAgain {
     Same,
-    Wrong(Vec<String>),
+    Wrong(Vec<SavedFault>),
     Ready {
         prepared: Box<PreparedMaps>,
         /// Changes of the evening that no longer fit, in sentences.
@@ -68,7 +68,8 @@ pub fn watch(read: Read, remote: Remote) -> Result<Watching, WatchError> {
     }
     let watcher = Arc::new(Mutex::new(watcher));
     let opened = at_the_start(&show);
-    let reloader = Reloader { watched: folders(&show), opened, read, remote, watcher: Arc::downgrade(&watcher) };
+    let reloader =
+        Reloader { watched: folders(&show), opened, read, remote, watcher: Arc::downgrade(&watcher), refused: false };
     thread::Builder::new()
         .name("reload".to_owned())
         .spawn(move || reloader.run(&notices))
@@ -123,24 +124,45 @@ struct Reloader {
     read: Read,
     remote: Remote,
     watcher: Weak<Mutex<notify::RecommendedWatcher>>,
+    /// Saved maps were refused, and are not in order yet.
+    refused: bool,
 }
 
 impl Reloader {
     fn run(mut self, notices: &Receiver<()>) {
+        // Something may have been saved between the first reading and the beginning of the watch.
+        self.look(notices);
         while notices.recv().is_ok() {
             wait_for_quiet(notices);
             // A song may have been added from another folder since.
             self.watch_folders_of(&self.remote.show());
-            let mut found = self.read_again();
-            if matches!(found, ReadAgain::Wrong(_)) && notices.recv_timeout(PATIENCE).is_ok() {
-                wait_for_quiet(notices);
-                found = self.read_again();
-            }
-            match found {
-                ReadAgain::Same => {}
-                ReadAgain::Wrong(faults) => self.remote.tell(Happened::MapsRefused(Arc::new(faults))),
-                ReadAgain::Ready { prepared, dropped } => self.hand_over(prepared, dropped),
-            }
+            self.look(notices);
+        }
+    }
+
+    /// Reads the files again, and does what follows from it.
+    fn look(&mut self, notices: &Receiver<()>) {
+        let mut found = self.read_again();
+        if matches!(found, ReadAgain::Wrong(_)) && notices.recv_timeout(PATIENCE).is_ok() {
+            wait_for_quiet(notices);
+            found = self.read_again();
+        }
+        match found {
+            ReadAgain::Same => self.in_order(),
+            ReadAgain::Wrong(faults) => self.refuse(faults),
+            ReadAgain::Ready { prepared, dropped } => self.hand_over(prepared, dropped),
+        }
+    }
+
+    fn refuse(&mut self, faults: Vec<SavedFault>) {
+        self.refused = true;
+        self.remote.tell(Happened::MapsRefused(Arc::new(faults)));
+    }
+
+    /// What was wrong with the saved maps is so no longer.
+    fn in_order(&mut self) {
+        if std::mem::take(&mut self.refused) {
+            self.remote.tell(Happened::MapsInOrder);
         }
     }
 
@@ -155,11 +177,15 @@ impl Reloader {
             }
             let (before, now) = (at_the_start(&self.remote.show()), at_the_start(prepared.show()));
             match self.remote.load(prepared) {
-                Handed::Loaded => return self.tell(dropped, now != before && now != self.opened),
+                Handed::Loaded => {
+                    self.in_order();
+                    return self.tell(dropped, now != before && now != self.opened);
+                }
                 Handed::Ended => return,
                 Handed::Overtaken => match self.read_again() {
                     ReadAgain::Ready { prepared: newer, dropped: fewer } => (prepared, dropped) = (newer, fewer),
-                    ReadAgain::Same | ReadAgain::Wrong(_) => return,
+                    ReadAgain::Same => return self.in_order(),
+                    ReadAgain::Wrong(faults) => return self.refuse(faults),
                 },
             }
         }
@@ -182,7 +208,8 @@ impl Reloader {
         let Ok(mut watcher) = watcher.lock() else { return false };
         for folder in &new {
             if let Err(error) = watcher.watch(folder, RecursiveMode::NonRecursive) {
-                self.remote.tell(Happened::MapsRefused(Arc::new(vec![WatchError(error).to_string()])));
+                let words = WatchError(error).to_string();
+                self.remote.tell(Happened::MapsRefused(Arc::new(vec![in_a_line(words)])));
             }
         }
         self.watched.extend(new.iter().cloned());
@@ -196,9 +223,9 @@ impl Reloader {
         let changed = changes::load(&set.path, self.read, &show.changes);
         let Some(book) = changed.loaded.book else {
             let errors = || changed.loaded.diagnostics.iter().filter(|fault| fault.level == Level::Error);
-            let shown = errors().take(MOST_TOLD).map(|fault| fault.render(&changed.loaded.sources, false));
+            let shown = errors().take(MOST_TOLD).map(|error| fault(error, &changed.loaded.sources));
             let more = errors().count().saturating_sub(MOST_TOLD);
-            return ReadAgain::Wrong(shown.chain((more > 0).then(|| format!("And {more} more."))).collect());
+            return ReadAgain::Wrong(shown.chain((more > 0).then(|| in_a_line(format!("And {more} more.")))).collect());
         };
         let texts = |sources: &[crate::map::Source]| {
             sources.iter().map(|source| (source.path.clone(), source.text.clone())).collect::<Vec<_>>()
@@ -207,11 +234,27 @@ impl Reloader {
             return ReadAgain::Same;
         }
         if wish(&book.gear) != wish(&show.book.gear) {
-            return ReadAgain::Wrong(vec![OTHER_PORTS.to_owned()]);
+            return ReadAgain::Wrong(vec![in_a_line(other_ports(&show.book.gear, &book.gear))]);
         }
         let prepared = Box::new(PreparedMaps::new(&show, book, changed.changes));
         ReadAgain::Ready { prepared, dropped: changed.dropped }
     }
+}
+
+/// A fault of saved maps. In a line its file is told as the set names it.
+fn fault(error: &Diagnostic, sources: &[Source]) -> SavedFault {
+    let folder = sources.first().and_then(|set| Path::new(&set.path).parent()).unwrap_or(Path::new(""));
+    let place = error.spot.and_then(|spot| spot.place(sources)).map(|place| {
+        let file = Path::new(place.file).strip_prefix(folder).unwrap_or(Path::new(place.file));
+        format!("{}, line {}: ", file.display(), place.line)
+    });
+    let line = clean(&format!("{}{}", place.unwrap_or_default(), error.title));
+    SavedFault { drawn: error.render(sources, false), line }
+}
+
+/// One that says all in a line.
+fn in_a_line(words: String) -> SavedFault {
+    SavedFault { drawn: words.clone(), line: words }
 }
 
 fn wait_for_quiet(notices: &Receiver<()>) {

@@ -35,6 +35,15 @@ pub struct Ended {
     pub reports_lost: u64,
 }
 
+/// What is wrong with saved maps.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SavedFault {
+    /// With its place and the line that is marked, as a terminal shows it: in several lines.
+    pub drawn: String,
+    /// In one line, with its place.
+    pub line: String,
+}
+
 /// Something that happened in the performance, and what was known right after it.
 #[derive(Debug, Clone)]
 pub struct Report {
@@ -68,6 +77,7 @@ impl Report {
             Happened::Loaded => changes::LOADED.to_owned(),
             Happened::StandWaits => changes::STAND_WAITS.to_owned(),
             Happened::MapsRefused(_) => changes::REFUSED.to_owned(),
+            Happened::MapsInOrder => changes::IN_ORDER.to_owned(),
             Happened::ChangesDropped(dropped) => changes::dropped(dropped.len()),
             Happened::Connections(_) | Happened::Ended(_) => return None,
         })
@@ -104,8 +114,10 @@ pub enum Happened {
     Loaded,
     /// The gear file that was loaded serves the page elsewhere, or as another input, which holds from the next start on.
     StandWaits,
-    /// Saved maps have errors, each put into words, or ask for other ports; what was played goes on.
-    MapsRefused(Arc<Vec<String>>),
+    /// Saved maps have errors, or ask for other ports; what was played goes on.
+    MapsRefused(Arc<Vec<SavedFault>>),
+    /// What was refused of the saved maps is mended, or is as it was before.
+    MapsInOrder,
     /// Changes that were made to the set this evening, and that no longer fit the saved maps: each in a sentence.
     ChangesDropped(Arc<Vec<String>>),
     /// The engine failed and was built again: all notes ended, the set goes on where it stood.

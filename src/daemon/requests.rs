@@ -158,9 +158,10 @@ impl RequestHandler {
                     Some(word) if words.len() == 1 && PageRequest::parse(word).is_some() => self.look_after(who, word),
                     Some("save-set") if words.len() == 1 => self.save(who),
                     Some("undo-change") if words.len() == 1 => self.undo(who),
-                    Some("move-song" | "add-song" | "song-key" | "adjust-zone" | "adjust-song") => {
-                        self.change(who, &words)
-                    }
+                    Some(
+                        "move-song" | "add-song" | "remove-song" | "song-key" | "song-singer" | "adjust-zone"
+                        | "adjust-song",
+                    ) => self.change(who, &words),
                     _ => self.act(who, &words.join(" ")),
                 };
                 match done {
@@ -266,24 +267,13 @@ impl RequestHandler {
 
     /// What a change that was loaded means now.
     fn words_for(&self, change: &Change, show: &Show) -> String {
-        let entries = show.plan.entries();
-        match change {
-            Change::MoveSong { song, to } => wording::changes::moved(&song.title, *to, entries),
-            Change::AddSong { key, .. } => {
-                let title = show.plan.title(entries.saturating_sub(1));
-                wording::changes::added(title, entries, key.as_ref().map(ToString::to_string).as_deref())
-            }
-            Change::Adjust(Adjusted { zone, field, value, .. }) => {
-                let whose = zone.as_ref().map_or("the song", |zone| zone.title.as_str());
-                wording::changes::adjusted(whose, field.name(), value)
-            }
-            Change::SetKey { song, key } => {
-                let state = self.observer.state();
-                let keys = state.song.filter(|now| now.title == song.title).map(|now| now.keys);
-                let room = keys.as_ref().map(|keys| (keys.room.as_str(), keys.transposed_by_hand));
-                wording::changes::key_set(&song.title, &key.to_string(), room)
-            }
-        }
+        let song = self.observer.state().song;
+        let keys = match change {
+            Change::SetKey { song: changed, .. } => song.filter(|now| now.title == changed.title).map(|now| now.keys),
+            _ => None,
+        };
+        let room = keys.as_ref().map(|keys| (keys.room.as_str(), keys.transposed_by_hand));
+        wording::changes::for_this_run(&change.done(show, room))
     }
 
     fn save(&self, who: &str) -> Result<String, Refusal> {

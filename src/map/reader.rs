@@ -139,6 +139,12 @@ impl<'a> Fields<'a> {
         self.table.iter().any(|(key, _)| key.get_ref() == name)
     }
 
+    /// Whether a field of this name is there and is an empty list.
+    pub fn is_empty_list(&self, name: &str) -> bool {
+        let empty = |value: &DeValue<'_>| matches!(value, DeValue::Array(items) if items.is_empty());
+        self.table.iter().any(|(key, value)| key.get_ref() == name && empty(value.get_ref()))
+    }
+
     /// All fields, for tables whose keys are the user's own names; faults in them speak of the table.
     pub fn named(self) -> impl Iterator<Item = (At<String>, Value<'a>)> {
         let (map_file, name) = (self.map_file, self.what);

@@ -38,7 +38,7 @@ pub(super) fn read(opened: Opened<'_>, index: &[Option<usize>], songs: &[Draft],
     let play_in = top.take("play_in").and_then(|value| values::play_in(&value));
     let remark = top.take("remark").and_then(|value| value.long_text()).map(|at| at.value);
     let (singers, voices) = singers(&mut top);
-    let unread = entries.is_empty() && top.has("song");
+    let unread = entries.is_empty() && top.has("song") && !top.is_empty_list("song");
     if !map_file.may_have("map") && !unread && !entries.iter().any(|entry| entry.has("map")) {
         let fault = Diagnostic::error(FaultKind::Finding, top.spot, "the set has no song");
         map_file.report(fault.help("write [[song]], and below it map = \"songs/first-snow.toml\""));

@@ -157,6 +157,7 @@ impl Hub {
             gone: Notify::new(),
             why: OnceLock::new(),
             sound: AtomicBool::new(false),
+            watches: AtomicBool::new(false),
             begins_to_hear: AtomicBool::new(false),
             asking: AtomicUsize::new(0),
             is_new: AtomicBool::new(true),
@@ -228,6 +229,8 @@ pub(super) struct Viewer {
     pub sound: AtomicBool,
     /// It has only just begun to hear, and must be told what was set up before and what sounds.
     pub begins_to_hear: AtomicBool,
+    /// Whether it wants to see what inputs receive.
+    pub watches: AtomicBool,
     /// How much it has asked for that is not answered yet.
     pub asking: AtomicUsize,
     /// Whether it has been shown nothing yet.

@@ -109,6 +109,13 @@ pub(super) struct SoundMessage {
     pub sound: bool,
 }
 
+/// Whether the page wants to see what inputs receive.
+#[derive(Debug, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct ReceivedMessage {
+    pub received: bool,
+}
+
 /// A sign of life.
 #[derive(Debug, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -125,6 +132,7 @@ pub(super) enum PageMessage {
     Up(Up),
     Pedal(PedalMessage),
     Sound(SoundMessage),
+    Received(ReceivedMessage),
     Here(Here),
 }
 
@@ -161,7 +169,7 @@ impl PageMessage {
             }
             PageMessage::Up(Up { up }) => *up < 128,
             PageMessage::Pedal(PedalMessage { at, .. }) => at.is_none_or(is_time),
-            PageMessage::Sound(_) => true,
+            PageMessage::Sound(_) | PageMessage::Received(_) => true,
             PageMessage::Here(Here { here }) => is_time(*here),
         }
     }
@@ -184,6 +192,8 @@ mod tests {
             Some(PageMessage::Pedal(PedalMessage { pedal: true, at: None }))
         );
         assert_eq!(PageMessage::read(r#"{"sound": false}"#), Some(PageMessage::Sound(SoundMessage { sound: false })));
+        let received = PageMessage::Received(ReceivedMessage { received: true });
+        assert_eq!(PageMessage::read(r#"{"received": true}"#), Some(received));
         assert_eq!(PageMessage::read(r#"{"here": 1}"#), Some(PageMessage::Here(Here { here: 1.0 })));
         assert!(Hello::read(r#"{"hello": 2}"#).is_some_and(|hello| hello.response.is_none()));
         assert!(Hello::read(r#"{"hello": 2, "response": null, "device": "y"}"#).is_some());

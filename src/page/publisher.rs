@@ -10,14 +10,15 @@ use std::time::{Duration, Instant};
 use axum::extract::ws::Utf8Bytes;
 use crossbeam_channel::{Receiver, Select, TryRecvError};
 
-use super::frames::{self, Frame, Hand, Next, Set, SongFrame, StateFrame, TroubleFrame};
+use super::frames::{self, Frame, Hand, Next, ReceivedLine, Set, SongFrame, StateFrame, TroubleFrame};
 use super::hub::{Hub, Viewer, Why};
 use super::seen::SetPosition;
 use super::trouble::Troubles;
 use crate::daemon::observer::Observer;
-use crate::daemon::{Happened, LiveView, Report, Sent, Show};
+use crate::daemon::repeats::Repeats;
+use crate::daemon::{Happened, LiveView, Received, Report, Sent, Show};
 use crate::engine::Notice;
-use crate::wording::page::OTHER_PASSCODES;
+use crate::wording::{self, page::OTHER_PASSCODES};
 
 /// How often it looks while somebody is connected: the owner does not wake it.
 const REST: Duration = Duration::from_millis(5);
@@ -63,6 +64,9 @@ struct Told {
     /// How many messages of outputs were left out until now.
     missed: u64,
     hears: bool,
+    /// Somebody wants to see what inputs receive, and what was told of that.
+    watches: bool,
+    repeats: Repeats,
 }
 
 impl Told {
@@ -109,6 +113,7 @@ impl Publisher {
             if viewers.is_empty() {
                 self.told.stands = None;
                 self.send_outputs(&viewers);
+                self.send_received(&viewers);
                 if has_pending {
                     thread::sleep(REST);
                     self.hub.wake();
@@ -119,6 +124,7 @@ impl Publisher {
             self.send_set_and_song(&viewers);
             self.send_hand(&viewers);
             self.send_outputs(&viewers);
+            self.send_received(&viewers);
             self.send_state(&viewers);
             self.send_alive(&viewers);
         }
@@ -224,6 +230,32 @@ impl Publisher {
             if lost {
                 self.send_so_far(&listeners);
             }
+        }
+    }
+
+    /// What inputs receive goes to those who want to see it.
+    fn send_received(&mut self, viewers: &[Arc<Viewer>]) {
+        let watching = |viewer: &&Arc<Viewer>| viewer.watches.load(Ordering::Relaxed);
+        let watchers: Vec<Arc<Viewer>> = viewers.iter().filter(watching).cloned().collect();
+        let wanted = !watchers.is_empty();
+        if wanted != self.told.watches {
+            self.told.watches = wanted;
+            self.told.repeats = Repeats::default();
+            self.view.watch(wanted);
+        }
+        if !wanted {
+            return;
+        }
+        let (now, (show, _)) = (Instant::now(), self.observer.snapshot());
+        let mut line = |received: &Received| {
+            let name = &show.book.gear.inputs.get(received.input)?.name.value;
+            let words = wording::received::received(name, received.bytes())?;
+            self.told.repeats.tells(received.input, received.bytes(), now)?;
+            Some(ReceivedLine { words, when: wording::received::trigger(name, received.bytes()) })
+        };
+        let lines: Vec<ReceivedLine> = self.view.received().iter().filter_map(&mut line).collect();
+        if !lines.is_empty() {
+            send(&watchers, &frames::text(&Frame::Received { now: self.hub.now(), lines: &lines }));
         }
     }
 

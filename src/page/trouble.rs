@@ -5,6 +5,7 @@ use std::time::{Duration, Instant};
 use serde::Serialize;
 
 use crate::daemon::{Happened, Report};
+use crate::wording::changes::refused;
 use crate::wording::performance::reports_lost;
 
 /// What is over is told for so long,
@@ -66,15 +67,18 @@ impl Troubles {
             Happened::OutputDisconnected(number) => self.add(About::Output(*number), sentence(), None, now),
             Happened::InputBack(number) => self.over(About::Input(*number), sentence(), now),
             Happened::OutputBack(number) => self.over(About::Output(*number), sentence(), now),
-            Happened::MapsRefused(_) => self.add(About::Maps, sentence(), None, now),
-            Happened::Loaded => self.over(About::Maps, sentence(), now),
+            Happened::MapsRefused(faults) => {
+                let first = faults.first().map(|fault| fault.line.as_str());
+                self.add(About::Maps, refused(first, faults.len().saturating_sub(1)), None, now);
+            }
+            Happened::MapsInOrder => self.over(About::Maps, sentence(), now),
             Happened::ChangesDropped(_)
             | Happened::StandWaits
             | Happened::Overrun
             | Happened::OutputRefused(_)
             | Happened::Rebuilt
             | Happened::Silenced(_) => self.add(About::Once, sentence(), Some(ONCE), now),
-            Happened::Noticed(_) | Happened::Connections(_) | Happened::Ended(_) => {}
+            Happened::Noticed(_) | Happened::Loaded | Happened::Connections(_) | Happened::Ended(_) => {}
         }
     }
 
@@ -122,7 +126,7 @@ mod tests {
     use super::*;
     use std::sync::Arc;
 
-    use crate::daemon::Show;
+    use crate::daemon::{SavedFault, Show};
     use crate::engine::Snapshot;
 
     #[test]
@@ -147,8 +151,18 @@ mod tests {
         assert_eq!(hear(Happened::InputBack(0), 34).as_deref(), Some("keyboard is connected again."));
         assert_eq!(hear(Happened::OutputBack(0), 39).as_deref(), Some("keyboard is connected again."));
         assert_eq!(hear(Happened::OutputBack(0), 40), None);
-        assert!(hear(Happened::MapsRefused(Arc::new(vec!["line\nof text".into()])), 50).is_some());
-        assert!(hear(Happened::Loaded, 51).is_some_and(|words| words.contains("loaded")));
+        let fault = SavedFault { drawn: "drawn\nin lines".into(), line: "song.toml, line 3: no such key.".into() };
+        let faults = |count| Happened::MapsRefused(Arc::new(vec![fault.clone(); count]));
+        let refused = "The saved maps were not loaded: the set goes on as before. song.toml, line 3: no such key.";
+        assert_eq!(hear(faults(1), 50).as_deref(), Some(refused));
+        assert_eq!(hear(faults(3), 51), Some(format!("{refused} And 2 more.")));
+        assert_eq!(
+            hear(Happened::Loaded, 52),
+            Some(format!("{refused} And 2 more.")),
+            "a change of the set mends no file"
+        );
+        assert_eq!(hear(Happened::MapsInOrder, 53).as_deref(), Some("The saved maps are in order again."));
+        assert_eq!(hear(Happened::MapsInOrder, 59), None);
         for number in 0..1_000 {
             hear(Happened::OutputRefused(number), 60);
         }

@@ -280,7 +280,11 @@ fn take(session: &mut Session, said: PageMessage) {
             session.viewer.begins_to_hear.store(sound.sound, Ordering::Release);
             hub.wake();
         }
-        PageMessage::Down(_) | PageMessage::Here(_) => {}
+        PageMessage::Received(wanted) if moves => {
+            session.viewer.watches.store(wanted.received, Ordering::Relaxed);
+            hub.wake();
+        }
+        PageMessage::Down(_) | PageMessage::Received(_) | PageMessage::Here(_) => {}
     }
 }
 

@@ -13,7 +13,9 @@ use super::matching::{self, Found};
 use super::peers::Peers;
 use super::port::{PortId, without_handles};
 use super::remembered::Remembered;
-use super::{Arrival, Capabilities, Connection, Direction, FoundPort, Ports, PortsError, SendFault, Waker, Wish};
+use super::{
+    Arrival, Capabilities, Connection, Direction, FoundPort, Ports, PortsError, SendFault, Target, Waker, Wish,
+};
 use crate::midi;
 use crate::midi::stream::Stream;
 
@@ -211,6 +213,35 @@ impl World {
         // What happened before is no news to whoever opens now.
         self.state().pending.clear();
         Ok(ports)
+    }
+
+    /// Opens ports for a performance with nothing plugged in: whatever port an input or output names, it is connected to
+    /// one that `peer` has.
+    ///
+    /// # Errors
+    /// None of its own; those of [`World::open`].
+    pub fn open_connected(&self, wish: &Wish, peer: &str) -> Result<MemoryPorts, PortsError> {
+        let mut own = Wish { reconnect: true, remembered: Vec::new(), ..wish.clone() };
+        // Names that are equally long, so that none is part of another.
+        for (number, input) in own.inputs.iter_mut().enumerate() {
+            let port = format!("input {number:05}");
+            self.plug(Direction::Input, peer, &port, None);
+            (input.port, input.serial) = (port, None);
+        }
+        for (number, output) in own.outputs.iter_mut().enumerate() {
+            let port = format!("output {number:05}");
+            let address = self.plug(Direction::Output, peer, &port, None);
+            match (&mut output.target, self.port_at(address)) {
+                (Target::Port(wanted), _) => *wanted = port,
+                (Target::Virtual, Some(found)) => own.remembered.push(Connection {
+                    direction: Direction::Output,
+                    port: output.name.clone(),
+                    peer: found.name(),
+                }),
+                (Target::Virtual, None) => {}
+            }
+        }
+        self.open(&own)
     }
 
     fn port_at(&self, address: usize) -> Option<FoundPort> {

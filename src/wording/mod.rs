@@ -13,6 +13,7 @@ pub(crate) mod notices;
 pub(crate) mod page;
 pub(crate) mod performance;
 pub(crate) mod ports;
+pub(crate) mod received;
 #[cfg(test)]
 mod tests;
 pub(crate) mod zones;

@@ -93,3 +93,11 @@ pub(crate) fn finding(found: &Listed<'_>) -> String {
     let help = found.help.map_or_else(String::new, |help| format!(" {}", sentence(&help)));
     format!("{}{place}{help}", sentence(&found.title))
 }
+
+/// The gear file wants no page.
+pub(crate) const OFF: &str = "the gear file says listen = \"off\" below [stand]";
+
+/// Without ports there is nothing else to play on.
+pub(crate) fn needed_without_ports(why: &dyn Display) -> String {
+    format!("without ports only the page can be played on, and it cannot be opened: {why}.")
+}

@@ -57,6 +57,14 @@ pub(crate) fn own_output(name: &str, client: &str) -> String {
     format!("{name} waits as port \"{name}\" of \"{client}\"")
 }
 
+/// A performance whose keyboard and loudspeaker is the page; `input` is what the page plays as.
+pub(crate) fn none_opened(input: Option<&str>) -> String {
+    match input {
+        Some(input) => format!("no ports are opened: the page plays as {input}, and sounds what the outputs get"),
+        None => "no ports are opened, and no input of the gear file has play = true: the page has no keys".to_owned(),
+    }
+}
+
 /// An input or output that is not connected, in a list; `own` is a port of our own.
 pub(crate) fn not_connected(name: &str, own: bool) -> String {
     if own { format!("{name} (nothing connected)") } else { format!("{name} (not connected)") }

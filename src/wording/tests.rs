@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use super::notices::{Context, sentence};
 use super::zones::Detail;
-use super::{actions, changes, cues, keys, page, performance, ports, zones};
+use super::{actions, changes, cues, keys, page, performance, ports, received, zones};
 use crate::engine::{Action, ActionError, By, CueId, Engine, Event, Fired, Micros, Notice, Plan, Snapshot};
 use crate::evening::{Keys, Standing};
 use crate::map::{Book, load};
@@ -261,9 +261,11 @@ fn maps_and_changes() {
     assert_eq!(changes::LOADED, "The saved maps are loaded.");
     assert_eq!(changes::AS_IN_ITS_FILE, "The set is as its file has it.");
     assert_eq!(changes::REFUSED, "The saved maps were not loaded: the set goes on as before.");
+    assert_eq!(changes::IN_ORDER, "The saved maps are in order again.");
+    assert_eq!(changes::refused(None, 0), changes::REFUSED);
     assert_eq!(
-        changes::OTHER_PORTS,
-        "The saved gear file asks for other inputs or outputs: they are opened at the next start."
+        changes::refused(Some("song.toml, line 3: There is no such key."), 2),
+        "The saved maps were not loaded: the set goes on as before. song.toml, line 3: There is no such key. And 2 more."
     );
     assert_eq!(
         changes::STAND_WAITS,
@@ -274,21 +276,22 @@ fn maps_and_changes() {
     assert_eq!(changes::dropped(1), "One of this evening's changes does not fit the saved maps and is gone.");
     assert_eq!(changes::dropped(2), "2 of this evening's changes do not fit the saved maps and are gone.");
     assert_eq!(changes::no_longer("no such song"), "no longer changed: no such song");
-    let unsaved = "Until it is saved with save-set it holds for this run only.";
-    assert_eq!(changes::moved("Lantern", 2, 3), format!("\"Lantern\" is 2 of 3 now. {unsaved}"));
-    assert_eq!(changes::added("Lantern", 4, None), format!("\"Lantern\" is the last of 4 now. {unsaved}"));
-    assert_eq!(changes::added("Lantern", 4, Some("D")), format!("\"Lantern\" is the last of 4 now, in D. {unsaved}"));
-    assert_eq!(changes::key_set("Lantern", "Eb", None), format!("\"Lantern\" is in Eb tonight. {unsaved}"));
+    assert_eq!(changes::for_this_run("Done."), "Done. Until it is saved with save-set it holds for this run only.");
+    assert_eq!(changes::moved("Lantern", 2, 3), "\"Lantern\" is 2 of 3 now.");
+    assert_eq!(changes::added("Lantern", 4, None), "\"Lantern\" is the last of 4 now.");
+    assert_eq!(changes::added("Lantern", 4, Some("D")), "\"Lantern\" is the last of 4 now, in D.");
+    assert_eq!(changes::removed("Lantern", 3), "\"Lantern\" is in the set no longer, which has 3 now.");
+    assert_eq!(changes::singer_set("Lantern", Some("guest")), "\"Lantern\" is sung by guest tonight.");
+    assert_eq!(changes::singer_set("Lantern", None), "\"Lantern\" has no singer tonight.");
+    assert_eq!(changes::key_set("Lantern", "Eb", None), "\"Lantern\" is in Eb tonight.");
     assert_eq!(
         changes::key_set("Lantern", "Eb", Some(("Eb", 0))),
-        format!("\"Lantern\" is in Eb tonight. New notes sound in Eb already. {unsaved}")
+        "\"Lantern\" is in Eb tonight. New notes sound in Eb already."
     );
     assert_eq!(
         changes::key_set("Lantern", "F", Some(("D", -1))),
-        format!(
-            "\"Lantern\" is in F tonight. The room stays in D, because the key was changed by hand: tonights-key goes to \
-             the new key. {unsaved}"
-        )
+        "\"Lantern\" is in F tonight. The room stays in D, because the key was changed by hand: tonights-key goes to the \
+         new key."
     );
     assert_eq!(changes::adjusted("bed", "level", "-3"), format!("bed: level -3. {unsaved}"));
     assert_eq!(changes::undone("adjust-song tempo 92"), "Taken back: adjust-song tempo 92.");
@@ -304,6 +307,99 @@ fn maps_and_changes() {
 }
 
 #[test]
+fn a_gear_file_that_asks_for_other_ports_is_told_which() {
+    let gear = |text: &str| {
+        let mut read = |path: &str| {
+            Ok(match path {
+                "set.toml" => SET.into(),
+                "gear.toml" => {
+                    format!("{}{text}", GEAR.replace("\"piano\"\n[outputs", "\"piano\"\nplay = true\n[outputs")).into()
+                }
+                _ => SONG.into(),
+            })
+        };
+        load("set.toml", &mut read).book.expect("the maps load").gear
+    };
+    let says = |before: &str, saved: &str, has: &str| {
+        let rest = "Ports are opened at the start only: end handspan and start it again. Until then nothing that is saved \
+                    is loaded.";
+        let said = changes::other_ports(&gear(before), &gear(saved));
+        assert_eq!(said, format!("The saved gear file has {has}. {rest}"));
+    };
+    let tracks = |fields: &str| format!("[inputs.tracks]\nport = \"tracks player\"\nplay = false\n{fields}");
+    let desk = |port: &str| format!("[outputs.desk]\nport = \"{port}\"\n");
+    says("", &tracks(""), "a new input \"tracks\"");
+    says(&tracks(""), "", "no input \"tracks\" any longer");
+    says(&tracks(""), &tracks("serial = \"A1\"\n"), "another serial for the input \"tracks\"");
+    says(&tracks(""), &tracks("optional = true\n"), "another optional for the input \"tracks\"");
+    says(&desk("one"), &desk("two"), "another port for the output \"desk\"");
+    says(&desk("one"), "[outputs.desk]\nvirtual = true\n", "another port for the output \"desk\"");
+    let both = format!("{}{}", tracks(""), desk("one"));
+    says("", &both, "a new input \"tracks\" and a new output \"desk\"");
+    let two =
+        |first: &str, second: &str| format!("[outputs.{first}]\nvirtual = true\n[outputs.{second}]\nvirtual = true\n");
+    says(&two("left", "right"), &two("right", "left"), "its inputs or outputs in another order");
+}
+
+#[test]
+fn what_inputs_receive() {
+    let line = |bytes: &[u8]| received::received("keyboard", bytes).unwrap_or_default();
+    let when = |bytes: &[u8]| received::trigger("keyboard", bytes).unwrap_or_default();
+    for (bytes, words, trigger) in [
+        (&[0x90, 60, 80][..], "note C4, velocity 80", "note = \"C4\""),
+        (&[0xA0, 60, 80], "pressure 80 on note C4", ""),
+        (&[0xB0, 64, 127], "control 64 is 127: the right pedal", "control = 64"),
+        (&[0xB0, 66, 0], "control 66 is 0: the middle pedal", "control = 66"),
+        (&[0xB0, 67, 127], "control 67 is 127: the left pedal", "control = 67"),
+        (&[0xB2, 20, 5], "control 20 is 5 (channel 3)", "control = 20"),
+        (&[0xB0, 123, 0], "control 123 is 0: all notes off", ""),
+        (&[0xC0, 4], "program 5", "program = 5"),
+        (&[0xD0, 9], "pressure 9", ""),
+        (&[0xE0, 0, 0x40], "pitch bend 0", ""),
+        (&[0xE0, 0, 0], "pitch bend -8192", ""),
+        (&[0xF3, 3], "song select 4", "song_select = 4"),
+        (&[0xFA], "clock start", "clock = \"start\""),
+        (&[0xFB], "clock continue", "clock = \"continue\""),
+        (&[0xFC], "clock stop", "clock = \"stop\""),
+        (&[0xF0, 0x7F, 0x7F, 6, 2, 0xF7], "transport play", "transport = \"play\""),
+        (&[0xF0, 0x7F, 0x7F, 6, 1, 0xF7], "transport stop", "transport = \"stop\""),
+        (&[0xF0, 0x7E, 0x7F, 6, 1, 0xF7], "a system exclusive message of 6 bytes", ""),
+    ] {
+        assert_eq!(line(bytes), format!("keyboard: {words}"));
+        let trigger =
+            if trigger.is_empty() { String::new() } else { format!("when = {{ input = \"keyboard\", {trigger} }}") };
+        assert_eq!(when(bytes), trigger, "{words}");
+    }
+    for quiet in [&[0x80, 60, 64][..], &[0x90, 60, 0], &[0xF8], &[0xFE], &[0xF2, 0, 0], &[0xFF], &[0x90]] {
+        assert_eq!((line(quiet), when(quiet)), (String::new(), String::new()), "{quiet:?}");
+    }
+    let odd = received::trigger("the \"big\" one", &[0xC0, 0]).unwrap();
+    assert_eq!(odd, "when = { input = 'the \"big\" one', program = 1 }");
+    assert_eq!(
+        received::input_lines("stage piano", "Stage: MIDI 1", Some("A1")),
+        "[inputs.\"stage piano\"]\nport = \"Stage: MIDI 1\"\nserial = \"A1\""
+    );
+    assert_eq!(received::not_in_the_gear("Stage"), "The gear file has no input for \"Stage\". It would be:");
+    assert_eq!(
+        received::NO_INPUTS,
+        "No input is connected at present: plug a keyboard in and try again; `handspan ports` shows what there is."
+    );
+    assert_eq!(
+        received::NO_PORTS,
+        "Without ports nothing can arrive: leave --no-ports out. What you play on the page is told by the page itself."
+    );
+    assert_eq!(received::BEGINS, "Play, press a pedal, send something. Ctrl-C ends it.");
+    assert_eq!(
+        received::alike("Box"),
+        "Two ports are called \"Box\" and cannot be told apart: neither is listened to. Take one out."
+    );
+    assert_eq!(
+        received::known_already("keyboard"),
+        "The gear file has keyboard already. To have something done by what arrives: --write next-section, for example."
+    );
+}
+
+#[test]
 fn inputs_and_outputs() {
     assert_eq!(
         ports::input_lost("keyboard"),
@@ -314,6 +410,14 @@ fn inputs_and_outputs() {
     assert_eq!(ports::output_back("pad"), "Output pad is connected, and its sounds are set up.");
     assert_eq!(ports::silenced("pad"), "Output pad was silenced, because the last run ended unexpectedly.");
     assert_eq!(ports::refused("pad"), "Output pad refused a message: what is connected to it is too slow.");
+    assert_eq!(
+        ports::none_opened(Some("keyboard")),
+        "no ports are opened: the page plays as keyboard, and sounds what the outputs get"
+    );
+    assert_eq!(
+        ports::none_opened(None),
+        "no ports are opened, and no input of the gear file has play = true: the page has no keys"
+    );
     assert_eq!(ports::OVERRUN, "The system lost messages on their way here: the notes of all keys were ended.");
     assert_eq!(ports::connections(&[]), "Nothing is connected.");
     assert_eq!(ports::connections(&[("a", "b"), ("c", "d")]), "Connected: a to b, c to d.");
@@ -397,6 +501,11 @@ fn the_page() {
          of your own, and a long passcode that is used nowhere else"
     );
     assert_eq!(page::not_opened(&"no port"), "no port; the music goes on without it");
+    assert_eq!(
+        page::needed_without_ports(&page::OFF),
+        "without ports only the page can be played on, and it cannot be opened: the gear file says listen = \"off\" below \
+         [stand]."
+    );
     assert_eq!(page::TOO_LATE, "That came too late: press again.");
     assert_eq!(page::JUST_MOVED, "The set has just moved: look, and press again.");
     assert_eq!(page::AT_THE_COMPUTER, "A song is added at the computer: handspan do add-song FILE.");

@@ -83,6 +83,33 @@ fn a_song_is_added_at_the_end() {
 }
 
 #[test]
+fn a_song_leaves_the_set_and_a_singer_is_named() {
+    let evening = Evening::begin();
+    assert_eq!(evening.music(1), 60);
+    let said = evening.done("remove-song nine bells");
+    assert_eq!(said, format!("\"Nine Bells\" is in the set no longer, which has 2 now. {UNSAVED}"));
+    assert_eq!(evening.titles(), ["Lantern", "Welcome"]);
+    let last = evening.say(&["remove-song", "Lantern"]);
+    assert!(last.0 == Outcome::Failed && last.1.starts_with("The set has no song"), "{last:?}");
+    // The current one may go too, as long as there is another.
+    let evening = Evening::begin();
+    evening.done("remove-song Lantern");
+    assert_eq!(evening.titles(), ["Welcome", "Nine Bells"]);
+    assert!(evening.done("song 2").contains("Nine Bells"));
+    let evening = Evening::begin();
+    evening.forget_reports();
+    fs::write(evening.file("set.toml"), format!("{SET}\n[singers.guest]\nrange = [\"A3\", \"D5\"]\n")).unwrap();
+    evening.maps();
+    let said = evening.done("song-singer Lantern guest");
+    assert_eq!(said, format!("\"Lantern\" is sung by guest tonight. {UNSAVED}"));
+    evening.done("song-singer Nine Bells guest");
+    evening.done("song-singer Lantern nobody");
+    assert_eq!(evening.state().set.unsaved.len(), 2, "what is told last counts: {:?}", evening.state().set.unsaved);
+    evening.done("save-set");
+    assert_eq!(evening.text("set.toml").matches("singer = \"guest\"").count(), 1);
+}
+
+#[test]
 fn what_does_not_fit_is_refused_and_changes_nothing() {
     let evening = Evening::begin();
     fs::write(evening.file("broken.toml"), "title = \"Broken\nkey = \"C\"\n").unwrap();
@@ -100,6 +127,11 @@ fn what_does_not_fit_is_refused_and_changes_nothing() {
         ("move-song Lantern 4", Outcome::Wrong, "There is no position 4: the set has 3, counted from 1."),
         ("move-song Lantern 0", Outcome::Wrong, "There is no position 0"),
         ("move-song Lantern down", Outcome::Wrong, "There is no position down"),
+        ("remove-song", Outcome::Wrong, "\"remove-song\" needs a title"),
+        ("remove-song Lantren", Outcome::Wrong, "did you mean \"Lantern\"?"),
+        ("song-singer Lantern", Outcome::Wrong, "\"song-singer\" needs a title and a singer"),
+        ("song-singer Lantern guest", Outcome::Failed, "guest"),
+        ("song-singer Welcome guest", Outcome::Wrong, "\"Welcome\" is a pause, which has no singer."),
         ("move-song 2", Outcome::Wrong, "\"move-song\" needs a title and a new position"),
         ("add-song", Outcome::Wrong, "\"add-song\" needs a song's map"),
         ("add-song nowhere.toml", Outcome::Failed, "nowhere.toml"),

@@ -206,6 +206,22 @@ test('what is wrong is said in plain words, and that it is right again', async (
   await page.keyboard.press('Escape');
 });
 
+test('what arrives at an input is told in words, with the line of a map that means it', async () => {
+  await page.click('#health');
+  await until('it is asked for', () => page.isVisible('#arrivals-none'));
+  await until('the pedal is told', async () => {
+    show.say('play keyboard B0 40 7F B0 40 00');
+    return /keyboard: control 64 is 127: the right pedal/.test(await text(page, '#arrivals-list'));
+  });
+  assert.match(await text(page, '#arrivals-list'), /when = \{ input = "keyboard", control = 64 \}/);
+  assert.equal(await page.isVisible('#arrivals-none'), false);
+  for (let key = 48; key < 72; key += 1) show.say(`play keyboard 90 ${key.toString(16)} 50 80 ${key.toString(16)} 40`);
+  await until('the last key is on top', async () => /^keyboard: note B4/.test(await text(page, '#arrivals-list')));
+  assert.equal(await page.$$eval('#arrivals-list li', (all) => all.length), 8);
+  await page.click('#details .close');
+  assert.equal(await page.$eval('#arrivals', ({ hidden }) => hidden), true);
+});
+
 test('a talkback that is on frames the page, and the screen reader is told of songs, not of chords', async () => {
   show.say('listen desk');
   await show.stands('a desk', ({ outputs }) => outputs.find(({ name }) => name === 'desk').connected);

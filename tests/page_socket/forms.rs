@@ -83,6 +83,10 @@ fn every_field_is_there_and_documented() {
     }
     frames.extend(said);
     frames.extend(hand);
+    page.say(&serde_json::json!({ "received": true }));
+    page.next("alive");
+    page.down(72, 80);
+    frames.push(page.next("received"));
     frames.push(page.next("alive"));
     page.say(&serde_json::json!({ "do": ["panic"], "ask": 3, "at": page.now(), "seen": page.seen }));
     frames.push(page.next("answer"));

@@ -2,7 +2,7 @@
 
 use serde_json::{Value, json};
 
-use crate::evening::{Evening, LANTERN, PATIENCE, until};
+use crate::evening::{Evening, LANTERN, PATIENCE, guarded, until};
 
 fn messages(said: &Value) -> Vec<Value> {
     said["messages"].as_array().unwrap().clone()
@@ -40,6 +40,44 @@ fn who_wants_to_hear_gets_what_the_outputs_get() {
         assert_ne!(frame["kind"], "sent");
         if frame["kind"] == "hand" && frame["notes"] == json!([]) {
             break;
+        }
+    }
+}
+
+#[test]
+fn who_may_control_sees_what_arrives() {
+    let evening = Evening::with(&guarded());
+    let mut watches = crate::page::Page::admitted(evening.address, Some("nine bells"));
+    let mut views = crate::page::Page::admitted(evening.address, Some("lantern"));
+    for page in [&mut watches, &mut views] {
+        page.say(&json!({ "received": true }));
+        page.next("alive");
+        page.next("alive");
+    }
+    evening.world.play(evening.piano, &[0xB0, 64, 127, 0xB0, 64, 126, 0xB0, 64, 0, 0x92, 60, 80]);
+    let mut lines = Vec::new();
+    while lines.len() < 3 {
+        lines.extend(watches.next("received")["lines"].as_array().unwrap().clone());
+    }
+    assert_eq!(
+        lines,
+        [
+            json!({ "words": "keyboard: control 64 is 127: the right pedal", "when": "when = { input = \"keyboard\", control = 64 }" }),
+            json!({ "words": "keyboard: control 64 is 0: the right pedal", "when": "when = { input = \"keyboard\", control = 64 }" }),
+            json!({ "words": "keyboard: note C4, velocity 80 (channel 3)", "when": "when = { input = \"keyboard\", note = \"C4\" }" }),
+        ]
+    );
+    watches.say(&json!({ "received": false }));
+    watches.next("alive");
+    watches.next("alive");
+    evening.world.play(evening.piano, &[0x92, 64, 80]);
+    for page in [&mut watches, &mut views] {
+        loop {
+            let frame = page.frame().unwrap();
+            assert_ne!(frame["kind"], "received");
+            if frame["kind"] == "hand" && frame["down"][0] == json!([60, 64]) {
+                break;
+            }
         }
     }
 }
@@ -117,13 +155,15 @@ fn saved_maps_are_shown_again() {
     let path = evening.folder.path().join("lantern.toml");
     std::fs::write(&path, LANTERN.replace("key = \"D\"\n", "key = \"Z\"\n")).unwrap();
     page.frame_where("state", |state| {
-        state["trouble"]["words"] == "The saved maps were not loaded: the set goes on as before."
+        let words =
+            "The saved maps were not loaded: the set goes on as before. lantern.toml, line 2: \"Z\" is not a key.";
+        state["trouble"]["words"] == words
     });
     std::fs::write(&path, LANTERN.replace("\"Lantern\"", "\"Lantern and Snow\"").replace("D Bm", "D G")).unwrap();
     assert_eq!(page.next("set")["entries"][0]["title"], "Lantern and Snow");
     let song = page.next("song");
     assert_eq!((&song["title"], &song["sections"][0]["fingers"][0]), (&json!("Lantern and Snow"), &json!(["C", "F"])));
-    page.frame_where("state", |state| state["trouble"]["words"] == "The saved maps are loaded.");
+    page.frame_where("state", |state| state["trouble"]["words"] == "The saved maps are in order again.");
     // The input hears another channel from now on, and the page plays on that.
     let gear = evening.folder.path().join("gear.toml");
     std::fs::write(&gear, crate::evening::GEAR.replace("channel = 3", "channel = 4")).unwrap();

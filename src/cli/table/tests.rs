@@ -44,7 +44,7 @@ fn told(song: &str, events: &[Event<'_>]) -> Vec<(MomentKind, String, Vec<String
     }
     let take = read(&writer.finish(5000).expect("a take")).expect("a take");
     let rehearsal = Rehearsal::new(&Arc::new(Plan::new(&book)), &take, 0, 0);
-    let all = moments(&book, &rehearsal, &take);
+    let all = moments(&book, &rehearsal, &take, 0);
     let inner = &all[1..all.len() - 1];
     inner.iter().map(|moment| (moment.kind, moment.hand.clone(), rows(&book, moment, &[0]))).collect()
 }

@@ -10,8 +10,20 @@ use crate::music::KeyError;
 pub const MOST: usize = 100;
 
 /// The words for changes.
-pub const WORDS: [&str; 7] =
-    ["move-song", "add-song", "song-key", "adjust-zone", "adjust-song", "undo-change", "save-set"];
+pub const WORDS: [&str; 9] = [
+    "move-song",
+    "add-song",
+    "remove-song",
+    "song-key",
+    "song-singer",
+    "adjust-zone",
+    "adjust-song",
+    "undo-change",
+    "save-set",
+];
+
+/// The name that stands for no singer.
+pub(super) const NOBODY: &str = "nobody";
 
 /// Something that is changed about the set.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -29,6 +41,18 @@ pub enum Change {
         map: String,
         /// Tonight's key; the chart's if none.
         key: Option<String>,
+    },
+    /// A song or pause leaves the set; its map stays where it is.
+    RemoveSong {
+        /// Which.
+        song: Titled,
+    },
+    /// Who sings a song tonight.
+    SetSinger {
+        /// Which.
+        song: Titled,
+        /// One of the set's singers; nobody if none.
+        singer: Option<String>,
     },
     /// Tonight's key of a song.
     SetKey {
@@ -114,9 +138,9 @@ pub enum ChangeError {
     /// Not a key.
     #[error(transparent)]
     Key(#[from] KeyError),
-    /// A pause has no key.
-    #[error("\"{0}\" is a pause, which has no key")]
-    Pause(String),
+    /// A pause has no key and no singer.
+    #[error("\"{0}\" is a pause, which has no {1}")]
+    Pause(String, &'static str),
     /// It would lead to a set with errors.
     #[error("{0}")]
     Faulty(String),
@@ -163,6 +187,10 @@ impl fmt::Display for Change {
                 write!(f, "adjust-zone \"{}\" {} {value}", zone.title, field.name())
             }
             Change::Adjust(Adjusted { field, value, .. }) => write!(f, "adjust-song {} {value}", field.name()),
+            Change::RemoveSong { song } => write!(f, "remove-song \"{}\"", song.title),
+            Change::SetSinger { song, singer } => {
+                write!(f, "song-singer \"{}\" \"{}\"", song.title, singer.as_deref().unwrap_or(NOBODY))
+            }
             Change::SetKey { song, key } => write!(f, "song-key \"{}\" {key}", song.title),
         }
     }

@@ -35,10 +35,17 @@ pub(super) fn edit(text: &str, change: &Change, titles: &[String]) -> Result<Str
         Change::AddSong { map, key } => entries.add(map, key.as_deref()),
         // It stands in a song's map, not in the set.
         Change::Adjust(_) => return Ok(text.to_owned()),
+        Change::RemoveSong { song } => entries.remove(position_of(song, titles)?),
         Change::SetKey { song, key } => {
             let position = position_of(song, titles)?;
-            if !entries.set_key(position, key) {
-                return Err(ChangeError::Pause(song.title.clone()));
+            if !entries.set_field(position, "key", Some(key)) {
+                return Err(ChangeError::Pause(song.title.clone(), "key"));
+            }
+        }
+        Change::SetSinger { song, singer } => {
+            let position = position_of(song, titles)?;
+            if !entries.set_field(position, "singer", singer.as_deref()) {
+                return Err(ChangeError::Pause(song.title.clone(), "singer"));
             }
         }
     }
@@ -105,34 +112,56 @@ impl Entries<'_> {
         }
     }
 
-    /// Whether the entry is a song, and so has a key now.
-    fn set_key(&mut self, position: usize, key: &str) -> bool {
+    fn remove(&mut self, position: usize) {
+        match self {
+            Entries::Tables(tables) => {
+                tables.remove(position);
+            }
+            Entries::Inline(array) => {
+                array.remove(position);
+                separate(array);
+            }
+        }
+    }
+
+    /// Gives an entry another value of a field, or takes the field away; whether the entry is a song.
+    fn set_field(&mut self, position: usize, name: &str, value: Option<&str>) -> bool {
         match self {
             Entries::Tables(tables) => {
                 let Some(table) = tables.get_mut(position).filter(|table| table.contains_key("map")) else {
                     return false;
                 };
-                match table.get_mut("key") {
-                    Some(Item::Value(value)) => replace(value, key),
-                    _ => drop(table.insert("key", key.into())),
+                match (value, table.get_mut(name)) {
+                    (None, _) => drop(table.remove(name)),
+                    (Some(new), Some(Item::Value(old))) => replace(old, new),
+                    (Some(new), _) => drop(table.insert(name, new.into())),
                 }
             }
             Entries::Inline(array) => {
                 let table = array.get_mut(position).and_then(Value::as_inline_table_mut);
                 let Some(table) = table.filter(|table| table.contains_key("map")) else { return false };
-                match table.get_mut("key") {
-                    Some(value) => replace(value, key),
-                    None => {
+                match (value, table.get_mut(name)) {
+                    (None, _) => {
+                        table.remove(name);
+                        suffix_of_last(table, " ");
+                    }
+                    (Some(new), Some(old)) => replace(old, new),
+                    (Some(new), None) => {
                         // The blank before the bracket belongs to the last value.
-                        let last = table.iter_mut().last().map(|(_, value)| value);
-                        last.into_iter().for_each(|value| value.decor_mut().set_suffix(""));
-                        table.insert("key", Value::from(key).decorated(" ", " "));
+                        suffix_of_last(table, "");
+                        table.insert(name, Value::from(new).decorated(" ", " "));
                     }
                 }
             }
         }
         true
     }
+}
+
+/// What stands after the last value of a table in one line.
+fn suffix_of_last(table: &mut InlineTable, suffix: &str) {
+    let last = table.iter_mut().last().map(|(_, value)| value);
+    last.into_iter().for_each(|value| value.decor_mut().set_suffix(suffix));
 }
 
 /// Another value in the place of one, with the blanks before it and the comment after it.
@@ -181,7 +210,7 @@ mod tests {
         let text = edited(SET, &Change::SetKey { song: song("A"), key: "F#m".into() });
         assert_eq!(text, SET.replace("\"a.toml\"\n", "\"a.toml\"\nkey = \"F#m\"\n"));
         let pause = edit(SET, &Change::SetKey { song: song("Talk"), key: "C".into() }, &titles(&["A", "B", "Talk"]));
-        assert_eq!(pause, Err(ChangeError::Pause("Talk".into())));
+        assert_eq!(pause, Err(ChangeError::Pause("Talk".into(), "key")));
     }
 
     #[test]
@@ -196,6 +225,36 @@ mod tests {
         let text = edited(SET, &Change::MoveSong { song: song("A"), to: 99 });
         assert_eq!(text.matches("[[song]]").count(), 3);
         assert!(text.find("Talk").unwrap() < text.find("a.toml").unwrap(), "{text}");
+    }
+
+    #[test]
+    fn a_song_that_is_removed_takes_its_comments_along() {
+        let quiet = "\n# The quiet one.\n[[song]]\nmap = \"b.toml\" # alone\nkey   = \"D\"  # she asked\n";
+        assert_eq!(edited(SET, &Change::RemoveSong { song: song("B") }), SET.replace(quiet, ""));
+        assert_eq!(
+            edited(SET, &Change::RemoveSong { song: song("Talk") }),
+            SET.replace("\n[[song]]\ntitle = \"Talk\"\n", "")
+        );
+        let set = "song = [{ map = \"a.toml\" }, { map = \"b.toml\", key = \"D\" }, { title = \"Talk\" }] # all\n";
+        let text = edited(set, &Change::RemoveSong { song: song("A") });
+        assert_eq!(text, "song = [{ map = \"b.toml\", key = \"D\" }, { title = \"Talk\" }] # all\n");
+    }
+
+    #[test]
+    fn a_singer_is_named_and_taken_away_again() {
+        let singer = |title: &str, singer: Option<&str>| Change::SetSinger {
+            song: song(title),
+            singer: singer.map(str::to_owned),
+        };
+        let text = edited(SET, &singer("B", Some("guest")));
+        assert_eq!(text, SET.replace("# she asked\n", "# she asked\nsinger = \"guest\"\n"));
+        assert_eq!(edited(&text, &singer("B", None)), SET);
+        let pause = edit(SET, &singer("Talk", Some("guest")), &titles(&["A", "B", "Talk"]));
+        assert_eq!(pause, Err(ChangeError::Pause("Talk".into(), "singer")));
+        let set = "song = [{ map = \"a.toml\" }, { map = \"b.toml\" }, { title = \"Talk\" }]\n";
+        let text = edited(set, &singer("A", Some("guest")));
+        assert_eq!(text, set.replace("\"a.toml\" ", "\"a.toml\", singer = \"guest\" "));
+        assert_eq!(edited(&text, &singer("A", None)), set);
     }
 
     #[test]

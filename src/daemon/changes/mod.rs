@@ -1,5 +1,5 @@
-//! Changes that are made to the set while it is played: a song moved, one added, tonight's key of one, what a rehearsal
-//! adjusts in a song's map.
+//! Changes that are made to the set, while it is played or not: a song moved, added or removed, tonight's key and singer
+//! of one, what a rehearsal adjusts in a song's map.
 //!
 //! A change is an edit of a text of the set. So it is read and checked like any map, survives when the files are saved and
 //! read again, and is saved by writing that text.
@@ -17,23 +17,27 @@ use super::Show;
 use crate::evening::{entry_named, title};
 use crate::map::{self, Book, Level, Loaded, nearest};
 use crate::music::Key;
+use crate::wording::changes as words;
 
 pub use change::{Adjusted, Change, ChangeError, Field, MOST, Titled, WORDS};
-pub use save::{SaveError, Saved, save};
+pub use save::{SaveError, Saved, replace, save};
 
 /// Reads a file; given by whoever knows the files.
 pub type Read = fn(&str) -> io::Result<Vec<u8>>;
 
 impl Change {
-    /// Reads a change of `show`: `move-song TITLE POSITION`, `song-key TITLE KEY`, `add-song FILE` or `add-song FILE KEY`.
-    /// A title may be several words, or a position counted from 1. Or what is adjusted, see [`Adjusted::parse`], in the
-    /// song of the entry `playing`.
+    /// Reads a change of `show`: `move-song TITLE POSITION`, `remove-song TITLE`, `song-key TITLE KEY`,
+    /// `song-singer TITLE NAME`, `add-song FILE` or `add-song FILE KEY`. A title may be several words, or a position
+    /// counted from 1. Or what is adjusted, see [`Adjusted::parse`], in the song of the entry `playing`.
     ///
     /// # Errors
     /// Words that are missing, a song that this set does not have, no key.
     pub fn parse(words: &[String], show: &Show, playing: Option<usize>) -> Result<Change, ChangeError> {
         const MOVE: ChangeError = ChangeError::Missing("move-song", "a title and a new position", "\"Silent Hill\" 3");
         const KEY: ChangeError = ChangeError::Missing("song-key", "a title and a key", "\"Silent Hill\" Eb");
+        const REMOVE: ChangeError = ChangeError::Missing("remove-song", "a title", "\"Silent Hill\"");
+        const SINGER: ChangeError =
+            ChangeError::Missing("song-singer", "a title and a singer, or nobody", "\"Silent Hill\" guest");
         const ADD: ChangeError = ChangeError::Missing("add-song", "a song's map", "songs/silent-hill.toml");
         let Some((word, rest)) = words.split_first() else { return Err(ADD) };
         match (word.as_str(), rest) {
@@ -51,12 +55,48 @@ impl Change {
             }
             ("song-key", _) => Err(KEY),
             ("adjust-zone" | "adjust-song", _) => Adjusted::parse(words, show, playing).map(Change::Adjust),
+            ("remove-song", []) => Err(REMOVE),
+            ("remove-song", title) => Ok(Change::RemoveSong { song: titled(&title.join(" "), show)? }),
+            ("song-singer", [title @ .., name]) if !title.is_empty() => {
+                let singer = (name != change::NOBODY).then(|| name.clone());
+                Ok(Change::SetSinger { song: titled(&title.join(" "), show)?, singer })
+            }
+            ("song-singer", _) => Err(SINGER),
             (_, [file]) => Ok(Change::AddSong { map: beside(file, show), key: None }),
             (_, [file @ .., key]) => {
                 key.parse::<Key>()?;
                 Ok(Change::AddSong { map: beside(&file.join(" "), show), key: Some(key.clone()) })
             }
             _ => Err(ADD),
+        }
+    }
+
+    /// The song whose key or singer it gives: what is told last of these counts.
+    fn gives(&self) -> Option<(&Titled, u8)> {
+        match self {
+            Change::SetKey { song, .. } => Some((song, 0)),
+            Change::SetSinger { song, .. } => Some((song, 1)),
+            Change::MoveSong { .. } | Change::AddSong { .. } | Change::RemoveSong { .. } | Change::Adjust(_) => None,
+        }
+    }
+
+    /// What it means for the set that `show` is after it, in a sentence. `room` is the room's key and the semitones that
+    /// were added by hand, where it gives a key to the song that is played at this moment.
+    #[must_use]
+    pub fn done(&self, show: &Show, room: Option<(&str, i32)>) -> String {
+        let entries = show.plan.entries();
+        match self {
+            Change::MoveSong { song, to } => words::moved(&song.title, *to, entries),
+            Change::AddSong { key, .. } => {
+                words::added(show.plan.title(entries.saturating_sub(1)), entries, key.as_deref())
+            }
+            Change::RemoveSong { song } => words::removed(&song.title, entries),
+            Change::SetKey { song, key } => words::key_set(&song.title, key, room),
+            Change::SetSinger { song, singer } => words::singer_set(&song.title, singer.as_deref()),
+            Change::Adjust(Adjusted { zone, field, value, .. }) => {
+                let whose = zone.as_ref().map_or("the song", |zone| zone.title.as_str());
+                words::adjusted(whose, field.name(), value)
+            }
         }
     }
 }
@@ -139,11 +179,10 @@ pub fn amend(show: &Show, change: Change, read: Read) -> Result<(Book, Vec<Chang
     {
         changes.pop();
     }
-    // What is told last of a song's key counts; the others need not be kept.
-    if let Change::SetKey { song, .. } = &change {
-        let same = |other: &Change| matches!(other, Change::SetKey { song: known, .. } if known == song);
-        let since =
-            changes.iter().rposition(|other| !matches!(other, Change::SetKey { .. })).map_or(0, |last| last + 1);
+    // What is told last of a song's key or singer counts; the others need not be kept.
+    if let Some(given) = change.gives() {
+        let same = |other: &Change| other.gives() == Some(given);
+        let since = changes.iter().rposition(|other| other.gives().is_none()).map_or(0, |last| last + 1);
         let last = changes.split_off(since);
         changes.extend(last.into_iter().filter(|other| !same(other)));
     }

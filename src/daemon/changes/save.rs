@@ -77,6 +77,18 @@ pub fn save(set: &str, read: Read, changes: &[Change]) -> Result<(Vec<Saved>, Bo
     Ok((saved, book))
 }
 
+/// Gives a map another text, whole or not at all, with the same care: `.bak` and `.original` beside it. The path of the
+/// first is returned.
+///
+/// # Errors
+/// It is write-protected or cannot be written; it is as it was then.
+pub fn replace(map: &str, text: &str) -> Result<PathBuf, SaveError> {
+    let file = writable(map)?;
+    let backup = back_up(&file)?;
+    write(&file, &file, text.as_bytes()).map_err(|error| unwritable(&file, error))?;
+    Ok(backup)
+}
+
 fn unwritable(file: &Path, error: io::Error) -> SaveError {
     SaveError::Unwritable { file: file.display().to_string(), error }
 }

@@ -87,4 +87,34 @@ export function drawDetails({ set: show, state, can }) {
   ]);
 }
 
+/** So many messages are shown, the latest on top. */
+const MOST_ARRIVED = 8;
+
+/** What inputs receive is wanted while this dialog is open on a page that can control; `send` tells the program so. */
+export function wireArrivals(send) {
+  const wanted = (on) => {
+    $('arrivals').hidden = !on;
+    if (on) arrived([]);
+    send({ received: on });
+  };
+  $('details').addEventListener('close', () => wanted(false));
+  return {
+    /** Asks for it anew: the dialog was opened, or the program is there again. */
+    ask: (can) => $('details').open && wanted(can === 'control'),
+    took: (lines) => arrived(lines),
+  };
+}
+
+function arrived(lines) {
+  const list = $('arrivals-list');
+  if (!lines.length) list.replaceChildren();
+  for (const { words, when } of lines) {
+    const item = make('li', '', words);
+    if (when) item.append(make('code', '', when));
+    list.prepend(item);
+  }
+  while (list.children.length > MOST_ARRIVED) list.lastChild.remove();
+  $('arrivals-none').hidden = list.children.length > 0;
+}
+
 const ago = (milliseconds) => (milliseconds < 60000 ? `${Math.round(milliseconds / 1000)} s ago` : `${Math.round(milliseconds / 60000)} min ago`);

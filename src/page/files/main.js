@@ -2,7 +2,7 @@
 
 import { drawBoards, drawHand, showBoards } from './horizon.js';
 import { drawChord, drawChords, drawHint, drawKeys, drawSections, drawSong, drawSounding, drawWords, drawZones, set } from './draw.js';
-import { drawDetails, drawSectionList, drawSongList, open, wireDialogs } from './details.js';
+import { drawDetails, drawSectionList, drawSongList, open, wireArrivals, wireDialogs } from './details.js';
 import { arrange, arrangeIfNew, fit } from './fit.js';
 import { wireAdjust } from './adjust.js';
 import { wireKeyChoice } from './keychoice.js';
@@ -113,6 +113,7 @@ function takeFrame(frame) {
       refusedWords = '';
       $('door').close();
       hand.welcomed();
+      arrivals.ask(frame.can);
       if (location.hash === '#play' && !welcomedBefore) hand.playAtOnce();
       welcomedBefore = true;
       break;
@@ -133,6 +134,9 @@ function takeFrame(frame) {
       shown.hand = frame;
       adjust.played(frame.down);
       stale('hand');
+      break;
+    case 'received':
+      arrivals.took(frame.lines);
       break;
     case 'sent':
       hand.sent(frame);
@@ -201,6 +205,7 @@ $('door-form').addEventListener('submit', (event) => {
 // The link tells from its first moment on, so the hand is there before it.
 let link = { live: () => false, send: () => false, now: () => 0, quietFor: () => 0, heardOnce: () => false, do: async () => ({ done: false, words: 'Not connected yet.' }) };
 const hand = wireHand({ send: (message) => link.send(message), now: () => link.now(), canControl, tell });
+const arrivals = wireArrivals((message) => link.send(message));
 wireDialogs();
 wireLight();
 const adjust = wireAdjust({ shown: () => shown, ask: (words) => link.do(words, seen), tell });
@@ -220,6 +225,7 @@ $('sections').addEventListener('click', () => {
 $('health').addEventListener('click', () => {
   open('details');
   drawDetails(shown);
+  arrivals.ask(shown.can);
 });
 $('zones-open').addEventListener('click', () => {
   const opened = document.body.classList.toggle('zones-opened');

@@ -45,6 +45,8 @@ pub(super) enum Frame<'a> {
     Hand(Hand),
     /// What the outputs got: number of the output and bytes.
     Sent { now: u64, messages: &'a [(usize, Vec<u8>)], lost: bool },
+    /// What inputs received, each in words.
+    Received { now: u64, lines: &'a [ReceivedLine] },
     /// What came of a `do`.
     Answer { ask: u32, done: bool, words: &'a str },
     /// A sign of life.
@@ -60,6 +62,15 @@ pub(super) struct StateFrame {
     pub viewers: usize,
     #[serde(flatten)]
     pub next: Next,
+}
+
+/// A message that an input received.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub(super) struct ReceivedLine {
+    /// In words, with the input's name.
+    pub words: String,
+    /// The line of a cue that fires on it.
+    pub when: Option<String>,
 }
 
 /// The last trouble.

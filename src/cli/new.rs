@@ -1,0 +1,316 @@
+//! `handspan new`: a folder with a gear file, a song and a set to start from.
+
+use std::fs::{self, File};
+use std::io::{self, BufRead, ErrorKind, IsTerminal, Write};
+use std::path::{Path, PathBuf};
+
+use toml_edit::Value;
+
+use super::console::{Failure, tell};
+use crate::map::clean;
+use crate::ports::{self, Backend, Direction, FoundPort, InputWish, Match, Wish};
+
+pub(super) const HELP: &str =
+    "At a terminal it asks which of the connected ports to use, unless --input and --output say so. \
+Without either it writes placeholders, and says which. Nothing that is there is ever replaced.
+
+Examples:
+  handspan new evening
+  handspan new evening --input \"stage piano\"
+  handspan new evening --input \"stage piano\" --output synth
+
+Exit codes: 0 done, 1 it could not be done, 2 the command line is wrong.";
+
+/// What is laid out, by its path in the folder. Words in capitals below are filled in.
+const FILES: [(&str, &str); 3] = [
+    ("gear.toml", include_str!("new/gear.toml")),
+    ("songs/first-song.toml", include_str!("new/first-song.toml")),
+    ("set.toml", include_str!("new/set.toml")),
+];
+/// What stands where no input was chosen: part of a name that no port has.
+const NO_INPUT: &str = "my keyboard";
+/// The same for an output, on systems without virtual ports.
+const NO_OUTPUT: &str = "my synthesizer";
+
+/// What the command line asks for.
+pub(super) struct NewOptions<'a> {
+    pub folder: &'a Path,
+    /// Part of the names of the ports to use, where they were given.
+    pub input: Option<&'a str>,
+    pub output: Option<&'a str>,
+    pub backend: Backend,
+}
+
+pub(super) fn run(wanted: &NewOptions<'_>) -> Result<(), Failure> {
+    let folder = wanted.folder;
+    let paths = FILES.map(|(name, _)| folder.join(name));
+    if let Some(there) = paths.iter().find(|path| fs::symlink_metadata(path).is_ok()) {
+        let there = there.display();
+        return Err(Failure::Failed(format!("{there} is there already: nothing was laid out. Name another folder.")));
+    }
+    let found = ports::list(wanted.backend).unwrap_or_default();
+    let input = choose(Direction::Input, wanted.input, &found)?;
+    let output = choose(Direction::Output, wanted.output, &found)?;
+    let texts = FILES
+        .map(|(_, text)| text.replace("INPUT\n", &input_lines(&input)).replace("OUTPUT\n", &output_lines(&output)));
+    lay_out(folder, &paths, &texts).map_err(|(path, error)| {
+        Failure::Failed(format!("{} cannot be written ({error}): nothing was laid out.", path.display()))
+    })?;
+    paths.iter().for_each(|path| tell(&path.display().to_string()));
+    let said = [said_of_input(&input), said_of_output(&output)];
+    said.into_iter().flatten().for_each(|line| tell(&line));
+    tell(&next_steps(&folder.join("set.toml"), folder));
+    Ok(())
+}
+
+/// What is written of a port.
+enum Chosen {
+    /// Nobody said which.
+    Open,
+    /// The gear file's words for one that is connected.
+    Connected(FoundPort, String),
+    /// Part of a name that no port has now.
+    Away(String),
+}
+
+/// The port that the flag names, or that the player chooses at a terminal.
+fn choose(direction: Direction, wanted: Option<&str>, found: &[FoundPort]) -> Result<Chosen, Failure> {
+    let among: Vec<&FoundPort> = found.iter().filter(|port| port.direction == direction && !port.ours).collect();
+    if let Some(wanted) = wanted {
+        return named(direction, wanted, found);
+    }
+    if among.is_empty() || !io::stdin().is_terminal() || !io::stdout().is_terminal() {
+        return Ok(Chosen::Open);
+    }
+    let question = match direction {
+        Direction::Input => "Which keyboard do you play on?",
+        Direction::Output => "What makes the sound?",
+    };
+    tell(question);
+    among.iter().enumerate().for_each(|(number, port)| tell(&format!("  {}  {}", number + 1, port.name())));
+    let answer = ask(&format!("1 to {}, or Enter for none yet: ", among.len()), &mut io::stdin().lock());
+    let chosen = answer.and_then(|number| among.get(number.checked_sub(1)?).copied());
+    Ok(chosen.map_or(Chosen::Open, |port| Chosen::Connected(port.clone(), words_for(port, &among))))
+}
+
+/// Asks until the answer is a number or nothing.
+fn ask(question: &str, answers: &mut dyn BufRead) -> Option<usize> {
+    loop {
+        let _ = write!(io::stdout(), "{question}").and_then(|()| io::stdout().flush());
+        let mut line = String::new();
+        let read = answers.read_line(&mut line).ok()?;
+        match line.trim() {
+            _ if read == 0 => return None,
+            "" => return None,
+            number => match number.parse() {
+                Ok(number) => return Some(number),
+                Err(_) => continue,
+            },
+        }
+    }
+}
+
+/// The port that has these words in its name.
+fn named(direction: Direction, wanted: &str, found: &[FoundPort]) -> Result<Chosen, Failure> {
+    if wanted.trim().is_empty() {
+        return Err(Failure::Wrong("a port's name is missing; `handspan ports` lists them.".to_owned()));
+    }
+    let mut among = found.to_vec();
+    among.iter_mut().for_each(|port| {
+        port.direction = if port.direction == direction { Direction::Input } else { Direction::Output }
+    });
+    let input = InputWish { name: String::new(), port: wanted.to_owned(), serial: None, optional: true };
+    let wish = Wish { inputs: vec![input], ..Wish::default() };
+    match ports::look_up(&wish, &among).0.pop() {
+        Some(Match::One(port)) => Ok(Chosen::Connected(port, wanted.to_owned())),
+        Some(Match::Several(ties)) => {
+            let names: Vec<String> = ties.iter().map(|port| format!("\"{}\"", clean(&port.name()))).collect();
+            Err(Failure::Wrong(format!(
+                "\"{wanted}\" fits several ports: {}. Write a longer part of one.",
+                names.join(", ")
+            )))
+        }
+        _ => Ok(Chosen::Away(wanted.to_owned())),
+    }
+}
+
+/// What the gear file says for a port: its device's name, where no other port has that.
+fn words_for(port: &FoundPort, among: &[&FoundPort]) -> String {
+    let alone = among.iter().filter(|other| other.client == port.client).count() == 1;
+    if alone { port.client.clone() } else { port.name() }
+}
+
+/// A text as TOML writes it.
+fn quoted(text: &str) -> String {
+    Value::from(text).to_string()
+}
+
+fn input_lines(chosen: &Chosen) -> String {
+    match chosen {
+        Chosen::Open => format!(
+            "port = {}         # write part of your keyboard's name here; `handspan ports` lists them\n\
+             optional = true              # no complaint until it is connected; take this line out then\n",
+            quoted(NO_INPUT)
+        ),
+        Chosen::Connected(port, words) => {
+            let serial = port.serial.as_ref().map_or_else(String::new, |serial| {
+                format!("serial = {}  # tells it from another one of its kind\n", quoted(serial))
+            });
+            format!("port = {}  # part of the port's name; `handspan ports` lists them\n{serial}", quoted(words))
+        }
+        Chosen::Away(words) => format!(
+            "port = {}  # part of the port's name; `handspan ports` lists them\n\
+             optional = true              # it was not connected when this was written\n",
+            quoted(words)
+        ),
+    }
+}
+
+fn output_lines(chosen: &Chosen) -> String {
+    match chosen {
+        Chosen::Open if cfg!(not(windows)) => {
+            "virtual = true               # other programs see it as the port \"piano\" of \"handspan\": connect one to it\n".to_owned()
+        }
+        Chosen::Open => format!(
+            "port = {}      # write part of the name of what sounds here; `handspan ports` lists them\n\
+             optional = true              # no complaint until it is connected; take this line out then\n",
+            quoted(NO_OUTPUT)
+        ),
+        Chosen::Connected(_, words) => {
+            format!("port = {}  # part of the port's name; `handspan ports` lists them\n", quoted(words))
+        }
+        Chosen::Away(words) => format!(
+            "port = {}  # part of the port's name; `handspan ports` lists them\n\
+             optional = true              # it was not connected when this was written\n",
+            quoted(words)
+        ),
+    }
+}
+
+fn said_of_input(chosen: &Chosen) -> Option<String> {
+    match chosen {
+        Chosen::Open => Some(format!(
+            "No input was chosen: gear.toml has \"{NO_INPUT}\" in its place. Write part of your keyboard's name there."
+        )),
+        Chosen::Connected(..) => None,
+        Chosen::Away(words) => Some(format!("No input has \"{words}\" in its name now: it is taken up when it comes.")),
+    }
+}
+
+fn said_of_output(chosen: &Chosen) -> Option<String> {
+    match chosen {
+        Chosen::Open if cfg!(not(windows)) => Some(
+            "No output was chosen: while it plays, other programs see the port \"piano\" of \"handspan\". Connect yours to it."
+                .to_owned(),
+        ),
+        Chosen::Open => Some(format!(
+            "No output was chosen: gear.toml has \"{NO_OUTPUT}\" in its place. Write part of the name of what sounds there."
+        )),
+        Chosen::Connected(..) => None,
+        Chosen::Away(words) => Some(format!("No output has \"{words}\" in its name now: it is taken up when it comes.")),
+    }
+}
+
+fn next_steps(set: &Path, folder: &Path) -> String {
+    let (set, song) = (set.display(), folder.join("songs/second.toml"));
+    format!(
+        "\nNext:\n  handspan try {set}                  play it on a page, with nothing plugged in\n  \
+         handspan check {set}                what could go wrong\n  handspan listen {set}               what your \
+         keyboard sends\n  handspan play {set}                 play it\n  handspan set {set} add {}   one more song",
+        song.display()
+    )
+}
+
+/// Writes all files, or none. What is there by now is left alone, and so is the folder.
+fn lay_out(folder: &Path, paths: &[PathBuf], texts: &[String]) -> Result<(), (PathBuf, io::Error)> {
+    let mut written: Vec<&PathBuf> = Vec::new();
+    let made = folder.join("songs");
+    let was_there = (folder.exists(), made.exists());
+    for (path, text) in paths.iter().zip(texts) {
+        let parent = path.parent().unwrap_or(folder);
+        let file = fs::create_dir_all(parent).and_then(|()| File::create_new(path));
+        let is_ours = !matches!(&file, Err(error) if error.kind() == ErrorKind::AlreadyExists);
+        if let Err(error) = file.and_then(|mut file| file.write_all(text.as_bytes())) {
+            written.extend(is_ours.then_some(path));
+            written.iter().for_each(|path| drop(fs::remove_file(path)));
+            // Only what is empty goes.
+            let folders = [(was_there.1, made.as_path()), (was_there.0, folder)];
+            folders.iter().filter(|(was, _)| !was).for_each(|(_, folder)| drop(fs::remove_dir(folder)));
+            return Err((path.clone(), error));
+        }
+        written.push(path);
+    }
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn port(client: &str, port: &str, direction: Direction) -> FoundPort {
+        FoundPort {
+            client: client.into(),
+            port: port.into(),
+            address: String::new(),
+            direction,
+            serial: None,
+            socket: None,
+            ours: false,
+        }
+    }
+
+    #[test]
+    fn a_port_is_written_as_shortly_as_tells_it_apart() {
+        let found = [
+            port("Stage Piano", "MIDI 1", Direction::Input),
+            port("Box", "A", Direction::Input),
+            port("Box", "B", Direction::Input),
+        ];
+        let among: Vec<&FoundPort> = found.iter().collect();
+        assert_eq!(
+            found.iter().map(|port| words_for(port, &among)).collect::<Vec<_>>(),
+            ["Stage Piano", "Box: A", "Box: B"]
+        );
+    }
+
+    #[test]
+    fn a_flag_means_a_port_as_the_gear_file_does() {
+        let found = [
+            port("Box", "A", Direction::Input),
+            port("Box", "B", Direction::Input),
+            port("Synth", "in", Direction::Output),
+        ];
+        assert!(
+            matches!(named(Direction::Input, "box: a", &found), Ok(Chosen::Connected(_, words)) if words == "box: a")
+        );
+        assert!(matches!(named(Direction::Output, "synth", &found), Ok(Chosen::Connected(..))));
+        assert!(matches!(named(Direction::Input, "synth", &found), Ok(Chosen::Away(_))), "it is an output");
+        assert!(
+            matches!(named(Direction::Input, "box", &found), Err(Failure::Wrong(words)) if words.contains("\"Box: A\""))
+        );
+        assert!(matches!(named(Direction::Input, " ", &found), Err(Failure::Wrong(_))));
+    }
+
+    #[test]
+    fn an_answer_is_a_number_or_none_yet() {
+        let answer = |typed: &str| ask("", &mut typed.as_bytes());
+        assert_eq!(answer("2\n"), Some(2));
+        assert_eq!(answer("\n"), None);
+        assert_eq!(answer(""), None);
+        assert_eq!(answer("the piano\n1\n"), Some(1));
+    }
+
+    #[test]
+    fn what_cannot_be_laid_out_whole_leaves_nothing() {
+        let folder = tempfile::tempdir().unwrap();
+        let new = folder.path().join("evening");
+        fs::create_dir(&new).unwrap();
+        fs::write(new.join("songs"), "no folder").unwrap();
+        let paths = FILES.map(|(name, _)| new.join(name));
+        let texts = FILES.map(|(_, text)| text.to_owned());
+        let (path, _) = lay_out(&new, &paths, &texts).unwrap_err();
+        assert_eq!(path, paths[1]);
+        assert_eq!(fs::read_dir(&new).unwrap().count(), 1, "only what was there");
+        assert_eq!(fs::read_to_string(new.join("songs")).unwrap(), "no folder");
+    }
+}

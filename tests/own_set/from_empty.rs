@@ -1,0 +1,134 @@
+//! From an empty folder to a set that is heard: `new`, a second song, `set`, `check`, `play --no-ports`.
+
+use std::fs;
+use std::path::Path;
+
+use serde_json::json;
+use tempfile::TempDir;
+
+use crate::running::{Running, run};
+use crate::without_ports::plays_a_c;
+
+/// What a command must do, and what it said.
+fn done(folder: &Path, arguments: &[&str]) -> String {
+    let (code, out, err) = run(folder, arguments);
+    assert_eq!(code, 0, "{arguments:?}: {out}{err}");
+    out
+}
+
+fn refused(folder: &Path, arguments: &[&str], code: i32, words: &str) {
+    let (came, out, err) = run(folder, arguments);
+    assert!(came == code && err.contains(words), "{arguments:?} ended with {came}: {out}{err}");
+}
+
+const SECOND: &str = "title = \"Lantern\"\nkey = \"D\"\nplay_in = \"C\"\n[[zone]]\nsound = \"grand\"\n";
+
+#[test]
+fn from_an_empty_folder_to_a_set_that_is_heard() {
+    let folder = TempDir::new().expect("a folder");
+    let folder = folder.path();
+    let laid_out = done(folder, &["new", "evening"]);
+    for said in ["evening/gear.toml", "evening/set.toml", "No input was chosen", "No output was chosen", "handspan try"]
+    {
+        assert!(laid_out.contains(said), "{laid_out}");
+    }
+    assert!(done(folder, &["check", "evening/set.toml"]).contains("nothing to put right, nothing to look at"));
+
+    fs::write(folder.join("evening/songs/lantern.toml"), SECOND).expect("a song");
+    let said = done(folder, &["set", "evening/set.toml", "add", "evening/songs/lantern.toml", "Eb", "--position", "1"]);
+    assert!(
+        said.contains("\"Lantern\" is the last of 2 now, in Eb.") && said.contains("\"Lantern\" is 1 of 2 now."),
+        "{said}"
+    );
+    assert!(done(folder, &["check", "evening/set.toml"]).contains("nothing to put right, nothing to look at"));
+
+    let playing = Running::begin(folder, &["play", "evening/set.toml", "--no-ports"]);
+    let mut page = playing.page();
+    page.frame_where("state", |state| state["state"]["song"]["title"] == "Lantern");
+    assert_eq!(plays_a_c(&mut page, 1), [json!([0, [0x90, 63, 80]])], "a C of the fingers is an Eb of the room");
+    page.does(&["next-song"]);
+    page.frame_where("state", |state| state["state"]["entry"]["title"] == "First Song");
+    assert_eq!(plays_a_c(&mut page, 1), [json!([0, [0x90, 60, 80]])]);
+    playing.end();
+}
+
+#[test]
+fn the_set_is_changed_without_an_editor() {
+    let folder = TempDir::new().expect("a folder");
+    let folder = folder.path();
+    done(folder, &["new", "."]);
+    fs::write(folder.join("songs/lantern.toml"), SECOND).expect("a song");
+    let set = folder.join("set.toml");
+    let laid_out = fs::read_to_string(&set).expect("a set");
+    let sung = laid_out.replace("#[singers.guest]", "[singers.guest]").replace("#range", "range");
+    fs::write(&set, &sung).expect("saved");
+    // A song is looked for from the set's own folder too.
+    done(folder, &["set", "set.toml", "add", "songs/lantern.toml"]);
+    done(folder, &["set", "set.toml", "key", "lantern", "F"]);
+    let said = done(folder, &["set", "set.toml", "singer", "Lantern", "guest"]);
+    assert!(said.starts_with("\"Lantern\" is sung by guest tonight.\nSaved to set.toml; "), "{said}");
+    done(folder, &["set", "set.toml", "move", "Lantern", "1"]);
+    done(folder, &["set", "set.toml", "key", "2", "D"]);
+    let text = fs::read_to_string(&set).expect("a set");
+    let lantern = "\n[[song]]\nmap = \"songs/lantern.toml\"\nkey = \"F\"\nsinger = \"guest\"\n";
+    assert!(text.contains(lantern) && text.contains("# Tonight: the songs"), "{text}");
+    assert!(text.contains("#singer = \"guest\""), "comments stay: {text}");
+    assert!(done(folder, &["check", "set.toml"]).contains("nothing to put right"));
+    done(folder, &["set", "set.toml", "singer", "Lantern", "nobody"]);
+    assert!(done(folder, &["set", "set.toml", "remove", "Lantern"]).contains("in the set no longer, which has 1 now."));
+    assert!(folder.join("songs/lantern.toml").exists(), "its map stays");
+    assert_eq!(fs::read_to_string(folder.join("set.toml.original")).expect("kept"), sung);
+
+    let before = fs::read_to_string(&set).expect("a set");
+    for (arguments, code, words) in [
+        (&["remove", "First Song"][..], 1, ""),
+        (&["remove", "Lantern"], 2, "no song \"Lantern\""),
+        (&["key", "First Song", "H"], 2, "\"H\" is no key"),
+        (&["key", "First Song", "Am"], 1, "minor"),
+        (&["singer", "First Song", "gest"], 1, "did you mean \"guest\"?"),
+        (&["move", "First Song", "2"], 2, "There is no position 2"),
+        (&["add", "nowhere.toml"], 1, "nowhere.toml"),
+        (&["add", "songs/lantern.toml", "--position", "9"], 2, "There is no position 9"),
+        (&["add"], 2, "FILE"),
+        (&["louder"], 2, "louder"),
+    ] {
+        refused(folder, &[&["set", "set.toml"], arguments].concat(), code, words);
+        assert_eq!(fs::read_to_string(&set).expect("a set"), before, "{arguments:?}");
+    }
+    refused(folder, &["set", "missing.toml", "remove", "Lantern"], 2, "missing.toml");
+}
+
+#[test]
+fn nothing_that_is_there_is_replaced() {
+    let folder = TempDir::new().expect("a folder");
+    let folder = folder.path();
+    for name in ["gear.toml", "songs/first-song.toml", "set.toml"] {
+        let taken = folder.join(name.replace('/', "-")).join("evening");
+        fs::create_dir_all(taken.join("songs")).expect("a folder");
+        fs::write(taken.join(name), "mine").expect("a file");
+        let path = taken.display().to_string();
+        refused(folder, &["new", &path], 1, &format!("{name} is there already: nothing was laid out."));
+        assert_eq!(fs::read_to_string(taken.join(name)).expect("there"), "mine");
+        let count = |folder: &Path| fs::read_dir(folder).expect("a folder").count();
+        let others = if name.starts_with("songs/") { (1, 1) } else { (2, 0) };
+        assert_eq!((count(&taken), count(&taken.join("songs"))), others, "{name}");
+    }
+    fs::write(folder.join("file"), "mine").expect("a file");
+    refused(folder, &["new", "file/evening"], 1, "nothing was laid out");
+}
+
+#[test]
+fn ports_that_are_named_are_written_as_they_are_given() {
+    let folder = TempDir::new().expect("a folder");
+    let folder = folder.path();
+    let (input, output) = ("a \"stage\" piano = 'x'", "nobody's synth # 2");
+    let said = done(folder, &["new", "evening", "--input", input, "--output", output]);
+    assert!(said.contains("No input has \"a \"stage\" piano = 'x'\" in its name now"), "{said}");
+    let gear = fs::read_to_string(folder.join("evening/gear.toml")).expect("a gear file");
+    let gear: toml_edit::DocumentMut = gear.parse().expect("TOML");
+    assert_eq!(gear["inputs"]["keyboard"]["port"].as_str(), Some(input));
+    assert_eq!(gear["outputs"]["piano"]["port"].as_str(), Some(output));
+    assert!(done(folder, &["check", "evening/set.toml"]).contains("nothing to put right"));
+    refused(folder, &["new", "other", "--input", ""], 2, "a port's name is missing");
+    assert!(!folder.join("other").exists());
+}

@@ -147,12 +147,13 @@ class Sent(unittest.TestCase):
     def test_on_entering_and_leaving(self):
         # R8: what leaving does, then what entering does; the machine that led is told nothing of it.
         leaves = 'on_leaving = [{ to = "desk", message = { transport = "stop" } }]\n'
-        sends = '{ to = "desk", message = { %s } }'
-        enters = f"on_entering = [{sends % 'locate = "00:00:10:00"'}, {sends % 'transport = "play"'}]\n"
+        send = '{ to = "desk", message = { %s } }'
+        located, played = send % 'locate = "00:00:10:00"', send % 'transport = "play"'
+        enters = f"on_entering = [{located}, {played}]\n"
         songs = (leaves, enters)
         out = replay(cue('input = "keyboard", control = 67', 'do = "next-song"'), [(SECOND, control(67, 127))], songs=songs)
-        located = bytes([0xF0, 0x7F, 0x7F, 6, 0x44, 6, 1, 0, 0, 10, 0, 0, 0xF7])
-        self.assertEqual(said(out["desk"]), [bytes([0xF0, 0x7F, 0x7F, 6, 1, 0xF7]), located, bytes([0xF0, 0x7F, 0x7F, 6, 2, 0xF7])])
+        place = bytes([0xF0, 0x7F, 0x7F, 6, 0x44, 6, 1, 0, 0, 10, 0, 0, 0xF7])
+        self.assertEqual(said(out["desk"]), [bytes([0xF0, 0x7F, 0x7F, 6, 1, 0xF7]), place, bytes([0xF0, 0x7F, 0x7F, 6, 2, 0xF7])])
 
 
 class Received(unittest.TestCase):

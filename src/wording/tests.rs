@@ -293,7 +293,7 @@ fn maps_and_changes() {
         "\"Lantern\" is in F tonight. The room stays in D, because the key was changed by hand: tonights-key goes to the \
          new key."
     );
-    assert_eq!(changes::adjusted("bed", "level", "-3"), format!("bed: level -3. {unsaved}"));
+    assert_eq!(changes::adjusted("bed", "level", "-3"), "bed: level -3.");
     assert_eq!(changes::undone("adjust-song tempo 92"), "Taken back: adjust-song tempo 92.");
     assert_eq!(changes::NOTHING_TO_UNDO, "Nothing was changed since the set was last saved: there is nothing to undo.");
     assert_eq!(

@@ -4,23 +4,25 @@
 use super::tonight::{Outing, Tonight};
 use super::words::quoted;
 use crate::evening::title_of;
-use crate::map::{Action, Book, Cue, Diagnostic, Does, Linger, Zone};
+use crate::map::{Action, Book, Cue, Deed, Diagnostic, Does, Linger, Zone};
 
-/// Hint: notes that linger into a pause or to the end of the evening, where no cue of the gear lets them fade. Hint: a drone
+/// Hint: notes that linger into a pause or to the end of the evening, where neither a cue of the gear lets them fade nor what is done on leaving the song or on
+/// entering the pause. Hint: a drone
 /// that cues turn on, and none off. Hint: a song's own cue with `off` that is undone as the song is left.
 pub(super) fn find(tonight: &Tonight<'_>, found: &mut Vec<Diagnostic>) {
     let book = tonight.book;
     let cues = || book.gear.cues.iter().chain(book.songs.iter().flat_map(|song| &song.cues));
     // Who has no cues at all ends them by other means.
     let first = cues().next();
-    if first.is_some() && !book.gear.cues.iter().any(fades) {
+    if first.is_some() && !book.gear.cues.iter().any(|cue| fades(&cue.does)) {
         for outing in &tonight.outings {
             found.extend(lingering(tonight, outing));
         }
     }
     let on = |cue: &&Cue| matches!(cue.does, Does::Act(Action::Drone(Some(true))));
-    let ends = |cue: &Cue| fades(cue) || matches!(cue.does, Does::Act(Action::Drone(None | Some(false))));
-    if let Some(cue) = cues().find(on).filter(|_| !cues().any(ends)) {
+    let ends = |does: &Does| fades(does) || matches!(does, Does::Act(Action::Drone(None | Some(false))));
+    let is_ended = || cues().any(|cue| ends(&cue.does)) || book.deeds().any(|deed| ends(&deed.does));
+    if let Some(cue) = cues().find(on).filter(|_| !is_ended()) {
         let title = "this cue turns the drone on, and none turns it off";
         let hint = Diagnostic::hint(cue.spot, title);
         found.push(hint.help("take state out, so that it turns the drone off again, or add a cue with do = \"fade\""));
@@ -35,9 +37,9 @@ pub(super) fn find(tonight: &Tonight<'_>, found: &mut Vec<Diagnostic>) {
     }
 }
 
-/// Whether a cue lets all held notes fade, and a drone with them. A panic is for trouble.
-fn fades(cue: &Cue) -> bool {
-    matches!(cue.does, Does::Act(Action::Fade(_)))
+/// Whether all held notes fade, and a drone with them. A panic is for trouble.
+fn fades(does: &Does) -> bool {
+    matches!(does, Does::Act(Action::Fade(_)))
 }
 
 /// A zone whose notes linger where a song ends before a pause or the end.
@@ -53,14 +55,19 @@ fn lingering(tonight: &Tonight<'_>, outing: &Outing<'_>) -> Option<Diagnostic> {
     };
     let rings = |zone: &Zone| zone.linger == Linger::Next && zone.on && !turned(&zone.name);
     let part = parts.into_iter().find(|part| rings(part.zone))?;
-    let until = match book.set.entries.get(entry + 1) {
+    let fade = |deeds: &[Deed]| deeds.iter().any(|deed| fades(&deed.does));
+    let next = book.set.entries.get(entry + 1);
+    if fade(&piece.song.on_leaving) || next.is_some_and(|next| fade(&next.on_entering)) {
+        return None;
+    }
+    let until = match next {
         None => "to the end of the evening".to_owned(),
         Some(next) if next.song.is_none() => format!("through {}", pause(book, entry + 1)),
         Some(_) => return None,
     };
     let title = format!("the last notes of the zone {} in {} ring on {until}", part.name(), tonight.title(outing));
     let hint = Diagnostic::hint(part.zone.spot, title).also(outing.entry.spot, "played here");
-    Some(hint.help("add a cue with do = \"fade\" to the gear, or end the song with a section in which the zone is not"))
+    Some(hint.help("write on_leaving = [\"fade 2000\"] in the song, or add a cue with do = \"fade\" to the gear"))
 }
 
 fn pause(book: &Book, entry: usize) -> String {

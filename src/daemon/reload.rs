@@ -243,11 +243,10 @@ impl Reloader {
 
 /// A fault of saved maps. In a line its file is told as the set names it.
 fn fault(error: &Diagnostic, sources: &[Source]) -> SavedFault {
-    let folder = sources.first().and_then(|set| Path::new(&set.path).parent()).unwrap_or(Path::new(""));
-    let place = error.spot.and_then(|spot| spot.place(sources)).map(|place| {
-        let file = Path::new(place.file).strip_prefix(folder).unwrap_or(Path::new(place.file));
-        format!("{}, line {}: ", file.display(), place.line)
-    });
+    let place = error
+        .spot
+        .and_then(|spot| spot.place(sources))
+        .map(|place| format!("{}, line {}: ", place.beside_the_set(sources), place.line));
     let line = clean(&format!("{}{}", place.unwrap_or_default(), error.title));
     SavedFault { drawn: error.render(sources, false), line }
 }

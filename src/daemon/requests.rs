@@ -235,7 +235,7 @@ impl RequestHandler {
             let set = show.book.sources.first().map_or("", |set| set.path.as_str());
             let Changed { loaded, changes, .. } = changes::load(set, self.read, others);
             let Some(book) = loaded.book.filter(|book| wish(&book.gear) == wish(&show.book.gear)) else {
-                return Err((Outcome::Failed, sentence(&SaveError::Faulty)));
+                return Err((Outcome::Failed, wording::changes::NOT_UNDONE.to_owned()));
             };
             let prepared = PreparedMaps::new(&show, book, changes);
             let next = Arc::clone(prepared.show());
@@ -252,13 +252,19 @@ impl RequestHandler {
         Err((Outcome::Failed, wording::changes::OVERTAKEN.to_owned()))
     }
 
-    /// A zone whose `on` was adjusted is turned so at once.
+    /// A zone whose `on` was adjusted is turned so at once, where its song is the one that is played and no other zone of
+    /// it has the same name.
     fn turn_as_adjusted(&self, change: &Change, show: &Show) {
         let Change::Adjust(Adjusted { map, zone: Some(zone), field: Field::On, .. }) = change else { return };
         let is_map = |song: &&Song| show.book.sources.get(song.title.spot.file).is_some_and(|file| file.path == *map);
         let zones = show.book.songs.iter().find(is_map).map(|song| &song.zones[..]).unwrap_or_default();
         let named = zones.iter().filter(|known| known.name == zone.title).nth(zone.number);
         let Some(on) = named.map(|named| named.on) else { return };
+        let entry = self.observer.state().song.and_then(|song| show.book.set.entries.get(song.position - 1));
+        let is_played = entry.and_then(|entry| show.book.songs.get(entry.song?)).is_some_and(|song| is_map(&song));
+        if !is_played || zones.iter().filter(|known| known.name == zone.title).count() > 1 {
+            return;
+        }
         let turned =
             |now: &Show| now.plan.zone_named(&zone.title).map(|name| Action::Zone { name, on: Some(on) }).ok_or(());
         // Where nobody plays any longer there is nothing to turn.

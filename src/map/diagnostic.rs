@@ -87,6 +87,16 @@ pub struct Place<'a> {
     pub column: usize,
 }
 
+impl<'a> Place<'a> {
+    /// The file as the set names it, without the folder in which the set lies.
+    #[must_use]
+    pub fn beside_the_set(&self, sources: &'a [Source]) -> &'a str {
+        let folder = sources.first().and_then(|set| set.path.rsplit_once('/')).map_or("", |(folder, _)| folder);
+        let within = self.file.strip_prefix(folder).and_then(|within| within.strip_prefix('/'));
+        within.filter(|_| !folder.is_empty()).unwrap_or(self.file)
+    }
+}
+
 impl Spot {
     /// The file, line and column of this spot's start, for messages without a picture of the line.
     #[must_use]

@@ -41,7 +41,7 @@ impl Slip {
             Slip::Blank => "this is not a plain blank, though it looks like one",
             Slip::Dash => "this dash is not a minus sign",
             Slip::Comma => "a number has a point before its decimals, not a comma",
-            Slip::Unit => "a number stands without its unit",
+            Slip::Unit => "a number is written without a unit",
             Slip::Flag => "yes and no are written true and false",
             Slip::Colon => "between a field and its value stands =, not a colon",
             Slip::Backslash => "a path has / between its parts, not a backslash",

@@ -59,7 +59,8 @@ fn answer(hub: &Hub, (handler, observer): (&RequestHandler, &Observer), viewer: 
     if word == "save-set" && !hub.auth.asks() && !owner::is_ours(viewer.ends.from, viewer.ends.at) {
         return (false, NOT_YOUR_FILE.to_owned());
     }
-    let steps = word.starts_with("next-") || word.starts_with("previous-");
+    // What means the song that is played, by where it stands, must not reach another one.
+    let steps = ["next-", "previous-", "adjust-", "undo-"].iter().any(|first| word.starts_with(first));
     if steps && !hub.seen.is_still(asked.seen, &SetPosition::of(&observer.state())) {
         return (false, JUST_MOVED.to_owned());
     }

@@ -156,6 +156,9 @@ pub(crate) fn key_set(title: &str, key: &str, room: Option<(&str, i32)>) -> Stri
 /// Nothing was changed that could be taken back.
 pub(crate) const NOTHING_TO_UNDO: &str = "Nothing was changed since the set was last saved: there is nothing to undo.";
 
+/// The maps as they are saved by now cannot be loaded.
+pub(crate) const NOT_UNDONE: &str = "Nothing was taken back: the maps that were saved meanwhile have errors, or ask for other ports than those that are open.";
+
 /// A field of a zone or of the song was adjusted.
 pub(crate) fn adjusted(whose: &str, field: &str, value: &str) -> String {
     format!("{whose}: {field} {value}.")

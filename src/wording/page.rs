@@ -3,7 +3,7 @@
 use std::fmt::Display;
 
 use super::notices::sentence;
-use crate::map::Listed;
+use crate::map::{Listed, Place, Source};
 
 /// A page, for the log and as who asks for something.
 pub(crate) fn name(number: u64, address: &dyn Display) -> String {
@@ -88,8 +88,10 @@ pub(crate) const PASSCODE_WRONG: &str = "That is not the passcode.";
 pub(crate) const TOO_MANY_PASSCODES: &str = "Too many wrong passcodes: wait a little.";
 
 /// What `check` found, in a line: the sentence, where, and what to do.
-pub(crate) fn finding(found: &Listed<'_>) -> String {
-    let place = found.place.map_or_else(String::new, |place| format!(" ({}, line {})", place.file, place.line));
+pub(crate) fn finding(found: &Listed<'_>, sources: &[Source]) -> String {
+    // Where the set lies is nobody's business who looks at the page.
+    let place = |place: Place<'_>| format!(" ({}, line {})", place.beside_the_set(sources), place.line);
+    let place = found.place.map_or_else(String::new, place);
     let help = found.help.map_or_else(String::new, |help| format!(" {}", sentence(&help)));
     format!("{}{place}{help}", sentence(&found.title))
 }

@@ -293,6 +293,10 @@ fn maps_and_changes() {
         "\"Lantern\" is in F tonight. The room stays in D, because the key was changed by hand: tonights-key goes to the \
          new key."
     );
+    assert_eq!(
+        changes::NOT_UNDONE,
+        "Nothing was taken back: the maps that were saved meanwhile have errors, or ask for other ports than those that are open."
+    );
     assert_eq!(changes::adjusted("bed", "level", "-3"), "bed: level -3.");
     assert_eq!(changes::undone("adjust-song tempo 92"), "Taken back: adjust-song tempo 92.");
     assert_eq!(changes::NOTHING_TO_UNDO, "Nothing was changed since the set was last saved: there is nothing to undo.");
@@ -618,11 +622,12 @@ fn whom_a_key_suits_is_said_in_one_line() {
 #[test]
 fn a_finding_is_one_line() {
     use crate::map::{Diagnostic, Source, Spot};
-    let sources = [Source { path: "songs/snow.toml".to_owned(), text: "title = \"Snow\"\nkey = \"D\"\n".to_owned() }];
+    let sources =
+        [Source { path: "/home/ida/concert/snow.toml".to_owned(), text: "title = \"Snow\"\nkey = \"D\"\n".to_owned() }];
     let spot = Spot { file: 0, start: 15, end: 20 };
     let hint = Diagnostic::hint(spot, "the melody goes up to C6").help("write key = \"C\"");
     assert_eq!(
-        super::page::finding(&hint.listed(&sources)),
-        "The melody goes up to C6. (songs/snow.toml, line 2) Write key = \"C\"."
+        super::page::finding(&hint.listed(&sources), &sources),
+        "The melody goes up to C6. (snow.toml, line 2) Write key = \"C\"."
     );
 }

@@ -100,7 +100,7 @@ const REFUSED: &[Mistake] = &[
     (&[(SET, "songs/mill.toml", "songs/mil.toml")], (SET, 31), ("\"songs/mil.toml\" cannot be read", "did you mean \"songs/mill.toml\"?")),
     (&[(SET, "[[song]]\nmap = \"songs/mill.toml\"", "[song]\nmap = \"songs/mill.toml\"")], (SET, 30), ("There can be several of these", "write [[song]]")),
     (&[(ROAD, "keys = [\"A0\", \"B2\"]", "range = [\"A0\", \"B2\"]")], (ROAD, 12), ("A zone has no field called \"range\"", "did you mean keys?")),
-    (&[(ROAD, "tempo = 84", "tempo = 84 bpm")], (ROAD, 3), ("A number stands without its unit", "write tempo = 84")),
+    (&[(ROAD, "tempo = 84", "tempo = 84 bpm")], (ROAD, 3), ("A number is written without a unit", "write tempo = 84")),
     (&[(ROAD, "tempo = 84", "tempo = 84,5")], (ROAD, 3), ("A number has a point before its decimals", "write tempo = 84.5")),
     (&[(ROAD, "tempo = 84", "tempo =\u{a0}84")], (ROAD, 3), ("This is not a plain blank", "write tempo = 84")),
     (&[(BAKER, "level = -8.0", "level = –8.0")], (BAKER, 19), ("This dash is not a minus sign", "write level = -8.0")),

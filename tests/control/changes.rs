@@ -343,6 +343,7 @@ fn a_rehearsal_adjusts_the_song_that_is_played() {
     evening.done("adjust-song tempo 92.5");
     assert_eq!(evening.state().tempo, Some(92.5));
     let words = [
+        "adjust-zone \"grand\" octave 1",
         "adjust-zone \"grand\" octave -1",
         "adjust-zone \"grand\" level -6",
         "adjust-zone \"bed\" on on",

@@ -18,12 +18,12 @@ READER = Path(os.environ.get("READ_MAPS", ROOT / "target" / "debug" / "examples"
 CASES = 4_000
 SEED = 20_261_128
 # What the reader says of a map's form. The rest is about names that nothing has and parts that do not go together, such
-# as a drone's octave, which depends on what the file calls middle C.
+# as a drone's octave, which depends on what the file calls middle C, and what each action needs.
 FORM = ("has no field called", "needs the field", "\" takes ", "this version does not know the field")
 
 
 def is_form(title):
-    return any(form in title for form in FORM) and not title.startswith('"octave" takes a whole number from')
+    return any(form in title for form in FORM) and not title.startswith(('"octave" takes a whole number from', "The action "))
 
 
 def schema(kind):

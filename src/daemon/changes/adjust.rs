@@ -11,7 +11,7 @@ use crate::music::note;
 
 impl Adjusted {
     /// Reads `adjust-zone NAME FIELD VALUE` or `adjust-song tempo VALUE`, of the song that the entry of this index has. A
-    /// zone is named, or meant by its position in the song, counted from 1.
+    /// zone is meant by its position in the song, counted from 1, or by its name.
     ///
     /// # Errors
     /// Words that are missing, no such zone, no such field.
@@ -43,11 +43,11 @@ impl Adjusted {
     }
 }
 
-/// The zone of this name, or at this position counted from 1.
+/// The zone at this position counted from 1, or of this name.
 fn zone_named(song: &Song, name: &str) -> Result<Titled, ChangeError> {
     let names: Vec<&str> = song.zones.iter().map(|zone| zone.name.as_str()).collect();
     let position = || name.parse::<usize>().ok()?.checked_sub(1).filter(|index| *index < names.len());
-    let Some(index) = names.iter().position(|known| *known == name).or_else(position) else {
+    let Some(index) = position().or_else(|| names.iter().position(|known| *known == name)) else {
         let near = nearest(name, names.iter().copied()).map(str::to_owned);
         return Err(ChangeError::NoSuchZone(name.to_owned(), near));
     };

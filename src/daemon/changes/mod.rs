@@ -173,18 +173,16 @@ pub fn load(set: &str, read: Read, changes: &[Change]) -> Changed {
 /// It does not fit, or would lead to a set with errors.
 pub fn amend(show: &Show, change: Change, read: Read) -> Result<(Book, Vec<Change>), ChangeError> {
     let mut changes = show.changes.clone();
-    // Of what is adjusted again and again the last value counts.
-    if let (Change::Adjust(new), Some(Change::Adjust(last))) = (&change, changes.last())
-        && (&new.map, &new.zone, new.field) == (&last.map, &last.zone, last.field)
-    {
-        changes.pop();
-    }
     // What is told last of a song's key or singer counts; the others need not be kept.
     if let Some(given) = change.gives() {
         let same = |other: &Change| other.gives() == Some(given);
         let since = changes.iter().rposition(|other| other.gives().is_none()).map_or(0, |last| last + 1);
         let last = changes.split_off(since);
         changes.extend(last.into_iter().filter(|other| !same(other)));
+    }
+    // Each touch can be undone. Only where there is no room for more, what a later one replaced is forgotten.
+    if changes.len() >= MOST {
+        forget_replaced(&mut changes);
     }
     if changes.len() >= MOST {
         return Err(ChangeError::TooMany);
@@ -193,6 +191,20 @@ pub fn amend(show: &Show, change: Change, read: Read) -> Result<(Book, Vec<Chang
     changes.push(change);
     // There is a book: it was made sure of.
     loaded.book.map(|book| (book, changes)).ok_or_else(|| ChangeError::Faulty(String::new()))
+}
+
+/// Of what is adjusted again and again only the last value stays.
+fn forget_replaced(changes: &mut Vec<Change>) {
+    let adjusts = |change: &Change| match change {
+        Change::Adjust(Adjusted { map, zone, field, .. }) => Some((map.clone(), zone.clone(), *field)),
+        _ => None,
+    };
+    let what: Vec<_> = changes.iter().map(adjusts).collect();
+    let mut number = 0..;
+    changes.retain(|_| {
+        let number = number.next().unwrap_or_default();
+        what[number].is_none() || !what[number + 1..].contains(&what[number])
+    });
 }
 
 /// `book` with a change made to it; there is a book in what is returned.

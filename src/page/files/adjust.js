@@ -13,7 +13,7 @@ const signed = (number) => (number < 0 ? `−${-number}` : number > 0 ? `+${numb
  * `tell(words)` shows the player a sentence.
  */
 export function wireAdjust({ shown, ask, tell }) {
-  let reaching = null; // the zone whose reach is played, and its first key
+  let reaching = null; // the zone whose reach is played, its song, and its first key
   let down = new Set();
   const say = async (...words) => {
     const { words: answer } = await ask(words.map(String));
@@ -46,7 +46,7 @@ export function wireAdjust({ shown, ask, tell }) {
       ...steps('level', zone.level, `${signed(zone.level)} dB`, (value) => adjust('level', value)),
       ...steps('octave', zone.octave, `octave ${signed(zone.octave)}`, (value) => adjust('octave', value)),
       button(reach, 'reach', () => {
-        reaching = reaching?.at === at ? null : { at, low: null };
+        reaching = reaching?.at === at ? null : { at, low: null, song: shown().song?.position };
         draw();
       }),
       button(`linger ${zone.linger}`, 'linger', () => adjust('linger', linger)),
@@ -57,6 +57,7 @@ export function wireAdjust({ shown, ask, tell }) {
 
   function draw() {
     const { song, state, can } = shown();
+    if (reaching && reaching.song !== song?.position) reaching = null;
     if (!$('adjust').open || !state) return;
     const { activeElement } = document;
     const focus = [activeElement?.closest('[data-adjusts]')?.dataset.adjusts, activeElement?.dataset?.does];

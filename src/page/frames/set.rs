@@ -76,7 +76,11 @@ const MOST_FINDINGS: usize = 30;
 
 fn findings(book: &Book) -> Vec<String> {
     let found = check::findings(book);
-    found.iter().take(MOST_FINDINGS).map(|finding| wording::page::finding(&finding.listed(&book.sources))).collect()
+    found
+        .iter()
+        .take(MOST_FINDINGS)
+        .map(|finding| wording::page::finding(&finding.listed(&book.sources), &book.sources))
+        .collect()
 }
 
 fn one<'a>(show: &'a Show, number: usize, entry: &'a Entry) -> EntryFrame<'a> {

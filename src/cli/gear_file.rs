@@ -8,7 +8,9 @@ use super::console::Failure;
 use super::maps;
 use crate::daemon::changes;
 use crate::map::{self, Diagnostic, Level, Loaded, Word, nearest};
+use crate::midi::{Channel, U7};
 use crate::wording::notices::sentence;
+use crate::wording::received::Hearing;
 
 /// Paths of a set and its songs that stand around a gear file which is looked at by itself.
 const NO_SET: &str = "<set>";
@@ -69,6 +71,23 @@ impl GearFile {
             Some(WrittenInput { name: name.to_owned(), port: text(table, "port")?, serial: text(table, "serial") })
         };
         inputs.iter().filter_map(written).collect()
+    }
+
+    /// How the messages of an input are heard, as far as that can be understood.
+    pub(super) fn hearing(&self, input: &str) -> Hearing {
+        let seven_bits = |number: i64| u8::try_from(number).ok().and_then(|number| U7::try_from(number).ok());
+        let table = self.document.get("inputs").and_then(|inputs| inputs.get(input)).and_then(Item::as_table_like);
+        let channel = table.and_then(|table| table.get("channel")?.as_integer());
+        let channel = channel.and_then(|channel| u8::try_from(channel.checked_sub(1)?).ok());
+        let controls = table.and_then(|table| table.get("renumber")?.as_table_like());
+        let renumbered =
+            |(from, to): (&str, &Item)| Some((seven_bits(from.parse().ok()?)?, seven_bits(to.as_integer()?)?));
+        let octave = self.document.get("middle_c").and_then(Item::as_str).and_then(|name| name.strip_prefix('C'));
+        Hearing {
+            channel: channel.and_then(|channel| Channel::from_index(channel).ok()),
+            renumber: controls.into_iter().flat_map(|controls| controls.iter().filter_map(renumbered)).collect(),
+            middle_c: octave.and_then(|octave| octave.parse().ok()).unwrap_or(4),
+        }
     }
 
     /// Adds an input. Where there are several, each says whether it is played on.

@@ -202,8 +202,12 @@ impl Ear<'_> {
         let (Some(action), Some(gear)) = (self.write, &mut self.gear) else { return Ok(None) };
         let Some(Listened { input: source, in_gear }) = self.sources.get(input) else { return Ok(None) };
         let comes_up = bytes[0] & 0xF0 == 0xB0 && bytes.get(2).is_some_and(|value| *value < ON);
-        let trigger = received::trigger(&source.name, bytes, &gear.hearing(&source.name));
-        let Some(trigger) = trigger.filter(|_| !comes_up) else { return Ok(None) };
+        let trigger = |gear: &GearFile| received::trigger(&source.name, bytes, &gear.hearing(&source.name));
+        if comes_up || trigger(gear).is_none() {
+            return Ok(None);
+        }
+        gear.read_again()?;
+        let Some(trigger) = trigger(gear) else { return Ok(None) };
         if *in_gear && action.is_none() {
             return Err(Failure::Failed(received::known_already(&source.name)));
         }
@@ -354,6 +358,31 @@ mod tests {
         );
         let (told, _, written) = heard(&gear, Some(Some("panic")), &[(1, &[0xB2, 80, 127]), (1, &[0x90, 60, 80])]);
         assert!(told.is_ok() && written.contains("note = 60 }") && !written.contains("control = 80"), "{written}");
+    }
+
+    #[test]
+    fn what_an_editor_saved_meanwhile_stays() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("gear.toml");
+        fs::write(&path, GEAR).unwrap();
+        let gear = || GearFile::open(path.to_str().unwrap()).unwrap_or_else(|failure| panic!("{failure:?}"));
+        let ear = |gear: GearFile| {
+            let Sources { sources, .. } = Sources::of(&[], Some(&gear));
+            Ear { sources, gear: Some(gear), write: Some(Some("panic")), repeats: Repeats::default() }
+        };
+        let mut first = ear(gear());
+        let saved = GEAR.replace("port = \"stage\"\n", "port = \"stage\"\nrenumber = { 80 = 81 } # new\n");
+        fs::write(&path, &saved).unwrap();
+        assert!(first.write(0, &[0xB0, 80, 127]).is_ok_and(|said| said.is_some()));
+        let text = fs::read_to_string(&path).unwrap();
+        assert!(text.starts_with(&saved) && text.contains("control = 81 }"), "{text}");
+        // With other inputs nobody knows any longer which of them this one is.
+        let mut second = ear(gear());
+        let saved = text.replace("[inputs.keyboard]", "[inputs.piano]");
+        fs::write(&path, &saved).unwrap();
+        let told = second.write(0, &[0xB0, 82, 127]);
+        assert!(matches!(&told, Err(Failure::Failed(words)) if words.contains("start it again")), "{told:?}");
+        assert_eq!(fs::read_to_string(&path).unwrap(), saved);
     }
 
     #[test]

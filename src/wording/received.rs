@@ -164,6 +164,11 @@ pub(crate) fn alike(port: &str) -> String {
     format!("Two ports are called \"{port}\" and cannot be told apart: neither is listened to. Take one out.")
 }
 
+/// The gear file was saved meanwhile, and its inputs are not what is listened to.
+pub(crate) fn other_inputs(gear: &str) -> String {
+    format!("{gear} has other inputs now than when listening began: start it again.")
+}
+
 /// What arrived is in the gear file already, and nothing is to be made of it.
 pub(crate) fn known_already(input: &str) -> String {
     format!(

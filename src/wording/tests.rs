@@ -399,6 +399,10 @@ fn what_inputs_receive() {
         received::input_lines("stage piano", "Stage: MIDI 1", Some("A1")),
         "[inputs.\"stage piano\"]\nport = \"Stage: MIDI 1\"\nserial = \"A1\""
     );
+    assert_eq!(
+        received::other_inputs("gear.toml"),
+        "gear.toml has other inputs now than when listening began: start it again."
+    );
     assert_eq!(received::not_in_the_gear("Stage"), "The gear file has no input for \"Stage\". It would be:");
     assert_eq!(
         received::NO_INPUTS,

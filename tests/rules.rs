@@ -2,8 +2,11 @@
 
 use std::fs;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use handspan::engine::script::Script;
+use handspan::engine::{Action, Engine, Event, Micros, Plan};
+use handspan::map;
 
 /// All scripts, in order of their names.
 fn scripts() -> Vec<PathBuf> {
@@ -54,4 +57,41 @@ fn a_script_that_is_wrong_does_not_pass() {
     for unreadable in ["1 k strike C4 90\n", "k on C4 90\n", "1 q on C4 90\n", "1 k on C4 90 5\n", "-> o on C4 90\n"] {
         assert!(run(unreadable).is_err(), "{unreadable}");
     }
+}
+
+#[test]
+fn what_the_start_left_out_counts_until_it_is_left() {
+    let file = |path: &Path| match path.to_str() {
+        Some("set.toml") => {
+            "title = \"S\"\ngear = \"gear.toml\"\n[[song]]\nmap = \"a.toml\"\n[[song]]\ntitle = \"Pause\"\n"
+        }
+        Some("gear.toml") => {
+            "[inputs.k]\nport = \"k\"\n[outputs.o]\nvirtual = true\n[sounds.s]\noutput = \"o\"\nchannel = 1\n"
+        }
+        _ => {
+            "title = \"A\"\nkey = \"C\"\non_entering = [{ to = \"o\", message = { clock = \"start\" } }]\n[[zone]]\nsound = \"s\"\n\
+             [[section]]\nname = \"Verse\"\non_entering = [{ to = \"o\", message = { transport = \"play\" } }, \
+             { to = \"o\", message = { transport = \"record\" } }]\n[[section]]\nname = \"Chorus\"\n"
+        }
+    };
+    let loaded = map::load("set.toml", &mut |path| Ok(file(Path::new(path)).into()));
+    let plan = Arc::new(Plan::new(&loaded.book.expect("maps that load")));
+    let counts = |actions: [&str; 2]| {
+        let mut engine = Engine::new(Arc::clone(&plan));
+        let mut out = engine.out();
+        engine.step(Event::Start { entry: 0, order_step: 0 }, Micros(0), &mut out);
+        let begun = engine.snapshot().not_sent;
+        let after = actions.map(|action| {
+            out.clear();
+            let action = Action::parse(action, &plan).expect("an action");
+            engine.step(Event::Action(action), Micros(1_000_000), &mut out);
+            engine.snapshot().not_sent
+        });
+        (begun, after)
+    };
+    assert_eq!(counts(["next-section", "resend-messages"]), (3, [1, 0]));
+    assert_eq!(counts(["next-section", "previous-section"]), (3, [1, 1]));
+    assert_eq!(counts(["next-section", "next-song"]), (3, [1, 0]));
+    assert_eq!(counts(["raise-key", "resend-messages"]), (3, [3, 0]));
+    assert_eq!(counts(["from-the-top", "next-section"]), (3, [0, 0]));
 }

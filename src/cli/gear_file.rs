@@ -8,7 +8,9 @@ use super::console::Failure;
 use super::maps;
 use crate::daemon::changes;
 use crate::map::{self, Diagnostic, Level, Loaded, Word, nearest};
+use crate::midi::{Channel, U7};
 use crate::wording::notices::sentence;
+use crate::wording::received::{self, Hearing};
 
 /// Paths of a set and its songs that stand around a gear file which is looked at by itself.
 const NO_SET: &str = "<set>";
@@ -20,6 +22,8 @@ const UNKNOWN_SONG: &str = "<unknown song>";
 pub(super) struct GearFile {
     set: String,
     path: String,
+    /// As it was read.
+    text: String,
     document: DocumentMut,
 }
 
@@ -46,13 +50,29 @@ impl GearFile {
         let own = text(file)?;
         let Ok(document) = own.parse::<DocumentMut>() else { return Err(broken(NO_SET, file)) };
         let Some(gear) = document.get("gear").and_then(Item::as_str) else {
-            return Ok(GearFile { set: NO_SET.to_owned(), path: plain(Path::new(file)), document });
+            let path = plain(Path::new(file));
+            return Ok(GearFile { set: NO_SET.to_owned(), path, text: own, document });
         };
         let path = plain(&Path::new(file).parent().unwrap_or(Path::new("")).join(gear));
-        match text(&path)?.parse::<DocumentMut>() {
-            Ok(document) => Ok(GearFile { set: file.to_owned(), path, document }),
+        let text = text(&path)?;
+        match text.parse::<DocumentMut>() {
+            Ok(document) => Ok(GearFile { set: file.to_owned(), path, text, document }),
             Err(_) => Err(broken(file, &path)),
         }
+    }
+
+    /// Reads it again: an editor may have saved it since.
+    ///
+    /// # Errors
+    /// It cannot be read any longer, or its inputs are others now.
+    pub(super) fn read_again(&mut self) -> Result<(), Failure> {
+        let file = if self.set == NO_SET { &self.path } else { &self.set };
+        let now = GearFile::open(file)?;
+        if now.path != self.path || now.inputs() != self.inputs() {
+            return Err(Failure::Failed(received::other_inputs(&self.path)));
+        }
+        *self = now;
+        Ok(())
     }
 
     /// Its path.
@@ -69,6 +89,23 @@ impl GearFile {
             Some(WrittenInput { name: name.to_owned(), port: text(table, "port")?, serial: text(table, "serial") })
         };
         inputs.iter().filter_map(written).collect()
+    }
+
+    /// How the messages of an input are heard, as far as that can be understood.
+    pub(super) fn hearing(&self, input: &str) -> Hearing {
+        let seven_bits = |number: i64| u8::try_from(number).ok().and_then(|number| U7::try_from(number).ok());
+        let table = self.document.get("inputs").and_then(|inputs| inputs.get(input)).and_then(Item::as_table_like);
+        let channel = table.and_then(|table| table.get("channel")?.as_integer());
+        let channel = channel.and_then(|channel| u8::try_from(channel.checked_sub(1)?).ok());
+        let controls = table.and_then(|table| table.get("renumber")?.as_table_like());
+        let renumbered =
+            |(from, to): (&str, &Item)| Some((seven_bits(from.parse().ok()?)?, seven_bits(to.as_integer()?)?));
+        let octave = self.document.get("middle_c").and_then(Item::as_str).and_then(|name| name.strip_prefix('C'));
+        Hearing {
+            channel: channel.and_then(|channel| Channel::from_index(channel).ok()),
+            renumber: controls.into_iter().flat_map(|controls| controls.iter().filter_map(renumbered)).collect(),
+            middle_c: octave.and_then(|octave| octave.parse().ok()).unwrap_or(4),
+        }
     }
 
     /// Adds an input. Where there are several, each says whether it is played on.
@@ -125,7 +162,7 @@ impl GearFile {
     /// # Errors
     /// What was added makes something wrong, or it cannot be written.
     pub(super) fn save(&self) -> Result<PathBuf, Failure> {
-        let text = self.document.to_string();
+        let text = changes::lines_end_as(&self.text, self.document.to_string());
         let (before, after) = (self.load(None), self.load(Some(&text)));
         let known: Vec<&str> = errors(&before).map(|fault| fault.title.as_str()).collect();
         let new: Vec<_> = errors(&after).filter(|fault| !known.contains(&fault.title.as_str())).cloned().collect();
@@ -243,6 +280,18 @@ mod tests {
         let (_, file) = gear(&text);
         assert_eq!(file.inputs().len(), 2);
         assert_eq!(file.inputs()[1], pedals);
+    }
+
+    #[test]
+    fn lines_end_as_before() {
+        let (folder, mut file) = gear(&GEAR.replace('\n', "\r\n"));
+        let pedals = WrittenInput { name: "pedals".into(), port: "Foot".into(), serial: None };
+        file.add_input(&pedals, false);
+        file.add_cue("when = { input = \"pedals\", control = 80 }", "panic").unwrap();
+        file.save().unwrap_or_else(|failure| panic!("{failure:?}"));
+        let text = fs::read_to_string(folder.path().join("gear.toml")).unwrap();
+        assert!(text.contains("[inputs.pedals]") && text.contains("[[cue]]"), "{text}");
+        assert_eq!(text.matches('\n').count(), text.matches("\r\n").count(), "{text:?}");
     }
 
     #[test]

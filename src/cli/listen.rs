@@ -9,7 +9,7 @@ use super::gear_file::{GearFile, WrittenInput};
 use crate::daemon::repeats::Repeats;
 use crate::ports::{self, Arrival, Backend, Direction, FoundPort, InputWish, Match, Ports, Wish};
 use crate::wording::changes::saved;
-use crate::wording::received;
+use crate::wording::received::{self, Hearing};
 
 pub(super) const HELP: &str = "With a set or a gear file it calls the inputs as the gear file does. \
 --write adds to that file: a port that it has no input for; with an action after it a cue that does this on the next \
@@ -163,6 +163,12 @@ fn new_name<'a>(device: &str, others: impl Iterator<Item = &'a WrittenInput>) ->
     names.find(|name| !taken.contains(&name.as_str())).unwrap_or(name)
 }
 
+/// How an input is heard; without a gear file, as one that stands there with nothing but its port.
+fn hearing(gear: Option<&GearFile>, input: &WrittenInput) -> Hearing {
+    let plain = || Hearing { channel: None, renumber: Vec::new(), middle_c: 4 };
+    gear.map_or_else(plain, |gear| gear.hearing(&input.name))
+}
+
 /// What it listens to, and what it has told.
 struct Ear<'a> {
     sources: Vec<Listened>,
@@ -175,12 +181,13 @@ impl Ear<'_> {
     /// The lines for a message: what it is; the first time also what a map has for it.
     fn lines(&mut self, input: usize, bytes: &[u8], now: Instant) -> Vec<String> {
         let Some(Listened { input: source, in_gear }) = self.sources.get(input) else { return Vec::new() };
-        let Some(line) = received::received(&source.name, bytes) else { return Vec::new() };
+        let hearing = hearing(self.gear.as_ref(), source);
+        let Some(line) = received::received(&source.name, bytes, &hearing) else { return Vec::new() };
         let is_first = self.repeats.is_new(input);
         let Some(is_new) = self.repeats.tells(input, bytes, now) else { return Vec::new() };
         let mut lines = vec![line];
         if is_new {
-            lines.extend(received::trigger(&source.name, bytes).map(|trigger| format!("    {trigger}")));
+            lines.extend(received::trigger(&source.name, bytes, &hearing).map(|trigger| format!("    {trigger}")));
         }
         if is_first && !in_gear {
             lines.extend(self.gear.is_some().then(|| received::not_in_the_gear(&source.port)));
@@ -195,7 +202,12 @@ impl Ear<'_> {
         let (Some(action), Some(gear)) = (self.write, &mut self.gear) else { return Ok(None) };
         let Some(Listened { input: source, in_gear }) = self.sources.get(input) else { return Ok(None) };
         let comes_up = bytes[0] & 0xF0 == 0xB0 && bytes.get(2).is_some_and(|value| *value < ON);
-        let Some(trigger) = received::trigger(&source.name, bytes).filter(|_| !comes_up) else { return Ok(None) };
+        let trigger = |gear: &GearFile| received::trigger(&source.name, bytes, &gear.hearing(&source.name));
+        if comes_up || trigger(gear).is_none() {
+            return Ok(None);
+        }
+        gear.read_again()?;
+        let Some(trigger) = trigger(gear) else { return Ok(None) };
         if *in_gear && action.is_none() {
             return Err(Failure::Failed(received::known_already(&source.name)));
         }
@@ -283,7 +295,7 @@ mod tests {
                 "keyboard: control 64 is 0: the right pedal",
                 "keyboard: control 64 is 127: the right pedal",
                 "keyboard: note C4, velocity 80",
-                "    when = { input = \"keyboard\", note = \"C4\" }",
+                "    when = { input = \"keyboard\", note = 60 }",
                 "foot-board: control 80 is 127 (channel 3)",
                 "    when = { input = \"foot-board\", control = 80 }",
                 "The gear file has no input for \"Foot Board: MIDI 1\". It would be:",
@@ -317,6 +329,60 @@ mod tests {
         let (told, _, gear) = heard(GEAR, Some(None), &[(1, &[0x90, 60, 80])]);
         assert!(matches!(told, Err(Failure::Failed(words)) if words == received::known_already("keyboard")));
         assert_eq!(gear, GEAR);
+    }
+
+    #[test]
+    fn the_line_of_a_cue_is_as_the_input_is_heard() {
+        let heard_as = "middle_c = \"C3\"\n[inputs.keyboard]\nport = \"stage\"\nchannel = 1\nrenumber = { 7 = 11 }\n";
+        let gear = GEAR.replace("[inputs.keyboard]\nport = \"stage\"\n", heard_as);
+        let played: &[(usize, &[u8])] =
+            &[(1, &[0x90, 60, 80]), (1, &[0xB0, 7, 100]), (1, &[0xB2, 80, 127]), (2, &[0xB2, 7, 100]), (1, &[0xFC])];
+        let (told, lines, _) = heard(&gear, None, played);
+        assert!(told.is_ok());
+        assert_eq!(
+            lines,
+            [
+                "keyboard: note C3, velocity 80",
+                "    when = { input = \"keyboard\", note = 60 }",
+                "keyboard: control 7 is 100: the volume, counts as 11",
+                "    when = { input = \"keyboard\", control = 11 }",
+                "keyboard: control 80 is 127 (channel 3, which this input does not receive)",
+                "foot-board: control 7 is 100: the volume (channel 3)",
+                "    when = { input = \"foot-board\", control = 7 }",
+                "The gear file has no input for \"Foot Board: MIDI 1\". It would be:",
+                "    [inputs.foot-board]",
+                "    port = \"Foot Board: MIDI 1\"",
+                "keyboard: clock stop",
+                "    when = { input = \"keyboard\", clock = \"stop\" }",
+            ]
+        );
+        let (told, _, written) = heard(&gear, Some(Some("panic")), &[(1, &[0xB2, 80, 127]), (1, &[0x90, 60, 80])]);
+        assert!(told.is_ok() && written.contains("note = 60 }") && !written.contains("control = 80"), "{written}");
+    }
+
+    #[test]
+    fn what_an_editor_saved_meanwhile_stays() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("gear.toml");
+        fs::write(&path, GEAR).unwrap();
+        let gear = || GearFile::open(path.to_str().unwrap()).unwrap_or_else(|failure| panic!("{failure:?}"));
+        let ear = |gear: GearFile| {
+            let Sources { sources, .. } = Sources::of(&[], Some(&gear));
+            Ear { sources, gear: Some(gear), write: Some(Some("panic")), repeats: Repeats::default() }
+        };
+        let mut first = ear(gear());
+        let saved = GEAR.replace("port = \"stage\"\n", "port = \"stage\"\nrenumber = { 80 = 81 } # new\n");
+        fs::write(&path, &saved).unwrap();
+        assert!(first.write(0, &[0xB0, 80, 127]).is_ok_and(|said| said.is_some()));
+        let text = fs::read_to_string(&path).unwrap();
+        assert!(text.starts_with(&saved) && text.contains("control = 81 }"), "{text}");
+        // With other inputs nobody knows any longer which of them this one is.
+        let mut second = ear(gear());
+        let saved = text.replace("[inputs.keyboard]", "[inputs.piano]");
+        fs::write(&path, &saved).unwrap();
+        let told = second.write(0, &[0xB0, 82, 127]);
+        assert!(matches!(&told, Err(Failure::Failed(words)) if words.contains("start it again")), "{told:?}");
+        assert_eq!(fs::read_to_string(&path).unwrap(), saved);
     }
 
     #[test]

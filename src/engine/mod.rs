@@ -66,6 +66,7 @@ use ids::{DetectorId, KeyId};
 use notes::{Notes, On};
 use plan::Deed;
 use set::clock::Clock;
+use set::held_back::HeldBack;
 use set::sends::Sends;
 use step::{Received, Step};
 
@@ -92,8 +93,8 @@ pub struct Engine {
     guard: FeedbackGuard,
     /// Index of the song or pause that `next-song` will enter, where one was lined up.
     next_song: Option<usize>,
-    /// How much of the lists was not done at the start (rule R8).
-    not_sent: u16,
+    /// How much of the lists the start held back (rule R8).
+    held_back: HeldBack,
     /// The entry for which the drone's sound was set up.
     drone_ready: Option<usize>,
     not_understood: u64,
@@ -122,7 +123,7 @@ impl Engine {
             clock: Clock::default(),
             guard: FeedbackGuard::new(&plan),
             next_song: None,
-            not_sent: 0,
+            held_back: HeldBack::default(),
             drone_ready: None,
             not_understood: 0,
             last: Micros::ZERO,

@@ -79,7 +79,7 @@ impl Engine {
             standing: current.standing,
             drone: notes.drone_sounds(),
             next_song: self.next_song,
-            not_sent: self.not_sent,
+            not_sent: self.held_back.count(),
             ..Snapshot::default()
         };
         let zones = current.playing(plan).map_or(0..0, |playing| playing.song.zones.clone());

@@ -236,7 +236,7 @@ impl Engine {
         }
         (self.hand.presses, self.hand.sustained) = (older.hand.presses, older.hand.sustained);
         self.not_understood = older.not_understood;
-        self.not_sent = older.not_sent;
+        self.held_back = older.held_back;
         self.clock = older.clock;
         self.guard.clone_from(&older.guard);
         self.cues.take_over(&older.cues, &older.plan, &self.plan);

@@ -24,7 +24,8 @@ pub(super) fn read(mut top: Fields<'_>) -> (Gear, Names) {
     let cues = cue::list(&mut top, &names);
     let stand = stand::read(&mut top, &inputs, &names);
     top.done();
-    (Gear { stand, gather, early, reconnect, inputs, outputs, sounds, curves, cues }, names)
+    let middle_c = map_file.middle_c.get();
+    (Gear { middle_c, gather, early, reconnect, inputs, outputs, sounds, curves, cues, stand }, names)
 }
 
 /// The named tables below one heading, such as all of `[inputs]`; `whole` turns false if that is no table,

@@ -140,6 +140,7 @@ impl Desk<'_> {
         let gear = opened.gear.as_ref().and_then(|named| self.gear(&home, named));
         let missing = (
             Gear {
+                middle_c: 4,
                 gather: 0,
                 early: 0,
                 reconnect: true,

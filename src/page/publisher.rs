@@ -18,7 +18,7 @@ use crate::daemon::observer::Observer;
 use crate::daemon::repeats::Repeats;
 use crate::daemon::{Happened, LiveView, Received, Report, Sent, Show};
 use crate::engine::Notice;
-use crate::wording::{self, page::OTHER_PASSCODES};
+use crate::wording::{self, page::OTHER_PASSCODES, received::Hearing};
 
 /// How often it looks while somebody is connected: the owner does not wake it.
 const REST: Duration = Duration::from_millis(5);
@@ -248,10 +248,12 @@ impl Publisher {
         }
         let (now, (show, _)) = (Instant::now(), self.observer.snapshot());
         let mut line = |received: &Received| {
-            let name = &show.book.gear.inputs.get(received.input)?.name.value;
-            let words = wording::received::received(name, received.bytes())?;
+            let gear = &show.book.gear;
+            let input = gear.inputs.get(received.input)?;
+            let (name, hearing) = (&input.name.value, Hearing::of(gear, input));
+            let words = wording::received::received(name, received.bytes(), &hearing)?;
             self.told.repeats.tells(received.input, received.bytes(), now)?;
-            Some(ReceivedLine { words, when: wording::received::trigger(name, received.bytes()) })
+            Some(ReceivedLine { words, when: wording::received::trigger(name, received.bytes(), &hearing) })
         };
         let lines: Vec<ReceivedLine> = self.view.received().iter().filter_map(&mut line).collect();
         if !lines.is_empty() {

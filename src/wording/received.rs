@@ -2,7 +2,8 @@
 
 use toml_edit::Value;
 
-use crate::midi::{Message, Note, U7, decode, machine_control};
+use crate::map::{Gear, Input};
+use crate::midi::{Channel, Message, Note, U7, decode, machine_control};
 use crate::music::note;
 
 /// Controllers that have a name (MIDI 1.0, table 3), as a player calls them.
@@ -29,16 +30,48 @@ const CONTROLLERS: [(u8, &str); 17] = [
 /// Numbers of MIDI Machine Control that a cue may wait for.
 const TRANSPORTS: [(u8, &str); 2] = [(0x01, "stop"), (0x02, "play")];
 
+/// How the messages of an input are heard.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct Hearing {
+    /// The only channel that it receives, where one is given.
+    pub channel: Option<Channel>,
+    /// Controllers that count as others: (from, to).
+    pub renumber: Vec<(U7, U7)>,
+    /// The octave of middle C in the gear file.
+    pub middle_c: i32,
+}
+
+impl Hearing {
+    /// How an input of the gear is heard.
+    pub(crate) fn of(gear: &Gear, input: &Input) -> Hearing {
+        Hearing { channel: input.channel, renumber: input.renumber.clone(), middle_c: gear.middle_c }
+    }
+
+    /// The controller that this one counts as.
+    fn counts_as(&self, number: U7) -> U7 {
+        self.renumber.iter().find(|(from, _)| *from == number).map_or(number, |(_, to)| *to)
+    }
+
+    /// Whether something on this channel, from 1, is received.
+    fn receives(&self, channel: u8) -> bool {
+        self.channel.is_none_or(|only| only.index() + 1 == channel)
+    }
+}
+
 /// A message of an input in a line: `keyboard: control 64 is 127: the right pedal`. None for what comes all the time and
 /// says nothing, ends of notes among it.
-pub(crate) fn received(input: &str, bytes: &[u8]) -> Option<String> {
+pub(crate) fn received(input: &str, bytes: &[u8], hearing: &Hearing) -> Option<String> {
+    let named = |key: Note| note::name(key, hearing.middle_c);
     let words = match decode(bytes).ok()? {
         Message::NoteOn { note, velocity, .. } => format!("note {}, velocity {}", named(note), u8::from(velocity)),
         Message::PolyPressure { note, value, .. } => format!("pressure {} on note {}", u8::from(value), named(note)),
         Message::Control { number, value, .. } => {
             let name = CONTROLLERS.iter().find(|(known, _)| *known == u8::from(number));
             let name = name.map_or_else(String::new, |(_, name)| format!(": {name}"));
-            format!("control {} is {}{name}", u8::from(number), u8::from(value))
+            let counts_as = hearing.counts_as(number);
+            let counts_as =
+                if counts_as == number { String::new() } else { format!(", counts as {}", u8::from(counts_as)) };
+            format!("control {} is {}{name}{counts_as}", u8::from(number), u8::from(value))
         }
         Message::Program { program, .. } => format!("program {}", from_one(program)),
         Message::Pressure { value, .. } => format!("pressure {}", u8::from(value)),
@@ -51,17 +84,28 @@ pub(crate) fn received(input: &str, bytes: &[u8]) -> Option<String> {
         },
         Message::NoteOff { .. } | Message::SongPosition(_) | Message::Sensing | Message::Other(_) => return None,
     };
-    let channel = crate::midi::words::channel(bytes).filter(|channel| *channel != 1);
-    let channel = channel.map_or_else(String::new, |channel| format!(" (channel {channel})"));
+    let channel = match crate::midi::words::channel(bytes) {
+        Some(channel) if !hearing.receives(channel) => {
+            format!(" (channel {channel}, which this input does not receive)")
+        }
+        None | Some(1) => String::new(),
+        Some(channel) => format!(" (channel {channel})"),
+    };
     Some(format!("{input}: {words}{channel}"))
 }
 
 /// The line of a cue that fires on this message: `when = { input = "keyboard", control = 64 }`; none where no cue can.
-pub(crate) fn trigger(input: &str, bytes: &[u8]) -> Option<String> {
+pub(crate) fn trigger(input: &str, bytes: &[u8], hearing: &Hearing) -> Option<String> {
+    if crate::midi::words::channel(bytes).is_some_and(|channel| !hearing.receives(channel)) {
+        return None;
+    }
     let event = match decode(bytes).ok()? {
-        Message::NoteOn { note, .. } => format!("note = \"{}\"", named(note)),
+        // By number: the line may go into a song's map, which counts octaves by itself.
+        Message::NoteOn { note, .. } => format!("note = {}", u8::from(note)),
         // From 120 on they are messages about the channel.
-        Message::Control { number, .. } if u8::from(number) < 120 => format!("control = {}", u8::from(number)),
+        Message::Control { number, .. } if u8::from(number) < 120 => {
+            format!("control = {}", u8::from(hearing.counts_as(number)))
+        }
         Message::Program { program, .. } => format!("program = {}", from_one(program)),
         Message::SongSelect(song) => format!("song_select = {}", from_one(song)),
         Message::Clock(status) => format!("clock = \"{}\"", clock(status)?),
@@ -80,10 +124,6 @@ pub(crate) fn input_lines(name: &str, port: &str, serial: Option<&str>) -> Strin
 /// A text as TOML writes it.
 fn written(text: &str) -> String {
     Value::from(text).to_string()
-}
-
-fn named(key: Note) -> String {
-    note::name(key, 4)
 }
 
 fn from_one(number: U7) -> u8 {
@@ -122,6 +162,11 @@ pub(crate) const BEGINS: &str = "Play, press a pedal, send something. Ctrl-C end
 /// Two ports that have the same name.
 pub(crate) fn alike(port: &str) -> String {
     format!("Two ports are called \"{port}\" and cannot be told apart: neither is listened to. Take one out.")
+}
+
+/// The gear file was saved meanwhile, and its inputs are not what is listened to.
+pub(crate) fn other_inputs(gear: &str) -> String {
+    format!("{gear} has other inputs now than when listening began: start it again.")
 }
 
 /// What arrived is in the gear file already, and nothing is to be made of it.

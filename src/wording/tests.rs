@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use super::notices::{Context, sentence};
+use super::received::Hearing;
 use super::zones::Detail;
 use super::{actions, changes, cues, keys, page, performance, ports, received, zones};
 use crate::engine::{Action, ActionError, By, CueId, Engine, Event, Fired, Micros, Notice, Plan, Snapshot};
@@ -346,11 +347,30 @@ fn a_gear_file_that_asks_for_other_ports_is_told_which() {
 }
 
 #[test]
-fn what_inputs_receive() {
-    let line = |bytes: &[u8]| received::received("keyboard", bytes).unwrap_or_default();
-    let when = |bytes: &[u8]| received::trigger("keyboard", bytes).unwrap_or_default();
+fn what_an_input_receives_as_its_gear_says() {
+    let number = |number: u8| crate::midi::U7::try_from(number).unwrap();
+    let channel = crate::midi::Channel::from_index(1).ok();
+    let hearing = Hearing { channel, renumber: vec![(number(7), number(11))], middle_c: 3 };
     for (bytes, words, trigger) in [
-        (&[0x90, 60, 80][..], "note C4, velocity 80", "note = \"C4\""),
+        (&[0x91, 60, 80][..], "note C3, velocity 80 (channel 2)", Some("note = 60")),
+        (&[0xB1, 7, 9], "control 7 is 9: the volume, counts as 11 (channel 2)", Some("control = 11")),
+        (&[0xB1, 11, 9], "control 11 is 9: the expression (channel 2)", Some("control = 11")),
+        (&[0xC0, 4], "program 5 (channel 1, which this input does not receive)", None),
+        (&[0xFC], "clock stop", Some("clock = \"stop\"")),
+    ] {
+        assert_eq!(received::received("desk", bytes, &hearing), Some(format!("desk: {words}")));
+        let trigger = trigger.map(|trigger| format!("when = {{ input = \"desk\", {trigger} }}"));
+        assert_eq!(received::trigger("desk", bytes, &hearing), trigger, "{words}");
+    }
+}
+
+#[test]
+fn what_inputs_receive() {
+    let plain = Hearing { channel: None, renumber: Vec::new(), middle_c: 4 };
+    let line = |bytes: &[u8]| received::received("keyboard", bytes, &plain).unwrap_or_default();
+    let when = |bytes: &[u8]| received::trigger("keyboard", bytes, &plain).unwrap_or_default();
+    for (bytes, words, trigger) in [
+        (&[0x90, 60, 80][..], "note C4, velocity 80", "note = 60"),
         (&[0xA0, 60, 80], "pressure 80 on note C4", ""),
         (&[0xB0, 64, 127], "control 64 is 127: the right pedal", "control = 64"),
         (&[0xB0, 66, 0], "control 66 is 0: the middle pedal", "control = 66"),
@@ -377,11 +397,15 @@ fn what_inputs_receive() {
     for quiet in [&[0x80, 60, 64][..], &[0x90, 60, 0], &[0xF8], &[0xFE], &[0xF2, 0, 0], &[0xFF], &[0x90]] {
         assert_eq!((line(quiet), when(quiet)), (String::new(), String::new()), "{quiet:?}");
     }
-    let odd = received::trigger("the \"big\" one", &[0xC0, 0]).unwrap();
+    let odd = received::trigger("the \"big\" one", &[0xC0, 0], &plain).unwrap();
     assert_eq!(odd, "when = { input = 'the \"big\" one', program = 1 }");
     assert_eq!(
         received::input_lines("stage piano", "Stage: MIDI 1", Some("A1")),
         "[inputs.\"stage piano\"]\nport = \"Stage: MIDI 1\"\nserial = \"A1\""
+    );
+    assert_eq!(
+        received::other_inputs("gear.toml"),
+        "gear.toml has other inputs now than when listening began: start it again."
     );
     assert_eq!(received::not_in_the_gear("Stage"), "The gear file has no input for \"Stage\". It would be:");
     assert_eq!(

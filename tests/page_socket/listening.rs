@@ -64,7 +64,7 @@ fn who_may_control_sees_what_arrives() {
         [
             json!({ "words": "keyboard: control 64 is 127: the right pedal", "when": "when = { input = \"keyboard\", control = 64 }" }),
             json!({ "words": "keyboard: control 64 is 0: the right pedal", "when": "when = { input = \"keyboard\", control = 64 }" }),
-            json!({ "words": "keyboard: note C4, velocity 80 (channel 3)", "when": "when = { input = \"keyboard\", note = \"C4\" }" }),
+            json!({ "words": "keyboard: note C4, velocity 80 (channel 3)", "when": "when = { input = \"keyboard\", note = 60 }" }),
         ]
     );
     watches.say(&json!({ "received": false }));

@@ -28,8 +28,8 @@ pub struct Hands {
     tonic: u8,
     /// The tonic in which the drone sounds.
     drone: Option<u8>,
-    /// Whether the start left a drone off that a list turns on.
-    not_done: bool,
+    /// What the start left out of the lists of the song and of its first section: turning the drone on.
+    not_done: [Vec<Deed>; 2],
     /// Sustain pedals that are down: input and channel.
     pedals: BTreeSet<(usize, u8)>,
 }
@@ -67,8 +67,9 @@ impl Hands {
     pub fn new(book: Book) -> Hands {
         let zones = book.songs[0].zones.iter().map(|_| Hand::default()).collect();
         let place = Where { entry: Some(0), section: 0, shift: 0 };
-        let mut first = book.songs[0].on_entering.iter().chain(&book.songs[0].sections[0].on_entering);
-        let not_done = first.any(|deed| deed.does == map::Does::Act(map::Action::Drone(Some(true))));
+        let starts = |deed: &&Deed| deed.does == map::Does::Act(map::Action::Drone(Some(true)));
+        let lists = [&book.songs[0].on_entering, &book.songs[0].sections[0].on_entering];
+        let not_done = lists.map(|list| list.iter().filter(starts).cloned().collect());
         let (down, pedals) = (BTreeMap::new(), BTreeSet::new());
         Hands { book, zones, down, presses: 0, place, order_step: 0, tonic: 0, drone: None, not_done, pedals }
     }
@@ -431,7 +432,8 @@ impl Hands {
         }
     }
 
-    /// The lists of what was entered (rule R8). The start does not turn the drone on, `resend-messages` does it then.
+    /// The lists of what was entered (rule R8). The start does not turn the drone on, `resend-messages` does it then, if
+    /// the section was not left before.
     pub fn listed(&mut self, action: Action, before: Standing, standing: Standing) {
         let song = self.song();
         let section = song.sections[standing.section].on_entering.clone();
@@ -440,16 +442,20 @@ impl Hands {
         let again = action == Action::Plain(Plain::ResendMessages);
         let list = match action {
             Action::Plain(Plain::FromTheTop) => both,
-            _ if again && self.not_done => both,
+            _ if again => std::mem::take(&mut self.not_done).concat(),
             _ if has_moved => section,
             _ => return,
         };
-        self.not_done &= !(again || action == Action::Plain(Plain::FromTheTop));
+        if action == Action::Plain(Plain::FromTheTop) {
+            self.not_done = Default::default();
+        }
+        if has_moved {
+            self.not_done[1].clear();
+        }
         for deed in list {
             match deed.does {
-                map::Does::Act(map::Action::Drone(Some(true))) => self.act(Action::Drone(Some(true))),
-                map::Does::Act(map::Action::Drone(on)) if !again => self.act(Action::Drone(on)),
-                map::Does::Act(map::Action::Fade(time)) if !again => self.act(Action::Fade(time)),
+                map::Does::Act(map::Action::Drone(on)) => self.act(Action::Drone(on)),
+                map::Does::Act(map::Action::Fade(time)) => self.act(Action::Fade(time)),
                 _ => {}
             }
         }

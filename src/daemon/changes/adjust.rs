@@ -3,7 +3,7 @@
 use toml_edit::{Array, DocumentMut, Item, Value};
 
 use super::change::{Adjusted, Field};
-use super::edit::{replace, uneditable};
+use super::edit::{lines_end_as, replace, uneditable};
 use super::{ChangeError, Show, Titled};
 use crate::map::{Song, nearest};
 use crate::midi::Note;
@@ -71,9 +71,7 @@ pub(super) fn edit(text: &str, adjusted: &Adjusted) -> Result<String, ChangeErro
         },
         Some(zone) => put(&mut document, zone, (name, value))?,
     }
-    let edited = document.to_string();
-    let edited = if text.contains("\r\n") { edited.replace("\r\n", "\n").replace('\n', "\r\n") } else { edited };
-    Ok(edited)
+    Ok(lines_end_as(text, document.to_string()))
 }
 
 /// Gives a field of a zone another value.

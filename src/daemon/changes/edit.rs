@@ -49,10 +49,12 @@ pub(super) fn edit(text: &str, change: &Change, titles: &[String]) -> Result<Str
             }
         }
     }
-    let edited = document.to_string();
-    // Lines end as they did before.
-    let edited = if text.contains("\r\n") { edited.replace("\r\n", "\n").replace('\n', "\r\n") } else { edited };
-    Ok(edited)
+    Ok(lines_end_as(text, document.to_string()))
+}
+
+/// The edited text, with its lines ending as they did before.
+pub(crate) fn lines_end_as(before: &str, edited: String) -> String {
+    if before.contains("\r\n") { edited.replace("\r\n", "\n").replace('\n', "\r\n") } else { edited }
 }
 
 pub(super) fn uneditable(words: impl Into<String>) -> ChangeError {

@@ -20,6 +20,7 @@ use crate::music::Key;
 use crate::wording::changes as words;
 
 pub use change::{Adjusted, Change, ChangeError, Field, MOST, Titled, WORDS};
+pub(crate) use edit::lines_end_as;
 pub use save::{SaveError, Saved, replace, save};
 
 /// Reads a file; given by whoever knows the files.

@@ -1,6 +1,7 @@
 //! Actions, songs, sections and keys: a change is one step (rule R8), with the shift (R5).
 
 use super::entering::Doing;
+use super::held_back::HeldBack;
 use crate::engine::Engine;
 use crate::engine::ids::Action;
 use crate::engine::ids::{CueId, Micros, ZoneId};
@@ -99,7 +100,7 @@ impl Engine {
         }
         self.current.standing.entry = entry;
         self.next_song = None;
-        self.not_sent = 0;
+        self.held_back = HeldBack::default();
         step.notice(Notice::Song);
         let Some(playing) = plan.playing(entry) else { return self.begin_pause(turned, step) };
         if self.current.standing.song != Some(entry) {
@@ -131,7 +132,7 @@ impl Engine {
             return;
         };
         self.sends.leave_song(step.plan);
-        self.not_sent = 0;
+        self.held_back = HeldBack::default();
         step.notice(Notice::Song);
         self.begin_song(playing, step);
     }
@@ -193,6 +194,7 @@ impl Engine {
         for zone in playing.song.zones.clone() {
             self.hand.begin_section(ZoneId(zone as u16), step.plan);
         }
+        self.held_back.section = 0;
         step.notice(Notice::Section);
         let list = &playing.song.sections[section].enter;
         self.current.turn_zones(list, step.plan);

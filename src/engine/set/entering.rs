@@ -5,6 +5,7 @@ use crate::engine::current::Current;
 use crate::engine::ids::{Action, Micros};
 use crate::engine::out::Notice;
 use crate::engine::plan::{Deed, Plan, Playing};
+use crate::engine::set::held_back::HeldBack;
 use crate::engine::step::Step;
 
 /// How much of the lists is done.
@@ -13,8 +14,10 @@ pub(super) enum Doing {
     All,
     /// At the start nothing is set going: no transport, clock, note or drone.
     NothingStarts,
-    /// On request: all messages again, and what was not done at the start.
-    Again,
+    /// On request: all messages again; with what sets something going, where the start held that back.
+    Again {
+        held_back: bool,
+    },
 }
 
 impl Deed {
@@ -62,7 +65,7 @@ impl Engine {
                 _ if doing == Doing::NothingStarts && starts => {}
                 Deed::Send(send) => self.sends.send(send, &mut self.notes, step),
                 // Only what was not done is done now: the player may have turned it since.
-                Deed::Act(_) if doing == Doing::Again && !(starts && self.not_sent > 0) => {}
+                Deed::Act(_) if matches!(doing, Doing::Again { held_back } if !(starts && held_back)) => {}
                 // What is not there does nothing.
                 Deed::Act(Action::Drone(on)) => {
                     self.notes.turn_drone(on, &self.current, step);
@@ -85,11 +88,11 @@ impl Engine {
     /// Tells what the start did not do.
     pub(super) fn tell_not_done(&mut self, step: &mut Step<'_>) {
         let plan = step.plan;
-        let lists = self.current.lists(plan);
-        let not_done = lists.into_iter().flatten().filter(|deed| deed.starts_something(plan)).count();
-        if not_done > 0 {
-            self.not_sent = not_done as u16;
-            step.notice(Notice::HeldBack(self.not_sent));
+        let count = |list: &[Deed]| list.iter().filter(|deed| deed.starts_something(plan)).count() as u16;
+        let [song, entry, section] = self.current.lists(plan).map(count);
+        self.held_back = HeldBack { song: song.saturating_add(entry), section };
+        if self.held_back.count() > 0 {
+            step.notice(Notice::HeldBack(self.held_back.count()));
         }
     }
 
@@ -100,8 +103,10 @@ impl Engine {
             step.notice(Notice::NothingThere);
             return;
         }
-        self.do_lists(Doing::Again, step);
-        self.not_sent = 0;
+        let HeldBack { song, section } = std::mem::take(&mut self.held_back);
+        for (list, held_back) in self.current.lists(step.plan).into_iter().zip([song, song, section]) {
+            self.do_list(list, Doing::Again { held_back: held_back > 0 }, step);
+        }
         step.notice(Notice::SaidAgain);
     }
 }

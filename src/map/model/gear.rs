@@ -8,6 +8,8 @@ use crate::midi::{Channel, U7};
 /// Inputs, outputs, sounds and curves that hold for every song.
 #[derive(Debug, Clone)]
 pub struct Gear {
+    /// The octave of middle C by which the file counts its notes.
+    pub middle_c: i32,
     /// Notes struck within this time of the first are one handful, in microseconds.
     pub gather: u64,
     /// Keys struck so shortly before a change from elsewhere also sound in new zones, in microseconds.

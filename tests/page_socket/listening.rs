@@ -54,7 +54,7 @@ fn who_may_control_sees_what_arrives() {
         page.next("alive");
         page.next("alive");
     }
-    evening.world.play(evening.piano, &[0xB0, 64, 127, 0xB0, 64, 126, 0xB0, 64, 0, 0x92, 60, 80]);
+    evening.world.play(evening.piano, &[0xB2, 64, 127, 0xB2, 64, 126, 0xB2, 64, 0, 0x92, 60, 80]);
     let mut lines = Vec::new();
     while lines.len() < 3 {
         lines.extend(watches.next("received")["lines"].as_array().unwrap().clone());
@@ -62,8 +62,8 @@ fn who_may_control_sees_what_arrives() {
     assert_eq!(
         lines,
         [
-            json!({ "words": "keyboard: control 64 is 127: the right pedal", "when": "when = { input = \"keyboard\", control = 64 }" }),
-            json!({ "words": "keyboard: control 64 is 0: the right pedal", "when": "when = { input = \"keyboard\", control = 64 }" }),
+            json!({ "words": "keyboard: control 64 is 127: the right pedal (channel 3)", "when": "when = { input = \"keyboard\", control = 64 }" }),
+            json!({ "words": "keyboard: control 64 is 0: the right pedal (channel 3)", "when": "when = { input = \"keyboard\", control = 64 }" }),
             json!({ "words": "keyboard: note C4, velocity 80 (channel 3)", "when": "when = { input = \"keyboard\", note = 60 }" }),
         ]
     );

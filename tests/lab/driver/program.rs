@@ -105,11 +105,12 @@ impl Program {
         self.child.try_wait().is_ok_and(|status| status.is_none())
     }
 
-    /// Memory that is its own and in use, in KiB (VmRSS).
+    /// Memory that is its own and in use, in KiB (RssAnon). Pages of the program itself are left out: the system brings them
+    /// in when they are first run.
     pub fn memory(&self) -> Result<u64, String> {
         let status = fs::read_to_string(format!("/proc/{}/status", self.child.id()))
             .map_err(|error| io("reading its memory", &error))?;
-        let line = status.lines().find_map(|line| line.strip_prefix("VmRSS:")).ok_or("no VmRSS")?;
+        let line = status.lines().find_map(|line| line.strip_prefix("RssAnon:")).ok_or("no RssAnon")?;
         line.trim().trim_end_matches(" kB").trim().parse().map_err(|error| io("reading its memory", &error))
     }
 }

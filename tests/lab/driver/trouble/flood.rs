@@ -21,7 +21,7 @@ use crate::yardstick::Beats;
 
 const LASTS: Duration = Duration::from_secs(60);
 /// Memory is measured from here on: by then every list has had its longest.
-const WARM: Duration = Duration::from_secs(10);
+const WARM: Duration = Duration::from_secs(30);
 /// Memory that may be in use more at the end, in KiB.
 const GROWTH: u64 = 256;
 /// How long it goes on without a limit, and the memory that all queues together may take then.

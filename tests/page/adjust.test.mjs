@@ -2,40 +2,20 @@
 // request with what was there before beside it.
 
 import assert from 'node:assert/strict';
-import { cpSync, mkdtempSync, readFileSync, rmSync, writeFileSync } from 'node:fs';
+import { readFileSync, writeFileSync } from 'node:fs';
 import path from 'node:path';
-import { after, afterEach, before, beforeEach, test } from 'node:test';
-import { OUT, ROOT, axe, faults, launch, perform, reads, until, visit } from './stand.mjs';
+import { test } from 'node:test';
+import { axe, onCopiedMaps, perform, reads, until, visit } from './stand.mjs';
 
-let browser;
-let show;
-let folder;
-before(async () => {
-  browser = await launch();
-});
-// On a copy of the demo's maps: songs are saved here.
-beforeEach(async () => {
-  folder = mkdtempSync(path.join(OUT, 'adjust-'));
-  cpSync(path.join(ROOT, 'maps'), folder, { recursive: true });
-  show = await perform('--set', path.join(folder, 'midwinter.toml'));
-});
-afterEach(async () => {
-  for (const context of browser.contexts()) await context.close();
-  await show.end();
-  rmSync(folder, { recursive: true });
-});
-after(async () => {
-  await browser?.close();
-  assert.deepEqual(faults, []);
-});
+const here = onCopiedMaps('adjust');
 
 const MAP = 'songs/millers-lantern.toml';
-const map = () => readFileSync(path.join(folder, MAP), 'utf8');
-const unsaved = async () => (await show.status()).set.unsaved;
+const map = () => readFileSync(path.join(here.folder, MAP), 'utf8');
+const unsaved = async () => (await here.show.status()).set.unsaved;
 
 /** The page with the dialog open, at a song with two zones. */
 async function adjusting() {
-  const page = await visit(browser, show.url);
+  const page = await visit(here.browser, here.show.url);
   await page.click('#thread');
   await page.click('#song-list button:has-text("Miller")');
   await reads(page, '#title', 'The Miller’s Lantern'.replace('’', "'"));
@@ -59,21 +39,21 @@ test('each field of a zone and the tempo are adjusted by a touch, undone by one,
   await says(page, 'bass', 'linger next');
   await press(page, 'grand', 'begins');
   await says(page, 'grand', 'begins off');
-  assert.equal((await show.status()).song.zones.find(({ name }) => name === 'grand').on, false, 'turned at once');
+  assert.equal((await here.show.status()).song.zones.find(({ name }) => name === 'grand').on, false, 'turned at once');
   await page.click('#adjust-tempo [data-does="tempo higher"]');
   await page.waitForFunction(() => document.querySelector('#adjust-tempo').innerText.includes('113'));
-  await until('the clock follows', async () => Math.round((await show.status()).tempo) === 113);
+  await until('the clock follows', async () => Math.round((await here.show.status()).tempo) === 113);
   assert.deepEqual(await unsaved(), ['adjust-zone "bass" level -1', 'adjust-zone "bass" octave 1', 'adjust-zone "bass" linger next', 'adjust-zone "grand" on off', 'adjust-song tempo 113']);
   await page.click('#undo-change');
   await page.waitForFunction(() => document.querySelector('#adjust-tempo').innerText.includes('112'));
   await page.click('#undo-change');
   await says(page, 'grand', 'begins on');
-  assert.equal((await show.status()).song.zones.find(({ name }) => name === 'grand').on, true, 'turned back');
+  assert.equal((await here.show.status()).song.zones.find(({ name }) => name === 'grand').on, true, 'turned back');
   assert.equal(map(), text, 'nothing is written before it is asked for');
   await page.click('#save-adjusted');
   await until('all is saved', async () => (await unsaved()).length === 0);
-  assert.equal(readFileSync(path.join(folder, `${MAP}.original`), 'utf8'), text);
-  assert.equal(readFileSync(path.join(folder, `${MAP}.bak`), 'utf8'), text);
+  assert.equal(readFileSync(path.join(here.folder, `${MAP}.original`), 'utf8'), text);
+  assert.equal(readFileSync(path.join(here.folder, `${MAP}.bak`), 'utf8'), text);
   assert.equal(map(), text.replace('stay short\n', 'stay short\nlevel = -1\noctave = 1\nlinger = "next"\n'));
 });
 
@@ -81,20 +61,20 @@ test('the reach is what is pressed: the lowest key, then the highest', async () 
   const page = await adjusting();
   await press(page, 'bass', 'reach');
   await says(page, 'bass', 'press the lowest key');
-  show.say('play keyboard 90 28 50');
+  here.show.say('play keyboard 90 28 50');
   await says(page, 'bass', 'now the highest key');
-  show.say('play keyboard 80 28 40');
-  show.say('play keyboard 90 34 50');
+  here.show.say('play keyboard 80 28 40');
+  here.show.say('play keyboard 90 34 50');
   await says(page, 'bass', 'keys E2–E3');
   assert.deepEqual(await unsaved(), ['adjust-zone "bass" keys 40 52']);
 });
 
 test('a view-only page adjusts nothing, and what check finds stands in the details', async () => {
-  const set = path.join(folder, 'midwinter.toml');
+  const set = path.join(here.folder, 'midwinter.toml');
   // Far too high for the guest.
   writeFileSync(set, readFileSync(set, 'utf8').replace('key = "Eb"', 'key = "Ab"'));
   const guarded = await perform('--set', set, '--passcode', 'nine bells', '--viewing-passcode', 'lantern');
-  const page = await visit(browser, guarded.url, { wait: false });
+  const page = await visit(here.browser, guarded.url, { wait: false });
   await page.fill('#passcode', 'lantern');
   await page.click('#enter');
   await page.waitForSelector('body[data-link=live] .drawing', { state: 'attached' });

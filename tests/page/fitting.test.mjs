@@ -7,7 +7,7 @@ import { tmpdir } from 'node:os';
 import path from 'node:path';
 import { after, before, test } from 'node:test';
 import { capitals, cutOff, lost, minutesOfArc, overlaps } from './boxes.mjs';
-import { OUT, ROOT, faults, figure, launch, perform, visit } from './stand.mjs';
+import { OUT, ROOT, faults, figure, go, launch, perform, visit } from './stand.mjs';
 
 /** Width, height, and how many millimetres a pixel has on the tablets, phones and laptops with that size. */
 const SIZES = [
@@ -63,13 +63,6 @@ after(async () => {
 });
 
 const frames = (page) => page.evaluate(() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done))));
-const go = async (page, title) => {
-  await page.evaluate((wanted) => {
-    document.querySelector('#thread').click();
-    [...document.querySelectorAll('#song-list .what')].find((one) => one.textContent.includes(wanted)).click();
-  }, title);
-  await page.waitForFunction((wanted) => document.querySelector('#title').textContent.includes(wanted), title);
-};
 
 /** What is drawn too small: the keyboard, and chords where the line has room for 16 minutes of arc at arm's length. */
 async function tooSmall(page, millimetres) {

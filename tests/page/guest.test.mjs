@@ -2,32 +2,12 @@
 // and names that the program spells.
 
 import assert from 'node:assert/strict';
-import { cpSync, mkdtempSync, readFileSync, rmSync } from 'node:fs';
+import { readFileSync } from 'node:fs';
 import path from 'node:path';
-import { after, before, beforeEach, afterEach, test } from 'node:test';
-import { OUT, ROOT, axe, faults, launch, perform, reads, visit } from './stand.mjs';
+import { test } from 'node:test';
+import { axe, onCopiedMaps, perform, reads, visit } from './stand.mjs';
 
-let browser;
-let show;
-let folder;
-before(async () => {
-  browser = await launch();
-});
-// On a copy of the demo's maps: a set is saved here.
-beforeEach(async () => {
-  folder = mkdtempSync(path.join(OUT, 'guest-'));
-  cpSync(path.join(ROOT, 'maps'), folder, { recursive: true });
-  show = await perform('--set', path.join(folder, 'midwinter.toml'));
-});
-afterEach(async () => {
-  for (const context of browser.contexts()) await context.close();
-  await show.end();
-  rmSync(folder, { recursive: true });
-});
-after(async () => {
-  await browser?.close();
-  assert.deepEqual(faults, []);
-});
+const here = onCopiedMaps('guest');
 
 const go = async (page, title) => {
   await page.click('#thread');
@@ -36,7 +16,7 @@ const go = async (page, title) => {
 };
 
 test('two touches: the room’s key, and the key that the guest wants', async () => {
-  const page = await visit(browser, show.url);
+  const page = await visit(here.browser, here.show.url);
   await go(page, 'Carry the Light');
   await reads(page, '#room-key', 'E♭');
   await page.click('#keys');
@@ -53,24 +33,24 @@ test('two touches: the room’s key, and the key that the guest wants', async ()
   await page.click('#key-list [data-key=E]');
   await reads(page, '#room-key', 'E');
   await reads(page, '#room-on-entry', 'E');
-  const { set, song } = await show.status();
+  const { set, song } = await here.show.status();
   assert.deepEqual(set.unsaved, ['song-key "Carry the Light" E']);
   assert.equal(song.keys.transposed_by_hand, 0);
 });
 
 test('what was transposed by hand does not hold the room where it is', async () => {
-  const page = await visit(browser, show.url);
+  const page = await visit(here.browser, here.show.url);
   await go(page, 'Carry the Light');
   await page.click('#raise-key');
   await reads(page, '#room-key', 'E');
   await page.click('#keys');
   await page.click('#key-list [data-key=G]');
   await reads(page, '#room-key', 'G');
-  await show.stands('tonight’s key', ({ song }) => song.keys.transposed_by_hand === 0 && song.keys.room_on_entry === 'G');
+  await here.show.stands('tonight’s key', ({ song }) => song.keys.transposed_by_hand === 0 && song.keys.room_on_entry === 'G');
 });
 
 test('a later song, and saved on request', async () => {
-  const page = await visit(browser, show.url);
+  const page = await visit(here.browser, here.show.url);
   await go(page, 'The Lamplighter\'s Lullaby');
   await reads(page, '#next-song-key', 'E♭');
   await page.click('#keys');
@@ -80,12 +60,12 @@ test('a later song, and saved on request', async () => {
   await reads(page, '#next-song-key', 'F');
   await page.click('#keys');
   await page.click('#save-set');
-  await show.stands('saved', ({ set }) => set.unsaved.length === 0);
-  assert.match(readFileSync(path.join(folder, 'midwinter.toml'), 'utf8'), /carry-the-light\.toml"\nkey = "F"/);
+  await here.show.stands('saved', ({ set }) => set.unsaved.length === 0);
+  assert.match(readFileSync(path.join(here.folder, 'midwinter.toml'), 'utf8'), /carry-the-light\.toml"\nkey = "F"/);
 });
 
 test('a section that rises says so, and the limit is said', async () => {
-  const page = await visit(browser, show.url);
+  const page = await visit(here.browser, here.show.url);
   await go(page, 'Carry the Light');
   for (const next of ['Chorus', 'Verse', 'Chorus', 'Last chorus']) {
     assert.equal(await page.textContent('#next-section-key'), '');
@@ -96,16 +76,16 @@ test('a section that rises says so, and the limit is said', async () => {
   await reads(page, '#next-section', 'then Last chorus, rises to F');
   for (let step = 0; step < 12; step += 1) {
     await page.keyboard.press('+');
-    await show.stands('higher', ({ song }) => song.keys.transposed_by_hand === step + 1);
+    await here.show.stands('higher', ({ song }) => song.keys.transposed_by_hand === step + 1);
   }
   await page.keyboard.press('+');
   await page.waitForSelector('#health[data-told="Nothing changes: the room\'s key is an octave above tonight\'s, and goes no further."]');
 });
 
 test('a view-only page chooses no key', async () => {
-  await show.end();
-  show = await perform('--set', path.join(folder, 'midwinter.toml'), '--passcode', 'nine bells', '--viewing-passcode', 'lantern');
-  const page = await visit(browser, show.url, { wait: false });
+  await here.show.end();
+  here.show = await perform('--set', path.join(here.folder, 'midwinter.toml'), '--passcode', 'nine bells', '--viewing-passcode', 'lantern');
+  const page = await visit(here.browser, here.show.url, { wait: false });
   await page.fill('#passcode', 'lantern');
   await page.click('#enter');
   await page.waitForSelector('body[data-link=live] .drawing', { state: 'attached' });
@@ -114,13 +94,13 @@ test('a view-only page chooses no key', async () => {
 });
 
 test('names under the sounds are the program’s', async () => {
-  const page = await visit(browser, show.url);
+  const page = await visit(here.browser, here.show.url);
   await go(page, 'Frost on the Window');
   // An A over its third, a C sharp; the room hears D over F sharp, which in F alone would be a G flat.
-  show.say('play keyboard 90 31 50 90 39 50 90 40 50');
+  here.show.say('play keyboard 90 31 50 90 39 50 90 40 50');
   await reads(page, '#gripped', 'A/C♯');
   await reads(page, '#heard', 'D/F♯');
   await page.waitForFunction(() => [...document.querySelectorAll('#zones .how')].some((one) => one.textContent.includes('F♯')));
   assert.equal(await page.$$eval('#zones .how', (all) => all.some((one) => one.textContent.includes('G♭'))), false);
-  show.say('play keyboard 80 31 40 80 39 40 80 40 40');
+  here.show.say('play keyboard 80 31 40 80 39 40 80 40 40');
 });

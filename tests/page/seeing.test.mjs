@@ -6,7 +6,7 @@ import { mkdirSync } from 'node:fs';
 import path from 'node:path';
 import { after, afterEach, before, beforeEach, test } from 'node:test';
 import { capitals, cutOff, minutesOfArc, overlaps } from './boxes.mjs';
-import { OUT, axe, faults, figure, launch, live, perform, reads, until, visit } from './stand.mjs';
+import { OUT, axe, faults, figure, go, launch, live, perform, reads, until, visit } from './stand.mjs';
 
 const SIZES = { 'phone-upright': [360, 740], 'phone-flat': [740, 360], '7-inch': [600, 960], '10-inch-flat': [1280, 800], '10-inch-upright': [800, 1280], '13-inch': [1366, 1024] };
 const PICTURES = path.join(OUT, 'pictures');
@@ -31,11 +31,6 @@ after(async () => {
   assert.deepEqual(faults, []);
 });
 
-const go = async (page, title) => {
-  await page.evaluate(() => document.querySelector('#thread').click());
-  await page.evaluate((wanted) => [...document.querySelectorAll('#song-list button')].find((one) => one.textContent.includes(wanted)).click(), title);
-  await page.waitForFunction((wanted) => document.querySelector('#title').textContent.includes(wanted), title);
-};
 const hold = async (page, ...keys) => {
   show.say(`play keyboard ${keys.map((key) => `90 ${key.toString(16)} 50`).join(' ')}`);
   await page.waitForFunction((count) => document.querySelectorAll('.board:not([hidden]) .key.down').length >= count, keys.length);

@@ -1,10 +1,11 @@
 // What all scenarios need: the performance, the browser, and waiting for a condition.
 
 import { spawn } from 'node:child_process';
-import { appendFileSync, mkdirSync } from 'node:fs';
+import { appendFileSync, cpSync, mkdirSync, mkdtempSync, rmSync } from 'node:fs';
 import { createRequire } from 'node:module';
 import path from 'node:path';
 import { createInterface } from 'node:readline';
+import { after, afterEach, before, beforeEach } from 'node:test';
 import assert from 'node:assert/strict';
 
 export const ROOT = path.resolve(import.meta.dirname, '../..');
@@ -134,4 +135,38 @@ export async function axe(page, state) {
   const { violations } = await page.evaluate(() => window.axe.run(document, { resultTypes: ['violations'] }));
   const told = violations.map(({ id, nodes }) => `${id}: ${nodes.map((one) => `${one.target} ${one.failureSummary}`).join('; ')}`);
   assert.deepEqual(told, [], state);
+}
+
+/** A browser for all scenarios of a file, and for each of them a performance on a copy of the demo's maps, which may be saved. */
+export function onCopiedMaps(name) {
+  const here = { browser: null, show: null, folder: null };
+  before(async () => {
+    here.browser = await launch();
+  });
+  beforeEach(async () => {
+    here.folder = mkdtempSync(path.join(OUT, `${name}-`));
+    cpSync(path.join(ROOT, 'maps'), here.folder, { recursive: true });
+    here.show = await perform('--set', path.join(here.folder, 'midwinter.toml'));
+  });
+  afterEach(async () => {
+    for (const context of here.browser.contexts()) await context.close();
+    await here.show.end();
+    rmSync(here.folder, { recursive: true });
+  });
+  after(async () => {
+    await here.browser?.close();
+    assert.deepEqual(faults, []);
+  });
+  return here;
+}
+
+/** Chooses the song from the page's list, and waits for it. The page is live before it has drawn its first list. */
+export async function go(page, title) {
+  const listed = (wanted) => [...document.querySelectorAll('#song-list button')].some((one) => one.textContent.includes(wanted));
+  await page.waitForFunction(listed, title);
+  await page.evaluate((wanted) => {
+    document.querySelector('#thread').click();
+    [...document.querySelectorAll('#song-list button')].find((one) => one.textContent.includes(wanted)).click();
+  }, title);
+  await page.waitForFunction((wanted) => document.querySelector('#title').textContent.includes(wanted), title);
 }

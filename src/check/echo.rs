@@ -7,7 +7,7 @@ use crate::midi::machine_control::Transport;
 
 /// Hint: a cue that sends, itself or by the change that it makes, what would fire it again if the device sends it back.
 pub(super) fn find(book: &Book, found: &mut Vec<Diagnostic>) {
-    for cue in book.gear.cues.iter().chain(book.songs.iter().flat_map(|song| &song.cues)) {
+    for cue in book.cues() {
         let Some((to, sent)) = says(book, cue) else { continue };
         let title = format!(
             "this cue may set itself off: what it sends to {} may come back from the input {}",

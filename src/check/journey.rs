@@ -10,9 +10,8 @@ use crate::map::{Action, Book, Cue, Diagnostic, Does, Entry, Plain, SendMessage,
 /// the set that no cue leads to. Hint: a song that comes twice, and is chosen by its number.
 pub(super) fn find(book: &Book, found: &mut Vec<Diagnostic>) {
     twice(book, found);
-    let cues = || book.gear.cues.iter().chain(book.songs.iter().flat_map(|song| &song.cues));
-    let Some(first) = cues().next() else { return };
-    found.extend(cues().filter_map(|cue| to_a_pause(book, cue)));
+    let Some(first) = book.cues().next() else { return };
+    found.extend(book.cues().filter_map(|cue| to_a_pause(book, cue)));
     shifted(book, found);
     found.extend(unreached(book, first));
     let by_number = |cue: &Cue, number: u8| match &cue.does {
@@ -26,7 +25,7 @@ pub(super) fn find(book: &Book, found: &mut Vec<Diagnostic>) {
     for entry in 0..book.set.entries.len() {
         let Some(number) = number_of(book, entry) else { continue };
         let Some(first) = entry_numbered(book, number).filter(|first| *first != entry) else { continue };
-        if !cues().any(|cue| by_number(cue, number)) {
+        if !book.cues().any(|cue| by_number(cue, number)) {
             continue;
         }
         let title = format!("the number {number} is there twice in the set: it leads to the first of the two");

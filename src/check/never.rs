@@ -3,15 +3,14 @@
 use super::keyboard;
 use super::tonight::Tonight;
 use super::words::{self, event, from_to, middle_c, quoted};
-use crate::map::{Action, Book, Cue, Diagnostic, Does, FaultKind, Input, SendMessage, Song, Spot, Trigger};
-use crate::midi::Channel;
+use crate::map::{Action, Book, Cue, Diagnostic, Does, FaultKind, Input, Song, Spot, Trigger};
 
 /// Error: a cue on a key that its keyboard does not have, on a channel that its input does not hear, or on a controller
 /// that its input hears as another. Error: a cue whose `off` is its message once more. Hint: one whose `off` goes to
 /// another channel. Hint: a cue of the gear that every song replaces. Hint: a cue for a drone where no song has one.
 pub(super) fn find(tonight: &Tonight<'_>, found: &mut Vec<Diagnostic>) {
     let book = tonight.book;
-    for cue in book.gear.cues.iter().chain(book.songs.iter().flat_map(|song| &song.cues)) {
+    for cue in book.cues() {
         let input = book.gear.inputs.iter().find(|input| input.name.value == cue.when.input.value);
         found.extend(input.and_then(|input| unheard(book, cue, input)));
         found.extend(pointless_off(cue));
@@ -34,21 +33,12 @@ fn pointless_off(cue: &Cue) -> Option<Diagnostic> {
         let fault = Diagnostic::error(FaultKind::Finding, cue.spot, title);
         return Some(fault.help("write in off what ends it, such as off = { control = [80, 0], channel = 1 }"));
     }
-    let (on, off) = (channel_of(message)?, channel_of(&off.message)?);
+    let (on, off) = (message.channel()?, off.message.channel()?);
     (on != off).then(|| {
         let (on, off) = (on.number(), off.number());
         let title = format!("\"off\" goes to channel {off}, but the message to channel {on}");
         Diagnostic::hint(cue.spot, title).help(format!("write channel = {on} in off"))
     })
-}
-
-fn channel_of(message: &SendMessage) -> Option<Channel> {
-    match message {
-        SendMessage::Program { channel, .. }
-        | SendMessage::Control { channel, .. }
-        | SendMessage::Note { channel, .. } => Some(*channel),
-        SendMessage::System { .. } => None,
-    }
 }
 
 fn unheard(book: &Book, cue: &Cue, input: &Input) -> Option<Diagnostic> {

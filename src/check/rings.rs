@@ -6,14 +6,12 @@ use super::words::quoted;
 use crate::evening::title_of;
 use crate::map::{Action, Book, Cue, Deed, Diagnostic, Does, Linger, Zone};
 
-/// Hint: notes that linger into a pause or to the end of the evening, where neither a cue of the gear lets them fade nor what is done on leaving the song or on
-/// entering the pause. Hint: a drone
-/// that cues turn on, and none off. Hint: a song's own cue with `off` that is undone as the song is left.
+/// Hint: notes that linger into a pause or to the end of the evening, where neither a cue of the gear lets them fade nor
+/// what is done on leaving the song or on entering the pause. Hint: a drone that cues turn on, and nothing off. Hint: a song's own cue with `off` that is undone as the song is left.
 pub(super) fn find(tonight: &Tonight<'_>, found: &mut Vec<Diagnostic>) {
     let book = tonight.book;
-    let cues = || book.gear.cues.iter().chain(book.songs.iter().flat_map(|song| &song.cues));
     // Who has no cues at all ends them by other means.
-    let first = cues().next();
+    let first = book.cues().next();
     if first.is_some() && !book.gear.cues.iter().any(|cue| fades(&cue.does)) {
         for outing in &tonight.outings {
             found.extend(lingering(tonight, outing));
@@ -21,8 +19,8 @@ pub(super) fn find(tonight: &Tonight<'_>, found: &mut Vec<Diagnostic>) {
     }
     let on = |cue: &&Cue| matches!(cue.does, Does::Act(Action::Drone(Some(true))));
     let ends = |does: &Does| fades(does) || matches!(does, Does::Act(Action::Drone(None | Some(false))));
-    let is_ended = || cues().any(|cue| ends(&cue.does)) || book.deeds().any(|deed| ends(&deed.does));
-    if let Some(cue) = cues().find(on).filter(|_| !is_ended()) {
+    let is_ended = || book.cues().any(|cue| ends(&cue.does)) || book.deeds().any(|deed| ends(&deed.does));
+    if let Some(cue) = book.cues().find(on).filter(|_| !is_ended()) {
         let title = "this cue turns the drone on, and none turns it off";
         let hint = Diagnostic::hint(cue.spot, title);
         found.push(hint.help("take state out, so that it turns the drone off again, or add a cue with do = \"fade\""));

@@ -45,10 +45,9 @@ fn is_same(one: &Zone, other: &Zone) -> bool {
 
 fn is_called_alike(book: &Book, one: &ResolvedZone<'_>, other: &ResolvedZone<'_>) -> bool {
     let name = &other.zone.name;
-    let cues = || book.gear.cues.iter().chain(book.songs.iter().flat_map(|song| &song.cues));
     let turns = |does: &Does| matches!(does, Does::Act(Action::Zone { name: turned, .. }) if turned.value == *name);
     // Without names of their own they are called by their sound.
-    one.zone.name == *name && *name != other.zone.sound.value && !cues().any(|cue| turns(&cue.does))
+    one.zone.name == *name && *name != other.zone.sound.value && !book.cues().any(|cue| turns(&cue.does))
 }
 
 /// The keys that both of two neighbours have, where they are few.

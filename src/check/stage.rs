@@ -5,7 +5,8 @@ use super::words::quoted;
 use crate::evening::MOST_INPUTS;
 use crate::map::{Diagnostic, FaultKind, Input, Output, file_name, file_names};
 
-/// Error: no input plays. Error: more inputs than the engine hears. Error: two inputs that play and ask for one port. Hint: an output that may lead back to an input.
+/// Error: no input plays. Error: more inputs than the engine hears. Error: two inputs that play and ask for one port.
+/// Hint: an output that may lead back to an input.
 /// Hint: an output whose name is no name of a file. Hint: two outputs that would be one file. Hint: the page is served to a
 /// network. Hint: the set begins with a pause.
 pub(super) fn find(tonight: &Tonight<'_>, found: &mut Vec<Diagnostic>) {

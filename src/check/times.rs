@@ -5,8 +5,8 @@ use crate::map::{Action, Book, Diagnostic, Does, Spot};
 /// Shorter than this no fade is one, and no fingers are together.
 const SHORTEST: u64 = 20_000;
 
-/// Hint: a fade that is too short to be one. Hint: a message that is sent so little later that it need not be. Hint: notes that are hardly ever struck within the time that makes them a
-/// handful.
+/// Hint: a fade that is too short to be one. Hint: a message that is sent so little later that it need not be. Hint: notes
+/// that are hardly ever struck within the time that makes them a handful.
 pub(super) fn find(book: &Book, found: &mut Vec<Diagnostic>) {
     let short = |time: u64| (1..SHORTEST).contains(&time);
     for song in &book.songs {
@@ -32,7 +32,7 @@ pub(super) fn find(book: &Book, found: &mut Vec<Diagnostic>) {
             found.push(Diagnostic::hint(deed.spot, title).help(help));
         }
     }
-    for cue in book.gear.cues.iter().chain(book.songs.iter().flat_map(|song| &song.cues)) {
+    for cue in book.cues() {
         if let Does::Act(Action::Fade(time)) = cue.does
             && short(time)
         {

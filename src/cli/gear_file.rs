@@ -6,10 +6,13 @@ use toml_edit::{ArrayOfTables, DocumentMut, Item, Table, TableLike, Value};
 
 use super::console::Failure;
 use super::maps;
-use crate::daemon::changes;
-use crate::map::{self, Diagnostic, Level, Loaded, Word, nearest};
+use crate::daemon::changes::{self, Saved};
+use crate::map::{
+    self, Action, ActionError, Diagnostic, Level, Loaded, USUAL_FADE, Word, nearest, octave_of_middle_c, zone_turned,
+};
 use crate::midi::{Channel, U7};
 use crate::wording::notices::sentence;
+use crate::wording::on_off;
 use crate::wording::received::{self, Hearing};
 
 /// Paths of a set and its songs that stand around a gear file which is looked at by itself.
@@ -75,11 +78,6 @@ impl GearFile {
         Ok(())
     }
 
-    /// Its path.
-    pub(super) fn path(&self) -> &str {
-        &self.path
-    }
-
     /// Its inputs, as far as they can be understood.
     pub(super) fn inputs(&self) -> Vec<WrittenInput> {
         let Some(inputs) = self.document.get("inputs").and_then(Item::as_table_like) else { return Vec::new() };
@@ -100,11 +98,11 @@ impl GearFile {
         let controls = table.and_then(|table| table.get("renumber")?.as_table_like());
         let renumbered =
             |(from, to): (&str, &Item)| Some((seven_bits(from.parse().ok()?)?, seven_bits(to.as_integer()?)?));
-        let octave = self.document.get("middle_c").and_then(Item::as_str).and_then(|name| name.strip_prefix('C'));
+        let octave = self.document.get("middle_c").and_then(Item::as_str).and_then(octave_of_middle_c);
         Hearing {
             channel: channel.and_then(|channel| Channel::from_index(channel).ok()),
             renumber: controls.into_iter().flat_map(|controls| controls.iter().filter_map(renumbered)).collect(),
-            middle_c: octave.and_then(|octave| octave.parse().ok()).unwrap_or(4),
+            middle_c: octave.unwrap_or(4),
         }
     }
 
@@ -157,11 +155,11 @@ impl GearFile {
         Ok(())
     }
 
-    /// Writes it, whole or not at all; the path of what it was before.
+    /// Writes it, whole or not at all; what it was before stays beside it.
     ///
     /// # Errors
     /// What was added makes something wrong, or it cannot be written.
-    pub(super) fn save(&self) -> Result<PathBuf, Failure> {
+    pub(super) fn save(&self) -> Result<Saved, Failure> {
         let text = changes::lines_end_as(&self.text, self.document.to_string());
         let (before, after) = (self.load(None), self.load(Some(&text)));
         let known: Vec<&str> = errors(&before).map(|fault| fault.title.as_str()).collect();
@@ -216,8 +214,7 @@ fn broken(set: &str, path: &str) -> Failure {
 
 /// The fields of a cue that does something, from the words of `handspan do`.
 fn does(action: &str) -> Result<Vec<(&'static str, Value)>, Failure> {
-    let (word, after) = action.trim().split_once(' ').unwrap_or((action.trim(), ""));
-    let after = after.trim();
+    let word = action.split_whitespace().next().unwrap_or_default();
     let Some(row) = Word::read(word).map(Word::row) else {
         let near = nearest(word, Word::known()).map_or_else(String::new, |near| format!(" Did you mean \"{near}\"?"));
         return Err(Failure::Wrong(format!(
@@ -225,22 +222,25 @@ fn does(action: &str) -> Result<Vec<(&'static str, Value)>, Failure> {
         )));
     };
     let mut fields = vec![("do", Value::from(row.word))];
-    let number = |text: &str| text.parse::<i64>().map_or_else(|_| Value::from(text), Value::from);
-    match (word, after) {
-        (_, "") => {}
-        ("song" | "line-up", song) => fields.push(("song", number(song))),
-        ("section", section) => fields.push(("section", section.into())),
-        ("key", key) => fields.push(("key", key.into())),
-        ("fade", time) => fields.push(("fade_ms", number(time))),
-        ("drone", state) => fields.push(("state", state.into())),
-        ("zone", zone) => match zone.rsplit_once(' ') {
-            Some((zone, state @ ("on" | "off"))) => {
-                fields.push(("zone", zone.into()));
-                fields.push(("state", state.into()));
-            }
-            _ => fields.push(("zone", zone.into())),
-        },
-        (word, _) => return Err(Failure::Wrong(format!("\"{word}\" takes nothing more after it."))),
+    let song = |title: &str| ("song", title.parse::<i64>().map_or_else(|_| Value::from(title), Value::from));
+    let state = |on| ("state", Value::from(on_off(on)));
+    match Action::read(action.trim()) {
+        Ok(Action::Plain(_) | Action::Fade(USUAL_FADE)) => {}
+        Ok(Action::Song(title) | Action::LineUp(title)) => fields.push(song(title)),
+        Ok(Action::Section(name)) => fields.push(("section", name.into())),
+        Ok(Action::Key(key)) => fields.push(("key", key.to_string().into())),
+        Ok(Action::Zone { name, .. }) => {
+            // Which zones there are is the songs' affair.
+            let (name, on) = zone_turned(name, |_| false);
+            fields.push(("zone", name.into()));
+            fields.extend(on.map(state));
+        }
+        Ok(Action::Drone(on)) => fields.extend(on.map(state)),
+        Ok(Action::Fade(time)) => fields.push(("fade_ms", ((time / 1000) as i64).into())),
+        Err(ActionError::Unknown(_)) => {
+            return Err(Failure::Wrong(format!("\"{word}\" takes nothing more after it.")));
+        }
+        Err(error) => return Err(Failure::Wrong(sentence(&error))),
     }
     Ok(fields)
 }
@@ -267,8 +267,8 @@ mod tests {
         let pedals = WrittenInput { name: "pedals".into(), port: "Foot \"Board\"".into(), serial: Some("A1".into()) };
         file.add_input(&pedals, false);
         file.add_cue("when = { input = \"pedals\", control = 80 }", "zone grand off").unwrap();
-        let backup = file.save().unwrap_or_else(|failure| panic!("{failure:?}"));
-        assert_eq!(fs::read_to_string(backup).unwrap(), GEAR);
+        let saved = file.save().unwrap_or_else(|failure| panic!("{failure:?}"));
+        assert_eq!(fs::read_to_string(saved.backup).unwrap(), GEAR);
         let text = fs::read_to_string(folder.path().join("gear.toml")).unwrap();
         assert!(
             text.starts_with("# Ours.\n[inputs.keyboard] # the big one\nport = \"piano\"\nplay = true\n"),
@@ -310,7 +310,7 @@ mod tests {
     #[test]
     fn a_set_leads_to_its_gear_file() {
         let file = GearFile::open("maps/midwinter.toml").unwrap_or_else(|failure| panic!("{failure:?}"));
-        assert_eq!(Path::new(file.path()), Path::new("maps/gear.toml"));
+        assert_eq!(Path::new(&file.path), Path::new("maps/gear.toml"));
         let names: Vec<String> = file.inputs().into_iter().map(|input| input.name).collect();
         assert_eq!(names, ["keyboard", "upper", "tracks"]);
         assert_eq!(errors(&file.load(None)).count(), 0);

@@ -6,9 +6,9 @@ use std::time::{Duration, Instant};
 
 use super::console::{Failure, tell};
 use super::gear_file::{GearFile, WrittenInput};
+use crate::daemon::changes::Saved;
 use crate::daemon::repeats::Repeats;
 use crate::ports::{self, Arrival, Backend, Direction, FoundPort, InputWish, Match, Ports, Wish};
-use crate::wording::changes::saved;
 use crate::wording::received::{self, Hearing};
 
 pub(super) const HELP: &str = "With a set or a gear file it calls the inputs as the gear file does. \
@@ -217,8 +217,7 @@ impl Ear<'_> {
         if let Some(action) = action {
             gear.add_cue(&trigger, action)?;
         }
-        let backup = gear.save()?;
-        Ok(Some(saved(&[gear.path()], &[backup.display().to_string()])))
+        Ok(Some(Saved::words(&[gear.save()?])))
     }
 }
 
@@ -234,15 +233,7 @@ mod tests {
 
     fn plugged(world: &World, client: &str) -> FoundPort {
         world.plug(Direction::Input, client, "MIDI 1", None);
-        FoundPort {
-            client: client.into(),
-            port: "MIDI 1".into(),
-            address: String::new(),
-            direction: Direction::Input,
-            serial: None,
-            socket: None,
-            ours: false,
-        }
+        FoundPort { port: "MIDI 1".into(), ..FoundPort::named(client, Direction::Input) }
     }
 
     /// What is told of messages of a stage piano (1) and a foot board (2), and the gear file afterwards.

@@ -4,11 +4,10 @@ use std::fs::{self, File};
 use std::io::{self, BufRead, ErrorKind, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 
-use toml_edit::Value;
-
 use super::console::{Failure, tell};
 use crate::map::clean;
-use crate::ports::{self, Backend, Direction, FoundPort, InputWish, Match, Wish};
+use crate::ports::{self, Backend, Direction, FoundPort, InputWish, Match, OutputWish, Target, Wish};
+use crate::wording::received::toml_text;
 
 pub(super) const HELP: &str =
     "At a terminal it asks which of the connected ports to use, unless --input and --output say so. \
@@ -115,13 +114,15 @@ fn named(direction: Direction, wanted: &str, found: &[FoundPort]) -> Result<Chos
     if wanted.trim().is_empty() {
         return Err(Failure::Wrong("a port's name is missing; `handspan ports` lists them.".to_owned()));
     }
-    let mut among = found.to_vec();
-    among.iter_mut().for_each(|port| {
-        port.direction = if port.direction == direction { Direction::Input } else { Direction::Output }
-    });
-    let input = InputWish { name: String::new(), port: wanted.to_owned(), serial: None, optional: true };
-    let wish = Wish { inputs: vec![input], ..Wish::default() };
-    match ports::look_up(&wish, &among).0.pop() {
+    let (name, port, optional) = (String::new(), wanted.to_owned(), true);
+    let wish = match direction {
+        Direction::Input => Wish { inputs: vec![InputWish { name, port, serial: None, optional }], ..Wish::default() },
+        Direction::Output => {
+            Wish { outputs: vec![OutputWish { name, target: Target::Port(port), optional }], ..Wish::default() }
+        }
+    };
+    let (inputs, outputs) = ports::look_up(&wish, found);
+    match inputs.into_iter().chain(outputs).next() {
         Some(Match::One(port)) => Ok(Chosen::Connected(port, wanted.to_owned())),
         Some(Match::Several(ties)) => {
             let names: Vec<String> = ties.iter().map(|port| format!("\"{}\"", clean(&port.name()))).collect();
@@ -140,29 +141,33 @@ fn words_for(port: &FoundPort, among: &[&FoundPort]) -> String {
     if alone { port.client.clone() } else { port.name() }
 }
 
-/// A text as TOML writes it.
-fn quoted(text: &str) -> String {
-    Value::from(text).to_string()
+/// The line for a port that was chosen.
+fn port_line(words: &str) -> String {
+    format!("port = {}  # part of the port's name; `handspan ports` lists them\n", toml_text(words))
 }
+
+/// The line for a port that may be missing, and why.
+fn optional_line(why: &str) -> String {
+    format!("optional = true              # {why}\n")
+}
+
+const UNTIL_CONNECTED: &str = "no complaint until it is connected; take this line out then";
+const NOT_CONNECTED: &str = "it was not connected when this was written";
 
 fn input_lines(chosen: &Chosen) -> String {
     match chosen {
         Chosen::Open => format!(
-            "port = {}         # write part of your keyboard's name here; `handspan ports` lists them\n\
-             optional = true              # no complaint until it is connected; take this line out then\n",
-            quoted(NO_INPUT)
+            "port = {}         # write part of your keyboard's name here; `handspan ports` lists them\n{}",
+            toml_text(NO_INPUT),
+            optional_line(UNTIL_CONNECTED)
         ),
         Chosen::Connected(port, words) => {
             let serial = port.serial.as_ref().map_or_else(String::new, |serial| {
-                format!("serial = {}  # tells it from another one of its kind\n", quoted(serial))
+                format!("serial = {}  # tells it from another one of its kind\n", toml_text(serial))
             });
-            format!("port = {}  # part of the port's name; `handspan ports` lists them\n{serial}", quoted(words))
+            port_line(words) + &serial
         }
-        Chosen::Away(words) => format!(
-            "port = {}  # part of the port's name; `handspan ports` lists them\n\
-             optional = true              # it was not connected when this was written\n",
-            quoted(words)
-        ),
+        Chosen::Away(words) => port_line(words) + &optional_line(NOT_CONNECTED),
     }
 }
 
@@ -172,18 +177,12 @@ fn output_lines(chosen: &Chosen) -> String {
             "virtual = true               # other programs see it as the port \"piano\" of \"handspan\": connect one to it\n".to_owned()
         }
         Chosen::Open => format!(
-            "port = {}      # write part of the name of what sounds here; `handspan ports` lists them\n\
-             optional = true              # no complaint until it is connected; take this line out then\n",
-            quoted(NO_OUTPUT)
+            "port = {}      # write part of the name of what sounds here; `handspan ports` lists them\n{}",
+            toml_text(NO_OUTPUT),
+            optional_line(UNTIL_CONNECTED)
         ),
-        Chosen::Connected(_, words) => {
-            format!("port = {}  # part of the port's name; `handspan ports` lists them\n", quoted(words))
-        }
-        Chosen::Away(words) => format!(
-            "port = {}  # part of the port's name; `handspan ports` lists them\n\
-             optional = true              # it was not connected when this was written\n",
-            quoted(words)
-        ),
+        Chosen::Connected(_, words) => port_line(words),
+        Chosen::Away(words) => port_line(words) + &optional_line(NOT_CONNECTED),
     }
 }
 
@@ -248,15 +247,7 @@ mod tests {
     use super::*;
 
     fn port(client: &str, port: &str, direction: Direction) -> FoundPort {
-        FoundPort {
-            client: client.into(),
-            port: port.into(),
-            address: String::new(),
-            direction,
-            serial: None,
-            socket: None,
-            ours: false,
-        }
+        FoundPort { port: port.into(), ..FoundPort::named(client, direction) }
     }
 
     #[test]

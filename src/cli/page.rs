@@ -16,8 +16,8 @@ pub(super) fn to_play_on(link: &str) -> String {
     format!("{link}#play")
 }
 
-/// Opens the page of a performance that does not run yet where `stand` wants it, and says where it is and what a network leaves open; where it
-/// cannot be opened, why. The music goes on without it.
+/// Opens the page of a performance that does not run yet where `stand` wants it, and says where it is and what a network
+/// leaves open; where it cannot be opened, why. The music goes on without it.
 pub(super) fn open(
     daemon: &mut Daemon,
     (show, stand): (&Arc<Show>, &Stand),

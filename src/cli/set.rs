@@ -7,9 +7,8 @@ use clap::Subcommand;
 use super::console::{Failure, tell};
 use super::maps;
 use crate::daemon::Show;
-use crate::daemon::changes::{self, Change, ChangeError};
+use crate::daemon::changes::{self, Change, ChangeError, Saved};
 use crate::map::Book;
-use crate::wording::changes::saved;
 use crate::wording::notices::sentence;
 
 pub(super) const HELP: &str =
@@ -95,9 +94,7 @@ pub(super) fn run(set: &str, asked: &SetChange) -> Result<(), Failure> {
     let (written, _) =
         changes::save(set, maps::read, &show.changes).map_err(|error| Failure::Failed(sentence(&error)))?;
     said.iter().for_each(|said| tell(said));
-    let backups: Vec<String> = written.iter().map(|file| file.backup.display().to_string()).collect();
-    let files: Vec<&str> = written.iter().map(|file| file.file.as_str()).collect();
-    tell(&saved(&files, &backups));
+    tell(&Saved::words(&written));
     Ok(())
 }
 

@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use serde::{Deserialize, Serialize};
 
-use super::changes::{self, Adjusted, Change, ChangeError, Changed, Field, Read, SaveError};
+use super::changes::{self, Adjusted, Change, ChangeError, Changed, Field, Read, SaveError, Saved};
 use super::inbox::Handed;
 use super::observer::Observer;
 use super::state::State;
@@ -205,45 +205,48 @@ impl RequestHandler {
     fn change(&self, who: &str, words: &[String]) -> Result<String, Refusal> {
         let refusal =
             |error: ChangeError| (if error.is_wrong() { Outcome::Wrong } else { Outcome::Failed }, sentence(&error));
-        for _ in 0..OVERTAKEN {
-            let show = self.remote.show();
+        let make = |show: &Show| {
             let playing = self.observer.state().song.map(|song| song.position - 1);
-            let change = Change::parse(words, &show, playing).map_err(refusal)?;
-            let (book, changes) = changes::amend(&show, change.clone(), self.read).map_err(refusal)?;
-            let prepared = PreparedMaps::new(&show, book, changes);
-            let next = Arc::clone(prepared.show());
+            let change = Change::parse(words, show, playing).map_err(refusal)?;
+            let (book, changes) = changes::amend(show, change.clone(), self.read).map_err(refusal)?;
             (self.asked)(&actions::asked(who, &change.to_string()));
-            match self.remote.load(Box::new(prepared)) {
-                Handed::Loaded => {
-                    self.turn_as_adjusted(&change, &next);
-                    return Ok(self.words_for(&change, &next));
-                }
-                Handed::Ended => return Err(ended()),
-                Handed::Overtaken => {}
-            }
-        }
-        Err((Outcome::Failed, wording::changes::OVERTAKEN.to_owned()))
+            Ok(Amended { change, book, changes })
+        };
+        self.load_changed(make, |change, next| self.words_for(change, next))
     }
 
     /// The last change is taken back.
     fn undo(&self, who: &str) -> Result<String, Refusal> {
-        for _ in 0..OVERTAKEN {
-            let show = self.remote.show();
-            let Some((last, others)) = show.changes.split_last() else {
-                return Err((Outcome::Failed, wording::changes::NOTHING_TO_UNDO.to_owned()));
-            };
+        let refused = |words: &str| (Outcome::Failed, words.to_owned());
+        let make = |show: &Show| {
+            let nothing = || refused(wording::changes::NOTHING_TO_UNDO);
+            let (last, others) = show.changes.split_last().ok_or_else(nothing)?;
             let set = show.book.sources.first().map_or("", |set| set.path.as_str());
             let Changed { loaded, changes, .. } = changes::load(set, self.read, others);
-            let Some(book) = loaded.book.filter(|book| wish(&book.gear) == wish(&show.book.gear)) else {
-                return Err((Outcome::Failed, wording::changes::NOT_UNDONE.to_owned()));
-            };
+            let book = loaded.book.filter(|book| wish(&book.gear) == wish(&show.book.gear));
+            let book = book.ok_or_else(|| refused(wording::changes::NOT_UNDONE))?;
+            (self.asked)(&actions::asked(who, "undo-change"));
+            Ok(Amended { change: last.clone(), book, changes })
+        };
+        self.load_changed(make, |change, _| wording::changes::undone(&change.to_string()))
+    }
+
+    /// Has what `make` makes of the maps that are played taken up, made again where others were loaded meanwhile; what
+    /// `done` says of it then.
+    fn load_changed(
+        &self,
+        make: impl Fn(&Show) -> Result<Amended, Refusal>,
+        done: impl Fn(&Change, &Show) -> String,
+    ) -> Result<String, Refusal> {
+        for _ in 0..OVERTAKEN {
+            let show = self.remote.show();
+            let Amended { change, book, changes } = make(&show)?;
             let prepared = PreparedMaps::new(&show, book, changes);
             let next = Arc::clone(prepared.show());
-            (self.asked)(&actions::asked(who, "undo-change"));
             match self.remote.load(Box::new(prepared)) {
                 Handed::Loaded => {
-                    self.turn_as_adjusted(last, &next);
-                    return Ok(wording::changes::undone(&last.to_string()));
+                    self.turn_as_adjusted(&change, &next);
+                    return Ok(done(&change, &next));
                 }
                 Handed::Ended => return Err(ended()),
                 Handed::Overtaken => {}
@@ -299,9 +302,7 @@ impl RequestHandler {
                 Handed::Ended => return Err(ended()),
                 Handed::Loaded => {}
             }
-            let backups: Vec<String> = saved.iter().map(|saved| saved.backup.display().to_string()).collect();
-            let files: Vec<&str> = saved.iter().map(|saved| saved.file.as_str()).collect();
-            return Ok(wording::changes::saved(&files, &backups));
+            return Ok(Saved::words(&saved));
         }
         Err((Outcome::Failed, wording::changes::OVERTAKEN.to_owned()))
     }
@@ -319,6 +320,14 @@ impl std::fmt::Debug for RequestHandler {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         f.debug_struct("RequestHandler").field("remote", &self.remote).finish_non_exhaustive()
     }
+}
+
+/// Maps that are to be taken up for a change that was made or taken back.
+struct Amended {
+    change: Change,
+    book: Book,
+    /// All that is not saved then.
+    changes: Vec<Change>,
 }
 
 fn ended() -> Refusal {

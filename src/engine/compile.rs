@@ -6,8 +6,8 @@ use std::collections::HashMap;
 
 use super::ids::{ChannelId, FollowerId, Micros, SendId, ZoneId};
 use super::plan::{
-    Deed, OutputChannel, Plan, PlanChord, PlanDrone, PlanEntry, PlanInput, PlanOutput, PlanSection, PlanSend, PlanSong,
-    PlanTonight,
+    OutputChannel, Plan, PlanChord, PlanDeed, PlanDrone, PlanEntry, PlanInput, PlanOutput, PlanSection, PlanSend,
+    PlanSong, PlanTonight,
 };
 use super::say::Say;
 use super::set::clock::tick_at;
@@ -212,10 +212,10 @@ impl Compiler<'_> {
     }
 
     /// What is done on entering or leaving; `dropped` says whether what still waits is dropped on leaving.
-    fn deeds(&mut self, book: &Book, deeds: &[map::Deed], dropped: bool) -> Vec<Deed> {
+    fn deeds(&mut self, book: &Book, deeds: &[map::Deed], dropped: bool) -> Vec<PlanDeed> {
         let deed = |deed: &map::Deed| match &deed.does {
-            Does::Act(action) => Deed::Act(self.action(book, action)),
-            Does::Send { to, message } => Deed::Send(self.send(to, message, Micros(deed.after), dropped)),
+            Does::Act(action) => PlanDeed::Act(self.action(book, action)),
+            Does::Send { to, message } => PlanDeed::Send(self.send(to, message, Micros(deed.after), dropped)),
         };
         deeds.iter().map(deed).collect()
     }

@@ -64,7 +64,7 @@ use guard::FeedbackGuard;
 use hand::Hand;
 use ids::{DetectorId, KeyId};
 use notes::{Notes, On};
-use plan::Deed;
+use plan::PlanDeed;
 use set::clock::Clock;
 use set::held_back::HeldBack;
 use set::sends::Sends;
@@ -308,10 +308,10 @@ impl Engine {
         }
     }
 
-    fn do_deed(&mut self, deed: Deed, step: &mut Step<'_>) {
+    fn do_deed(&mut self, deed: PlanDeed, step: &mut Step<'_>) {
         match deed {
-            Deed::Act(action) => self.act(action, step),
-            Deed::Send(send) => self.sends.send(send, &mut self.notes, step),
+            PlanDeed::Act(action) => self.act(action, step),
+            PlanDeed::Send(send) => self.sends.send(send, &mut self.notes, step),
         }
     }
 

@@ -117,8 +117,8 @@ pub(super) struct PlanSong {
     pub zones: std::ops::Range<usize>,
     pub sections: Vec<PlanSection>,
     /// What is done on entering it.
-    pub enter: Vec<Deed>,
-    pub leave: Vec<Deed>,
+    pub enter: Vec<PlanDeed>,
+    pub leave: Vec<PlanDeed>,
     /// Its sends in the plan's table, whenever they are said.
     pub sends: std::ops::Range<usize>,
     /// What each key plays where one key plays a chord, by semitones above the tonic.
@@ -138,7 +138,7 @@ pub(super) struct PlanSection {
     /// Nearest way from the chart's key to its own, where it gives one.
     pub key: Option<i32>,
     /// What is done on entering it.
-    pub enter: Vec<Deed>,
+    pub enter: Vec<PlanDeed>,
     /// From tick to tick of its clock, in nanoseconds.
     pub tick: Option<u64>,
     /// Where it has a curve of its own: for each zone of the song, velocity after the input's curve, velocity on the
@@ -156,14 +156,14 @@ pub(super) struct PlanEntry {
     /// `None`: a pause.
     pub song: Option<PlanTonight>,
     /// What is done on entering it, after what its song does.
-    pub enter: Vec<Deed>,
+    pub enter: Vec<PlanDeed>,
     /// Its sends in the plan's table.
     pub sends: std::ops::Range<usize>,
 }
 
 /// Something that a cue, or entering or leaving, has the engine do.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Deed {
+pub(super) enum PlanDeed {
     Act(Action),
     Send(SendId),
 }

@@ -2,8 +2,8 @@
 
 use crate::map::Curve;
 
-/// A table of velocities (rule R6): the curves one after the other, unrounded, times 10^(level/40), then rounded half away from zero and
-/// clamped to 1–127. The law of level is DLS Level 1's, −40·log10(v/127) dB. An input has no level: 0. What stands at 0
+/// A table of velocities (rule R6): the curves one after the other, unrounded, times 10^(level/40), then rounded half
+/// away from zero and clamped to 1–127. The law of level is DLS Level 1's, −40·log10(v/127) dB. An input has no level: 0. What stands at 0
 /// is that of velocity 1.
 #[must_use]
 pub fn touch<'c>(curves: impl IntoIterator<Item = &'c Curve> + Clone, level: f64) -> [u8; 128] {

@@ -4,6 +4,14 @@
 use super::{Cable, ClockCommand, Linger, Pedal, Plays, Press, Rest, ShiftWay, StayInKey};
 use crate::midi::machine_control::Transport;
 
+impl Linger {
+    /// The word for it in the maps.
+    #[must_use]
+    pub fn word(self) -> &'static str {
+        LINGER.iter().find(|(_, linger)| *linger == self).map_or("", |(word, _)| word)
+    }
+}
+
 /// The most letters of a title or a name: what a page may ask for by its name.
 pub(super) const LETTERS: usize = 200;
 /// The most letters of a remark or a path.
@@ -40,6 +48,12 @@ pub(super) const VELOCITY_BY: [(&str, bool); 2] = [("note", false), ("handful", 
 
 /// Whether something is passed on.
 pub(super) const FOLLOW: [(&str, bool); 2] = [("follow", true), ("ignore", false)];
+
+/// The octave of middle C in a file that calls it so.
+#[must_use]
+pub fn octave_of_middle_c(name: &str) -> Option<i32> {
+    MIDDLE_CS.iter().find(|(known, _)| *known == name).map(|(_, octave)| *octave)
+}
 
 /// What middle C may be called, with the number of its octave.
 pub(super) const MIDDLE_CS: [(&str, i32); 3] = [("C3", 3), ("C4", 4), ("C5", 5)];

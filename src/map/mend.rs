@@ -5,12 +5,8 @@ use std::ops::Range;
 
 use super::diagnostic::{Diagnostic, FaultKind};
 use super::rewritten::Rewritten;
-use super::{Spot, secret};
+use super::{Spot, schema, secret};
 
-/// Tables of which there can be several, each under its own header.
-const LISTS: [&str; 5] = ["zone", "section", "send", "cue", "song"];
-/// Tables of which there is one, and headings of tables with names.
-const TABLES: [&str; 8] = ["inputs", "outputs", "sounds", "curves", "stand", "singers", "fingers", "drone"];
 /// Quotation marks of word processors.
 const QUOTES: [char; 11] = ['“', '”', '„', '‟', '«', '»', '″', '‘', '’', '‚', '‛'];
 /// Blanks that are none to TOML.
@@ -128,9 +124,9 @@ impl Mending<'_> {
         let count = |bracket: char| written.chars().filter(|letter| *letter == bracket).count();
         let (opening, closing) = (count('['), count(']'));
         let first = name.split('.').next().unwrap_or_default().trim();
-        let wanted = match (LISTS.contains(&name), TABLES.contains(&first)) {
-            (true, _) => 2,
-            (_, true) => 1,
+        let wanted = match (schema::brackets(name), schema::brackets(first)) {
+            (Some(2), _) => 2,
+            (_, Some(1)) => 1,
             _ => return None,
         };
         if !written.starts_with('[') || (opening, closing) == (wanted, wanted) {
@@ -303,52 +299,17 @@ impl<'t> Line<'_, 't> {
     }
 }
 
-/// Fields whose value is true or false.
-const FLAGS: [&str; 13] = [
-    "on",
-    "exclusive",
-    "follow_key",
-    "one_key_chord",
-    "play",
-    "optional",
-    "virtual",
-    "reconnect",
-    "pass_clock",
-    "pass_sysex",
-    "send_clock",
-    "while_down",
-    "reversed",
-];
-
-/// Fields whose value is a number, beside those whose names end in `_ms`.
-const NUMBERS: [&str; 14] = [
-    "tempo",
-    "level",
-    "volume",
-    "pan",
-    "transpose",
-    "octave",
-    "channel",
-    "program",
-    "number",
-    "min_keys",
-    "control",
-    "song_select",
-    "velocity",
-    "always",
-];
-
 /// A number or a word as it is meant.
 fn meant(field: &str, value: &str) -> Option<(Slip, String)> {
     const UNITS: [&str; 6] = ["bpm", "ms", "s", "sec", "db", "hz"];
-    let is_flag = FLAGS.contains(&field);
+    let is_flag = schema::is_flag(field);
     if let Some((_, word)) = [("yes", "true"), ("true", "true"), ("no", "false"), ("false", "false")]
         .into_iter()
         .find(|(said, word)| is_flag && value.eq_ignore_ascii_case(said) && value != *word)
     {
         return Some((Slip::Flag, word.to_owned()));
     }
-    if !NUMBERS.contains(&field) && !field.ends_with("_ms") {
+    if !schema::is_number(field) && !field.ends_with("_ms") {
         return None;
     }
     let plain = value.replace(DASHES, "-").replace(BLANKS, " ");

@@ -40,6 +40,7 @@ mod zone;
 pub use action::{
     Action, ActionError, LONGEST_FADE, LookUp, Plain, Resolved, Row, USUAL_FADE, With, Word, followed, zone_turned,
 };
+pub use allowed::octave_of_middle_c;
 pub use clean::{clean, clean_json, clean_lines};
 pub(crate) use diagnostic::quoted;
 pub use diagnostic::{Diagnostic, FaultKind, Level, Listed, ListedAlso, Place};

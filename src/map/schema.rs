@@ -61,6 +61,29 @@ pub(super) fn is_field(name: &str) -> bool {
     search(&|table| table.fields.iter().find(|field| field.name == name)).is_some()
 }
 
+/// Whether a field of this name is true or false.
+pub(super) fn is_flag(name: &str) -> bool {
+    takes(name, |form| matches!(form, Form::Flag))
+}
+
+/// Whether a field of this name is a number, in some table at least.
+pub(super) fn is_number(name: &str) -> bool {
+    takes(name, |form| matches!(form, Form::Whole(..) | Form::Number(..)))
+}
+
+/// Whether a field of this name has such a form in some table.
+fn takes(name: &str, is_such: impl Fn(&Form) -> bool) -> bool {
+    search(&|table| table.fields.iter().find(|field| field.name == name && is_such(&field.form))).is_some()
+}
+
+/// How many brackets a header of this name has on each side: two where there can be several such tables; none where it
+/// heads no table.
+pub(super) fn brackets(name: &str) -> Option<usize> {
+    let heads = |field: &&Field| field.name == name && matches!(field.example, Example::Line(_));
+    let field = search(&|table| table.fields.iter().find(heads))?;
+    Some(if matches!(field.form, Form::Tables(_)) { 2 } else { 1 })
+}
+
 /// Whether a kind of map has this field above its first header.
 pub(super) fn stands_above_headers(kind: MapKind, name: &str) -> bool {
     file(kind).fields.iter().any(|field| field.name == name && matches!(field.example, Example::Value(_)))

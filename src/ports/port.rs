@@ -65,7 +65,7 @@ impl FoundPort {
 
     /// A port of which nothing is known but its name.
     #[cfg(test)]
-    pub(super) fn named(name: &str, direction: Direction) -> Self {
+    pub(crate) fn named(name: &str, direction: Direction) -> Self {
         FoundPort {
             client: name.into(),
             port: name.into(),

@@ -40,7 +40,7 @@ pub(crate) fn other_ports(before: &Gear, saved: &Gear) -> String {
     format!(
         "The saved gear file has {}. Ports are opened at the start only: end handspan and start it again. Until then \
          nothing that is saved is loaded.",
-        joined(&differences)
+        listed(&differences.iter().map(String::as_str).collect::<Vec<_>>())
     )
 }
 
@@ -83,14 +83,6 @@ fn differences(kind: &str, before: &[NamedPort], saved: &[NamedPort]) -> Vec<Str
     let gone = before.iter().filter(|(name, _)| find(saved, name).is_none());
     words.extend(gone.map(|(name, _)| format!("no {kind} {} any longer", quoted(name))));
     words
-}
-
-/// Several things in one sentence: `a, b and c`.
-fn joined(words: &[String]) -> String {
-    match words {
-        [some @ .., last] if !some.is_empty() => format!("{} and {last}", some.join(", ")),
-        words => words.concat(),
-    }
 }
 
 /// The set was changed, in the words that ask for it.

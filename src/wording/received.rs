@@ -112,17 +112,17 @@ pub(crate) fn trigger(input: &str, bytes: &[u8], hearing: &Hearing) -> Option<St
         Message::Exclusive(bytes) => format!("transport = \"{}\"", transport(bytes)?),
         _ => return None,
     };
-    Some(format!("when = {{ input = {}, {event} }}", written(input)))
+    Some(format!("when = {{ input = {}, {event} }}", toml_text(input)))
 }
 
 /// The lines of a gear file for an input that it does not have yet.
 pub(crate) fn input_lines(name: &str, port: &str, serial: Option<&str>) -> String {
-    let serial = serial.map_or_else(String::new, |serial| format!("\nserial = {}", written(serial)));
-    format!("[inputs.{}]\nport = {}{serial}", toml_edit::Key::new(name), written(port))
+    let serial = serial.map_or_else(String::new, |serial| format!("\nserial = {}", toml_text(serial)));
+    format!("[inputs.{}]\nport = {}{serial}", toml_edit::Key::new(name), toml_text(port))
 }
 
 /// A text as TOML writes it.
-fn written(text: &str) -> String {
+pub(crate) fn toml_text(text: &str) -> String {
     Value::from(text).to_string()
 }
 

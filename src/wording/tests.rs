@@ -647,7 +647,7 @@ fn whom_a_key_suits_is_said_in_one_line() {
 fn a_finding_is_one_line() {
     use crate::map::{Diagnostic, Source, Spot};
     let sources =
-        [Source { path: "/home/ida/concert/snow.toml".to_owned(), text: "title = \"Snow\"\nkey = \"D\"\n".to_owned() }];
+        [Source { path: "ida/concert/snow.toml".to_owned(), text: "title = \"Snow\"\nkey = \"D\"\n".to_owned() }];
     let spot = Spot { file: 0, start: 15, end: 20 };
     let hint = Diagnostic::hint(spot, "the melody goes up to C6").help("write key = \"C\"");
     assert_eq!(

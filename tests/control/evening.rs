@@ -116,8 +116,15 @@ impl Evening {
 
     /// Something that is done, in words without a blank in them.
     pub fn done(&self, words: &str) -> String {
-        let (outcome, said) = self.say(&words.split(' ').collect::<Vec<_>>());
-        assert_eq!(outcome, Outcome::Done, "{words}: {said}");
+        self.answers(words, Outcome::Done, "")
+    }
+
+    /// What is asked for in such words comes to this, and `part` is said of it; all that is said.
+    #[track_caller]
+    pub fn answers(&self, words: &str, outcome: Outcome, part: &str) -> String {
+        let (came, said) = self.say(&words.split(' ').collect::<Vec<_>>());
+        assert_eq!(came, outcome, "{words}: {said}");
+        assert!(said.contains(part), "{words}: {said}");
         said
     }
 

@@ -3,9 +3,9 @@
 use toml_edit::{Array, DocumentMut, Item, Value};
 
 use super::change::{Adjusted, Field};
-use super::edit::{lines_end_as, replace, uneditable};
+use super::edit::{ListedTable, lines_end_as, set_field, uneditable};
 use super::{ChangeError, Show, Titled};
-use crate::map::{Song, nearest};
+use crate::map::{Song, nearest, octave_of_middle_c};
 use crate::midi::Note;
 use crate::music::note;
 
@@ -61,50 +61,31 @@ fn zone_named(song: &Song, name: &str) -> Result<Titled, ChangeError> {
 /// No such zone, no value of the field, or a text that is no song's map.
 pub(super) fn edit(text: &str, adjusted: &Adjusted) -> Result<String, ChangeError> {
     let mut document: DocumentMut = text.parse().map_err(|error: toml_edit::TomlError| uneditable(error.message()))?;
-    let middle_c = document.get("middle_c").and_then(Item::as_str).and_then(|name| name.strip_prefix('C'));
-    let value = value_of(adjusted, middle_c.and_then(|octave| octave.parse().ok()).unwrap_or(4))?;
+    let middle_c = document.get("middle_c").and_then(Item::as_str).and_then(octave_of_middle_c);
+    let value = value_of(adjusted, middle_c.unwrap_or(4))?;
     let name = adjusted.field.name();
     match &adjusted.zone {
-        None => match document.get_mut(name).and_then(Item::as_value_mut) {
-            Some(old) => replace(old, value),
-            None => drop(document.insert(name, Item::Value(value))),
-        },
-        Some(zone) => put(&mut document, zone, (name, value))?,
+        None => set_field(&mut document, name, value),
+        Some(zone) => zone_of(&mut document, zone)?.set(name, value),
     }
     Ok(lines_end_as(text, document.to_string()))
 }
 
-/// Gives a field of a zone another value.
-fn put(document: &mut DocumentMut, zone: &Titled, (name, value): (&str, Value)) -> Result<(), ChangeError> {
-    let missing = || ChangeError::NoSuchZone(zone.title.clone(), None);
-    let is_named = |own: Option<&str>, sound: Option<&str>| own.or(sound) == Some(zone.title.as_str());
-    match document.get_mut("zone") {
-        Some(Item::ArrayOfTables(tables)) => {
-            let text = |table: &toml_edit::Table, field| table.get(field).and_then(Item::as_str).map(str::to_owned);
-            let named = tables
-                .iter_mut()
-                .filter(|table| is_named(text(table, "name").as_deref(), text(table, "sound").as_deref()));
-            let table = named.into_iter().nth(zone.number).ok_or_else(missing)?;
-            match table.get_mut(name).and_then(Item::as_value_mut) {
-                Some(old) => replace(old, value),
-                None => drop(table.insert(name, Item::Value(value))),
-            }
-        }
+/// A zone of a song's map.
+fn zone_of<'d>(document: &'d mut DocumentMut, zone: &Titled) -> Result<ListedTable<'d>, ChangeError> {
+    let tables: Vec<ListedTable<'d>> = match document.get_mut("zone") {
+        Some(Item::ArrayOfTables(tables)) => tables.iter_mut().map(ListedTable::Own).collect(),
         Some(Item::Value(Value::Array(array))) => {
-            let text =
-                |table: &toml_edit::InlineTable, field| table.get(field).and_then(Value::as_str).map(str::to_owned);
-            let tables = array.iter_mut().filter_map(Value::as_inline_table_mut);
-            let mut named =
-                tables.filter(|table| is_named(text(table, "name").as_deref(), text(table, "sound").as_deref()));
-            let table = named.nth(zone.number).ok_or_else(missing)?;
-            match table.get_mut(name) {
-                Some(old) => replace(old, value),
-                None => drop(table.insert(name, value)),
-            }
+            array.iter_mut().filter_map(Value::as_inline_table_mut).map(ListedTable::Inline).collect()
         }
         _ => return Err(uneditable("it has no list of zones")),
-    }
-    Ok(())
+    };
+    let is_named = |table: &ListedTable<'_>| {
+        let text = |field| table.fields().get(field).and_then(Item::as_str);
+        text("name").or_else(|| text("sound")) == Some(zone.title.as_str())
+    };
+    let named = tables.into_iter().filter(is_named).nth(zone.number);
+    named.ok_or_else(|| ChangeError::NoSuchZone(zone.title.clone(), None))
 }
 
 /// What is written for a value; `middle_c` is how the file counts octaves.

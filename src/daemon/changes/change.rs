@@ -66,7 +66,7 @@ pub enum Change {
 }
 
 /// A field of a song's map, or of a zone in it, that is adjusted at a rehearsal.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Field {
     /// A zone's level in dB.
@@ -115,7 +115,7 @@ pub struct Adjusted {
 }
 
 /// A song or pause of the set by its title: positions change with the set.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize, Deserialize)]
 pub struct Titled {
     /// The title.
     pub title: String,

@@ -1,6 +1,6 @@
 //! Changes to the text of a set, with its comments and its layout kept.
 
-use toml_edit::{Array, ArrayOfTables, DocumentMut, InlineTable, Item, Table, Value};
+use toml_edit::{Array, ArrayOfTables, DocumentMut, InlineTable, Item, Table, TableLike, Value};
 
 use super::{Change, ChangeError, Titled};
 
@@ -128,35 +128,68 @@ impl Entries<'_> {
 
     /// Gives an entry another value of a field, or takes the field away; whether the entry is a song.
     fn set_field(&mut self, position: usize, name: &str, value: Option<&str>) -> bool {
-        match self {
-            Entries::Tables(tables) => {
-                let Some(table) = tables.get_mut(position).filter(|table| table.contains_key("map")) else {
-                    return false;
-                };
-                match (value, table.get_mut(name)) {
-                    (None, _) => drop(table.remove(name)),
-                    (Some(new), Some(Item::Value(old))) => replace(old, new),
-                    (Some(new), _) => drop(table.insert(name, new.into())),
-                }
-            }
+        let table: Option<ListedTable<'_>> = match self {
+            Entries::Tables(tables) => tables.get_mut(position).map(ListedTable::Own),
             Entries::Inline(array) => {
-                let table = array.get_mut(position).and_then(Value::as_inline_table_mut);
-                let Some(table) = table.filter(|table| table.contains_key("map")) else { return false };
-                match (value, table.get_mut(name)) {
-                    (None, _) => {
-                        table.remove(name);
-                        suffix_of_last(table, " ");
-                    }
-                    (Some(new), Some(old)) => replace(old, new),
-                    (Some(new), None) => {
-                        // The blank before the bracket belongs to the last value.
-                        suffix_of_last(table, "");
-                        table.insert(name, Value::from(new).decorated(" ", " "));
-                    }
-                }
+                array.get_mut(position).and_then(Value::as_inline_table_mut).map(ListedTable::Inline)
             }
+        };
+        let Some(mut table) = table.filter(|table| table.fields().contains_key("map")) else { return false };
+        match value {
+            Some(value) => table.set(name, value.into()),
+            None => table.remove(name),
         }
         true
+    }
+}
+
+/// A table of a list.
+pub(super) enum ListedTable<'a> {
+    /// Below its own header.
+    Own(&'a mut Table),
+    /// In one line.
+    Inline(&'a mut InlineTable),
+}
+
+impl ListedTable<'_> {
+    pub fn fields(&self) -> &dyn TableLike {
+        match self {
+            ListedTable::Own(table) => *table,
+            ListedTable::Inline(table) => *table,
+        }
+    }
+
+    /// Gives a field another value.
+    pub fn set(&mut self, name: &str, value: Value) {
+        match self {
+            ListedTable::Own(table) => set_field(table, name, value),
+            ListedTable::Inline(table) => match table.get_mut(name) {
+                Some(old) => replace(old, value),
+                None => {
+                    // The blank before the bracket belongs to the last value.
+                    suffix_of_last(table, "");
+                    table.insert(name, value.decorated(" ", " "));
+                }
+            },
+        }
+    }
+
+    fn remove(&mut self, name: &str) {
+        match self {
+            ListedTable::Own(table) => drop(table.remove(name)),
+            ListedTable::Inline(table) => {
+                table.remove(name);
+                suffix_of_last(table, " ");
+            }
+        }
+    }
+}
+
+/// Gives a field of a table another value.
+pub(super) fn set_field(table: &mut Table, name: &str, value: Value) {
+    match table.get_mut(name).and_then(Item::as_value_mut) {
+        Some(old) => replace(old, value),
+        None => drop(table.insert(name, Item::Value(value))),
     }
 }
 
@@ -167,9 +200,9 @@ fn suffix_of_last(table: &mut InlineTable, suffix: &str) {
 }
 
 /// Another value in the place of one, with the blanks before it and the comment after it.
-pub(super) fn replace(value: &mut Value, new: impl Into<Value>) {
+fn replace(value: &mut Value, new: Value) {
     let decor = value.decor().clone();
-    *value = new.into();
+    *value = new;
     *value.decor_mut() = decor;
 }
 

@@ -9,7 +9,7 @@ mod change;
 mod edit;
 mod save;
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 use std::io;
 use std::path::Path;
 
@@ -196,16 +196,14 @@ pub fn amend(show: &Show, change: Change, read: Read) -> Result<(Book, Vec<Chang
 
 /// Of what is adjusted again and again only the last value stays.
 fn forget_replaced(changes: &mut Vec<Change>) {
-    let adjusts = |change: &Change| match change {
-        Change::Adjust(Adjusted { map, zone, field, .. }) => Some((map.clone(), zone.clone(), *field)),
-        _ => None,
+    let mut adjusted = HashSet::new();
+    let is_last = |change: &Change| match change {
+        Change::Adjust(Adjusted { map, zone, field, .. }) => adjusted.insert((map.clone(), zone.clone(), *field)),
+        _ => true,
     };
-    let what: Vec<_> = changes.iter().map(adjusts).collect();
-    let mut number = 0..;
-    changes.retain(|_| {
-        let number = number.next().unwrap_or_default();
-        what[number].is_none() || !what[number + 1..].contains(&what[number])
-    });
+    let mut last: Vec<Change> = changes.drain(..).rev().filter(is_last).collect();
+    last.reverse();
+    *changes = last;
 }
 
 /// `book` with a change made to it; there is a book in what is returned.

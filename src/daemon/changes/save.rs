@@ -8,6 +8,7 @@ use tempfile::NamedTempFile;
 
 use super::{Change, Changed, Read, load};
 use crate::map::Book;
+use crate::wording;
 
 /// Why the set was not saved. The files are as they were, but for those that [`SaveError::Partly`] names.
 #[derive(Debug, thiserror::Error)]
@@ -53,6 +54,16 @@ pub struct Saved {
     pub backup: PathBuf,
 }
 
+impl Saved {
+    /// What was saved, in a sentence.
+    #[must_use]
+    pub fn words(saved: &[Saved]) -> String {
+        let backups: Vec<String> = saved.iter().map(|saved| saved.backup.display().to_string()).collect();
+        let files: Vec<&str> = saved.iter().map(|saved| saved.file.as_str()).collect();
+        wording::changes::saved(&files, &backups)
+    }
+}
+
 /// Makes `changes` to the files as they are on disk now and writes those that differ, each whole or not at all: the set,
 /// and maps of songs in which something was adjusted. What stood there before is kept beside each, with `.bak` at the
 /// end of its name; what was written and what was kept is returned. What stood there before it was saved for the first
@@ -88,16 +99,16 @@ pub fn save(set: &str, read: Read, changes: &[Change]) -> Result<(Vec<Saved>, Bo
     Ok((saved, book))
 }
 
-/// Gives a map another text, whole or not at all, with the same care: `.bak` and `.original` beside it. The path of the
-/// first is returned.
+/// Gives a map another text, whole or not at all, with the same care: `.bak` and `.original` beside it. What was
+/// written and kept is returned.
 ///
 /// # Errors
 /// It is write-protected or cannot be written; it is as it was then.
-pub fn replace(map: &str, text: &str) -> Result<PathBuf, SaveError> {
+pub fn replace(map: &str, text: &str) -> Result<Saved, SaveError> {
     let file = writable(map)?;
     let backup = back_up(&file)?;
     write(&file, &file, text.as_bytes()).map_err(|error| unwritable(&file, error))?;
-    Ok(backup)
+    Ok(Saved { file: map.to_owned(), backup })
 }
 
 fn unwritable(file: &Path, error: io::Error) -> SaveError {

@@ -5,7 +5,7 @@ use crate::engine::guard::LoopVerdict;
 use crate::engine::ids::Action;
 use crate::engine::ids::{CueId, DetectorId, SendId};
 use crate::engine::out::{By, Fired, Notice};
-use crate::engine::plan::{Deed, Plan, PlanCue, PlanDoes, PlanTrigger};
+use crate::engine::plan::{Plan, PlanCue, PlanDeed, PlanDoes, PlanTrigger};
 use crate::engine::step::Step;
 use crate::map::Press;
 use crate::midi::Message;
@@ -43,7 +43,7 @@ impl PlanCue {
 impl Cues {
     /// The next thing that the engine has to do for the cues; it has to be done before this is called again. `list` is
     /// that of the cues in use now, `message` what let the first of them fire.
-    pub fn next_deed(&mut self, list: u16, message: Option<Message<'_>>, step: &mut Step<'_>) -> Option<Deed> {
+    pub fn next_deed(&mut self, list: u16, message: Option<Message<'_>>, step: &mut Step<'_>) -> Option<PlanDeed> {
         while let Some(todo) = self.todo.pop_front() {
             let deed = match todo {
                 Todo::Fire { cue, received, by } => self.fire(cue, (received, by), (list, message), step),
@@ -63,11 +63,11 @@ impl Cues {
                     if was_on {
                         step.notice(Notice::Fired(Fired { cue, at: step.now, by: By::Release, received: None }));
                     }
-                    off.map(Deed::Send)
+                    off.map(PlanDeed::Send)
                 }
                 Todo::ReleaseIfUp { cue, detector } => {
                     let is_held = self.detectors[detector.index()].is_held();
-                    if !is_held { self.close(cue, step).map(Deed::Send) } else { None }
+                    if !is_held { self.close(cue, step).map(PlanDeed::Send) } else { None }
                 }
             };
             if deed.is_some() {
@@ -92,7 +92,7 @@ impl Cues {
         (received, by): (Option<u8>, By),
         (list, message): (u16, Option<Message<'_>>),
         step: &mut Step<'_>,
-    ) -> Option<Deed> {
+    ) -> Option<PlanDeed> {
         let plan = step.plan;
         let planned = plan.cue(cue);
         match step.guard.judge(planned.input, step.now) {
@@ -109,7 +109,7 @@ impl Cues {
         }
         if planned.off.is_some() {
             if self.is_on(cue) {
-                return self.close(cue, step).map(Deed::Send);
+                return self.close(cue, step).map(PlanDeed::Send);
             }
             // What begins to be on after its song was left would stay so.
             let in_list = |list| plan.cues_in(list).any(|other| other == cue);
@@ -121,7 +121,7 @@ impl Cues {
         }
         let numbered = || received.and_then(|number| plan.entry_numbered(number));
         let action = match planned.does {
-            PlanDoes::Send(send) => return Some(Deed::Send(send)),
+            PlanDoes::Send(send) => return Some(PlanDeed::Send(send)),
             PlanDoes::Act(action) => Some(action),
             PlanDoes::SongReceived => numbered().map(Action::Song),
             PlanDoes::LineUpReceived => numbered().map(Action::LineUp),
@@ -129,7 +129,7 @@ impl Cues {
         if action.is_none() {
             step.notice(Notice::NothingThere);
         }
-        action.map(Deed::Act)
+        action.map(PlanDeed::Act)
     }
 
     /// A cue that is on goes off; what that sends.

@@ -1,7 +1,7 @@
 //! Cues (rule R19): what a pedal, a spare key or a message of another machine does to the set. They act before zones.
 //!
 //! Cues do nothing to the rest of the engine themselves. What is received becomes a list of things to do; each is looked
-//! at when its turn comes, and what the engine has to do for it is returned as a [`Deed`](super::plan::Deed).
+//! at when its turn comes, and what the engine has to do for it is returned as a [`PlanDeed`](super::plan::PlanDeed).
 //!
 //! | file | rules |
 //! | --- | --- |

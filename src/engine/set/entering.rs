@@ -4,7 +4,7 @@ use crate::engine::Engine;
 use crate::engine::current::Current;
 use crate::engine::ids::{Action, Micros};
 use crate::engine::out::Notice;
-use crate::engine::plan::{Deed, Plan, Playing};
+use crate::engine::plan::{Plan, PlanDeed, Playing};
 use crate::engine::set::held_back::HeldBack;
 use crate::engine::step::Step;
 
@@ -20,19 +20,19 @@ pub(super) enum Doing {
     },
 }
 
-impl Deed {
+impl PlanDeed {
     /// Whether it sets something going that the start of the program must not.
     fn starts_something(self, plan: &Plan) -> bool {
         match self {
-            Deed::Send(send) => plan.send(send).say.starts_something(),
-            Deed::Act(action) => action == Action::Drone(Some(true)),
+            PlanDeed::Send(send) => plan.send(send).say.starts_something(),
+            PlanDeed::Act(action) => action == Action::Drone(Some(true)),
         }
     }
 }
 
 impl Current {
     /// The lists of where the set stands: the song's, that of its entry in the set, the section's.
-    pub(super) fn lists<'p>(&self, plan: &'p Plan) -> [&'p [Deed]; 3] {
+    pub(super) fn lists<'p>(&self, plan: &'p Plan) -> [&'p [PlanDeed]; 3] {
         let entry = plan.entries.get(self.standing.entry).map_or(&[][..], |entry| &entry.enter);
         match self.entered(plan) {
             Some(Playing { song, .. }) => [&song.enter, entry, &song.sections[self.standing.section].enter],
@@ -41,10 +41,10 @@ impl Current {
     }
 
     /// The zones of the song that the keys play are on or off as a list says; whether that turned one.
-    pub(super) fn turn_zones(&mut self, list: &[Deed], plan: &Plan) -> bool {
+    pub(super) fn turn_zones(&mut self, list: &[PlanDeed], plan: &Plan) -> bool {
         let mut turned = false;
         for deed in list {
-            let Deed::Act(Action::Zone { name, on: Some(on) }) = *deed else { continue };
+            let PlanDeed::Act(Action::Zone { name, on: Some(on) }) = *deed else { continue };
             for zone in self.playing(plan).map_or(0..0, |playing| playing.song.zones.clone()) {
                 if plan.zones[zone].name == name && self.on[zone] != on {
                     self.on[zone] = on;
@@ -58,22 +58,22 @@ impl Current {
 
 impl Engine {
     /// Does the rest of a list, whose zones were turned before.
-    pub(super) fn do_list(&mut self, list: &[Deed], doing: Doing, step: &mut Step<'_>) {
+    pub(super) fn do_list(&mut self, list: &[PlanDeed], doing: Doing, step: &mut Step<'_>) {
         for deed in list {
             let starts = deed.starts_something(step.plan);
             match *deed {
                 _ if doing == Doing::NothingStarts && starts => {}
-                Deed::Send(send) => self.sends.send(send, &mut self.notes, step),
+                PlanDeed::Send(send) => self.sends.send(send, &mut self.notes, step),
                 // Only what was not done is done now: the player may have turned it since.
-                Deed::Act(_) if matches!(doing, Doing::Again { held_back } if !(starts && held_back)) => {}
+                PlanDeed::Act(_) if matches!(doing, Doing::Again { held_back } if !(starts && held_back)) => {}
                 // What is not there does nothing.
-                Deed::Act(Action::Drone(on)) => {
+                PlanDeed::Act(Action::Drone(on)) => {
                     self.notes.turn_drone(on, &self.current, step);
                 }
-                Deed::Act(Action::Fade(time)) => {
+                PlanDeed::Act(Action::Fade(time)) => {
                     self.notes.fade_all(Micros(time), step);
                 }
-                Deed::Act(_) => {}
+                PlanDeed::Act(_) => {}
             }
         }
     }
@@ -88,7 +88,7 @@ impl Engine {
     /// Tells what the start did not do.
     pub(super) fn tell_not_done(&mut self, step: &mut Step<'_>) {
         let plan = step.plan;
-        let count = |list: &[Deed]| list.iter().filter(|deed| deed.starts_something(plan)).count() as u16;
+        let count = |list: &[PlanDeed]| list.iter().filter(|deed| deed.starts_something(plan)).count() as u16;
         let [song, entry, section] = self.current.lists(plan).map(count);
         self.held_back = HeldBack { song: song.saturating_add(entry), section };
         if self.held_back.count() > 0 {

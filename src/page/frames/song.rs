@@ -5,7 +5,7 @@ use serde::Serialize;
 use crate::daemon::Show;
 use crate::engine::Snapshot;
 use crate::evening::{Keys, Order, Standing, chords_of, worth_drawing};
-use crate::map::{Linger, Song};
+use crate::map::Song;
 use crate::music::chord::Bar;
 use crate::music::{Key, note};
 use crate::paper::drawing::{Keyboard, Now};
@@ -125,11 +125,7 @@ fn zone_frames(show: &Show, song: &Song) -> Vec<ZoneFrame> {
             level: zone.level,
             octave: zone.octave,
             keys: [zone.keys.value.0, zone.keys.value.1].map(|key| note::name(key, 4)),
-            linger: match zone.linger {
-                Linger::Off => "off",
-                Linger::Next => "next",
-                Linger::Toggle => "toggle",
-            },
+            linger: zone.linger.word(),
             starts: zone.on,
             output: sound.and_then(|sound| gear.output_of(sound)),
             channel: sound.map(|sound| sound.channel.number()),

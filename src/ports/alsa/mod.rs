@@ -104,6 +104,9 @@ impl Sequencer {
         let fd = fds.first().map(|fd| fd.fd).ok_or(Fault::NoSequencer)?;
 
         let announcements = system::port(&seq, "system", PortCap::WRITE | PortCap::NO_EXPORT)?;
+        // Before there is a port of ours that somebody could connect, and before looking: nothing comes unheard.
+        system::connect(&seq, Addr::system_announce(), Addr { client, port: announcements })
+            .map_err(refused("Listening to the MIDI sequencer's announcements"))?;
         let numbers = PortTable::try_new(wish, |id| {
             let capability = match id.direction {
                 Direction::Input => PortCap::WRITE | PortCap::SUBS_WRITE,
@@ -143,9 +146,6 @@ impl Sequencer {
             waker,
             seq,
         };
-        // Before looking, so that nothing can come between looking and hearing.
-        system::connect(&sequencer.seq, Addr::system_announce(), sequencer.at(announcements))
-            .map_err(refused("Listening to the MIDI sequencer's announcements"))?;
         sequencer.connect_all()?;
         sequencer.connect_remembered();
         sequencer.read_stale();

@@ -1,8 +1,11 @@
 //! The contract of the ports at the real sequencer, by both back ends; and what only real devices do.
 
+use std::thread;
 use std::time::{Duration, Instant};
 
-use handspan::ports::{self, Arrival, Backend, FoundPort, InputWish, Ports, PortsError, Wish};
+use handspan::ports::{
+    self, Arrival, Backend, CLIENT, FoundPort, InputWish, OutputWish, Ports, PortsError, Target, Wish,
+};
 
 use crate::Said;
 use crate::contract::{SCENARIOS, Stage};
@@ -34,6 +37,7 @@ pub fn scenarios() -> Vec<(String, Scenario)> {
     all.push(("ports/a_listener_that_does_not_read_holds_nothing_up".into(), Box::new(deaf_listener)));
     all.push(("ports/a_listener_that_slept_gets_every_end".into(), Box::new(slept)));
     all.push(("ports/overrun_is_told".into(), Box::new(overrun)));
+    all.push(("ports/what_is_connected_while_they_are_opened_is_known".into(), Box::new(connected_at_once)));
     all
 }
 
@@ -380,4 +384,27 @@ fn slept() -> Said {
         return Err(format!("{full} refused, {} shed, the other listener heard {ends} ends", ports.dropped_overload()));
     }
     Ok(format!("{full} bends refused, every end taken"))
+}
+
+/// Programs that look after connections connect a port as soon as it is there, when others of ours are still to come.
+fn connected_at_once() -> Said {
+    const OUTPUTS: usize = 100;
+    const ROUNDS: usize = 10;
+    let name = |number| format!("lab out {number}");
+    let output = |number| OutputWish { name: name(number), target: Target::Virtual, optional: false };
+    let wish = Wish { outputs: (0..OUTPUTS).map(output).collect(), ..Wish::default() };
+    let _synth = Listener::instrument("Lab Synth", "in", &[])?;
+    let first = name(0);
+    let mut meanwhile = 0;
+    for round in 0..ROUNDS {
+        let connected = thread::scope(|scope| {
+            let hand = scope.spawn(|| while join((CLIENT, &first), ("Lab Synth", "in")).is_err() {});
+            let ports = ports::open(Backend::System, &wish).map_err(|error| error.to_string());
+            meanwhile += usize::from(hand.is_finished());
+            hand.join().map_err(|_| "no hand").and(Ok(ports))
+        });
+        let mut ports = connected??;
+        expect(&mut *ports, Arrival::OutputBack(0)).map_err(|error| format!("round {round}: {error}"))?;
+    }
+    Ok(format!("{ROUNDS} times, {meanwhile} of them while others were still made"))
 }

@@ -228,6 +228,9 @@ fn a_port_that_is_not_there_or_no_sequencer_ends_play_with_a_sentence() {
         assert!(ran.err.contains("a piano that nobody has"), "{}", ran.err);
     } else {
         assert!(ran.err.contains("snd-seq"), "says which kernel module is wanted: {}", ran.err);
+        for instead in ["`handspan play set.toml --no-ports`", "`handspan try set.toml`"] {
+            assert!(ran.err.contains(instead), "says what plays without ports: {}", ran.err);
+        }
     }
 }
 

@@ -462,7 +462,7 @@ fn more_than_can_be_told_to_be_on_is_refused() {
 #[test]
 fn the_schemas_of_the_documents_are_those_that_the_program_prints() {
     for (kind, name) in [(MapKind::Gear, "gear"), (MapKind::Song, "song"), (MapKind::Set, "set")] {
-        let path = format!("docs/schema/{name}.json");
+        let path = format!("maps/schema/{name}.json");
         let kept = std::fs::read_to_string(&path).unwrap_or_default();
         assert!(kept == json_schema(kind), "{path} is out of date: handspan schema {name} > {path}");
     }

@@ -10,7 +10,8 @@
 //! | `split` | splits that overlap by a few keys, zones written twice, two zones of one name |
 //! | `unused` | sounds that no song uses, a second keyboard that no zone names |
 //! | `times` | times that look like seconds |
-//! | `rings` | what sounds on into a pause or to the end, drones that no cue ends, cues that end by themselves |
+//! | `rings` | notes that linger into a pause, through a song without zones or to the end, cues that end by themselves |
+//! | `drones` | drones that are turned on and never off |
 //! | `touch` | velocities that no zone takes |
 //! | `hand` | fingers that nothing plays, zones that never get keys enough, chords that no finger gives, chords in another key than they are read in |
 //! | `pitch` | notes that leave MIDI's range, zones moved down into the mud, layers in it |
@@ -29,6 +30,7 @@
 //! in each song with its sections, zones and the ranges that they divide the keyboard into.
 
 mod channel;
+mod drones;
 mod echo;
 mod gaps;
 mod hand;
@@ -81,6 +83,7 @@ pub fn findings(book: &Book) -> Vec<Diagnostic> {
     echo::find(book, &mut found);
     times::find(book, &mut found);
     rings::find(&tonight, &mut found);
+    drones::find(&tonight, &mut found);
     voice::find(&tonight, &mut found);
     wire::find(&tonight, &mut found);
     found.sort_by_key(|finding| finding.spot.map(|spot| (spot.file, spot.start)));

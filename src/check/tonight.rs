@@ -61,6 +61,8 @@ pub(super) struct Shift {
 /// An entry of the set that is a song.
 pub(super) struct Outing<'a> {
     pub entry: &'a Entry,
+    /// The entry's number in the set.
+    pub number: usize,
     /// The song's number in the book.
     pub piece: usize,
     pub keys: Keys,
@@ -84,9 +86,9 @@ impl<'a> Tonight<'a> {
         let sounds = sounds(book);
         let pieces = book.songs.iter().map(|song| SongTonight::new(book, song, &sounds)).collect();
         let mut tonight = Tonight { book, touches, pieces, outings: Vec::new() };
-        for entry in &book.set.entries {
+        for (number, entry) in book.set.entries.iter().enumerate() {
             if let Some(song) = entry.song {
-                let outing = tonight.pieces[song].perform(book, entry, song);
+                let outing = tonight.pieces[song].perform(book, number, song);
                 tonight.outings.push(outing);
             }
         }
@@ -161,7 +163,8 @@ impl<'a> SongTonight<'a> {
     }
 
     /// Plays an entry in its order, as the plan has it: scenes that are new tonight are added.
-    fn perform(&mut self, book: &'a Book, entry: &'a Entry, number: usize) -> Outing<'a> {
+    fn perform(&mut self, book: &'a Book, number: usize, piece: usize) -> Outing<'a> {
+        let entry = &book.set.entries[number];
         let keys = Keys::of(book, entry, self.song);
         let mut stops = Vec::new();
         let mut known: HashMap<Option<usize>, usize> =
@@ -176,7 +179,7 @@ impl<'a> SongTonight<'a> {
             }
             stops.push(Stop { scene, lift, lifted_by });
         }
-        Outing { entry, piece: number, keys, stops }
+        Outing { entry, number, piece, keys, stops }
     }
 
     fn add_scene(&mut self, section: Option<usize>) -> usize {

@@ -2,7 +2,7 @@
 
 use super::tonight::{Outing, Stop, Tonight};
 use super::words::{from_to, middle_c, quoted, range, sounding};
-use crate::evening::{Melody, Suits};
+use crate::evening::{Melody, Suits, numbers};
 use crate::map::{At, Diagnostic, KeyRange, Singer};
 
 /// Hint: a melody that leaves the singer's range at tonight's key or at a section's. Hint, softer: one that leaves
@@ -41,7 +41,9 @@ fn without_melody(tonight: &Tonight<'_>, outing: &Outing<'_>, named: &At<String>
     );
     let song = tonight.pieces[outing.piece].song;
     let hint = Diagnostic::hint(named.spot, title).also(song.title.spot, "in this map");
-    hint.help("write melody_range = [\"A3\", \"D5\"] there, the lowest and the highest note that are sung")
+    hint.help(
+        "write the lowest and the highest note of its melody there; of one from A3 to D5 that is melody_range = [\"A3\", \"D5\"]",
+    )
 }
 
 /// A comfortable range that goes beyond the whole one.
@@ -74,11 +76,6 @@ struct Sung<'t> {
     octave: i32,
     /// How the song's file does.
     melody_octave: i32,
-}
-
-/// A range as numbers.
-fn numbers(range: KeyRange) -> (i32, i32) {
-    (i32::from(u8::from(range.0)), i32::from(u8::from(range.1)))
 }
 
 impl Sung<'_> {

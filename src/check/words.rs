@@ -50,10 +50,17 @@ pub(super) fn sounding(number: i32, key: Key, octave: i32) -> String {
 pub(super) fn joined(parts: &[String]) -> String {
     const MOST: usize = 6;
     match parts {
+        _ if parts.len() > MOST => format!("{} and {} more", parts[..MOST].join(", "), parts.len() - MOST),
+        _ => joined_by(parts, "and"),
+    }
+}
+
+/// Parts of a sentence, the last two joined by a word: `a, b or c`.
+pub(super) fn joined_by(parts: &[String], word: &str) -> String {
+    match parts {
         [] => String::new(),
         [only] => only.clone(),
-        _ if parts.len() > MOST => format!("{} and {} more", parts[..MOST].join(", "), parts.len() - MOST),
-        [most @ .., last] => format!("{} and {last}", most.join(", ")),
+        [most @ .., last] => format!("{} {word} {last}", most.join(", ")),
     }
 }
 

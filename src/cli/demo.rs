@@ -20,6 +20,9 @@ pub(super) const DIRECTING: &str = "takes/directing.mid";
 pub(super) const FILES: &[DemoFile] = files![
     "midwinter.toml",
     "gear.toml",
+    "schema/gear.json",
+    "schema/song.json",
+    "schema/set.json",
     "songs/weir-gate.toml",
     "songs/frost-on-the-window.toml",
     "songs/candle-by-candle.toml",

@@ -17,9 +17,11 @@ pub(super) fn help() -> String {
 /// What follows the actions.
 const MORE_HELP: &str = "Changes to the set; they hold for this run, and longer once they are saved:
   move-song TITLE POSITION  to this position in the set, counted from 1
-  add-song FILE (KEY)       at the end
+  add-song FILE (KEY)       at the end; the file is looked for from here, then from the
+                            set's folder
   remove-song TITLE         its map stays where it is
-  song-singer TITLE NAME    who of the set's singers sings it; nobody: no singer
+  song-singer TITLE NAME    who of the set's singers sings it, by the name in the set's file or
+                            the one that is shown; nobody: no singer
   song-key TITLE KEY        the room's key of any song; the current one moves at once,
                             unless its key was changed by hand
   adjust-zone ZONE FIELD VALUE

@@ -1,11 +1,11 @@
-//! `handspan new`: a folder with a gear file, a song and a set to start from.
+//! `handspan new`: a folder with a gear file, a song and a set to start from, and the schemas that they name.
 
 use std::fs::{self, File};
 use std::io::{self, BufRead, ErrorKind, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 
 use super::console::{Failure, tell};
-use crate::map::clean;
+use crate::map::{MapKind, clean, json_schema};
 use crate::ports::{self, Backend, Direction, FoundPort, InputWish, Match, OutputWish, Target, Wish};
 use crate::wording::received::toml_text;
 
@@ -20,12 +20,17 @@ Examples:
 
 Exit codes: 0 done, 1 it could not be done, 2 the command line is wrong.";
 
-/// What is laid out, by its path in the folder. Words in capitals below are filled in.
-const FILES: [(&str, &str); 3] = [
+/// The maps that are laid out, by their paths in the folder. Words in capitals in them are filled in.
+const MAPS: [(&str, &str); 3] = [
     ("gear.toml", include_str!("new/gear.toml")),
     ("songs/first-song.toml", include_str!("new/first-song.toml")),
     ("set.toml", include_str!("new/set.toml")),
 ];
+/// The schemas beside them, so that an editor finds them without a network.
+const SCHEMAS: [(&str, MapKind); 3] =
+    [("schema/gear.json", MapKind::Gear), ("schema/song.json", MapKind::Song), ("schema/set.json", MapKind::Set)];
+/// The folders of all these.
+const FOLDERS: [&str; 2] = ["songs", "schema"];
 /// What stands where no input was chosen: part of a name that no port has.
 const NO_INPUT: &str = "my keyboard";
 /// The same for an output, on systems without virtual ports.
@@ -42,7 +47,8 @@ pub(super) struct NewOptions<'a> {
 
 pub(super) fn run(wanted: &NewOptions<'_>) -> Result<(), Failure> {
     let folder = wanted.folder;
-    let paths = FILES.map(|(name, _)| folder.join(name));
+    let names = MAPS.map(|(name, _)| name).into_iter().chain(SCHEMAS.map(|(name, _)| name));
+    let paths: Vec<PathBuf> = names.map(|name| folder.join(name)).collect();
     if let Some(there) = paths.iter().find(|path| fs::symlink_metadata(path).is_ok()) {
         let there = there.display();
         return Err(Failure::Failed(format!("{there} is there already: nothing was laid out. Name another folder.")));
@@ -50,16 +56,41 @@ pub(super) fn run(wanted: &NewOptions<'_>) -> Result<(), Failure> {
     let found = ports::list(wanted.backend).unwrap_or_default();
     let input = choose(Direction::Input, wanted.input, &found)?;
     let output = choose(Direction::Output, wanted.output, &found)?;
-    let texts = FILES
-        .map(|(_, text)| text.replace("INPUT\n", &input_lines(&input)).replace("OUTPUT\n", &output_lines(&output)));
+    let maps = MAPS.map(|(_, text)| {
+        let text = text.replace("INPUT\n", &input_lines(&input)).replace("OUTPUT\n", &output_lines(&output));
+        with_passcodes(text)
+    });
+    let schemas = SCHEMAS.map(|(_, kind)| json_schema(kind));
+    let texts: Vec<String> = maps.into_iter().chain(schemas).collect();
     lay_out(folder, &paths, &texts).map_err(|(path, error)| {
         Failure::Failed(format!("{} cannot be written ({error}): nothing was laid out.", path.display()))
     })?;
-    paths.iter().for_each(|path| tell(&path.display().to_string()));
+    paths.iter().take(MAPS.len()).for_each(|path| tell(&path.display().to_string()));
     let said = [said_of_input(&input), said_of_output(&output)];
     said.into_iter().flatten().for_each(|line| tell(&line));
     tell(&next_steps(&folder.join("set.toml"), folder));
     Ok(())
+}
+
+/// A text with a passcode of its own in each place for one: one that everybody has protects nobody.
+fn with_passcodes(text: String) -> String {
+    text.split("PASSCODE").map(str::to_owned).reduce(|before, after| before + &passcode() + &after).unwrap_or_default()
+}
+
+/// A random passcode of five syllables twice, which is easy to type: some 63 bits. Where the system has no random bytes it
+/// is too short, and the reader of maps says so.
+fn passcode() -> String {
+    const CONSONANTS: &[u8; 16] = b"bdfghjklmnprstvw";
+    const VOWELS: &[u8; 5] = b"aeiou";
+    let mut random = [0; 20];
+    if getrandom::fill(&mut random).is_err() {
+        return String::new();
+    }
+    let letter = |letters: &[u8], at: u8| char::from(letters[usize::from(at) % letters.len()]);
+    let syllables = random.chunks(2).map(|pair| [letter(CONSONANTS, pair[0]), letter(VOWELS, pair[1])]);
+    let letters: Vec<char> = syllables.flatten().collect();
+    let words = letters.chunks(10).map(|word| word.iter().collect::<String>());
+    words.collect::<Vec<_>>().join(" ")
 }
 
 /// What is written of a port.
@@ -223,8 +254,8 @@ fn next_steps(set: &Path, folder: &Path) -> String {
 /// Writes all files, or none. What is there by now is left alone, and so is the folder.
 fn lay_out(folder: &Path, paths: &[PathBuf], texts: &[String]) -> Result<(), (PathBuf, io::Error)> {
     let mut written: Vec<&PathBuf> = Vec::new();
-    let made = folder.join("songs");
-    let was_there = (folder.exists(), made.exists());
+    let made: Vec<PathBuf> = FOLDERS.iter().map(|name| folder.join(name)).chain([folder.to_owned()]).collect();
+    let new: Vec<&PathBuf> = made.iter().filter(|folder| !folder.exists()).collect();
     for (path, text) in paths.iter().zip(texts) {
         let parent = path.parent().unwrap_or(folder);
         let file = fs::create_dir_all(parent).and_then(|()| File::create_new(path));
@@ -233,8 +264,7 @@ fn lay_out(folder: &Path, paths: &[PathBuf], texts: &[String]) -> Result<(), (Pa
             written.extend(is_ours.then_some(path));
             written.iter().for_each(|path| drop(fs::remove_file(path)));
             // Only what is empty goes.
-            let folders = [(was_there.1, made.as_path()), (was_there.0, folder)];
-            folders.iter().filter(|(was, _)| !was).for_each(|(_, folder)| drop(fs::remove_dir(folder)));
+            new.iter().for_each(|folder| drop(fs::remove_dir(folder)));
             return Err((path.clone(), error));
         }
         written.push(path);
@@ -292,13 +322,21 @@ mod tests {
     }
 
     #[test]
+    fn no_two_passcodes_are_the_same() {
+        let text = with_passcodes("a = \"PASSCODE\"\nb = \"PASSCODE\"\n".to_owned());
+        let codes: Vec<&str> = text.split('"').skip(1).step_by(2).collect();
+        assert!(codes.len() == 2 && codes[0] != codes[1], "{text}");
+        assert!(codes.iter().all(|code| code.len() == 21 && code.is_ascii()), "{text}");
+    }
+
+    #[test]
     fn what_cannot_be_laid_out_whole_leaves_nothing() {
         let folder = tempfile::tempdir().unwrap();
         let new = folder.path().join("evening");
         fs::create_dir(&new).unwrap();
         fs::write(new.join("songs"), "no folder").unwrap();
-        let paths = FILES.map(|(name, _)| new.join(name));
-        let texts = FILES.map(|(_, text)| text.to_owned());
+        let paths = MAPS.map(|(name, _)| new.join(name));
+        let texts = MAPS.map(|(_, text)| text.to_owned());
         let (path, _) = lay_out(&new, &paths, &texts).unwrap_err();
         assert_eq!(path, paths[1]);
         assert_eq!(fs::read_dir(&new).unwrap().count(), 1, "only what was there");

@@ -94,7 +94,7 @@ fn perform(wanted: &PlayOptions<'_>, show: Arc<Show>, before: Before, log: Optio
     #[cfg(unix)]
     let name_lock = reach::name_lock(wanted.name, |words| print_lines(&[words]))?;
     let connections = kept.as_ref().map_or_else(Vec::new, |kept| kept.connections.clone());
-    let ports = open_ports(backend, &show, connections.clone())?;
+    let ports = open_ports(wanted, &show, connections.clone())?;
     let beginning = Beginning::after(kept, &show);
     let mut opening = opening(&show.book, backend.map(|_| ports.as_ref()));
     opening.extend(words_for(&beginning));
@@ -146,10 +146,13 @@ fn perform(wanted: &PlayOptions<'_>, show: Arc<Show>, before: Before, log: Optio
 }
 
 /// Opens the system's ports, or where there is no back end some that lead to the page alone.
-fn open_ports(backend: Option<Backend>, show: &Show, remembered: Vec<Connection>) -> Result<Box<dyn Ports>, Failure> {
-    let Some(backend) = backend else { return practice::ports(&show.book.gear) };
+fn open_ports(wanted: &PlayOptions<'_>, show: &Show, remembered: Vec<Connection>) -> Result<Box<dyn Ports>, Failure> {
+    let Some(backend) = wanted.backend else { return practice::ports(&show.book.gear) };
     let wish = ports::Wish { remembered, ..daemon::wish(&show.book.gear) };
-    ports::open(backend, &wish).map_err(|error| Failure::Wrong(error.to_string()))
+    ports::open(backend, &wish).map_err(|error| {
+        let instead = error.is_without_ports().then(|| wording::ports::without_ports(wanted.set));
+        Failure::Wrong([error.to_string()].into_iter().chain(instead).collect::<Vec<_>>().join("\n"))
+    })
 }
 
 /// Where to play, if nothing but the page can be played on.

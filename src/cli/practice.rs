@@ -7,10 +7,13 @@ use std::thread;
 use crossbeam_channel::Receiver;
 
 use super::console::{Failure, tell};
+#[cfg(unix)]
+use super::reach;
 use super::teller::Teller;
 use super::{maps, page};
 use crate::daemon::observer::{Duties, Observer};
 use crate::daemon::persist::Beginning;
+use crate::daemon::requests::TRYOUT_NAME;
 use crate::daemon::{Daemon, Happened, Instruction, Report, Show, reload, wish};
 use crate::engine::Action;
 use crate::map::{Gear, Stand};
@@ -24,11 +27,14 @@ const PAGE: &str = "the page";
 pub(super) fn run(set: &Path, first: Option<&str>) -> Result<(), Failure> {
     let show = Arc::new(Show::new(maps::load_sound(&set.to_string_lossy())?));
     let (mut daemon, remote) = Daemon::new(&show, ports(&show.book.gear)?);
-    let observer = Observer::new(&mut daemon, &show, "try").map_err(|error| not_opened(&error))?;
+    let observer = Observer::new(&mut daemon, &show, TRYOUT_NAME).map_err(|error| not_opened(&error))?;
     observer.begin(Duties::default()).map_err(|error| not_opened(&error))?;
     let stand = here(&show.book.gear.stand);
     let (open, words) = page::open(&mut daemon, (&show, &stand), (&remote, &observer), None);
     let Some(open) = open else { return Err(not_opened(&words.first().map_or("", |words| words.trim()))) };
+    #[cfg(unix)]
+    let control = reach::tryout()
+        .and_then(|name_lock| reach::open(name_lock, (&observer, &remote), Some(&open), None, |words| tell(&words)));
     let stopper = remote.clone();
     ctrlc::set_handler(move || stopper.stop()).map_err(|error| not_opened(&error))?;
     let link = page::to_play_on(&open.link());
@@ -53,6 +59,8 @@ pub(super) fn run(set: &Path, first: Option<&str>) -> Result<(), Failure> {
         tell(&error.to_string());
     }
     daemon.run(&Beginning::Afresh);
+    #[cfg(unix)]
+    drop(control);
     drop((open, watching));
     let _ = teller.map(thread::JoinHandle::join);
     Ok(())

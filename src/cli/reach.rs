@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 use std::sync::Arc;
 
-use super::console::Failure;
+use super::console::{Failure, tell};
 use super::log::Log;
 use super::maps;
 use crate::daemon::Remote;
@@ -11,8 +11,9 @@ use crate::daemon::control::{
     self, Answer, Ask, AskError, ControlSocket, NameLock, NameLockError, RequestHandler, USUAL_NAME,
 };
 use crate::daemon::observer::Observer;
+use crate::daemon::requests::TRYOUT_NAME;
 use crate::page::Open;
-use crate::wording::performance::unreachable;
+use crate::wording::performance::{OTHERS_TRYOUT, unreachable};
 
 /// Takes this performance's name; where that cannot be for want of a folder, the music is worth more than its socket,
 /// and `tell` says so.
@@ -38,6 +39,14 @@ pub(super) fn name_lock(name: Option<&str>, tell: impl Fn(String)) -> Result<Opt
         Err(error @ NameLockError::NoName(_)) => Err(Failure::Wrong(format!("{error}."))),
         Err(error @ NameLockError::Taken(_)) => Err(Failure::Failed(format!("{error}."))),
     }
+}
+
+/// Takes the name of a tryout. Where another one has it, that one is reached by it, and this one by its page alone.
+pub(super) fn tryout() -> Option<NameLock> {
+    name_lock(Some(TRYOUT_NAME), |words| tell(&words)).unwrap_or_else(|_| {
+        tell(OTHERS_TRYOUT);
+        None
+    })
 }
 
 /// Opens the control socket of a performance, at which its page is looked after too.
@@ -77,6 +86,10 @@ pub(super) fn meant(name: Option<&str>) -> Result<Meant, Failure> {
     let folder = control::folder().map_err(|error| Failure::Failed(format!("{error}.")))?;
     let running = control::running(&folder).map_err(|error| Failure::Failed(format!("{error}.")))?;
     let mut names: Vec<String> = running.into_iter().map(|running| running.name).collect();
+    if name.is_none() && names.len() > 1 {
+        // Who tries something out beside a performance names that.
+        names.retain(|name| name != TRYOUT_NAME);
+    }
     match name {
         Some(name) if names.iter().any(|known| known == name) => Ok(Meant::One(folder, name.to_owned())),
         Some(name) => Err(Failure::Failed(match names.as_slice() {

@@ -30,7 +30,7 @@ Exit codes: 0 done, 1 it could not be done, 2 the command line is wrong or a fil
 pub(super) enum SetChange {
     /// Adds a song at the end, or at a position.
     Add {
-        /// The song's map; looked for from here, then from the set's folder.
+        /// The song's map: it is looked for from here, then from the set's folder.
         file: PathBuf,
         /// The room's key tonight; the chart's if not given.
         key: Option<String>,
@@ -61,7 +61,7 @@ pub(super) enum SetChange {
     Singer {
         /// Its title in any case, or its position.
         title: String,
-        /// One of the set's singers, or nobody.
+        /// One of the set's singers, by the name in its file or the one that is shown; or nobody.
         name: String,
     },
 }

@@ -4,6 +4,8 @@
 #[cfg(test)]
 mod tests;
 
+use std::collections::HashMap;
+
 use super::cueing::{self, FiredCue};
 use crate::engine::By;
 use crate::engine::{Cause, Line, Notice, Reason, Rehearsal, ReplayStep};
@@ -30,6 +32,8 @@ pub(super) struct Moment<'a> {
     hand: String,
     /// What the outputs got.
     pub said: Vec<&'a Line>,
+    /// The same in words.
+    words: Vec<String>,
     /// What the player would have been told.
     pub notices: &'a [Notice],
     /// Where the set stood afterwards.
@@ -61,12 +65,35 @@ pub(super) enum MomentKind {
     Other,
 }
 
+/// How notes are written: an end as its beginning was, though the key has changed meanwhile.
+#[derive(Default)]
+struct Written {
+    /// The spelling of each note that sounds, by where it does, its channel and its number.
+    begun: HashMap<(usize, u8, u8), Speller>,
+}
+
+impl Written {
+    /// A message at a place, in words.
+    fn words(&mut self, at: usize, bytes: &[u8], speller: &Speller) -> String {
+        let &[status @ 0x80..=0xAF, note, value] = bytes else { return spoken(bytes, speller) };
+        let known = (at, status & 15, note);
+        match status & 0xF0 {
+            0x90 if value > 0 => {
+                self.begun.insert(known, speller.clone());
+                spoken(bytes, speller)
+            }
+            _ => spoken(bytes, self.begun.get(&known).unwrap_or(speller)),
+        }
+    }
+}
+
 /// All moments of a take that `input` plays, in order.
 pub(super) fn moments<'a>(book: &Book, rehearsal: &'a Rehearsal, take: &Take, input: usize) -> Vec<Moment<'a>> {
     let mut moments = Vec::new();
     let mut standing = rehearsal.steps.first().map(|step| step.standing).unwrap_or_default();
     let from = cueing::inputs_of(book, take, input);
     let fired = cueing::fired(book, rehearsal);
+    let mut written = Written::default();
     for (number, step) in rehearsal.steps.iter().enumerate() {
         let (late, at_once): (Vec<&FiredCue<'_>>, Vec<&FiredCue<'_>>) =
             fired.iter().filter(|fired| fired.step == number).partition(|fired| fired.by == By::Time);
@@ -75,7 +102,7 @@ pub(super) fn moments<'a>(book: &Book, rehearsal: &'a Rehearsal, take: &Take, in
         for said in due.chunk_by(|one, other| one.at == other.at) {
             let at = said.first().map_or(0, |line| line.at);
             let (kind, hand) = due_words(book, step, &standing, at);
-            moments.push(Moment { at, kind, hand, said: said.to_vec(), notices: &[], standing });
+            moments.push(Moment { at, kind, hand, said: said.to_vec(), words: Vec::new(), notices: &[], standing });
         }
         standing = step.standing;
         for fired in late {
@@ -84,8 +111,8 @@ pub(super) fn moments<'a>(book: &Book, rehearsal: &'a Rehearsal, take: &Take, in
             match moments[begin..].iter_mut().find(|moment| moment.at == fired.at) {
                 Some(moment) => (moment.kind, moment.hand) = (MomentKind::Cue, hand),
                 None => {
-                    let (at, notices) = (fired.at, &step.notices[..]);
-                    moments.push(Moment { at, kind: MomentKind::Cue, hand, said: Vec::new(), notices, standing });
+                    let (at, notices, kind) = (fired.at, &step.notices[..], MomentKind::Cue);
+                    moments.push(Moment { at, kind, hand, said: Vec::new(), words: Vec::new(), notices, standing });
                 }
             }
         }
@@ -94,14 +121,32 @@ pub(super) fn moments<'a>(book: &Book, rehearsal: &'a Rehearsal, take: &Take, in
             Cause::Event(event) => from.get(event).and_then(|input| book.gear.inputs.get(*input)),
             Cause::Start | Cause::End => None,
         };
-        let mut own = own_moment(book, (step, own), take, other.filter(|input| !input.play));
+        let other = other.filter(|input| !input.play);
+        let mut own = own_moment(book, (step, own), take, other, &mut written);
         for fired in at_once {
             own.kind = MomentKind::Cue;
             own.hand = format!("{}\n{}", own.hand, told(book, rehearsal, fired)).trim().to_owned();
         }
         moments.push(own);
     }
+    put_into_words(book, &mut moments);
     moments
+}
+
+/// Puts what the outputs got into words, from the first moment to the last.
+fn put_into_words(book: &Book, moments: &mut [Moment<'_>]) {
+    let mut written = Written::default();
+    for moment in moments.iter_mut().filter(|moment| !moment.said.is_empty()) {
+        let standing = &moment.standing;
+        let room =
+            playing(book, standing).map(|(song, keys)| keys.speller(keys.room(standing.tonic), song, standing.section));
+        let words = moment.said.iter().map(|line| {
+            let channel = channel(&line.bytes).map_or_else(String::new, |channel| format!("{channel:2}: "));
+            let words = room.as_ref().map(|room| written.words(line.output, &line.bytes, room));
+            format!("{channel}{}", words.unwrap_or_default())
+        });
+        moment.words = words.collect();
+    }
 }
 
 /// Why a step said what it said at one time.
@@ -154,6 +199,7 @@ fn own_moment<'a>(
     (step, said): (&'a ReplayStep, Vec<&'a Line>),
     take: &Take,
     other: Option<&Input>,
+    written: &mut Written,
 ) -> Moment<'a> {
     let standing = step.standing;
     let (mut kind, mut words) = (MomentKind::Other, String::new());
@@ -170,18 +216,18 @@ fn own_moment<'a>(
                 words = speller
                     .map_or_else(String::new, |speller| format!("{}: {}", input.name.value, spoken(bytes, &speller)));
             }
-            Some(TakeKind::Message(bytes)) => (kind, words) = played(book, bytes, step),
+            Some(TakeKind::Message(bytes)) => (kind, words) = played(book, bytes, step, written),
             None => {}
         },
     }
-    Moment { at: step.at, kind, hand: words, said, notices: &step.notices, standing }
+    Moment { at: step.at, kind, hand: words, said, words: Vec::new(), notices: &step.notices, standing }
 }
 
 /// What was played, and what became of a key.
-fn played(book: &Book, bytes: &[u8], step: &ReplayStep) -> (MomentKind, String) {
+fn played(book: &Book, bytes: &[u8], step: &ReplayStep, written: &mut Written) -> (MomentKind, String) {
     let Some((song, keys)) = playing(book, &step.standing) else { return (MomentKind::Other, String::new()) };
     let (fingers, speller) = (keys.fingers_at(&step.standing), gripped(song, &keys, &step.standing));
-    let words = spoken(bytes, &speller);
+    let words = written.words(0, bytes, &speller);
     let said = |kind, as_what: &str| (kind, format!("{words} ({as_what})"));
     let mut reasons = reasons(step, step.at);
     match *bytes {
@@ -239,26 +285,19 @@ fn column(used: &[usize]) -> usize {
 }
 
 /// A moment with what each output got of it, as many lines as the fullest needs.
-pub(super) fn rows(book: &Book, moment: &Moment<'_>, used: &[usize]) -> Vec<String> {
+pub(super) fn rows(moment: &Moment<'_>, used: &[usize]) -> Vec<String> {
     let width = column(used);
-    let standing = &moment.standing;
-    let room =
-        playing(book, standing).map(|(song, keys)| keys.speller(keys.room(standing.tonic), song, standing.section));
-    let got = |output: usize| moment.said.iter().filter(move |line| line.output == output);
-    let cell = |line: &Line| {
-        let channel = channel(&line.bytes).map_or_else(String::new, |channel| format!("{channel:2}: "));
-        let words = room.as_ref().map_or_else(String::new, |room| spoken(&line.bytes, room));
-        format!("{channel}{words}")
+    let got = |output: usize| {
+        let said = moment.said.iter().zip(&moment.words);
+        said.filter(move |(line, _)| line.output == output).map(|(_, words)| words.as_str())
     };
     let hand: Vec<&str> = moment.hand.lines().collect();
     let height = used.iter().map(|output| got(*output).count()).max().unwrap_or(0).max(hand.len());
     let row = |row: usize| {
         let time = if row == 0 { format!("{:7.3} s", moment.at as f64 / 1e6) } else { String::new() };
         let hand = hand.get(row).copied().unwrap_or_default();
-        let cells: String = used
-            .iter()
-            .map(|output| format!("{:width$}", got(*output).nth(row).map_or_else(String::new, |line| cell(line))))
-            .collect();
+        let cells: String =
+            used.iter().map(|output| format!("{:width$}", got(*output).nth(row).unwrap_or_default())).collect();
         format!("  {time:>9}  {hand:COLUMN$}{cells}").trim_end().to_owned()
     };
     (0..height.max(1)).map(row).collect()

@@ -56,7 +56,7 @@ pub(super) fn tabulate(book: &Book, rehearsal: &Rehearsal, (moments, chosen): (&
             tell(&table::gap());
         }
         before = Some(*index);
-        table::rows(book, &moments[*index], &used).iter().for_each(|row| tell(row));
+        table::rows(&moments[*index], &used).iter().for_each(|row| tell(row));
     }
 }
 

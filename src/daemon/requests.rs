@@ -10,7 +10,7 @@ use super::observer::Observer;
 use super::state::State;
 use super::{PreparedMaps, Remote, Show, Unasked, wish};
 use crate::engine::Action;
-use crate::map::{Book, Song};
+use crate::map::{Book, Song, Source, beside_the_set};
 use crate::wording::notices::{Context, sentence};
 use crate::wording::{self, actions, performance};
 
@@ -19,6 +19,9 @@ pub const VERSION: u32 = 1;
 
 /// The name of a performance that was given no other.
 pub const USUAL_NAME: &str = "handspan";
+
+/// The name of a tryout, which is meant by it only where a performance runs beside it.
+pub const TRYOUT_NAME: &str = "try";
 
 /// So often a change may be overtaken by maps that are saved at this moment.
 const OVERTAKEN: usize = 8;
@@ -119,7 +122,7 @@ type Refusal = (Outcome, String);
 
 impl RequestHandler {
     /// Answers for the performance that `remote` reaches; a song's map that is added is read with `read`, and what is
-    /// asked for and understood is handed to `asked` before it is done, with who asks: a line for the log.
+    /// asked for and understood is handed to `asked` before it is done, with who asks, and what is refused with the reason: a line for the log.
     #[must_use]
     pub fn new(
         remote: Remote,
@@ -154,6 +157,7 @@ impl RequestHandler {
         match ask {
             Ask::Status => Answer { state: Some(self.observer.state()), ..Answer::new(Outcome::Done, String::new()) },
             Ask::Do { words } => {
+                let asked = words.join(" ");
                 let done = match words.first().map(String::as_str) {
                     Some(word) if words.len() == 1 && PageRequest::parse(word).is_some() => self.look_after(who, word),
                     Some("save-set") if words.len() == 1 => self.save(who),
@@ -162,11 +166,14 @@ impl RequestHandler {
                         "move-song" | "add-song" | "remove-song" | "song-key" | "song-singer" | "adjust-zone"
                         | "adjust-song",
                     ) => self.change(who, &words),
-                    _ => self.act(who, &words.join(" ")),
+                    _ => self.act(who, &asked),
                 };
                 match done {
                     Ok(words) => Answer::new(Outcome::Done, words),
-                    Err((outcome, words)) => Answer::new(outcome, words),
+                    Err((outcome, why)) => {
+                        (self.asked)(&actions::refused(who, &asked, &why));
+                        Answer::new(outcome, why)
+                    }
                 }
             }
         }
@@ -259,7 +266,9 @@ impl RequestHandler {
     /// it has the same name.
     fn turn_as_adjusted(&self, change: &Change, show: &Show) {
         let Change::Adjust(Adjusted { map, zone: Some(zone), field: Field::On, .. }) = change else { return };
-        let is_map = |song: &&Song| show.book.sources.get(song.title.spot.file).is_some_and(|file| file.path == *map);
+        let sources = &show.book.sources;
+        let is_of = |file: &Source| beside_the_set(&file.path, sources) == *map;
+        let is_map = |song: &&Song| sources.get(song.title.spot.file).is_some_and(is_of);
         let zones = show.book.songs.iter().find(is_map).map(|song| &song.zones[..]).unwrap_or_default();
         let named = zones.iter().filter(|known| known.name == zone.title).nth(zone.number);
         let Some(on) = named.map(|named| named.on) else { return };

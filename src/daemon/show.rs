@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use super::changes::Change;
 use crate::engine::{Plan, Successor};
-use crate::map::Book;
+use crate::map::{Book, beside_the_set};
 
 /// A set with its plan: what the numbers in reports mean.
 #[derive(Debug)]
@@ -32,13 +32,13 @@ impl Show {
         Show { book, plan, changes }
     }
 
-    /// A number for all texts of the set. Another version of this program may give another number for the same texts;
+    /// A number for all texts of the set, from whatever folder it was named. Another version of this program may give another number for the same texts;
     /// then a performance begins afresh.
     #[must_use]
     pub fn fingerprint(&self) -> u64 {
         let mut hasher = DefaultHasher::new();
         for source in &self.book.sources {
-            (&source.path, &source.text).hash(&mut hasher);
+            (beside_the_set(&source.path, &self.book.sources), &source.text).hash(&mut hasher);
         }
         hasher.finish()
     }

@@ -40,4 +40,4 @@ pub use sections::{chords_of, curve_of, is_in_use, plays_in, sections_of, tempo_
 pub use standing::Standing;
 pub use titles::{entry_named, entry_numbered, entry_titled, number_of, title, title_of};
 pub use touch::touch;
-pub use voices::{Melody, Suits};
+pub use voices::{Melody, Suits, numbers};

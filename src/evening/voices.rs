@@ -26,7 +26,8 @@ pub struct Melody {
 }
 
 /// A range as numbers.
-fn numbers(range: KeyRange) -> (i32, i32) {
+#[must_use]
+pub fn numbers(range: KeyRange) -> (i32, i32) {
     (i32::from(u8::from(range.0)), i32::from(u8::from(range.1)))
 }
 

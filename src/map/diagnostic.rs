@@ -91,10 +91,17 @@ impl<'a> Place<'a> {
     /// The file as the set names it, without the folder in which the set lies.
     #[must_use]
     pub fn beside_the_set(&self, sources: &'a [Source]) -> &'a str {
-        let folder = sources.first().and_then(|set| set.path.rsplit_once('/')).map_or("", |(folder, _)| folder);
-        let within = self.file.strip_prefix(folder).and_then(|within| within.strip_prefix('/'));
-        within.filter(|_| !folder.is_empty()).unwrap_or(self.file)
+        beside_the_set(self.file, sources)
     }
+}
+
+/// The path of a file as the set names it, without the folder in which the set lies; `sources` are those of the set, itself
+/// first.
+#[must_use]
+pub fn beside_the_set<'p>(path: &'p str, sources: &[Source]) -> &'p str {
+    let set = sources.first().map_or("", |set| set.path.as_str());
+    let Some((folder, _)) = set.rsplit_once('/') else { return path };
+    path.strip_prefix(folder).and_then(|within| within.strip_prefix('/')).unwrap_or(path)
 }
 
 impl Spot {

@@ -5,7 +5,7 @@ use super::names::Names;
 use super::reader::{Fields, Value};
 use super::{Drone, Finger, Linger, Plays, Spot, StayInKey};
 use super::{allowed, values};
-use crate::music::Tone;
+use crate::music::{German, Tone};
 
 /// A fade lasts no longer, in milliseconds.
 const LONGEST_FADE: f64 = 60_000.0;
@@ -131,7 +131,8 @@ pub(super) fn fingers(top: &mut Fields<'_>) -> Vec<Finger> {
         if key.is_none() {
             let title = format!("{} is not a key to put a finger on", quoted(&name.value));
             let fault = Diagnostic::error(FaultKind::Finding, name.spot, title);
-            map_file.report(fault.help(FINGER_HELP));
+            let german = German::key(&name.value).map(|(german, here)| format!("{german}: write \"{here}\""));
+            map_file.report(fault.help(german.unwrap_or_else(|| FINGER_HELP.to_owned())));
         }
         if let Some((_, first)) = firsts.iter().find(|(known, _)| Some(*known) == key) {
             let title = format!("{} is the key of another finger already", quoted(&name.value));

@@ -390,6 +390,9 @@ fn reason(error: &io::Error) -> String {
     }
 }
 
+/// What is said of the path of a file that is not there.
+pub(crate) const FROM_THE_SET: &str = "write a path that starts at the folder of the set's own file";
+
 /// What the user may have meant by a path to a file that cannot be read.
 fn instead(named: &str, error: &io::Error) -> String {
     let beside = error.get_ref().and_then(|inner| inner.downcast_ref::<Beside>());
@@ -402,7 +405,7 @@ fn instead(named: &str, error: &io::Error) -> String {
     let near = known().find(|name| stem(name) == stem(file) || near == Some(name.trim_end_matches(".toml")));
     match near {
         Some(near) => did_you_mean(&format!("{folder}{near}")),
-        None => "write a path that starts at the folder of the set's own file".to_owned(),
+        None => FROM_THE_SET.to_owned(),
     }
 }
 

@@ -43,9 +43,10 @@ pub use action::{
 pub use allowed::octave_of_middle_c;
 pub use clean::{clean, clean_json, clean_lines};
 pub(crate) use diagnostic::quoted;
-pub use diagnostic::{Diagnostic, FaultKind, Level, Listed, ListedAlso, Place};
+pub use diagnostic::{Diagnostic, FaultKind, Level, Listed, ListedAlso, Place, beside_the_set};
 pub use file_names::{file_name, file_names};
 pub use kind::MapKind;
+pub(crate) use load::FROM_THE_SET;
 pub use load::{Beside, Loaded, load};
 pub use model::*;
 pub use nearest::nearest;

@@ -7,7 +7,7 @@ use super::{At, Curve, KeyRange, PlayIn, ShiftWay, Spot, allowed, words};
 use crate::midi::{Channel, Note, U7};
 use crate::music::chord::{self, Bar, ChordError, ProgressionError, ProgressionFault};
 use crate::music::note::{self, NoteError};
-use crate::music::{Chord, Key};
+use crate::music::{Chord, German, Key};
 
 const NOTE_HELP: &str = "write a capital letter A to G, then # or b where needed, then the octave, such as \"F#3\"";
 const KEY_HELP: &str =
@@ -33,6 +33,13 @@ pub(super) fn note(value: &Value<'_>) -> Option<Note> {
     match note::parse(text, value.map_file.middle_c.get()) {
         Ok(note) => Some(note),
         Err(NoteError::Name(_)) => {
+            let octave = value.map_file.middle_c.get();
+            let german =
+                German::note(text).and_then(|(german, here)| Some((note::parse(&here, octave).ok()?, german, here)));
+            if let Some((note, german, here)) = german {
+                fault(format!("{} is not a note", quoted(text)), instead(&german, &here));
+                return Some(note);
+            }
             let plain = with_capital(text).replace('♭', "b").replace('♯', "#");
             let near = note::parse(&plain, value.map_file.middle_c.get()).ok().map(|_| did_you_mean(&plain));
             fault(format!("{} is not a note", quoted(text)), near.unwrap_or_else(|| NOTE_HELP.to_owned()))
@@ -41,6 +48,11 @@ pub(super) fn note(value: &Value<'_>) -> Option<Note> {
             fault(format!("MIDI has no note called {}", quoted(text)), format!("write one from {lowest} to {highest}"))
         }
     }
+}
+
+/// What to write instead of a German name; the value is read as it is meant, so that it hides no other fault.
+fn instead(german: &German, here: &str) -> String {
+    format!("{german}: write {}", quoted(here))
 }
 
 /// A text without blanks around it and with a capital letter first, as names of notes and chords begin.
@@ -76,11 +88,24 @@ fn key_or(value: &Value<'_>, help: &str) -> Option<At<Key>> {
         return None;
     };
     let key = text.parse().ok();
+    if let Some((german, here)) = German::key(text).filter(|_| key.is_none()) {
+        // In German a small letter may stand for a minor key.
+        let may_be_minor = text.starts_with(|letter: char| letter.is_ascii_lowercase()) && !says_its_mode(text);
+        let minor = if may_be_minor { format!(", or {} in minor", quoted(&format!("{here}m"))) } else { String::new() };
+        value.map_file.report(no_key(value.spot, text).help(instead(&german, &here) + &minor));
+        return here.parse().ok().filter(|_| !may_be_minor).map(|key| value.at(key));
+    }
     if key.is_none() {
         let near = Key::meant(text).map(|key| did_you_mean(&key.to_string()));
         value.map_file.report(no_key(value.spot, text).help(near.unwrap_or_else(|| help.to_owned())));
     }
     key.map(|key| value.at(key))
+}
+
+/// Whether a key in German is said to be major or minor.
+fn says_its_mode(text: &str) -> bool {
+    let text = text.trim().to_ascii_lowercase();
+    ["dur", "moll", "m"].iter().any(|mode| text.ends_with(mode))
 }
 
 fn no_key(spot: Spot, text: &str) -> Diagnostic {
@@ -143,6 +168,12 @@ pub(super) fn progression(value: &Value<'_>) -> Option<At<Vec<Bar>>> {
 
 /// A text that is no chord, and what may be meant.
 fn no_chord(spot: Spot, text: &str, fault: &ChordError) -> Diagnostic {
+    let capital = with_capital(text).parse::<Chord>().is_ok();
+    let is_chord = |(_, here): &(German, String)| !capital && here.parse::<Chord>().is_ok();
+    if let Some((german, here)) = German::chord(text).filter(is_chord) {
+        let title = format!("{} is not a chord", quoted(text));
+        return Diagnostic::error(FaultKind::Finding, spot, title).help(instead(&german, &here));
+    }
     let (title, help) = match fault {
         ChordError::Root(_) => (
             format!("{} is not a chord", quoted(text)),

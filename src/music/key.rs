@@ -7,8 +7,8 @@
 use std::fmt;
 use std::str::FromStr;
 
-use super::Tone;
 use super::letters::{LETTERS, NATURALS};
+use super::{German, Tone};
 
 /// A major or minor key with its spelling, such as `F#`, `Bb` or `C#m`.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -22,10 +22,17 @@ pub struct Key {
 
 /// Why a text names no key.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-#[error(
-    "\"{0}\" is no key: write a letter A to G, then # or b where needed, then m for minor, such as \"Eb\" or \"C#m\""
-)]
+#[error("\"{0}\" is no key: {help}", help = instead(.0))]
 pub struct KeyError(pub String);
+
+fn instead(text: &str) -> String {
+    match German::key(text) {
+        Some((german, key)) => format!("{german}, write \"{key}\""),
+        None => {
+            "write a letter A to G, then # or b where needed, then m for minor, such as \"Eb\" or \"C#m\"".to_owned()
+        }
+    }
+}
 
 impl Key {
     /// The key that a text most likely means which is none: with a small letter, with `♭` and `♯`, with major and minor as

@@ -6,6 +6,7 @@
 pub mod chord;
 pub mod classes;
 pub mod follow;
+mod german;
 mod key;
 mod letters;
 pub mod note;
@@ -18,6 +19,7 @@ pub mod voicing;
 
 pub use chord::Chord;
 pub use classes::Classes;
+pub use german::German;
 pub use key::{Key, KeyError, nearest_way};
 pub use speller::Speller;
 pub use tone::Tone;

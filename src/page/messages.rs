@@ -102,6 +102,13 @@ pub(super) struct PedalMessage {
     pub at: Option<f64>,
 }
 
+/// Which input the keys of this page play as.
+#[derive(Debug, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct PlaysAs {
+    pub plays_as: String,
+}
+
 /// Whether the page wants to hear.
 #[derive(Debug, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -131,6 +138,7 @@ pub(super) enum PageMessage {
     Down(Down),
     Up(Up),
     Pedal(PedalMessage),
+    PlaysAs(PlaysAs),
     Sound(SoundMessage),
     Received(ReceivedMessage),
     Here(Here),
@@ -169,6 +177,7 @@ impl PageMessage {
             }
             PageMessage::Up(Up { up }) => *up < 128,
             PageMessage::Pedal(PedalMessage { at, .. }) => at.is_none_or(is_time),
+            PageMessage::PlaysAs(PlaysAs { plays_as }) => plays_as.chars().count() <= LONGEST_WORD,
             PageMessage::Sound(_) | PageMessage::Received(_) => true,
             PageMessage::Here(Here { here }) => is_time(*here),
         }
@@ -191,6 +200,8 @@ mod tests {
             PageMessage::read(r#"{"pedal": true}"#),
             Some(PageMessage::Pedal(PedalMessage { pedal: true, at: None }))
         );
+        let upper = PlaysAs { plays_as: "upper".to_owned() };
+        assert_eq!(PageMessage::read(r#"{"plays_as": "upper"}"#), Some(PageMessage::PlaysAs(upper)));
         assert_eq!(PageMessage::read(r#"{"sound": false}"#), Some(PageMessage::Sound(SoundMessage { sound: false })));
         let received = PageMessage::Received(ReceivedMessage { received: true });
         assert_eq!(PageMessage::read(r#"{"received": true}"#), Some(received));
@@ -232,6 +243,8 @@ mod tests {
             r#"{"do": ["panic"], "at": 1, "seen": 1}"#,
             r#"{"do": ["1","2","3","4","5","6","7","8","9"], "ask": 7, "at": 1, "seen": 1}"#,
             r#"{"pedal": 1}"#,
+            r#"{"plays_as": null}"#,
+            r#"{"plays_as": "upper", "down": 60}"#,
             r#"{"here": "now"}"#,
         ] {
             assert_eq!(PageMessage::read(text), None, "{text}");

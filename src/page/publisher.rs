@@ -180,10 +180,7 @@ impl Publisher {
         }
         self.told.set_changed = true;
         self.told.song_changed = true;
-        let input = self.plays.and_then(|number| show.book.gear.inputs.get(number));
-        if let Some(input) = input {
-            self.hub.keyboard.retune(input.channel.map_or(0, |channel| channel.index()));
-        }
+        self.hub.keyboard.retune(&show.book.gear);
     }
 
     /// Who is new gets everything.

@@ -136,8 +136,7 @@ pub fn open(
     }
     let listener = listen(at, stand.asked)?;
     let address = listener.local_addr()?;
-    let input = stand.input.and_then(|number| show.book.gear.inputs.get(number));
-    let channel = input.and_then(|input| input.channel).map_or(0, |channel| channel.index());
+    let input = stand.input.filter(|number| *number < show.book.gear.inputs.len());
     let salt = Salt::kept_in(devices.map(|devices| devices.with_file_name("salt.json")).as_deref())?;
     let observer = Arc::clone(handler.observer());
     let (jobs, asked) = bounded(viewer::JOBS);
@@ -146,7 +145,7 @@ pub fn open(
         name: observer.name().to_owned(),
         auth: Auth::new(stand, Devices::read(devices), salt),
         hosts: Hosts::of_system(),
-        keyboard: PageKeyboard::new(handler.remote().clone(), stand.input.filter(|_| input.is_some()), channel),
+        keyboard: PageKeyboard::new(handler.remote().clone(), &show.book.gear, input),
         jobs,
         wake_publisher,
         log: Box::new(log),

@@ -275,6 +275,7 @@ fn take(session: &mut Session, said: PageMessage) {
             let down = pedal.pedal && moves && pedal.at.is_none_or(is_fresh);
             hub.keyboard.pedal(&mut session.held, down);
         }
+        PageMessage::PlaysAs(chosen) if moves => hub.keyboard.play_as(&mut session.held, &chosen.plays_as),
         PageMessage::Sound(sound) => {
             session.viewer.sound.store(sound.sound, Ordering::Relaxed);
             session.viewer.begins_to_hear.store(sound.sound, Ordering::Release);
@@ -284,7 +285,7 @@ fn take(session: &mut Session, said: PageMessage) {
             session.viewer.watches.store(wanted.received, Ordering::Relaxed);
             hub.wake();
         }
-        PageMessage::Down(_) | PageMessage::Received(_) | PageMessage::Here(_) => {}
+        PageMessage::Down(_) | PageMessage::PlaysAs(_) | PageMessage::Received(_) | PageMessage::Here(_) => {}
     }
 }
 

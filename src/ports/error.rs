@@ -26,6 +26,16 @@ impl fmt::Display for PortsError {
 impl std::error::Error for PortsError {}
 
 impl PortsError {
+    /// Whether there is nothing to play on or to sound here at all: no MIDI for this user, or not one port.
+    #[must_use]
+    pub fn is_without_ports(&self) -> bool {
+        self.faults.iter().any(|fault| match fault {
+            Fault::NoSequencer | Fault::NotAllowed | Fault::NoVirtualPorts { .. } => true,
+            Fault::Missing { there, .. } => there.is_empty(),
+            _ => false,
+        })
+    }
+
     /// An error of all these faults, unless there are none.
     pub(super) fn unless_none(faults: Vec<Fault>) -> Result<(), Self> {
         if faults.is_empty() { Ok(()) } else { Err(PortsError { faults }) }
@@ -226,6 +236,20 @@ mod tests {
              (serial \"B2\") and \"Piano\" (at 24:0, no serial); plug it in, correct [inputs.keyboard] in the gear \
              file, or write optional = true there"
         );
+    }
+
+    #[test]
+    fn a_machine_without_ports_is_told_from_one_where_something_is_missing() {
+        let missing = |there| Fault::Missing {
+            direction: Direction::Input,
+            name: "keyboard".into(),
+            port: "piano".into(),
+            serial: None,
+            there,
+        };
+        let without = |fault| PortsError { faults: vec![fault] }.is_without_ports();
+        assert!(without(Fault::NoSequencer) && without(Fault::NotAllowed) && without(missing(Vec::new())));
+        assert!(!without(missing(vec![port("Desk", "20:0", None)])) && !without(Fault::TooManyClients));
     }
 
     #[test]

@@ -3,11 +3,17 @@
 use super::keys;
 use super::notices::Context;
 use crate::engine::{Action, ActionError, Notice, Plain, Plan};
-use crate::map::{Book, Word, nearest};
+use crate::map::{Book, Word, nearest, quoted};
 
 /// What somebody asks for, for the log: `terminal: next-song`, `page 3 at 192.0.2.7: panic`.
 pub(crate) fn asked(who: &str, what: &str) -> String {
     format!("{who}: {what}")
+}
+
+/// What somebody asked for and why it was not done, which is a sentence: `control socket: "next-song" was refused: the
+/// set ends here.`
+pub(crate) fn refused(who: &str, what: &str, why: &str) -> String {
+    format!("{who}: {} was refused: {why}", quoted(what))
 }
 
 /// Who asks at the terminal that handspan runs in.

@@ -113,6 +113,9 @@ pub(crate) fn moved(title: &str, to: usize, of: usize) -> String {
     format!("\"{title}\" is {to} of {of} now.")
 }
 
+/// Where the map of a song that is added is looked for.
+pub(crate) const LOOKED_FOR: &str = "it is looked for from here, then from the set's folder";
+
 /// A song was added at the end.
 pub(crate) fn added(title: &str, of: usize, key: Option<&str>) -> String {
     let key = key.map_or_else(String::new, |key| format!(", in {key}"));

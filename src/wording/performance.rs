@@ -82,3 +82,6 @@ pub(crate) fn cannot_save(error: &dyn Display) -> String {
 pub(crate) fn unreachable(error: &dyn Display) -> String {
     format!("`handspan do` and `handspan status` cannot reach this performance: {error}.")
 }
+
+/// Two tryouts run, and others reach the first.
+pub(crate) const OTHERS_TRYOUT: &str = "Another `try` runs: `handspan do` and `handspan status` reach that one, and this one is steered by its page alone.";

@@ -65,6 +65,14 @@ pub(crate) fn none_opened(input: Option<&str>) -> String {
     }
 }
 
+/// How to play a set where there is no MIDI, or no port.
+pub(crate) fn without_ports(set: &str) -> String {
+    format!(
+        "Without any, `handspan play {set} --no-ports` is the whole performance on a page of this machine, and \
+         `handspan try {set}` plays the set there."
+    )
+}
+
 /// An input or output that is not connected, in a list; `own` is a port of our own.
 pub(crate) fn not_connected(name: &str, own: bool) -> String {
     if own { format!("{name} (nothing connected)") } else { format!("{name} (not connected)") }

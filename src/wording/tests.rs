@@ -200,6 +200,10 @@ fn who_asked_is_named_first() {
     assert_eq!(actions::asked(actions::TERMINAL, actions::STOP), "terminal: stop");
     assert_eq!(actions::asked(actions::SIGNAL, actions::STOP), "signal: stop");
     assert_eq!(actions::asked(actions::CONTROL_SOCKET, "panic"), "control socket: panic");
+    assert_eq!(
+        actions::refused(actions::CONTROL_SOCKET, "next-song", "The set ends here: there is no next song."),
+        "control socket: \"next-song\" was refused: The set ends here: there is no next song."
+    );
     assert_eq!(actions::TOO_MANY_ASK, "Too many ask at this moment: try again.");
     assert_eq!(actions::asked(&page::name(3, &"192.0.2.7"), "next-song"), "page 3 at 192.0.2.7: next-song");
     let book = book_of(SONG);
@@ -279,6 +283,7 @@ fn maps_and_changes() {
     assert_eq!(changes::no_longer("no such song"), "no longer changed: no such song");
     assert_eq!(changes::for_this_run("Done."), "Done. Until it is saved with save-set it holds for this run only.");
     assert_eq!(changes::moved("Lantern", 2, 3), "\"Lantern\" is 2 of 3 now.");
+    assert_eq!(changes::LOOKED_FOR, "it is looked for from here, then from the set's folder");
     assert_eq!(changes::added("Lantern", 4, None), "\"Lantern\" is the last of 4 now.");
     assert_eq!(changes::added("Lantern", 4, Some("D")), "\"Lantern\" is the last of 4 now, in D.");
     assert_eq!(changes::removed("Lantern", 3), "\"Lantern\" is in the set no longer, which has 3 now.");
@@ -527,6 +532,15 @@ fn the_page() {
         page::IN_A_NETWORK,
         "nothing on it is encrypted: others in the network can read and change what page and program send; use a network \
          of your own, and a long passcode that is used nowhere else"
+    );
+    assert_eq!(
+        performance::OTHERS_TRYOUT,
+        "Another `try` runs: `handspan do` and `handspan status` reach that one, and this one is steered by its page alone."
+    );
+    assert_eq!(
+        ports::without_ports("set.toml"),
+        "Without any, `handspan play set.toml --no-ports` is the whole performance on a page of this machine, and \
+         `handspan try set.toml` plays the set there."
     );
     assert_eq!(page::not_opened(&"no port"), "no port; the music goes on without it");
     assert_eq!(

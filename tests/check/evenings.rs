@@ -78,7 +78,7 @@ const FOUND: &[Mistake] = &[
     (&[(GEAR, "do = \"fade\"\nfade_ms = 3000", "do = \"from-the-top\""), (BAKER, "linger = \"next\"\nfade_ms = 2000\n", ""), (HOME, "name = \"stops\"", "name = \"stops\"\nlinger = \"next\"")],
         (HOME, 10), ("The last notes of the zone \"stops\" in \"Walking Home\" ring on to the end of the evening", "do = \"fade\"")),
     (&[(GEAR, "do = \"fade\"\nfade_ms = 3000", "do = \"from-the-top\""), (BAKER, "linger = \"next\"\nfade_ms = 2000\n", ""), (GEAR, "do = \"drone\"", "do = \"drone\"\nstate = \"on\"")],
-        (GEAR, 73), ("This cue turns the drone on, and none turns it off", "take state out")),
+        (GEAR, 73), ("This cue turns the drone on, and nothing turns it off", "take state out")),
     (&[(HOME, "[[section]]\n", "[[cue]]\nwhen = { input = \"keyboard\", control = 65 }\ndo = \"send\"\nto = \"desk\"\nmessage = { control = [90, 127], channel = 1 }\nname = \"mute\"\noff = { control = [90, 0], channel = 1 }\n[[section]]\n")],
         (HOME, 15), ("\"mute\" ends by itself as the song is left", "write the cue in the gear")),
     (&[("*", "input = \"small\"\n", ""), ("*", "input = \"keyboard\"\n", "")],

@@ -4,7 +4,7 @@ use std::fs;
 use std::os::unix::fs::PermissionsExt;
 
 use handspan::daemon::control::Outcome;
-use handspan::daemon::{Happened, changes, persist};
+use handspan::daemon::{Happened, Show, changes, persist};
 
 use crate::evening::{BELLS, Evening, LANTERN, SET, read};
 
@@ -130,11 +130,15 @@ fn what_does_not_fit_is_refused_and_changes_nothing() {
         ("remove-song", Outcome::Wrong, "\"remove-song\" needs a title"),
         ("remove-song Lantren", Outcome::Wrong, "did you mean \"Lantern\"?"),
         ("song-singer Lantern", Outcome::Wrong, "\"song-singer\" needs a title and a singer"),
-        ("song-singer Lantern guest", Outcome::Failed, "guest"),
+        ("song-singer Lantern guest", Outcome::Failed, "The set has no singer \"guest\": none stands in its file"),
         ("song-singer Welcome guest", Outcome::Wrong, "\"Welcome\" is a pause, which has no singer."),
         ("move-song 2", Outcome::Wrong, "\"move-song\" needs a title and a new position"),
         ("add-song", Outcome::Wrong, "\"add-song\" needs a song's map"),
-        ("add-song nowhere.toml", Outcome::Failed, "nowhere.toml"),
+        (
+            "add-song nowhere.toml",
+            Outcome::Failed,
+            "nowhere.toml\" cannot be read: there is no such file: it is looked for from here",
+        ),
         ("add-song broken.toml", Outcome::Failed, "broken.toml, line 1\n"),
         ("add-song gear.toml", Outcome::Failed, "gear"),
         ("add-song set.toml", Outcome::Failed, "set.toml"),
@@ -324,6 +328,22 @@ fn changes_and_saves_at_one_moment_lose_none() {
     assert_eq!(evening.state().set.unsaved, ["song-key \"Lantern\" F"]);
     assert_eq!(evening.music(1), 65);
     assert_eq!(evening.titles(), ["Lantern", "Welcome", "Nine Bells"]);
+}
+
+#[test]
+fn what_is_not_saved_belongs_to_the_set_however_it_is_named() {
+    let evening = Evening::begin();
+    evening.done("adjust-zone grand octave 1");
+    evening.done("song-key Lantern Eb");
+    let told = evening.remote.show();
+    // As after a kill, from another folder.
+    let folder = evening.folder.path();
+    let elsewhere = folder.join("run/../set.toml").display().to_string();
+    let changed = changes::load(&elsewhere, read, &told.changes);
+    assert_eq!((changed.changes.as_slice(), changed.dropped), (told.changes.as_slice(), Vec::new()));
+    let again = Show::changed(changed.loaded.book.expect("a set"), changed.changes);
+    assert_eq!(again.book.songs[0].zones[0].octave, 1);
+    assert_eq!(again.fingerprint(), told.fingerprint(), "it goes on where it stood");
 }
 
 #[test]

@@ -27,7 +27,7 @@ def is_form(title):
 
 
 def schema(kind):
-    return json.loads((ROOT / "docs" / "schema" / f"{kind}.json").read_text())
+    return json.loads((ROOT / "maps" / "schema" / f"{kind}.json").read_text())
 
 
 def inline(value):

@@ -1,11 +1,13 @@
 //! `play --no-ports` and `try SET`: the page is keyboard and loudspeaker.
 
 use std::fs;
+use std::thread;
+use std::time::{Duration, Instant};
 
 use serde_json::{Value, json};
 use tempfile::TempDir;
 
-use crate::page::Page;
+use crate::page::{PATIENCE, Page};
 use crate::running::{Running, run};
 
 /// Two inputs on one device, a virtual output, and one that is another program's port.
@@ -110,6 +112,55 @@ fn a_tryout_of_the_own_set_is_for_this_machine_alone() {
         sounds_on_both_outputs(&mut page);
         playing.end();
     }
+}
+
+#[test]
+fn a_tryout_answers_do_and_status_where_no_performance_is_meant() {
+    let folder = maps("");
+    let folder = folder.path();
+    let tryout = Running::begin(folder, &["try", "set.toml"]);
+    tryout.says("Play it yourself");
+    let (code, out, err) = run(folder, &["status"]);
+    assert!(code == 0 && out.starts_with("try plays Tonight ("), "{out}{err}");
+    let (code, out, err) = run(folder, &["do", "raise-key"]);
+    assert_eq!((code, out.as_str()), (0, "Room Eb, +1 from tonight's key.\n"), "{err}");
+    // A second one does not take the first one's place.
+    let second = Running::begin(folder, &["try", "set.toml"]);
+    second.says("Another `try` runs");
+    second.end();
+    let playing = Running::begin(folder, &["play", "set.toml", "--no-ports"]);
+    playing.says("/#play");
+    let meant = |arguments: &[&str]| run(folder, arguments).1;
+    assert!(meant(&["status"]).starts_with("handspan plays Tonight ("), "the performance is meant");
+    assert!(meant(&["status", "--name", "try"]).starts_with("try plays Tonight ("));
+    playing.end();
+    tryout.end();
+    assert_eq!(run(folder, &["status"]).0, 1);
+}
+
+#[test]
+fn what_is_refused_is_in_the_log_with_what_was_asked_and_why() {
+    let folder = maps("[stand]\nlisten = \"127.0.0.1:0\"\n");
+    let folder = folder.path();
+    let playing = Running::begin(folder, &["play", "set.toml", "--no-ports", "--log", "evening.log"]);
+    playing.says("/#play");
+    for (words, why) in [
+        (&["next-song"][..], "The set ends here: there is no next song."),
+        (&["song-key", "Lantern", "H"], "\"H\" is no key: H is B here, and B is Bb, write \"B\"."),
+        (&["nxt-song"], "\"nxt-song\" is no action: did you mean \"next-song\"?"),
+    ] {
+        let (code, _, err) = run(folder, &[&["do"], words].concat());
+        assert!(code > 0 && err.contains(why), "{err}");
+        let line = format!("control socket: \"{}\" was refused: {why}\n", words.join(" "));
+        // It is written by a thread of its own.
+        let log = || fs::read_to_string(folder.join("evening.log")).expect("a log");
+        let until = Instant::now() + PATIENCE;
+        while !log().contains(&line) {
+            assert!(Instant::now() < until, "{line} is not in\n{}", log());
+            thread::sleep(Duration::from_millis(5));
+        }
+    }
+    playing.end();
 }
 
 #[test]

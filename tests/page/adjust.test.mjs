@@ -69,6 +69,31 @@ test('the reach is what is pressed: the lowest key, then the highest', async () 
   assert.deepEqual(await unsaved(), ['adjust-zone "bass" keys 40 52']);
 });
 
+test('a reach that was begun is given up by a second press, and by another song', async () => {
+  const page = await adjusting();
+  const before = await unsaved();
+  await press(page, 'grand', 'reach');
+  await says(page, 'grand', 'press the lowest key');
+  await press(page, 'grand', 'reach');
+  await says(page, 'grand', 'keys ');
+  // What is played then is only played.
+  here.show.say('play keyboard 90 2D 50 80 2D 40 90 43 50 80 43 40');
+  await press(page, 'grand', 'reach');
+  await says(page, 'grand', 'press the lowest key');
+  here.show.say('play keyboard 90 30 50 80 30 40');
+  await says(page, 'grand', 'now the highest key');
+  const other = await visit(here.browser, here.show.url);
+  await other.click('#next-song');
+  await page.waitForFunction(() => !document.querySelector('[data-adjusts=grand]')?.innerText.includes('highest'));
+  here.show.say('play keyboard 90 43 50 80 43 40');
+  await other.click('#thread');
+  await other.click('#song-list button:has-text("Miller")');
+  await says(page, 'grand', 'keys ');
+  await other.context().close();
+  assert.deepEqual(await unsaved(), before, 'nothing was adjusted');
+  await page.context().close();
+});
+
 test('a view-only page adjusts nothing, and what check finds stands in the details', async () => {
   const set = path.join(here.folder, 'midwinter.toml');
   // Far too high for the guest.

@@ -181,6 +181,31 @@ test('a fixed touch, octave buttons, and what a screen reader presses', async ()
   await page.context().close();
 });
 
+test('a tap makes the keys those of the second keyboard, and what is held comes up', async () => {
+  const page = await visit(browser, show.url, { hasTouch: true });
+  await page.click('#thread');
+  await page.click('#song-list button:has-text("Home Before")');
+  await reads(page, '#title', 'Home Before the Thaw');
+  await page.tap('#play-here');
+  await reads(page, '#plays-as .what', 'as keyboard');
+  let from = show.sent.length;
+  await page.keyboard.down('KeyD');
+  await show.said('the piano of the lower keyboard', 'piano', note(60), from);
+  await page.tap('#plays-as');
+  await reads(page, '#plays-as .what', 'as upper');
+  await show.said('it comes up', 'piano', note(60, false), from);
+  await page.keyboard.up('KeyD');
+  from = show.sent.length;
+  const { x, y, width, height } = await page.locator('#piano [data-note="64"]').boundingBox();
+  await page.touchscreen.tap(x + width / 2, y + height * 0.9);
+  await show.said('strings of the upper one', 'pad', note(64), from);
+  await show.said('and their end', 'pad', note(64, false), from);
+  assert.ok(!show.sent.slice(from).some(({ output, bytes }) => output === 'piano' && note(64)(bytes)), 'no piano');
+  await page.tap('#plays-as');
+  await reads(page, '#plays-as .what', 'as keyboard');
+  await page.context().close();
+});
+
 test('keys that a page holds come up when it goes', async () => {
   const page = await visit(browser, show.url);
   const other = await visit(browser, show.url);

@@ -32,6 +32,28 @@ fn a_key_on_the_page_sounds_and_ends() {
 }
 
 #[test]
+fn a_page_plays_as_the_input_that_it_chooses_and_another_page_as_before() {
+    let evening = Evening::begin();
+    let (mut page, mut other) = (evening.page(), evening.page());
+    page.down(60, 80);
+    page.frame_where("hand", |hand| hand["down"] == json!([[60], []]));
+    // What is held comes up where it was struck.
+    page.say(&json!({ "plays_as": "upper" }));
+    page.frame_where("hand", |hand| hand["down"] == json!([[], []]));
+    page.down(62, 80);
+    page.frame_where("hand", |hand| hand["down"] == json!([[], [62]]));
+    other.down(64, 80);
+    page.frame_where("hand", |hand| hand["down"] == json!([[64], [62]]));
+    page.say(&json!({ "plays_as": "nothing of the kind" }));
+    page.up(62);
+    other.up(64);
+    page.frame_where("hand", |hand| hand["down"] == json!([[], []]));
+    page.say(&json!({ "plays_as": "keyboard" }));
+    page.down(65, 80);
+    page.frame_where("hand", |hand| hand["down"] == json!([[65], []]));
+}
+
+#[test]
 fn what_the_keyboard_plays_is_seen_with_its_chord_in_both_keys() {
     let evening = Evening::begin();
     let mut page = evening.page();

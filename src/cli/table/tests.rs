@@ -46,7 +46,7 @@ fn told(song: &str, events: &[Event<'_>]) -> Vec<(MomentKind, String, Vec<String
     let rehearsal = Rehearsal::new(&Arc::new(Plan::new(&book)), &take, 0, 0);
     let all = moments(&book, &rehearsal, &take, 0);
     let inner = &all[1..all.len() - 1];
-    inner.iter().map(|moment| (moment.kind, moment.hand.clone(), rows(&book, moment, &[0]))).collect()
+    inner.iter().map(|moment| (moment.kind, moment.hand.clone(), rows(moment, &[0]))).collect()
 }
 
 /// What the hand did, of the moments of one kind.
@@ -131,6 +131,25 @@ fn notes_are_spelled_in_the_keys_of_the_section() {
     let spelled: Vec<String> =
         keys.map(|(_, _, rows)| rows[0].split_whitespace().collect::<Vec<_>>().join(" ")).collect();
     assert_eq!(spelled, ["0.100 s on Ab4 90 1: on Ab4 90", "0.400 s on G#4 90 1: on G#4 90"]);
+}
+
+#[test]
+fn a_note_ends_as_it_began_though_the_key_has_changed() {
+    let song = format!(
+        "play_in = \"room\"\n{GRAND}[[section]]\nname = \"Verse\"\n[[section]]\nname = \"Last\"\nkey = \"E\"\n"
+    );
+    let told = told(&song, &[on(100, 68), (300, Err("section Last")), off(400, 68), on(500, 68), off(600, 68)]);
+    let words = |row: &str| row.split_whitespace().collect::<Vec<_>>().join(" ");
+    let notes: Vec<String> = told.iter().map(|(_, _, rows)| words(&rows[0])).filter(|row| row.contains("4 ")).collect();
+    assert_eq!(
+        notes,
+        [
+            "0.100 s on Ab4 90 1: on Ab4 90",
+            "0.400 s off Ab4 64 1: off Ab4 64",
+            "0.500 s on G#4 90 1: on G#4 90",
+            "0.600 s off G#4 64 1: off G#4 64",
+        ]
+    );
 }
 
 #[test]

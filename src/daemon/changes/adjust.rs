@@ -5,7 +5,7 @@ use toml_edit::{Array, DocumentMut, Item, Value};
 use super::change::{Adjusted, Field};
 use super::edit::{ListedTable, lines_end_as, set_field, uneditable};
 use super::{ChangeError, Show, Titled};
-use crate::map::{Song, nearest, octave_of_middle_c};
+use crate::map::{Song, beside_the_set, nearest, octave_of_middle_c};
 use crate::midi::Note;
 use crate::music::note;
 
@@ -24,7 +24,9 @@ impl Adjusted {
         const SONG: ChangeError = ChangeError::Missing("adjust-song", "tempo and a value", "tempo 92");
         let of_entry = |entry: usize| show.book.songs.get(show.book.set.entries.get(entry)?.song?);
         let song = entry.and_then(of_entry).ok_or(ChangeError::NoSong)?;
-        let map = show.book.sources.get(song.title.spot.file).map(|source| source.path.clone()).unwrap_or_default();
+        let sources = &show.book.sources;
+        let path = sources.get(song.title.spot.file).map_or("", |source| source.path.as_str());
+        let map = beside_the_set(path, sources).to_owned();
         match words {
             [word, field, value] if word == "adjust-song" && field == Field::Tempo.name() => {
                 Ok(Adjusted { map, zone: None, field: Field::Tempo, value: value.clone() })

@@ -104,7 +104,7 @@ impl Field {
 /// What is adjusted in a song's map.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Adjusted {
-    /// The path of the map.
+    /// The path of the map, from the set's folder where it lies there.
     pub map: String,
     /// Which zone: its name, and which of those with this name, from 0; none for the song itself.
     pub zone: Option<Titled>,
@@ -135,6 +135,12 @@ pub enum ChangeError {
     /// No such position.
     #[error("there is no position {0}: the set has {1}, counted from 1")]
     NoSuchPosition(String, usize),
+    /// No such singer, and those that there are.
+    #[error("the set has no singer \"{0}\": {all}", all = singers(.1))]
+    NoSuchSinger(String, String),
+    /// Several singers are shown by that name.
+    #[error("\"{0}\" is the name of several singers: say which, {1}")]
+    SeveralSingers(String, String),
     /// Not a key.
     #[error(transparent)]
     Key(#[from] KeyError),
@@ -161,6 +167,13 @@ pub enum ChangeError {
     TooMany,
 }
 
+fn singers(names: &str) -> String {
+    match names {
+        "" => "none stands in its file; a [singers.guest] there makes one".to_owned(),
+        names => format!("it has {names}"),
+    }
+}
+
 fn near(near: Option<&str>) -> String {
     near.map_or_else(String::new, |near| format!(": did you mean \"{near}\"?"))
 }
@@ -171,7 +184,12 @@ impl ChangeError {
     pub fn is_wrong(&self) -> bool {
         !matches!(
             self,
-            ChangeError::Faulty(_) | ChangeError::Uneditable(_) | ChangeError::TooMany | ChangeError::NoSong
+            ChangeError::Faulty(_)
+                | ChangeError::Uneditable(_)
+                | ChangeError::TooMany
+                | ChangeError::NoSong
+                | ChangeError::NoSuchSinger(..)
+                | ChangeError::SeveralSingers(..)
         )
     }
 }

@@ -15,7 +15,7 @@ use std::path::Path;
 
 use super::Show;
 use crate::evening::{entry_named, title};
-use crate::map::{self, Book, Level, Loaded, nearest};
+use crate::map::{self, Book, FaultKind, Level, Loaded, Singer, Source, beside_the_set, nearest};
 use crate::music::Key;
 use crate::wording::changes as words;
 
@@ -58,10 +58,7 @@ impl Change {
             ("adjust-zone" | "adjust-song", _) => Adjusted::parse(words, show, playing).map(Change::Adjust),
             ("remove-song", []) => Err(REMOVE),
             ("remove-song", title) => Ok(Change::RemoveSong { song: titled(&title.join(" "), show)? }),
-            ("song-singer", [title @ .., name]) if !title.is_empty() => {
-                let singer = (name != change::NOBODY).then(|| name.clone());
-                Ok(Change::SetSinger { song: titled(&title.join(" "), show)?, singer })
-            }
+            ("song-singer", [title, name, ..]) if !(title.is_empty() || name.is_empty()) => sung_by(rest, show),
             ("song-singer", _) => Err(SINGER),
             (_, [file]) => Ok(Change::AddSong { map: beside(file, show), key: None }),
             (_, [file @ .., key]) => {
@@ -114,6 +111,46 @@ fn titled(name: &str, show: &Show) -> Result<Titled, ChangeError> {
     Ok(Titled { title, number })
 }
 
+/// Who sings a song: a title, then a singer's name in the set or as it is shown. Each may be several words.
+fn sung_by(words: &[String], show: &Show) -> Result<Change, ChangeError> {
+    let apart = |at: usize| (words[..at].join(" "), words[at..].join(" "));
+    // One word is the name, unless only more of them make a title and a name that are known.
+    let last = words.len() - 1;
+    let is_known = |(title, name): &(String, String)| titled(title, show).is_ok() && singer(name, show).is_ok();
+    let (title, name) = (1..=last).rev().map(apart).find(is_known).unwrap_or_else(|| apart(last));
+    let song = titled(&title, show)?;
+    let entry = entry_named(&titles(&show.book), &title).and_then(|entry| show.book.set.entries.get(entry));
+    if entry.is_some_and(|entry| entry.song.is_none()) {
+        return Err(ChangeError::Pause(song.title, "singer"));
+    }
+    Ok(Change::SetSinger { song, singer: singer(&name, show)? })
+}
+
+/// The singer of this name, or of this name as it is shown where only one has it; none for nobody.
+fn singer(name: &str, show: &Show) -> Result<Option<String>, ChangeError> {
+    let singers = &show.book.set.singers;
+    if name == change::NOBODY {
+        return Ok(None);
+    }
+    let same = |known: &str| known.to_lowercase() == name.to_lowercase();
+    let called: Vec<&Singer> = singers.iter().filter(|singer| same(&singer.called)).collect();
+    match (singers.iter().find(|singer| singer.name.value == name), &called[..]) {
+        (Some(singer), _) => Ok(Some(singer.name.value.clone())),
+        (None, [singer]) => Ok(Some(singer.name.value.clone())),
+        (None, []) => Err(ChangeError::NoSuchSinger(name.to_owned(), names(singers.iter()))),
+        (None, several) => Err(ChangeError::SeveralSingers(name.to_owned(), names(several.iter().copied()))),
+    }
+}
+
+/// Singers by their names, with what is shown where that is another.
+fn names<'s>(singers: impl Iterator<Item = &'s Singer>) -> String {
+    let named = singers.map(|singer| match &singer.name.value {
+        name if *name == singer.called => format!("\"{name}\""),
+        name => format!("\"{name}\" ({})", singer.called),
+    });
+    named.collect::<Vec<_>>().join(", ")
+}
+
 /// The titles of all entries.
 fn titles(book: &Book) -> Vec<String> {
     book.set.entries.iter().map(|entry| title(book, entry).to_owned()).collect()
@@ -132,6 +169,11 @@ fn beside(file: &str, show: &Show) -> String {
         file.strip_prefix(folder).ok()?.to_str().map(str::to_owned)
     };
     inside().unwrap_or_else(|| file.to_owned())
+}
+
+/// The map of an adjustment, which names it from the set's folder: a set may be named in another way at each start.
+fn source_of<'b>(map: &str, book: &'b Book) -> Option<&'b Source> {
+    book.sources.iter().find(|source| beside_the_set(&source.path, &book.sources) == map)
 }
 
 /// A set that was read, with changes made to it.
@@ -216,7 +258,10 @@ fn amended(
     let set = book.sources.first().ok_or_else(unknown)?;
     let of = |map: &str| book.sources.iter().find(|source| source.path == map).ok_or_else(unknown);
     let (path, text) = match change {
-        Change::Adjust(adjusted) => (&adjusted.map, adjust::edit(&of(&adjusted.map)?.text, adjusted)?),
+        Change::Adjust(adjusted) => {
+            let map = source_of(&adjusted.map, book).ok_or_else(unknown)?;
+            (&map.path, adjust::edit(&map.text, adjusted)?)
+        }
         _ => (&set.path, edit::edit(&set.text, change, &titles(book))?),
     };
     // What other changes made of the other texts stays.
@@ -232,7 +277,12 @@ fn amended(
     let words = errors.map(|fault| match fault.spot {
         // The text that was edited is not the one that anybody has seen: its lines say nothing.
         Some(spot) if loaded.sources.get(spot.file).is_some_and(|source| source.path == *path) => {
-            let help = fault.help.as_ref().map_or_else(String::new, |help| format!(": {help}"));
+            let added = matches!(change, Change::AddSong { .. }) && fault.kind == FaultKind::Unreadable;
+            let help = fault.help.as_deref().map(|help| match help {
+                map::FROM_THE_SET if added => words::LOOKED_FOR,
+                help => help,
+            });
+            let help = help.map_or_else(String::new, |help| format!(": {help}"));
             format!("{}{help}", fault.title.trim_end_matches('.'))
         }
         _ => fault.render(&loaded.sources, false),

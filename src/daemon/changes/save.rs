@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 use tempfile::NamedTempFile;
 
 use super::{Change, Changed, Read, load};
-use crate::map::Book;
+use crate::map::{Book, beside_the_set};
 use crate::wording;
 
 /// Why the set was not saved. The files are as they were, but for those that [`SaveError::Partly`] names.
@@ -84,7 +84,7 @@ pub fn save(set: &str, read: Read, changes: &[Change]) -> Result<(Vec<Saved>, Bo
     }
     let is_changed = |path: &str| {
         changes.iter().any(|change| match change {
-            Change::Adjust(adjusted) => adjusted.map == path,
+            Change::Adjust(adjusted) => adjusted.map == beside_the_set(path, &book.sources),
             _ => path == set,
         })
     };

@@ -62,7 +62,7 @@ pub const SONG: Table = Table {
             "melody_range",
             RANGE,
             "[\"A3\", \"D5\"]",
-            "The lowest and the highest note of the melody, in the chart's key.",
+            "The lowest and the highest note of the melody, in the chart's key: [\"A3\", \"D5\"] is one that goes from A3 to D5.",
         ),
         ORDER,
         Field::new("on_entering", DEEDS, "[\"zone bed on\", \"drone off\"]", "What is done as it is entered."),

@@ -163,8 +163,12 @@ fn every_key_reads_back_and_nothing_else_is_read() {
         assert_eq!(text.parse::<Key>(), Err(KeyError(text.to_owned())));
     }
     assert_eq!(
-        "h".parse::<Key>().unwrap_err().to_string(),
-        "\"h\" is no key: write a letter A to G, then # or b where needed, then m for minor, such as \"Eb\" or \"C#m\""
+        "h-Moll".parse::<Key>().unwrap_err().to_string(),
+        "\"h-Moll\" is no key: H is B here, and B is Bb, write \"Bm\""
+    );
+    assert_eq!(
+        "x".parse::<Key>().unwrap_err().to_string(),
+        "\"x\" is no key: write a letter A to G, then # or b where needed, then m for minor, such as \"Eb\" or \"C#m\""
     );
 }
 

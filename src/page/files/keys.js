@@ -26,6 +26,9 @@ export function wireHand({ send, now, canControl, tell }) {
   let isCut = true;
   let names = []; // of all notes, as the program spells them
   let pedal = false;
+  let inputs = []; // those with notes
+  let usual = null; // the one that these keys play as, unless the player chooses another
+  let chosen = null;
   const holders = new Map(); // a pointer, a computer key -> note
   const sound = openSound(tell);
 
@@ -72,6 +75,17 @@ export function wireHand({ send, now, canControl, tell }) {
     pedal = value;
     $('sustain').setAttribute('aria-pressed', value);
     send({ pedal: value, at: now() });
+  }
+
+  function playAs(name) {
+    allUp();
+    chosen = name;
+    send({ plays_as: name ?? usual });
+    showInput();
+  }
+  function showInput() {
+    $('plays-as').hidden = inputs.length < 2;
+    $('plays-as').firstElementChild.textContent = `as ${chosen ?? usual}`;
   }
 
   // Touched further down, a key is longer a lever, and louder.
@@ -204,6 +218,7 @@ export function wireHand({ send, now, canControl, tell }) {
     $('keep').setAttribute('aria-checked', on);
     if (!on) [...holders.keys()].filter((holder) => String(holder).startsWith('stay ')).forEach(up);
   });
+  $('plays-as').addEventListener('click', () => playAs(inputs[(inputs.indexOf(chosen ?? usual) + 1) % inputs.length]));
   $('lower-octave').addEventListener('click', () => shift(-12));
   $('higher-octave').addEventListener('click', () => shift(12));
 
@@ -276,9 +291,13 @@ export function wireHand({ send, now, canControl, tell }) {
     isOpen,
     open,
     playAtOnce,
-    /** The names of all notes. */
-    named(notes) {
-      names = notes;
+    /** The names of all notes, and what these keys can play as. */
+    knows(set) {
+      names = set.notes;
+      inputs = set.inputs.filter((input) => input.plays).map((input) => input.name);
+      usual = set.plays_as;
+      if (chosen && !inputs.includes(chosen)) playAs(null);
+      showInput();
       label();
     },
     /** What the outputs got. */
@@ -289,6 +308,7 @@ export function wireHand({ send, now, canControl, tell }) {
     /** After every greeting the program has forgotten what this page wants. */
     welcomed() {
       isCut = false;
+      if (chosen) setTimeout(() => send({ plays_as: chosen }), 0);
       if (sound.isOn()) setTimeout(() => send({ sound: true }), 0);
       if (pedal) setTimeout(() => send({ pedal: true, at: now() }), 0);
     },

@@ -119,7 +119,7 @@ function takeFrame(frame) {
       break;
     case 'set':
       shown.set = frame;
-      hand.named(frame.notes);
+      hand.knows(frame);
       stale('set');
       break;
     case 'song':

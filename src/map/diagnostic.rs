@@ -1,6 +1,8 @@
 //! What is wrong with a map: a sentence with its place, its mark and what to write. How a person sees it is in
 //! `picture`, how a program reads it in [`Listed`].
 
+use std::path::is_separator;
+
 use serde::Serialize;
 
 use super::clean::clean;
@@ -91,8 +93,9 @@ impl<'a> Place<'a> {
     /// The file as the set names it, without the folder in which the set lies.
     #[must_use]
     pub fn beside_the_set(&self, sources: &'a [Source]) -> &'a str {
-        let folder = sources.first().and_then(|set| set.path.rsplit_once('/')).map_or("", |(folder, _)| folder);
-        let within = self.file.strip_prefix(folder).and_then(|within| within.strip_prefix('/'));
+        let folder =
+            sources.first().and_then(|set| set.path.rsplit_once(is_separator)).map_or("", |(folder, _)| folder);
+        let within = self.file.strip_prefix(folder).and_then(|within| within.strip_prefix(is_separator));
         within.filter(|_| !folder.is_empty()).unwrap_or(self.file)
     }
 }

@@ -46,7 +46,7 @@ pub(crate) use diagnostic::quoted;
 pub use diagnostic::{Diagnostic, FaultKind, Level, Listed, ListedAlso, Place};
 pub use file_names::{file_name, file_names};
 pub use kind::MapKind;
-pub use load::{Beside, Loaded, load};
+pub use load::{Beside, Loaded, load, path_beside};
 pub use model::*;
 pub use nearest::nearest;
 pub use schema::json_schema;

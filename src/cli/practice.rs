@@ -8,7 +8,7 @@ use crossbeam_channel::Receiver;
 
 use super::console::{Failure, tell};
 use super::teller::Teller;
-use super::{maps, page};
+use super::{maps, page, signals};
 use crate::daemon::observer::{Duties, Observer};
 use crate::daemon::persist::Beginning;
 use crate::daemon::{Daemon, Happened, Instruction, Report, Show, reload, wish};
@@ -30,7 +30,7 @@ pub(super) fn run(set: &Path, first: Option<&str>) -> Result<(), Failure> {
     let (open, words) = page::open(&mut daemon, (&show, &stand), (&remote, &observer), None);
     let Some(open) = open else { return Err(not_opened(&words.first().map_or("", |words| words.trim()))) };
     let stopper = remote.clone();
-    ctrlc::set_handler(move || stopper.stop()).map_err(|error| not_opened(&error))?;
+    signals::listen(move || stopper.stop()).map_err(|error| not_opened(&error))?;
     let link = page::to_play_on(&open.link());
     tell(&format!(
         "\nPlay it yourself: {link}\n  \

@@ -184,7 +184,9 @@ fn listen(at: SocketAddr, asked: bool) -> Result<TcpListener, OpenError> {
                 let _ = rustix::net::sockopt::set_socket_send_buffer_size(&listener, SENDING);
                 return Ok(listener);
             }
+            // Windows refuses ports that it reserves for itself.
             Err(error) if error.kind() == io::ErrorKind::AddrInUse => {}
+            Err(error) if cfg!(windows) && error.kind() == io::ErrorKind::PermissionDenied => {}
             Err(error) => return Err(OpenError::Refused(here, error)),
         }
     }

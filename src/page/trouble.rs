@@ -169,7 +169,6 @@ mod tests {
             hear(Happened::OutputBack(0), 45).as_deref(),
             Some("Output piano is connected, and its sounds are set up.")
         );
-        assert_eq!(hear(Happened::OutputBack(0), 49), None);
         let fault = SavedFault { drawn: "drawn\nin lines".into(), line: "song.toml, line 3: no such key.".into() };
         let faults = |count| Happened::MapsRefused(Arc::new(vec![fault.clone(); count]));
         let refused = "The saved maps were not loaded: the set goes on as before. song.toml, line 3: no such key.";

@@ -151,7 +151,7 @@ fn found(name: &str, direction: Direction) -> FoundPort {
         direction,
         serial: None,
         socket: None,
-        ours: client == CLIENT || names.starts_with(OWN),
+        ours: if address.is_empty() { names.starts_with(OWN) } else { client == CLIENT },
     }
 }
 

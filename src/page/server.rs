@@ -42,6 +42,7 @@ const LONGEST_HEAD: usize = 16 << 10;
 /// After a connection that could not be accepted.
 const PAUSE: Duration = Duration::from_millis(100);
 /// What the system keeps for one who reads slowly, in bytes.
+#[cfg(unix)]
 const SENDING: usize = 256 << 10;
 /// At the end viewers get so long to hear of it.
 const LAST_WORDS: Duration = Duration::from_millis(300);

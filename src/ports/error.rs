@@ -171,6 +171,7 @@ impl Fault {
     }
 
     /// The system refused to make a port of ours.
+    #[cfg(unix)]
     pub(super) fn making_port(name: &str, cause: impl fmt::Display) -> Self {
         Fault::refused(format!("Making the port \"{name}\""), cause)
     }

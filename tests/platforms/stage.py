@@ -38,15 +38,7 @@ class Stage:
         self.yardstick = yardstick
         self.running = []
         self.ports([])
-        local = self.folder / "local"
-        local.mkdir()
-        self.env = dict(
-            os.environ,
-            MIDI_STAND_IN=windows(self.devices),
-            APPDATA=windows(local),
-            LOCALAPPDATA=windows(local),
-            TZ="Asia/Kathmandu",
-        )
+        self.env = dict(os.environ, MIDI_STAND_IN=windows(self.devices), TZ="Asia/Kathmandu")
 
     def write(self, name, text):
         path = self.folder / name

@@ -362,18 +362,19 @@ impl Ports for Portable {
             if !self.queue.is_empty() {
                 break;
             }
+            // Looked at before the wait: with an alarm that rings at once for what is over, a wait might never be.
             let handoff = match deadline {
+                Some(deadline) if deadline <= Instant::now() => return Arrival::Quiet,
                 Some(deadline) => {
                     self.arrived.recv_deadline(self.alarm.as_ref().map_or(deadline, |alarm| alarm.limit(deadline)))
                 }
                 None => self.arrived.recv().map_err(|_| RecvTimeoutError::Disconnected),
             };
             match handoff {
-                // It only ends the wait; the flags say why.
-                Ok(Handoff::Wake) => {}
+                // It only ends the wait; the flags or the time say why.
+                Ok(Handoff::Wake) | Err(RecvTimeoutError::Timeout) => {}
                 Ok(Handoff::Message { input, message }) => self.queue.push(input, message.as_bytes()),
-                Err(_) if deadline.is_some_and(|deadline| Instant::now() < deadline) => {}
-                Err(_) => return Arrival::Quiet,
+                Err(RecvTimeoutError::Disconnected) => return Arrival::Quiet,
             }
         }
         self.queue.pop().unwrap_or(Arrival::Quiet)

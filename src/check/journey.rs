@@ -109,7 +109,7 @@ fn shifted(book: &Book, found: &mut Vec<Diagnostic>) {
 /// The number with which the name of a song's file begins: `03-first-snow.toml`.
 fn in_its_name(book: &Book, song: &Song) -> Option<usize> {
     let path = &book.sources.get(song.title.spot.file)?.path;
-    let name = path.rsplit('/').next()?;
+    let name = path.rsplit(std::path::is_separator).next()?;
     let digits = name.bytes().take_while(u8::is_ascii_digit).count();
     name[..digits].parse().ok()
 }

@@ -24,7 +24,7 @@
 //! | `wire` | chords and changes of song that take long on a DIN cable |
 //! | `voice` | melodies outside a singer's range, singers of whom a range is missing or wrong |
 //! | `stage` | inputs, cables, outputs' files, the page's network and pauses of the whole evening |
-//! | `ports` | ports that are not there, or could be one of several |
+//! | `ports` | ports that are not there, that this system cannot have, or that could be one of several |
 //!
 //! Everything here is static: nothing is played, and no port is opened. The work grows with the number of songs, and
 //! in each song with its sections, zones and the ranges that they divide the keyboard into.

@@ -21,6 +21,8 @@ pub struct SeenPort {
 pub enum PortMatch {
     /// It looks for none: a virtual output.
     Own,
+    /// It is a virtual output, and this system has none.
+    NoVirtualPorts,
     /// The one that it means.
     One(SeenPort),
     /// None; those that are there.
@@ -38,9 +40,13 @@ pub struct PortMatches {
     pub outputs: Vec<PortMatch>,
 }
 
+/// What to do where there are no virtual ports.
+const LOOPBACK: &str = "install a loopback port (a driver whose MIDI output leads to an input of the same name, to which \
+     the sound program listens), and write port = \"its name\" in place of virtual = true";
+
 /// What is wrong with the ports that are there now.
 ///
-/// Error: a port that is missing, unless it is optional. Error: a name that fits several ports equally well.
+/// Error: a port that is missing, unless it is optional. Error: a virtual output where the system has none. Error: a name that fits several ports equally well.
 /// Error: two playing inputs that find one port and hear the same channel, as each key then plays twice.
 #[must_use]
 pub fn port_findings(book: &Book, matches: &PortMatches) -> Vec<Diagnostic> {
@@ -51,6 +57,11 @@ pub fn port_findings(book: &Book, matches: &PortMatches) -> Vec<Diagnostic> {
     }
     for (output, matched) in book.gear.outputs.iter().zip(&matches.outputs) {
         found.extend(output.port.as_ref().and_then(|port| clear(port, None, output.optional, matched)));
+        if *matched == PortMatch::NoVirtualPorts {
+            let title =
+                format!("the output {} cannot be opened: this system has no virtual ports", quoted(&output.name.value));
+            found.push(Diagnostic::error(FaultKind::Finding, output.name.spot, title).help(LOOPBACK));
+        }
     }
     for (index, (second, there)) in inputs.iter().enumerate() {
         let same = |(first, here): &&(&Input, &PortMatch)| {

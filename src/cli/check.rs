@@ -70,7 +70,8 @@ fn matches(book: &Book, listed: &[ports::FoundPort]) -> PortMatches {
     let seen = |port: ports::FoundPort| SeenPort { name: port.name(), address: port.address, serial: port.serial };
     let all = |ports: Vec<ports::FoundPort>| ports.into_iter().map(seen).collect();
     let matched = |met: Match| match met {
-        Match::Virtual => PortMatch::Own,
+        Match::Virtual if ports::capabilities(Backend::System).virtual_ports => PortMatch::Own,
+        Match::Virtual => PortMatch::NoVirtualPorts,
         Match::One(port) => PortMatch::One(seen(port)),
         Match::Missing(there) => PortMatch::Missing(all(there)),
         Match::Several(ties) => PortMatch::Several(all(ties)),

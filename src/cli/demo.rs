@@ -23,6 +23,7 @@ pub(super) const FILES: &[DemoFile] = files![
     "schema/gear.json",
     "schema/song.json",
     "schema/set.json",
+    "gear-loopback.toml",
     "songs/weir-gate.toml",
     "songs/frost-on-the-window.toml",
     "songs/candle-by-candle.toml",
@@ -51,6 +52,32 @@ pub(super) const FILES: &[DemoFile] = files![
 mod tests {
     use super::*;
     use std::path::Path;
+
+    /// The part of a gear file in which the outputs stand, and the rest.
+    fn outputs_and_rest(gear: &str) -> (String, String) {
+        let (before, rest) = gear.split_once("# --- Where it goes").expect("outputs");
+        let (outputs, after) = rest.split_once("# --- The sounds").expect("sounds");
+        let (_, before) = before.split_once("# The songs below").expect("a beginning");
+        (outputs.to_owned(), format!("{before}{after}"))
+    }
+
+    #[test]
+    fn the_gear_for_loopback_ports_is_the_gear_but_for_its_outputs() {
+        let text = |name: &str| {
+            let file = FILES.iter().find(|(path, _)| *path == name).expect("a file of the demo");
+            String::from_utf8(file.1.to_vec()).expect("text")
+        };
+        let (usual, usual_rest) = outputs_and_rest(&text("gear.toml"));
+        let (loopback, loopback_rest) = outputs_and_rest(&text("gear-loopback.toml"));
+        assert_eq!(usual_rest, loopback_rest);
+        assert!(usual.contains("virtual = true") && !loopback.contains("virtual = true"));
+        let mut read = |path: &str| {
+            let file = if path == "gear.toml" { "gear-loopback.toml" } else { path };
+            Ok(FILES.iter().find(|(name, _)| *name == file).expect("a file of the demo").1.to_vec())
+        };
+        let book = crate::map::load(SET, &mut read).book.expect("no errors");
+        assert!(book.gear.outputs.iter().all(|output| output.port.is_some()));
+    }
 
     #[test]
     fn the_demo_is_all_of_the_maps_folder() {

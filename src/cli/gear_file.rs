@@ -1,7 +1,5 @@
 //! The gear file as a text that is added to, comments and layout kept.
 
-use std::path::{Component, Path, PathBuf};
-
 use toml_edit::{ArrayOfTables, DocumentMut, Item, Table, TableLike, Value};
 
 use super::console::Failure;
@@ -53,10 +51,10 @@ impl GearFile {
         let own = text(file)?;
         let Ok(document) = own.parse::<DocumentMut>() else { return Err(broken(NO_SET, file)) };
         let Some(gear) = document.get("gear").and_then(Item::as_str) else {
-            let path = plain(Path::new(file));
+            let path = map::path_beside(NO_SET, file);
             return Ok(GearFile { set: NO_SET.to_owned(), path, text: own, document });
         };
-        let path = plain(&Path::new(file).parent().unwrap_or(Path::new("")).join(gear));
+        let path = map::path_beside(file, gear);
         let text = text(&path)?;
         match text.parse::<DocumentMut>() {
             Ok(document) => Ok(GearFile { set: file.to_owned(), path, text, document }),
@@ -178,12 +176,6 @@ impl GearFile {
             (path, _) => read(path, &self.path),
         })
     }
-}
-
-/// A path as the reader of maps writes it.
-fn plain(path: &Path) -> String {
-    let plain: PathBuf = path.components().filter(|part| *part != Component::CurDir).collect();
-    plain.to_string_lossy().into_owned()
 }
 
 /// Reads a map; a set and a song of nothing stand around a gear file that has none.
@@ -310,7 +302,7 @@ mod tests {
     #[test]
     fn a_set_leads_to_its_gear_file() {
         let file = GearFile::open("maps/midwinter.toml").unwrap_or_else(|failure| panic!("{failure:?}"));
-        assert_eq!(Path::new(&file.path), Path::new("maps/gear.toml"));
+        assert_eq!(file.path, "maps/gear.toml");
         let names: Vec<String> = file.inputs().into_iter().map(|input| input.name).collect();
         assert_eq!(names, ["keyboard", "upper", "tracks"]);
         assert_eq!(errors(&file.load(None)).count(), 0);

@@ -6,6 +6,7 @@ use std::time::{Duration, Instant};
 
 use super::console::{Failure, tell};
 use super::gear_file::{GearFile, WrittenInput};
+use super::signals;
 use crate::daemon::changes::Saved;
 use crate::daemon::repeats::Repeats;
 use crate::ports::{self, Arrival, Backend, Direction, FoundPort, InputWish, Match, Ports, Wish};
@@ -53,7 +54,7 @@ pub(super) fn run(wanted: &ListenOptions<'_>) -> Result<(), Failure> {
     let mut ports = ports::open(backend, &wish).map_err(|error| Failure::Wrong(error.to_string()))?;
     let stop = Arc::new(AtomicBool::new(false));
     let (stopper, waker) = (Arc::clone(&stop), ports.waker());
-    ctrlc::set_handler(move || {
+    signals::listen(move || {
         stopper.store(true, Ordering::Release);
         waker.wake();
     })

@@ -5,7 +5,6 @@ mod check;
 mod console;
 mod cueing;
 mod demo;
-#[cfg(unix)]
 mod doing;
 mod fingers;
 mod gear_file;
@@ -19,13 +18,12 @@ mod play;
 mod ports;
 mod practice;
 mod print;
-#[cfg(unix)]
 mod reach;
 mod replay;
 mod rotation;
 mod schema;
 mod set;
-#[cfg(unix)]
+mod signals;
 mod status;
 mod table;
 mod teller;
@@ -126,7 +124,6 @@ enum Command {
         name: Option<String>,
     },
     /// Has something done by the handspan that plays, from another terminal or a script.
-    #[cfg(unix)]
     #[command(after_help = doing::help())]
     Do {
         /// What is to be done, in one word or several.
@@ -137,7 +134,6 @@ enum Command {
         name: Option<String>,
     },
     /// The state of the handspan that plays: song, section, keys, zones, ports, and what was left out.
-    #[cfg(unix)]
     #[command(after_help = "Examples:\n  handspan status\n  handspan status --json --name choir")]
     Status {
         /// For programs: one object as JSON on standard output.
@@ -274,9 +270,7 @@ pub fn main() -> ExitCode {
             take: take.as_deref(),
             name: name.as_deref(),
         }),
-        #[cfg(unix)]
         Command::Do { words, name } => doing::run(words, name.as_deref()),
-        #[cfg(unix)]
         Command::Status { json, name } => status::run(json, name.as_deref()),
         Command::Set { set, change } => set::run(&set, &change),
         Command::Ports { backend } => ports::run(backend.into()),

@@ -12,11 +12,10 @@ use jiff::ZonedDateTime;
 
 use super::console::Failure;
 use super::log::Log;
-#[cfg(unix)]
 use super::reach;
 use super::teller::Teller;
 use super::terminal::SingleKeys;
-use super::{maps, page, practice};
+use super::{maps, page, practice, signals};
 use crate::daemon::changes;
 use crate::daemon::observer::{Duties, Observer};
 use crate::daemon::persist::{self, Beginning, Persist, SavedState};
@@ -91,7 +90,6 @@ fn with_changes(set: &str, book: Book, kept: Option<&SavedState>) -> (Show, Vec<
 fn perform(wanted: &PlayOptions<'_>, show: Arc<Show>, before: Before, log: Option<&Log>) -> Result<(), Failure> {
     let PlayOptions { set, backend, take, .. } = *wanted;
     let Before { state, kept, lost } = before;
-    #[cfg(unix)]
     let name_lock = reach::name_lock(wanted.name, |words| print_lines(&[words]))?;
     let connections = kept.as_ref().map_or_else(Vec::new, |kept| kept.connections.clone());
     let ports = open_ports(wanted, &show, connections.clone())?;
@@ -127,7 +125,6 @@ fn perform(wanted: &PlayOptions<'_>, show: Arc<Show>, before: Before, log: Optio
         },
     };
     threads.extend(follow(&observer, duties, log).map_err(no_thread)?);
-    #[cfg(unix)]
     let control = name_lock.and_then(|name_lock| {
         reach::open(name_lock, (&observer, &remote), page.as_ref(), log, |words| print_lines(&[words]))
     });
@@ -136,7 +133,6 @@ fn perform(wanted: &PlayOptions<'_>, show: Arc<Show>, before: Before, log: Optio
         print_lines(&[error.to_string()]);
     }
     daemon.run(&beginning);
-    #[cfg(unix)]
     drop(control);
     drop(page);
     // They end with the last report.
@@ -169,7 +165,7 @@ fn page_alone(page: Option<&Open>, words: Vec<String>, stand: &Stand) -> Result<
 /// Lets signals and the terminal's keys steer the performance.
 fn steer(remote: &Remote, log: Option<&Log>, show: &Show) -> Result<Option<SingleKeys>, Failure> {
     let (stopper, signalled) = (remote.clone(), log.cloned());
-    ctrlc::set_handler(move || {
+    signals::listen(move || {
         signalled.iter().for_each(|log| log.words(actions::asked(actions::SIGNAL, actions::STOP)));
         stopper.stop();
     })

@@ -10,7 +10,7 @@ use super::console::{Failure, tell};
 #[cfg(unix)]
 use super::reach;
 use super::teller::Teller;
-use super::{maps, page};
+use super::{maps, page, signals};
 use crate::daemon::observer::{Duties, Observer};
 use crate::daemon::persist::Beginning;
 use crate::daemon::requests::TRYOUT_NAME;
@@ -36,7 +36,7 @@ pub(super) fn run(set: &Path, first: Option<&str>) -> Result<(), Failure> {
     let control = reach::tryout()
         .and_then(|name_lock| reach::open(name_lock, (&observer, &remote), Some(&open), None, |words| tell(&words)));
     let stopper = remote.clone();
-    ctrlc::set_handler(move || stopper.stop()).map_err(|error| not_opened(&error))?;
+    signals::listen(move || stopper.stop()).map_err(|error| not_opened(&error))?;
     let link = page::to_play_on(&open.link());
     tell(&format!(
         "\nPlay it yourself: {link}\n  \

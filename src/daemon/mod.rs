@@ -4,7 +4,6 @@
 //! channel of [`Report`]s, which drops for them and never holds up the music.
 
 pub mod changes;
-#[cfg(unix)]
 pub mod control;
 pub(crate) mod give_way;
 mod inbox;
@@ -245,6 +244,8 @@ impl Daemon {
                 self.tell(Happened::OutputDisconnected(output));
                 self.tell_connections();
             }
+            Arrival::InputHeld(input) => self.tell(Happened::InputHeld(input)),
+            Arrival::OutputHeld(output) => self.tell(Happened::OutputHeld(output)),
             Arrival::OutputBack(output) => self.set_up(output, Event::OutputBack(output)),
             Arrival::OutputJoined(output) => self.set_up(output, Event::OutputJoined(output)),
             Arrival::Overrun => {
@@ -274,8 +275,11 @@ impl Daemon {
         self.tell_connections();
     }
 
-    /// Who is connected, told whenever that may have changed; seldom, so that it may allocate.
+    /// Who is connected, told whenever that may have changed, where the ports know it; seldom, so that it may allocate.
     fn tell_connections(&mut self) {
+        if !self.ports.capabilities().knows_connections {
+            return;
+        }
         self.tell(Happened::Connections(Arc::new(self.ports.connections())));
     }
 

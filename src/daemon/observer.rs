@@ -78,13 +78,14 @@ impl Observer {
         let reports = daemon.unread.take().ok_or(AlreadyObserved)?;
         let gear = &show.book.gear;
         let connected = daemon.ports.connections();
+        let is_known = daemon.ports.capabilities().knows_connections;
         let listened = |number: usize| {
             let name = gear.outputs.get(number).map(|output| output.name.value.as_str());
             connected.iter().any(|known| known.direction == Direction::Output && Some(known.port.as_str()) == name)
         };
         let outputs = gear.outputs.iter().enumerate().map(|(number, output)| match &output.port {
             Some(_) => daemon.ports.output_available(number),
-            None => listened(number),
+            None => !is_known || listened(number),
         });
         let seen = PortsSeen {
             reports,

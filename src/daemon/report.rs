@@ -70,6 +70,8 @@ impl Report {
             Happened::InputBack(number) => ports::input_back(input(number)),
             Happened::OutputDisconnected(number) => ports::output_lost(output(number)),
             Happened::OutputBack(number) => ports::output_back(output(number)),
+            Happened::InputHeld(number) => ports::held(input(number)),
+            Happened::OutputHeld(number) => ports::held(output(number)),
             Happened::Silenced(number) => ports::silenced(output(number)),
             Happened::OutputRefused(number) => ports::refused(output(number)),
             Happened::Overrun => ports::OVERRUN.to_owned(),
@@ -102,6 +104,10 @@ pub enum Happened {
     OutputDisconnected(usize),
     /// An output is back, or something was connected to it; it has been set up.
     OutputBack(usize),
+    /// An input's port is there and cannot be opened.
+    InputHeld(usize),
+    /// An output's port is there and cannot be opened.
+    OutputHeld(usize),
     /// An output was silenced, because an earlier run ended unexpectedly and may have left notes there.
     Silenced(usize),
     /// Who is connected to our ports by others' doing, and who was and is away.

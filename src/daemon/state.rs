@@ -163,7 +163,8 @@ pub struct PortState {
     pub name: String,
     /// Part of the port's name; none for a port of our own, which others connect to.
     pub port: Option<String>,
-    /// Whether the port is connected; of one of our own, whether something is connected to it, as far as is known.
+    /// Whether the port is connected; of one of our own, whether something is connected to it, and true where that cannot be
+    /// known.
     pub connected: bool,
     /// Whether it may be absent.
     pub optional: bool,

@@ -337,3 +337,22 @@ fn an_owner_that_is_gone_without_an_end_has_not_ended_well() {
     assert!(observer.join().is_ok());
     assert!(!super::persist::read(&file).expect("what was saved").ended_well);
 }
+
+#[test]
+fn a_port_that_another_program_has_is_told_and_changes_nothing_that_sounds() {
+    let mut stage = Stage::new(&Beginning::Afresh);
+    stage.sent();
+    let reports = stage.observer.listen();
+    stage.world.play(stage.piano, &[0x90, 60, 100]);
+    stage.sent();
+    stage.world.input_held(0);
+    stage.world.output_held(1);
+    assert_eq!(stage.sent(), []);
+    let told: Vec<String> = reports.try_iter().filter_map(|report| report.sentence()).collect();
+    let held = |name| {
+        format!(
+            "The port of {name} is there and cannot be opened; most likely another program has it. Close that program."
+        )
+    };
+    assert_eq!(told, [held("keyboard"), held("pad")]);
+}

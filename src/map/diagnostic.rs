@@ -1,6 +1,8 @@
 //! What is wrong with a map: a sentence with its place, its mark and what to write. How a person sees it is in
 //! `picture`, how a program reads it in [`Listed`].
 
+use std::path::is_separator;
+
 use serde::Serialize;
 
 use super::clean::clean;
@@ -100,8 +102,8 @@ impl<'a> Place<'a> {
 #[must_use]
 pub fn beside_the_set<'p>(path: &'p str, sources: &[Source]) -> &'p str {
     let set = sources.first().map_or("", |set| set.path.as_str());
-    let Some((folder, _)) = set.rsplit_once('/') else { return path };
-    path.strip_prefix(folder).and_then(|within| within.strip_prefix('/')).unwrap_or(path)
+    let Some((folder, _)) = set.rsplit_once(is_separator).filter(|(folder, _)| !folder.is_empty()) else { return path };
+    path.strip_prefix(folder).and_then(|within| within.strip_prefix(is_separator)).unwrap_or(path)
 }
 
 impl Spot {

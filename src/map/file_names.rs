@@ -6,7 +6,7 @@ use super::clean::clean;
 const LONGEST: usize = 200;
 
 /// Names that are devices on some systems.
-const DEVICES: [&str; 4] = ["con", "prn", "aux", "nul"];
+const DEVICES: [&str; 6] = ["con", "prn", "aux", "nul", "conin$", "conout$"];
 
 /// A name for a file that lies in the folder where it is made, on every system.
 #[must_use]
@@ -16,9 +16,11 @@ pub fn file_name(name: &str) -> String {
     while plain.len() > LONGEST {
         plain.pop();
     }
-    let stem = plain.split('.').next().unwrap_or_default().to_lowercase();
+    // What follows a dot does not make another device of it, nor do blanks before that.
+    let stem = plain.split('.').next().unwrap_or_default().trim_end().to_lowercase();
+    let is_number = |text: &str| text.chars().count() == 1 && text.chars().all(|digit| digit.is_numeric());
     let is_device = DEVICES.contains(&stem.as_str())
-        || ["com", "lpt"].iter().any(|port| stem.strip_prefix(port).is_some_and(|number| number.len() == 1));
+        || ["com", "lpt"].iter().any(|port| stem.strip_prefix(port).is_some_and(is_number));
     if plain.is_empty() || plain.starts_with('.') || is_device {
         plain.insert(0, '_');
     }
@@ -48,7 +50,7 @@ mod tests {
 
     #[test]
     fn a_usual_name_stays_and_no_name_leads_elsewhere() {
-        for name in ["piano", "pad 2", "Flöte", "a.b"] {
+        for name in ["piano", "pad 2", "Flöte", "a.b", "com", "comb", "com12", "console", "auxiliary"] {
             assert_eq!(file_name(name), name);
         }
         let long = "ü".repeat(300);
@@ -62,6 +64,11 @@ mod tests {
             ("c:\\x", "c__x"),
             ("nul", "_nul"),
             ("COM1.x", "_COM1.x"),
+            ("Com\u{b9}", "_Com\u{b9}"),
+            ("con .x", "_con .x"),
+            ("CONIN$", "_CONIN$"),
+            ("aux", "_aux"),
+            ("lpt0", "_lpt0"),
             ("x. ", "x. _"),
             (long.as_str(), &"ü".repeat(100)),
         ] {

@@ -3,7 +3,7 @@
 use std::collections::HashSet;
 use std::io;
 use std::ops::Range;
-use std::path::{Component, Path, PathBuf};
+use std::path::{Component, Path, PathBuf, is_separator};
 
 use toml::de::DeTable;
 
@@ -136,7 +136,7 @@ impl Desk<'_> {
         let set_faults = Faults::default();
         let map_file = map_file(&read, &text, MapKind::Set, &set_faults);
         let opened = set::files(Fields::new(&map_file, "the set", whole(file), &table));
-        let home = Home { own: path, gear: opened.gear.as_ref().map(|named| joined(path, &named.value)) };
+        let home = Home { own: path, gear: opened.gear.as_ref().map(|named| path_beside(path, &named.value)) };
         let gear = opened.gear.as_ref().and_then(|named| self.gear(&home, named));
         let missing = (
             Gear {
@@ -162,7 +162,7 @@ impl Desk<'_> {
                 index.push(None);
                 continue;
             };
-            let identity = plain(joined(path, &named.value));
+            let identity = plain(path_beside(path, &named.value));
             let known = met.iter().find(|(path, _)| *path == identity).map(|(_, index)| *index);
             index.push(known.unwrap_or_else(|| {
                 let draft = self.song(&home, named, &gear, &names);
@@ -212,7 +212,7 @@ impl Desk<'_> {
 
     /// Opens a file that the set names, unless that leads back to a file that is open already.
     fn open_named(&mut self, home: &Home<'_>, named: &set::NamedFile, wanted: MapKind) -> Option<(usize, String)> {
-        let path = joined(home.own, &named.value);
+        let path = path_beside(home.own, &named.value);
         if plain(&path) == plain(home.own) {
             let title = format!("{} leads back to the set itself", quoted(&named.value));
             let fault = Diagnostic::error(FaultKind::Unreadable, named.spot, title);
@@ -397,7 +397,7 @@ pub(crate) const FROM_THE_SET: &str = "write a path that starts at the folder of
 fn instead(named: &str, error: &io::Error) -> String {
     let beside = error.get_ref().and_then(|inner| inner.downcast_ref::<Beside>());
     let (folder, file) =
-        named.rsplit_once('/').map_or(("", named), |(_, file)| (&named[..named.len() - file.len()], file));
+        named.rsplit_once(is_separator).map_or(("", named), |(_, file)| (&named[..named.len() - file.len()], file));
     let known = || beside.iter().flat_map(|beside| &beside.0).map(String::as_str);
     // Without its ending a name is short, and so is what tells it from others.
     let stem = |name: &str| name.trim_end_matches(".toml").replace([' ', '_'], "-").to_lowercase();
@@ -425,11 +425,20 @@ fn no_text(bytes: &[u8]) -> Option<(&'static str, &'static str)> {
     KINDS.iter().find(|(first, _)| bytes.starts_with(first)).map(|(_, kind)| *kind)
 }
 
-/// A path that a set names, as a path beside the set.
-fn joined(set: &str, named: &str) -> String {
+/// A path that a set names, as a path beside the set: that under which its file is read and spoken of.
+#[must_use]
+pub fn path_beside(set: &str, named: &str) -> String {
     let folder = Path::new(set).parent().unwrap_or(Path::new(""));
     let joined: PathBuf = folder.join(named).components().filter(|part| *part != Component::CurDir).collect();
-    joined.to_string_lossy().into_owned()
+    let joined = joined.to_string_lossy();
+    if cfg!(windows) { separated_as(set, &joined) } else { joined.into_owned() }
+}
+
+/// On Windows a path that is put together gets `\` between its parts; written as the set's own path is, it is the name
+/// under which the set's files are known. Where the set's path has `\`, or the whole begins with `\\?\`, which knows no
+/// other separator, it stays.
+fn separated_as(set: &str, path: &str) -> String {
+    if set.contains('\\') || path.starts_with(r"\\?\") { path.to_owned() } else { path.replace('\\', "/") }
 }
 
 /// A path without detours, to tell whether two are the same file.
@@ -445,4 +454,18 @@ fn plain(path: impl AsRef<Path>) -> PathBuf {
         }
     }
     plain
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn files_are_named_with_the_separators_of_the_set() {
+        assert_eq!(separated_as("evening/set.toml", r"evening\songs\a.toml"), "evening/songs/a.toml");
+        assert_eq!(separated_as("set.toml", r"songs\a.toml"), "songs/a.toml");
+        assert_eq!(separated_as(r"evening\set.toml", r"evening\songs\a.toml"), r"evening\songs\a.toml");
+        assert_eq!(separated_as("set.toml", r"\\?\C:\a.toml"), r"\\?\C:\a.toml");
+        assert_eq!(path_beside("maps/set.toml", "./songs/a.toml"), "maps/songs/a.toml");
+    }
 }

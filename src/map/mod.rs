@@ -47,7 +47,7 @@ pub use diagnostic::{Diagnostic, FaultKind, Level, Listed, ListedAlso, Place, be
 pub use file_names::{file_name, file_names};
 pub use kind::MapKind;
 pub(crate) use load::FROM_THE_SET;
-pub use load::{Beside, Loaded, load};
+pub use load::{Beside, Loaded, load, path_beside};
 pub use model::*;
 pub use nearest::nearest;
 pub use schema::json_schema;

@@ -42,6 +42,7 @@ const LONGEST_HEAD: usize = 16 << 10;
 /// After a connection that could not be accepted.
 const PAUSE: Duration = Duration::from_millis(100);
 /// What the system keeps for one who reads slowly, in bytes.
+#[cfg(unix)]
 const SENDING: usize = 256 << 10;
 /// At the end viewers get so long to hear of it.
 const LAST_WORDS: Duration = Duration::from_millis(300);
@@ -183,7 +184,9 @@ fn listen(at: SocketAddr, asked: bool) -> Result<TcpListener, OpenError> {
                 let _ = rustix::net::sockopt::set_socket_send_buffer_size(&listener, SENDING);
                 return Ok(listener);
             }
+            // Windows refuses ports that it reserves for itself.
             Err(error) if error.kind() == io::ErrorKind::AddrInUse => {}
+            Err(error) if cfg!(windows) && error.kind() == io::ErrorKind::PermissionDenied => {}
             Err(error) => return Err(OpenError::Refused(here, error)),
         }
     }

@@ -63,8 +63,12 @@ impl Troubles {
     pub fn take_report(&mut self, report: &Report, now: Instant) {
         let sentence = || report.sentence().unwrap_or_default();
         match &report.what {
-            Happened::InputDisconnected(number) => self.add(About::Input(*number), sentence(), None, now),
-            Happened::OutputDisconnected(number) => self.add(About::Output(*number), sentence(), None, now),
+            Happened::InputDisconnected(number) | Happened::InputHeld(number) => {
+                self.add(About::Input(*number), sentence(), None, now);
+            }
+            Happened::OutputDisconnected(number) | Happened::OutputHeld(number) => {
+                self.add(About::Output(*number), sentence(), None, now);
+            }
             Happened::InputBack(number) => self.over(About::Input(*number), sentence(), now),
             Happened::OutputBack(number) => self.over(About::Output(*number), sentence(), now),
             Happened::MapsRefused(faults) => {
@@ -151,6 +155,20 @@ mod tests {
         assert_eq!(hear(Happened::InputBack(0), 34).as_deref(), Some("keyboard is connected again."));
         assert_eq!(hear(Happened::OutputBack(0), 39).as_deref(), Some("keyboard is connected again."));
         assert_eq!(hear(Happened::OutputBack(0), 40), None);
+        assert_eq!(hear(Happened::InputDisconnected(0), 41).as_deref(), Some(gone));
+        let held = "The port of keyboard is there and cannot be opened; most likely another program has it. Close that program.";
+        assert_eq!(hear(Happened::InputHeld(0), 42).as_deref(), Some(held));
+        assert_eq!(hear(Happened::InputBack(0), 43).as_deref(), Some("keyboard is connected again."));
+        assert_eq!(
+            hear(Happened::OutputHeld(0), 44).as_deref(),
+            Some(
+                "The port of piano is there and cannot be opened; most likely another program has it. Close that program."
+            )
+        );
+        assert_eq!(
+            hear(Happened::OutputBack(0), 45).as_deref(),
+            Some("Output piano is connected, and its sounds are set up.")
+        );
         let fault = SavedFault { drawn: "drawn\nin lines".into(), line: "song.toml, line 3: no such key.".into() };
         let faults = |count| Happened::MapsRefused(Arc::new(vec![fault.clone(); count]));
         let refused = "The saved maps were not loaded: the set goes on as before. song.toml, line 3: no such key.";

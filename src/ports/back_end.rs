@@ -24,6 +24,8 @@ pub struct Capabilities {
     pub knows_connections: bool,
     /// It receives system exclusive messages. All can send them.
     pub receives_exclusive: bool,
+    /// It can make ports of its own that other programs connect to.
+    pub virtual_ports: bool,
 }
 
 /// What ended a wait.
@@ -46,6 +48,11 @@ pub enum Arrival<'a> {
     OutputBack(usize),
     /// One more program has begun to listen to an output.
     OutputJoined(usize),
+    /// An input's port is there again and cannot be opened, mostly because another program has it. It is tried again;
+    /// this is told once.
+    InputHeld(usize),
+    /// The same for an output's port.
+    OutputHeld(usize),
     /// Arrived messages were lost; anything of any input may be missing. The portable back end cannot always notice.
     Overrun,
     /// Somebody used the [`Waker`].

@@ -81,10 +81,19 @@ pub enum Fault {
     NotAllowed,
     /// The system takes no more clients.
     TooManyClients,
+    /// Another program has the port, on a system where a port is open in one program at a time.
+    Held {
+        /// Whether an input or an output wants it.
+        direction: Direction,
+        /// The gear file's name of that.
+        name: String,
+        /// The port's name.
+        port: String,
+    },
     /// This system has no virtual ports.
     NoVirtualPorts {
-        /// The gear file's name of the output.
-        name: String,
+        /// The gear file's names of the outputs that want one; at least one.
+        names: Vec<String>,
     },
     /// The system refused something else.
     Refused {
@@ -137,10 +146,16 @@ impl fmt::Display for Fault {
             Fault::TooManyClients => {
                 write!(f, "the MIDI sequencer takes no more programs: close some that use MIDI, then start again")
             }
-            Fault::NoVirtualPorts { name } => write!(
+            Fault::Held { direction, name, port } => write!(
                 f,
-                "outputs.{name}: this system has no virtual ports: install a loopback MIDI port, and in [outputs.{name}] of the gear file write port = \"its name\" in place of virtual = true"
+                "{}.{name}: \"{port}\" cannot be opened, most likely because another program has it: here a port is open in one program at a time. Close that program, then start again",
+                table(*direction)
             ),
+            Fault::NoVirtualPorts { names } => {
+                let tables: Vec<String> = names.iter().map(|name| format!("[outputs.{name}]")).collect();
+                write!(f, "this system has no virtual ports, as {} of the gear file ", in_a_row(&tables))?;
+                write!(f, "{}. {LOOPBACK}", if names.len() == 1 { "wants one" } else { "want them" })
+            }
             Fault::Refused { doing, cause } => write!(f, "{doing} failed, the system says: {cause}"),
         }
     }
@@ -153,15 +168,28 @@ impl Fault {
     }
 
     /// The system refused to connect one of our ports with `port`.
-    pub(super) fn connecting(port: &FoundPort, cause: impl fmt::Display) -> Self {
+    #[cfg(not(windows))]
+    pub(super) fn connecting(_: &str, port: &FoundPort, cause: impl fmt::Display) -> Self {
         Fault::refused(format!("Connecting to \"{}\"", port.name()), cause)
     }
 
+    /// The system refused to open `port` for the input or output of this name. Drivers say so in several ways, one of
+    /// them that memory is short, where another program has it.
+    #[cfg(windows)]
+    pub(super) fn connecting(name: &str, port: &FoundPort, _: impl fmt::Display) -> Self {
+        Fault::Held { direction: port.direction, name: name.into(), port: port.name() }
+    }
+
     /// The system refused to make a port of ours.
+    #[cfg(unix)]
     pub(super) fn making_port(name: &str, cause: impl fmt::Display) -> Self {
         Fault::refused(format!("Making the port \"{name}\""), cause)
     }
 }
+
+/// What to do where there are no virtual ports.
+pub(crate) const LOOPBACK: &str = "Install a loopback port for each: a driver whose MIDI output leads to an input of the \
+     same name, to which the sound program listens. Then write port = \"its name\" in place of virtual = true";
 
 /// The gear file's table of a direction.
 fn table(direction: Direction) -> &'static str {
@@ -172,7 +200,10 @@ fn table(direction: Direction) -> &'static str {
 }
 
 fn joined(ports: &[FoundPort]) -> String {
-    let names: Vec<String> = ports.iter().map(described).collect();
+    in_a_row(&ports.iter().map(described).collect::<Vec<_>>())
+}
+
+fn in_a_row(names: &[String]) -> String {
     match names.split_last() {
         Some((last, rest)) if !rest.is_empty() => format!("{} and {last}", rest.join(", ")),
         _ => names.concat(),
@@ -276,7 +307,8 @@ mod tests {
             Fault::NoSequencer,
             Fault::NotAllowed,
             Fault::TooManyClients,
-            Fault::NoVirtualPorts { name: "pad".into() },
+            Fault::Held { direction: Direction::Output, name: "pad".into(), port: "Desk".into() },
+            Fault::NoVirtualPorts { names: vec!["piano".into(), "pad".into()] },
             Fault::Refused { doing: "Connecting to \"Desk\"".into(), cause: "no".into() },
         ];
         let expected = [
@@ -284,8 +316,11 @@ mod tests {
             "this user may not open the MIDI sequencer: join the group that owns /dev/snd/seq (mostly \"audio\") and \
              log in again",
             "the MIDI sequencer takes no more programs: close some that use MIDI, then start again",
-            "outputs.pad: this system has no virtual ports: install a loopback MIDI port, and in [outputs.pad] of the \
-             gear file write port = \"its name\" in place of virtual = true",
+            "outputs.pad: \"Desk\" cannot be opened, most likely because another program has it: here a port is open in \
+             one program at a time. Close that program, then start again",
+            "this system has no virtual ports, as [outputs.piano] and [outputs.pad] of the gear file want them. Install a \
+             loopback port for each: a driver whose MIDI output leads to an input of the same name, to which the sound \
+             program listens. Then write port = \"its name\" in place of virtual = true",
             "Connecting to \"Desk\" failed, the system says: no",
         ];
         assert_eq!(PortsError { faults }.to_string(), expected.join("\n"));

@@ -69,6 +69,12 @@ impl Found {
         Found { sources: without_handles(sources), sinks: without_handles(sinks) }
     }
 
+    /// From now on this port is news again.
+    pub(super) fn forget(&mut self, port: &FoundPort) {
+        self.sources.retain(|known| known != port);
+        self.sinks.retain(|known| known != port);
+    }
+
     pub(super) fn of(&self, direction: Direction) -> &[FoundPort] {
         match direction {
             Direction::Input => &self.sources,

@@ -4,9 +4,10 @@
 //! world made by [`World::live`] time passes.
 
 use std::collections::VecDeque;
-use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
+use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError, Weak};
 use std::time::{Duration, Instant};
 
+use super::alarm::Alarm;
 use super::identity::KnownDevices;
 use super::input_queue::InputQueue;
 use super::matching::{self, Found};
@@ -29,6 +30,15 @@ struct SharedWorld {
     changed: Condvar,
     /// Where time passes, who gets what is sent.
     live: Option<OutputSink>,
+    alarm: Option<Alarm>,
+}
+
+impl SharedWorld {
+    /// Ends a wait, that of the one who waits or is about to.
+    fn ring(&self) {
+        drop(self.state.lock().unwrap_or_else(PoisonError::into_inner));
+        self.changed.notify_one();
+    }
 }
 
 /// Takes the number of an output and a message.
@@ -67,7 +77,11 @@ impl World {
     /// A world in which time passes: a wait waits. What is sent is handed to `sink` at once, in the thread that sends,
     /// and not kept.
     pub fn live(sink: impl Fn(usize, &[u8]) + Send + Sync + 'static) -> World {
-        World(Arc::new(SharedWorld { live: Some(OutputSink(Box::new(sink))), ..SharedWorld::default() }))
+        World(Arc::new_cyclic(|world: &Weak<SharedWorld>| {
+            let world = Weak::clone(world);
+            let alarm = Alarm::where_needed(move || world.upgrade().iter().for_each(|world| world.ring()));
+            SharedWorld { live: Some(OutputSink(Box::new(sink))), alarm, ..SharedWorld::default() }
+        }))
     }
 
     fn state(&self) -> MutexGuard<'_, WorldState> {
@@ -84,9 +98,12 @@ impl World {
         let mut state = self.state();
         let until = timeout.map(|timeout| Instant::now() + timeout);
         while self.0.live.is_some() && state.pending.is_empty() {
-            let left = until.map(|until| until.saturating_duration_since(Instant::now()));
-            state = match left {
-                Some(Duration::ZERO) => break,
+            let now = Instant::now();
+            if until.is_some_and(|until| until <= now) {
+                break;
+            }
+            let limit = until.map(|until| self.0.alarm.as_ref().map_or(until, |alarm| alarm.limit(until)));
+            state = match limit.map(|limit| limit.saturating_duration_since(now)) {
                 Some(left) => self.0.changed.wait_timeout(state, left).unwrap_or_else(PoisonError::into_inner).0,
                 None => self.0.changed.wait(state).unwrap_or_else(PoisonError::into_inner),
             };
@@ -155,6 +172,16 @@ impl World {
     /// An input's port is back, as [`Arrival::InputBack`].
     pub fn input_back(&self, input: usize) {
         self.add(WorldEvent::Reported(Arrival::InputBack(input)));
+    }
+
+    /// An input's port is there and another program has it, as [`Arrival::InputHeld`].
+    pub fn input_held(&self, input: usize) {
+        self.add(WorldEvent::Reported(Arrival::InputHeld(input)));
+    }
+
+    /// The same for an output's port, as [`Arrival::OutputHeld`].
+    pub fn output_held(&self, output: usize) {
+        self.add(WorldEvent::Reported(Arrival::OutputHeld(output)));
     }
 
     /// An output's port is back, as [`Arrival::OutputBack`].
@@ -399,6 +426,6 @@ impl Ports for MemoryPorts {
     }
 
     fn capabilities(&self) -> Capabilities {
-        Capabilities { knows_connections: true, receives_exclusive: true }
+        Capabilities { knows_connections: true, receives_exclusive: true, virtual_ports: true }
     }
 }

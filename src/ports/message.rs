@@ -37,6 +37,7 @@ pub(super) fn note_or_pedal(message: &[u8]) -> Option<(usize, usize)> {
 }
 
 /// The message that ends a note or lifts a pedal, by the numbers of [`note_or_pedal`].
+#[cfg(any(target_os = "linux", test))]
 pub(super) fn end_of(channel: usize, number: usize) -> Option<[u8; 3]> {
     let channel = u8::try_from(channel).ok().filter(|channel| *channel < 16)?;
     let number = u8::try_from(number).ok()?;

@@ -3,6 +3,7 @@
 //! Three back ends, alike: the ALSA sequencer, midir (the portable one), and ports in memory for tests.
 //! This module knows bytes and names of ports; what the bytes mean for the music is the engine's business.
 
+mod alarm;
 #[cfg(target_os = "linux")]
 mod alsa;
 mod back_end;
@@ -34,6 +35,16 @@ pub fn open(backend: Backend, wish: &Wish) -> Result<Box<dyn Ports>, PortsError>
         #[cfg(target_os = "linux")]
         Backend::System => Ok(Box::new(alsa::Sequencer::open(wish)?)),
         _ => Ok(Box::new(portable::Portable::open(wish)?)),
+    }
+}
+
+/// What a back end can do on this system, whether or not it has MIDI at present.
+#[must_use]
+pub fn capabilities(backend: Backend) -> Capabilities {
+    match backend {
+        #[cfg(target_os = "linux")]
+        Backend::System => alsa::CAPABILITIES,
+        _ => portable::CAPABILITIES,
     }
 }
 

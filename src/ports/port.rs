@@ -17,6 +17,7 @@ pub enum Direction {
 
 impl Direction {
     /// Both, inputs first.
+    #[cfg(target_os = "linux")]
     pub(super) const ALL: [Direction; 2] = [Direction::Input, Direction::Output];
 }
 

@@ -20,6 +20,11 @@ pub(crate) fn output_back(name: &str) -> String {
     format!("Output {name} is connected, and its sounds are set up.")
 }
 
+/// The port of an input or output is there and cannot be opened.
+pub(crate) fn held(name: &str) -> String {
+    format!("The port of {name} is there and cannot be opened; most likely another program has it. Close that program.")
+}
+
 /// An output was silenced at the start (rule R16).
 pub(crate) fn silenced(name: &str) -> String {
     format!("Output {name} was silenced, because the last run ended unexpectedly.")
@@ -52,7 +57,7 @@ pub(crate) fn output(name: &str, port: &str, connected: bool) -> String {
     }
 }
 
-/// An output that is a port of our own, which others connect to.
+/// An output that is a port of our own, which others connect to; where ports have one name only, it holds both.
 pub(crate) fn own_output(name: &str, client: &str) -> String {
     format!("{name} waits as port \"{name}\" of \"{client}\"")
 }

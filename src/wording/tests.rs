@@ -441,6 +441,10 @@ fn inputs_and_outputs() {
     assert_eq!(ports::input_back("keyboard"), "keyboard is connected again.");
     assert_eq!(ports::output_lost("pad"), "Nothing is connected to output pad.");
     assert_eq!(ports::output_back("pad"), "Output pad is connected, and its sounds are set up.");
+    assert_eq!(
+        ports::held("pad"),
+        "The port of pad is there and cannot be opened; most likely another program has it. Close that program."
+    );
     assert_eq!(ports::silenced("pad"), "Output pad was silenced, because the last run ended unexpectedly.");
     assert_eq!(ports::refused("pad"), "Output pad refused a message: what is connected to it is too slow.");
     assert_eq!(

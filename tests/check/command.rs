@@ -6,7 +6,8 @@ use std::path::Path;
 use assert_cmd::Command;
 use serde_json::{Value, json};
 
-const GEAR: &str = "[inputs.keyboard]\nport = \"piano\"\noptional = true\nkeys = [\"A0\", \"C8\"]\n[outputs.keys]\nvirtual = true\n\
+const GEAR: &str = "[inputs.keyboard]\nport = \"piano\"\noptional = true\nkeys = [\"A0\", \"C8\"]\n[outputs.keys]\nport = \"sounds\"\n\
+                    optional = true\n\
                     [sounds.grand]\noutput = \"keys\"\nchannel = 1\n";
 const SET: &str = "title = \"Evening\"\ngear = \"gear.toml\"\n[[song]]\nmap = \"song.toml\"\n";
 const FINE: &str = "title = \"Snow\"\nkey = \"D\"\n[[zone]]\nsound = \"grand\"\n";

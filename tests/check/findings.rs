@@ -46,6 +46,7 @@ fn ports(book: &Book, text: &str) -> PortMatches {
         let seen: Vec<SeenPort> = rest.split(", ").filter(|port| !port.is_empty()).map(seen).collect();
         match kind {
             "own" => PortMatch::Own,
+            "impossible" => PortMatch::NoVirtualPorts,
             "one" => PortMatch::One(seen[0].clone()),
             "missing" => PortMatch::Missing(seen),
             "several" => PortMatch::Several(seen),

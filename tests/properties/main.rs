@@ -205,7 +205,10 @@ fn deeds(lengths: Range<usize>) -> impl Strategy<Value = Vec<(Deed, u32)>> {
     prop::collection::vec((deed(), prop_oneof![Just(0u32), 0..30_000u32, 0..400_000u32]), lengths)
 }
 
+/// So many cases, or where the environment's FEWER is a number, that part of them.
 fn config(cases: u32) -> ProptestConfig {
+    let fewer = std::env::var("FEWER").ok().and_then(|fewer| fewer.parse().ok()).unwrap_or(1);
+    let cases = cases.div_ceil(fewer);
     ProptestConfig { cases, max_shrink_iters: 4_000, failure_persistence: None, ..ProptestConfig::default() }
 }
 

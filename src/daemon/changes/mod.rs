@@ -10,6 +10,7 @@ mod edit;
 mod save;
 
 use std::collections::{HashMap, HashSet};
+use std::ffi::OsStr;
 use std::io;
 use std::path::Path;
 
@@ -166,7 +167,8 @@ fn beside(file: &str, show: &Show) -> String {
     };
     let inside = || {
         let (folder, file) = (folder.canonicalize().ok()?, folder.join(file).canonicalize().ok()?);
-        file.strip_prefix(folder).ok()?.to_str().map(str::to_owned)
+        let parts: Option<Vec<&str>> = file.strip_prefix(folder).ok()?.iter().map(OsStr::to_str).collect();
+        Some(parts?.join("/"))
     };
     inside().unwrap_or_else(|| file.to_owned())
 }

@@ -2,15 +2,12 @@
 
 use std::fs;
 use std::io::{BufRead, BufReader, ErrorKind, Read, Write};
-use std::os::unix::net::UnixStream;
 use std::path::Path;
 use std::thread;
 use std::time::{Duration, Instant};
 
-use rustix::net::sockopt::{Timeout, set_socket_timeout};
-use rustix::net::{self, AddressFamily, SocketAddrUnix, SocketType};
-
 use super::folder::{self, FolderError};
+use super::local::{Stream, connect};
 use super::{Answer, Ask, ControlRequest, LONGEST, Outcome, VERSION};
 
 /// An answer comes in this time, or not at all.
@@ -104,20 +101,12 @@ fn ask_for(busy: Duration, folder: &Path, name: &str, ask: Ask) -> Result<Answer
     }
 }
 
-/// Connects, and waits at most so long where others wait to be let in too.
-fn connect(path: &Path, patience: Duration) -> std::io::Result<UnixStream> {
-    let socket = net::socket(AddressFamily::UNIX, SocketType::STREAM, None)?;
-    set_socket_timeout(&socket, Timeout::Send, Some(patience))?;
-    net::connect(&socket, &SocketAddrUnix::new(path)?)?;
-    Ok(socket.into())
-}
-
 /// Whether it listens and could not let in in time.
 fn is_busy(error: &std::io::Error) -> bool {
-    error.kind() == ErrorKind::WouldBlock
+    matches!(error.kind(), ErrorKind::WouldBlock | ErrorKind::TimedOut)
 }
 
-fn once(mut stream: UnixStream, line: &[u8]) -> std::io::Result<Answer> {
+fn once(mut stream: Stream, line: &[u8]) -> std::io::Result<Answer> {
     stream.set_read_timeout(Some(PATIENCE))?;
     stream.set_write_timeout(Some(PATIENCE))?;
     // One that has no time says so without listening.
@@ -130,7 +119,7 @@ fn once(mut stream: UnixStream, line: &[u8]) -> std::io::Result<Answer> {
     Ok(serde_json::from_slice(&answer)?)
 }
 
-#[cfg(test)]
+#[cfg(all(test, unix))]
 mod tests {
     use tempfile::TempDir;
 
@@ -142,9 +131,9 @@ mod tests {
         fs::set_permissions(folder.path(), std::os::unix::fs::PermissionsExt::from_mode(0o700)).unwrap();
         let path = folder::socket_of(folder.path(), "choir");
         let listener = std::os::unix::net::UnixListener::bind(&path).unwrap();
-        net::listen(&listener, 1).unwrap();
+        rustix::net::listen(&listener, 1).unwrap();
         let short = Duration::from_millis(20);
-        let waiting: Vec<UnixStream> = std::iter::from_fn(|| connect(&path, short).ok()).collect();
+        let waiting: Vec<Stream> = std::iter::from_fn(|| connect(&path, short).ok()).collect();
         assert!(!waiting.is_empty());
         assert_eq!(running(folder.path()).unwrap(), [Running { name: "choir".to_owned() }]);
         let refused = ask_for(short, folder.path(), "choir", Ask::Status).unwrap_err();

@@ -1,29 +1,34 @@
 //! Where sockets lie: a folder that is the user's alone.
 
-use std::env;
-use std::fs::{self, DirBuilder, File, Metadata, OpenOptions, Permissions, TryLockError};
+use std::fs::{self, File, OpenOptions, TryLockError};
 use std::io;
-use std::os::unix::fs::{DirBuilderExt, MetadataExt, OpenOptionsExt, PermissionsExt};
-use std::os::unix::net::UnixListener;
 use std::path::{Path, PathBuf};
+use std::thread;
+use std::time::Duration;
 
 use etcetera::BaseStrategy;
+
+use super::local::{self, Listener};
 
 /// The longest name of a performance.
 const LONGEST_NAME: usize = 40;
 
-/// So many may wait to be let in; more wait to connect. With as many as the system would have (4,096), a flood could make
-/// an honest one wait longer than it has patience.
-const MOST_OUTSIDE: i32 = 64;
+/// The variable of the environment that names the folder of the user's own.
+const VARIABLE: &str = if cfg!(windows) { "LOCALAPPDATA" } else { "XDG_RUNTIME_DIR" };
+
+/// A name is tried so often: on Windows whoever asks whether it is held has it for a moment.
+const TRIES: u32 = if cfg!(windows) { 5 } else { 1 };
+/// Between two tries.
+const MOMENT: Duration = Duration::from_millis(20);
 
 /// Why there is no folder for sockets.
 #[derive(Debug, thiserror::Error)]
 pub enum FolderError {
     /// The system knows no folder of the user's own.
-    #[error("this system has no folder of your own for sockets: set XDG_RUNTIME_DIR to one")]
+    #[error("this system has no folder of your own for sockets: set {VARIABLE} to one")]
     None,
     /// It belongs to somebody else, or others may write to it.
-    #[error("{0} is not yours alone: set XDG_RUNTIME_DIR to a folder of your own with mode 0700")]
+    #[error("{0} is not yours alone: set {VARIABLE} to a folder of your own with mode 0700")]
     Shared(String),
     /// It cannot be made or looked at.
     #[error("{0} cannot be used ({1})")]
@@ -31,46 +36,120 @@ pub enum FolderError {
 }
 
 /// The folder for sockets: `handspan` in the user's runtime folder, as the XDG Base Directory Specification has it, or
-/// where there is no such folder, one in the user's state folder. It may not be there yet.
+/// where there is no such folder, one in the user's state folder; on Windows in the user's folder for local data, which
+/// the system closes to others. It may not be there yet.
 ///
 /// # Errors
 /// There is none, or the runtime folder is not the user's alone.
 pub fn folder() -> Result<PathBuf, FolderError> {
-    // The specification: a path that is not absolute counts as none.
-    if let Some(base) = env::var_os("XDG_RUNTIME_DIR").map(PathBuf::from).filter(|base| base.is_absolute()) {
+    #[cfg(unix)]
+    if let Some(runtime) = rights::runtime_folder()? {
+        return Ok(runtime.join("handspan"));
+    }
+    let base = etcetera::choose_base_strategy().map_err(|_| FolderError::None)?;
+    let own = if cfg!(windows) { base.cache_dir() } else { base.state_dir().unwrap_or_else(|| base.data_dir()) };
+    Ok(own.join("handspan").join("run"))
+}
+
+#[cfg(unix)]
+mod rights {
+    //! Whose a folder is, and who else may use it.
+
+    use std::env;
+    use std::fs::{self, DirBuilder, Metadata, OpenOptions, Permissions};
+    use std::io;
+    use std::os::unix::fs::{DirBuilderExt, MetadataExt, OpenOptionsExt, PermissionsExt};
+    use std::path::{Path, PathBuf};
+
+    use super::FolderError;
+
+    /// The user's runtime folder, where there is one.
+    pub fn runtime_folder() -> Result<Option<PathBuf>, FolderError> {
+        // The specification: a path that is not absolute counts as none.
+        let base = env::var_os("XDG_RUNTIME_DIR").map(PathBuf::from).filter(|base| base.is_absolute());
+        let Some(base) = base else { return Ok(None) };
         let unusable = |error| FolderError::Unusable(base.display().to_string(), error);
         let known = fs::metadata(&base).map_err(unusable)?;
         // Whoever may write there may put another folder in the place of ours.
         if !is_ours(&known) || known.mode() & 0o022 != 0 {
             return Err(FolderError::Shared(base.display().to_string()));
         }
-        return Ok(base.join("handspan"));
+        Ok(Some(base))
     }
-    let base = etcetera::choose_base_strategy().map_err(|_| FolderError::None)?;
-    Ok(base.state_dir().unwrap_or_else(|| base.data_dir()).join("handspan").join("run"))
+
+    fn is_ours(known: &Metadata) -> bool {
+        known.uid() == rustix::process::geteuid().as_raw()
+    }
+
+    /// Makes the folder, closed to all others.
+    pub fn make(folder: &Path) -> io::Result<()> {
+        DirBuilder::new().mode(0o700).create(folder)
+    }
+
+    /// Closes a folder of the user's own to all others.
+    pub fn close(folder: &Path, known: &Metadata) -> Result<(), FolderError> {
+        if !is_ours(known) {
+            return Err(FolderError::Shared(folder.display().to_string()));
+        }
+        if known.mode() & 0o077 != 0 {
+            let closed = fs::set_permissions(folder, Permissions::from_mode(0o700));
+            closed.map_err(|error| FolderError::Unusable(folder.display().to_string(), error))?;
+        }
+        Ok(())
+    }
+
+    /// Whether it is the user's and closed to all others.
+    pub fn is_closed(known: &Metadata) -> bool {
+        is_ours(known) && known.mode() & 0o077 == 0
+    }
+
+    /// What a new file is opened with, for the user alone.
+    pub fn private(options: &mut OpenOptions) -> &mut OpenOptions {
+        options.mode(0o600)
+    }
 }
 
-fn is_ours(known: &Metadata) -> bool {
-    known.uid() == rustix::process::geteuid().as_raw()
+#[cfg(windows)]
+mod rights {
+    //! What lies in the user's folder for local data is the user's: the system gives it the rights of that folder.
+
+    use std::fs::{self, Metadata, OpenOptions};
+    use std::io;
+    use std::path::Path;
+
+    use super::FolderError;
+
+    pub fn make(folder: &Path) -> io::Result<()> {
+        fs::create_dir(folder)
+    }
+
+    pub fn close(_: &Path, _: &Metadata) -> Result<(), FolderError> {
+        Ok(())
+    }
+
+    pub fn is_closed(_: &Metadata) -> bool {
+        true
+    }
+
+    pub fn private(options: &mut OpenOptions) -> &mut OpenOptions {
+        options
+    }
 }
 
 /// Makes the folder if it is not there; one that is there must be the user's, and is closed to all others.
 fn prepare(folder: &Path) -> Result<(), FolderError> {
     let unusable = |error| FolderError::Unusable(folder.display().to_string(), error);
     fs::create_dir_all(folder.parent().unwrap_or(folder)).map_err(unusable)?;
-    match DirBuilder::new().mode(0o700).create(folder) {
+    match rights::make(folder) {
         Err(error) if error.kind() != io::ErrorKind::AlreadyExists => return Err(unusable(error)),
         _ => {}
     }
     // A link would lead to a folder that somebody else chose.
     let known = fs::symlink_metadata(folder).map_err(unusable)?;
-    if !known.is_dir() || !is_ours(&known) {
+    if !known.is_dir() {
         return Err(FolderError::Shared(folder.display().to_string()));
     }
-    if known.mode() & 0o077 != 0 {
-        fs::set_permissions(folder, Permissions::from_mode(0o700)).map_err(unusable)?;
-    }
-    Ok(())
+    rights::close(folder, &known)
 }
 
 /// Whether a folder may be trusted to hold the user's own sockets.
@@ -79,7 +158,7 @@ fn prepare(folder: &Path) -> Result<(), FolderError> {
 /// It is not the user's alone.
 pub(super) fn trust(folder: &Path) -> Result<(), FolderError> {
     match fs::symlink_metadata(folder) {
-        Ok(known) if known.is_dir() && is_ours(&known) && known.mode() & 0o077 == 0 => Ok(()),
+        Ok(known) if known.is_dir() && rights::is_closed(&known) => Ok(()),
         Ok(_) => Err(FolderError::Shared(folder.display().to_string())),
         Err(error) => Err(FolderError::Unusable(folder.display().to_string(), error)),
     }
@@ -134,12 +213,16 @@ impl NameLock {
         let path = folder.join(format!("{name}.lock"));
         let unusable = |error| FolderError::Unusable(path.display().to_string(), error);
         let mut options = OpenOptions::new();
-        let lock = options.create(true).truncate(false).write(true).mode(0o600).open(&path).map_err(unusable)?;
-        match lock.try_lock() {
-            Ok(()) => Ok(NameLock { name: name.to_owned(), folder: folder.to_owned(), _lock: lock }),
-            Err(TryLockError::WouldBlock) => Err(NameLockError::Taken(name.to_owned())),
-            Err(TryLockError::Error(error)) => Err(unusable(error).into()),
+        options.create(true).truncate(false).write(true);
+        let lock = rights::private(&mut options).open(&path).map_err(unusable)?;
+        for _ in 0..TRIES {
+            match lock.try_lock() {
+                Ok(()) => return Ok(NameLock { name: name.to_owned(), folder: folder.to_owned(), _lock: lock }),
+                Err(TryLockError::WouldBlock) => thread::sleep(MOMENT),
+                Err(TryLockError::Error(error)) => return Err(unusable(error).into()),
+            }
         }
+        Err(NameLockError::Taken(name.to_owned()))
     }
 
     /// Where its socket lies.
@@ -148,18 +231,15 @@ impl NameLock {
         socket_of(&self.folder, &self.name)
     }
 
-    /// Listens at its socket. One that a killed performance left behind is taken over.
-    pub(super) fn listen(&self) -> io::Result<UnixListener> {
+    /// Listens at its socket, and says which key visitors must know, if any. One that a killed performance left behind is
+    /// taken over.
+    pub(super) fn listen(&self) -> io::Result<(Listener, Option<String>)> {
         let path = self.socket();
         match fs::remove_file(&path) {
             Err(error) if error.kind() != io::ErrorKind::NotFound => return Err(error),
             _ => {}
         }
-        // The folder keeps others out until the socket itself does.
-        let listener = UnixListener::bind(&path)?;
-        rustix::net::listen(&listener, MOST_OUTSIDE)?;
-        fs::set_permissions(&path, Permissions::from_mode(0o600))?;
-        Ok(listener)
+        local::listen(&path)
     }
 }
 
@@ -169,24 +249,24 @@ mod tests {
 
     use super::*;
 
-    fn mode(path: &Path) -> u32 {
-        fs::symlink_metadata(path).unwrap().mode() & 0o777
-    }
-
+    #[cfg(unix)]
     #[test]
     fn folder_and_socket_are_for_the_user_alone() {
+        use std::os::unix::fs::{MetadataExt, PermissionsExt};
+        let mode = |path: &Path| fs::symlink_metadata(path).unwrap().mode() & 0o777;
         let base = TempDir::new().unwrap();
         let folder = base.path().join("deep/handspan");
         let name_lock = NameLock::take(&folder, "choir").unwrap();
         let _listener = name_lock.listen().unwrap();
         assert_eq!((mode(&folder), mode(&name_lock.socket())), (0o700, 0o600));
         assert!(trust(&folder).is_ok());
-        fs::set_permissions(&folder, Permissions::from_mode(0o755)).unwrap();
+        fs::set_permissions(&folder, fs::Permissions::from_mode(0o755)).unwrap();
         assert!(matches!(trust(&folder), Err(FolderError::Shared(_))));
         let _other = NameLock::take(&folder, "other").unwrap();
         assert_eq!(mode(&folder), 0o700, "closed again");
     }
 
+    #[cfg(unix)]
     #[test]
     fn a_link_or_a_file_in_the_place_of_the_folder_is_refused() {
         let base = TempDir::new().unwrap();

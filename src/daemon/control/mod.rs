@@ -8,6 +8,7 @@
 
 mod client;
 mod folder;
+mod local;
 mod server;
 mod visitor;
 

@@ -4,13 +4,13 @@
 //! who says nothing holds a place only until somebody else needs it.
 
 use std::io::{self, ErrorKind};
-use std::os::unix::net::{UnixListener, UnixStream};
 use std::thread::{self, JoinHandle};
 use std::time::{Duration, Instant};
 
 use rustix::event::{PollFd, PollFlags, Timespec, poll};
 use rustix::io::Errno;
 
+use super::local::{self, Listener, Stream};
 use super::visitor::Visitor;
 use super::{Answer, ControlRequest, MOST, NameLock, Outcome, RequestHandler, VERSION};
 use crate::daemon::give_way::give_way;
@@ -30,7 +30,7 @@ const PAUSE: Duration = Duration::from_millis(100);
 pub struct ControlSocket {
     name_lock: NameLock,
     /// Whose end ends the thread.
-    open: Option<UnixStream>,
+    open: Option<Stream>,
     serving: Option<JoinHandle<()>>,
 }
 
@@ -39,14 +39,15 @@ pub struct ControlSocket {
 /// # Errors
 /// There is no socket or no thread to be had.
 pub fn open(name_lock: NameLock, handler: RequestHandler) -> io::Result<ControlSocket> {
-    open_for(rustix::process::geteuid().as_raw(), name_lock, handler)
+    open_for(own_user(), name_lock, handler)
 }
 
 fn open_for(user: u32, name_lock: NameLock, handler: RequestHandler) -> io::Result<ControlSocket> {
-    let listener = name_lock.listen()?;
+    let (listener, key) = name_lock.listen()?;
     listener.set_nonblocking(true)?;
-    let (open, closing) = UnixStream::pair()?;
-    let server = Server { user, handler, listener, closing, visitors: Vec::new(), steps: TokenBucket::new(STEPS) };
+    let (open, closing) = local::pair()?;
+    let (visitors, steps) = (Vec::new(), TokenBucket::new(STEPS));
+    let server = Server { user, key, handler, listener, closing, visitors, steps };
     let serving = thread::Builder::new().name("control".to_owned()).spawn(move || {
         give_way();
         server.serve();
@@ -66,10 +67,12 @@ impl Drop for ControlSocket {
 struct Server {
     /// The user who may come in.
     user: u32,
+    /// What who comes in has to say first, where the system does not keep others out.
+    key: Option<String>,
     handler: RequestHandler,
-    listener: UnixListener,
+    listener: Listener,
     /// Ends where the control socket is closed.
-    closing: UnixStream,
+    closing: Stream,
     visitors: Vec<Visitor>,
     steps: TokenBucket,
 }
@@ -153,8 +156,8 @@ impl Server {
     }
 
     /// What one has said before it came in counts before anybody can need its place.
-    fn welcome(&mut self, stream: UnixStream) {
-        let Ok(mut visitor) = Visitor::new(stream) else { return };
+    fn welcome(&mut self, stream: Stream) {
+        let Ok(mut visitor) = Visitor::new(stream, self.key.clone()) else { return };
         if !visitor.go_on(|line| answer(&self.handler, line)) {
             return;
         }
@@ -180,15 +183,26 @@ fn keep_pace(steps: &mut TokenBucket) {
     }
 }
 
+#[cfg(unix)]
+fn own_user() -> u32 {
+    rustix::process::geteuid().as_raw()
+}
+
+/// The key says who it is.
+#[cfg(not(unix))]
+fn own_user() -> u32 {
+    0
+}
+
 /// Whether the process at the other end belongs to this user.
 #[cfg(target_os = "linux")]
-fn peer_is(user: u32, stream: &UnixStream) -> bool {
+fn peer_is(user: u32, stream: &Stream) -> bool {
     rustix::net::sockopt::socket_peercred(stream).is_ok_and(|peer| peer.uid.as_raw() == user)
 }
 
-/// Elsewhere the folder's mode alone keeps others out.
+/// Elsewhere the folder's rights, or the key, keep others out.
 #[cfg(not(target_os = "linux"))]
-fn peer_is(_: u32, _: &UnixStream) -> bool {
+fn peer_is(_: u32, _: &Stream) -> bool {
     true
 }
 

@@ -1,11 +1,12 @@
 //! One who has connected: what it said so far, and what it is still to be told. Nothing here waits.
 
 use std::io::{ErrorKind, Read, Result, Write};
-use std::os::unix::net::UnixStream;
 use std::time::{Duration, Instant};
 
 use rustix::event::PollFlags;
+use subtle::ConstantTimeEq;
 
+use super::local::Stream;
 use super::{Answer, LONGEST, Outcome};
 
 /// A whole line must be there in this time after the last one, and so must room for its answer.
@@ -13,7 +14,7 @@ const PATIENCE: Duration = Duration::from_secs(3);
 
 /// Somebody at the socket.
 pub(super) struct Visitor {
-    pub stream: UnixStream,
+    pub stream: Stream,
     /// When it came in, or the last answer was given to it.
     pub since: Instant,
     /// What came and was not answered yet; never more than a line may have.
@@ -22,15 +23,17 @@ pub(super) struct Visitor {
     to_write: Vec<u8>,
     /// Whether that is the last that it is told.
     is_last: bool,
+    /// The key, until it has said that.
+    key: Option<String>,
 }
 
 impl Visitor {
     /// # Errors
     /// Its stream cannot be kept from waiting.
-    pub fn new(stream: UnixStream) -> Result<Visitor> {
+    pub fn new(stream: Stream, key: Option<String>) -> Result<Visitor> {
         stream.set_nonblocking(true)?;
         let (read_so_far, to_write) = (Vec::new(), Vec::new());
-        Ok(Visitor { stream, since: Instant::now(), read_so_far, to_write, is_last: false })
+        Ok(Visitor { stream, since: Instant::now(), read_so_far, to_write, is_last: false, key })
     }
 
     /// What it can go on with. One who does not take an answer is not read from.
@@ -57,16 +60,27 @@ impl Visitor {
             return false;
         }
         let answer = match self.read_so_far.iter().position(|byte| *byte == b'\n') {
+            Some(end) if self.key.is_some() => return self.says_the_key(end),
             Some(end) => {
                 let answer = answer(&self.read_so_far[..end]);
                 self.read_so_far.drain(..=end);
                 answer
             }
             None if self.read_so_far.len() < LONGEST => return true,
+            // A stranger is told nothing.
+            None if self.key.is_some() => return false,
             None => Answer::new(Outcome::Wrong, format!("A request is one line of at most {LONGEST} bytes.")),
         };
         self.is_last = answer.outcome == Outcome::Wrong;
         self.answer(&answer)
+    }
+
+    /// Whether its first line, which ends there, is the key.
+    fn says_the_key(&mut self, end: usize) -> bool {
+        let key = self.key.take().unwrap_or_default();
+        let is_right = bool::from(key.as_bytes().ct_eq(&self.read_so_far[..end]));
+        self.read_so_far.drain(..=end);
+        is_right
     }
 
     /// Tells it something as far as it takes it now. Whether it stays.

@@ -32,7 +32,7 @@ impl Sequencer {
             let Some((peer, port)) = place.and_then(|place| there.get(place)) else { continue };
             match self.connect(id, *peer) {
                 Ok(()) => self.peers.set_named(id, *peer),
-                Err(error) => faults.push(Fault::connecting(port, error)),
+                Err(error) => faults.push(Fault::connecting(self.wish.name(id), port, error)),
             }
         }
         PortsError::unless_none(faults)

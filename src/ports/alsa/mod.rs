@@ -36,6 +36,10 @@ use super::{
 };
 use crate::midi::stream::Stream;
 
+/// What the sequencer can do.
+pub(super) const CAPABILITIES: Capabilities =
+    Capabilities { knows_connections: true, receives_exclusive: true, virtual_ports: true };
+
 /// Unread events that the kernel keeps for us; the most it allows.
 const POOL: u32 = 2000;
 /// Bytes that one read takes; more than the longest event of a full pool.
@@ -434,6 +438,6 @@ impl Ports for Sequencer {
     }
 
     fn capabilities(&self) -> Capabilities {
-        Capabilities { knows_connections: true, receives_exclusive: true }
+        CAPABILITIES
     }
 }

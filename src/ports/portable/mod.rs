@@ -17,16 +17,30 @@ use crossbeam_channel::{Receiver, RecvTimeoutError, Sender, bounded};
 use midir::{Ignore, MidiIO, MidiInput, MidiInputConnection, MidiOutput, MidiOutputConnection, SendError};
 
 use self::watch::Watch;
+use super::alarm::Alarm;
 use super::identity::KnownDevices;
 use super::input_queue::InputQueue;
 use super::matching::{self, Found};
 use super::message::ShortMessage;
 use super::port::{PortId, without_handles};
+use super::table::PortTable;
 use super::{
-    Arrival, CLIENT, Capabilities, Connection, Direction, Fault, FoundPort, Ports, PortsError, SendFault, Waker, Wish,
+    Arrival, CLIENT, Capabilities, Connection, Direction, Fault, FoundPort, Ports, PortsError, SendFault, Target,
+    Waker, Wish,
 };
 use crate::midi;
 use crate::midi::stream::Stream;
+
+/// How names of virtual outputs begin where a port has one name only, not a program's and its own: so that they are
+/// known as ours, also by another handspan.
+const OWN: &str = "handspan: ";
+
+/// What midir can do here.
+pub(super) const CAPABILITIES: Capabilities =
+    Capabilities { knows_connections: false, receives_exclusive: false, virtual_ports: cfg!(unix) };
+
+/// So many tries, about a second, until a port that cannot be opened is told.
+const TOLD_AFTER: u32 = 4;
 
 /// Messages on their way from midir's threads; more than come while we are kept busy. What does not fit is lost like
 /// what the system's own queue has no room for.
@@ -45,13 +59,15 @@ struct SharedHandoff {
     overrun: AtomicBool,
     woken: AtomicBool,
     changed: AtomicBool,
+    /// A port is there that could not be opened: it is tried again at the next look, although nothing has changed.
+    again: AtomicBool,
 }
 
 impl SharedHandoff {
     fn new() -> (Arc<Self>, Receiver<Handoff>) {
         let (handoff, arrived) = bounded(HANDOFF);
         let flag = || AtomicBool::new(false);
-        (Arc::new(SharedHandoff { handoff, overrun: flag(), woken: flag(), changed: flag() }), arrived)
+        (Arc::new(SharedHandoff { handoff, overrun: flag(), woken: flag(), changed: flag(), again: flag() }), arrived)
     }
 
     /// Sets a flag and ends the wait, so that the flag is seen; a full hand-off ends it as well.
@@ -82,9 +98,12 @@ pub(super) struct Portable {
     devices: KnownDevices,
     /// Ports that are no news.
     seen: Found,
+    /// How often in a row each of ours could not open the port that is there.
+    failures: PortTable<u32>,
     arrived: Receiver<Handoff>,
     shared: Arc<SharedHandoff>,
     queue: InputQueue,
+    alarm: Option<Alarm>,
     _watch: Watch,
 }
 
@@ -132,7 +151,7 @@ fn found(name: &str, direction: Direction) -> FoundPort {
         direction,
         serial: None,
         socket: None,
-        ours: client == CLIENT,
+        ours: if address.is_empty() { names.starts_with(OWN) } else { client == CLIENT },
     }
 }
 
@@ -142,17 +161,26 @@ impl Portable {
         let (shared, arrived) = SharedHandoff::new();
         // Before looking, so that nothing can come between looking and watching.
         let watching = Arc::clone(&shared);
-        let watch = Watch::begin(new_input()?, new_output()?, move || watching.raise(&watching.changed))?;
+        let watch = Watch::begin(new_input()?, new_output()?, move |has_changed| {
+            if watching.again.swap(false, Ordering::SeqCst) || has_changed {
+                watching.raise(&watching.changed);
+            }
+        })?;
         let sources = others(&new_input()?, Direction::Input);
         let sinks = others(&new_output()?, Direction::Output);
         let found = Found::new(&sources, &sinks);
-        let picked = matching::pick_all(wish, &found)?;
+        let picked = all_there(wish, &found)?;
         let mut portable = Portable {
             wish: wish.clone(),
             inputs: wish.inputs.iter().map(|_| None).collect(),
             outputs: wish.outputs.iter().map(|_| None).collect(),
             devices: KnownDevices::new(wish, &picked, &found),
+            failures: PortTable::new(wish, |_| 0),
             seen: found,
+            alarm: {
+                let handoff = shared.handoff.clone();
+                Alarm::where_needed(move || drop(handoff.try_send(Handoff::Wake)))
+            },
             arrived,
             shared,
             queue: InputQueue::new(wish.inputs.len()),
@@ -181,14 +209,14 @@ impl Portable {
         let (shared, input) = (Arc::clone(&self.shared), id.number);
         let receive = move |_: u64, slice: &[u8], stream: &mut Stream| receive(&shared, input, slice, stream);
         let connected = new_input()?.connect(port, self.wish.name(id), receive, Stream::new());
-        let connection = connected.map_err(|error| Fault::connecting(found, error))?;
+        let connection = connected.map_err(|error| Fault::connecting(self.wish.name(id), found, error))?;
         self.inputs[input] = Some(Connected { with: Some(found.clone()), connection });
         Ok(())
     }
 
     fn connect_output(&mut self, id: PortId, port: &midir::MidiOutputPort, found: &FoundPort) -> Result<(), Fault> {
         let connected = new_output()?.connect(port, self.wish.name(id));
-        let connection = connected.map_err(|error| Fault::connecting(found, error))?;
+        let connection = connected.map_err(|error| Fault::connecting(self.wish.name(id), found, error))?;
         self.outputs[id.number] = Some(Connected { with: Some(found.clone()), connection });
         Ok(())
     }
@@ -217,20 +245,41 @@ impl Portable {
         for (port, new) in sources.iter().filter(|(_, new)| !seen.sources.contains(new)) {
             let has_own = |id: PortId| self.inputs.get(id.number).is_some_and(Option::is_some);
             for id in self.devices.claims(&self.wish, new, has_own, || found.sources.clone()) {
-                if self.connect_input(id, port, new).is_ok() {
-                    self.devices.assign(id, new);
-                    self.queue.changes.push_back(Arrival::InputBack(id.number));
-                }
+                let opened = self.connect_input(id, port, new).is_ok();
+                self.appeared(id, new, opened);
             }
         }
         for (port, new) in sinks.iter().filter(|(_, new)| !seen.sinks.contains(new)) {
             let has_own = |id: PortId| self.outputs.get(id.number).is_some_and(Option::is_some);
             for id in self.devices.claims(&self.wish, new, has_own, || found.sinks.clone()) {
-                if self.connect_output(id, port, new).is_ok() {
-                    self.devices.assign(id, new);
-                    self.queue.changes.push_back(Arrival::OutputBack(id.number));
-                }
+                let opened = self.connect_output(id, port, new).is_ok();
+                self.appeared(id, new, opened);
             }
+        }
+    }
+
+    /// A port of ours is there again. One that cannot be opened, because it is not ready or another program was faster,
+    /// stays news and is tried again at every look; where that lasts, it is told once.
+    fn appeared(&mut self, id: PortId, port: &FoundPort, opened: bool) {
+        let failures = self.failures.get_mut(id).map_or(0, |failures| {
+            *failures = if opened { 0 } else { failures.saturating_add(1) };
+            *failures
+        });
+        if opened {
+            self.devices.assign(id, port);
+            self.queue.changes.push_back(match id.direction {
+                Direction::Input => Arrival::InputBack(id.number),
+                Direction::Output => Arrival::OutputBack(id.number),
+            });
+            return;
+        }
+        self.seen.forget(port);
+        self.shared.again.store(true, Ordering::SeqCst);
+        if failures == TOLD_AFTER {
+            self.queue.changes.push_back(match id.direction {
+                Direction::Input => Arrival::InputHeld(id.number),
+                Direction::Output => Arrival::OutputHeld(id.number),
+            });
         }
     }
 
@@ -252,6 +301,22 @@ impl Portable {
     }
 }
 
+/// The port that each of ours means.
+///
+/// # Errors
+/// All that is missing, virtual ports among it.
+fn all_there(wish: &Wish, found: &Found) -> Result<PortTable<Option<usize>>, PortsError> {
+    let picked = matching::pick_all(wish, found);
+    let wanted = wish.outputs.iter().filter(|output| output.target == Target::Virtual && !CAPABILITIES.virtual_ports);
+    let names: Vec<String> = wanted.map(|output| output.name.clone()).collect();
+    if names.is_empty() {
+        return picked;
+    }
+    let mut faults = picked.err().map_or_else(Vec::new, |error| error.faults);
+    faults.push(Fault::NoVirtualPorts { names });
+    Err(PortsError { faults })
+}
+
 /// Ends a connection whose port is not found any more; says whether it did.
 fn take_lost<C>(connected: &mut Option<Connected<C>>, found: &[FoundPort]) -> bool {
     connected.take_if(|connected| connected.with.as_ref().is_some_and(|with| !found.contains(with))).is_some()
@@ -271,12 +336,13 @@ fn receive(shared: &SharedHandoff, input: usize, slice: &[u8], stream: &mut Stre
 #[cfg(unix)]
 fn offer(name: &str) -> Result<MidiOutputConnection, Fault> {
     use midir::os::unix::VirtualOutput;
-    new_output()?.create_virtual(name).map_err(|error| Fault::making_port(name, error))
+    let called = if cfg!(target_os = "linux") { name.to_owned() } else { format!("{OWN}{name}") };
+    new_output()?.create_virtual(&called).map_err(|error| Fault::making_port(name, error))
 }
 
 #[cfg(not(unix))]
 fn offer(name: &str) -> Result<MidiOutputConnection, Fault> {
-    Err(Fault::NoVirtualPorts { name: name.into() })
+    Err(Fault::NoVirtualPorts { names: vec![name.into()] })
 }
 
 impl Ports for Portable {
@@ -296,15 +362,19 @@ impl Ports for Portable {
             if !self.queue.is_empty() {
                 break;
             }
+            // Looked at before the wait: with an alarm that rings at once for what is over, a wait might never be.
             let handoff = match deadline {
-                Some(deadline) => self.arrived.recv_deadline(deadline),
+                Some(deadline) if deadline <= Instant::now() => return Arrival::Quiet,
+                Some(deadline) => {
+                    self.arrived.recv_deadline(self.alarm.as_ref().map_or(deadline, |alarm| alarm.limit(deadline)))
+                }
                 None => self.arrived.recv().map_err(|_| RecvTimeoutError::Disconnected),
             };
             match handoff {
-                // It only ends the wait; the flags say why.
-                Ok(Handoff::Wake) => {}
+                // It only ends the wait; the flags or the time say why.
+                Ok(Handoff::Wake) | Err(RecvTimeoutError::Timeout) => {}
                 Ok(Handoff::Message { input, message }) => self.queue.push(input, message.as_bytes()),
-                Err(_) => return Arrival::Quiet,
+                Err(RecvTimeoutError::Disconnected) => return Arrival::Quiet,
             }
         }
         self.queue.pop().unwrap_or(Arrival::Quiet)
@@ -350,7 +420,7 @@ impl Ports for Portable {
     }
 
     fn capabilities(&self) -> Capabilities {
-        Capabilities { knows_connections: false, receives_exclusive: false }
+        CAPABILITIES
     }
 }
 
@@ -368,6 +438,13 @@ mod tests {
         assert_eq!(parts("Piano:Piano MIDI 1 20:0"), expected("Piano", "Piano MIDI 1", "20:0"));
         assert_eq!(parts("Stage Piano 2"), expected("Stage Piano 2", "Stage Piano 2", ""));
         assert_eq!(parts("desk: A"), expected("desk: A", "desk: A", ""));
+    }
+
+    #[test]
+    fn our_own_virtual_outputs_are_known_as_ours() {
+        let ours = |name| found(name, Direction::Input).ours;
+        assert!(ours("handspan:piano 128:0") && ours("handspan: piano"));
+        assert!(!ours("Piano:handspan: 20:0") && !ours("handspan") && !ours("my handspan: pad"));
     }
 
     #[test]

@@ -19,21 +19,19 @@ pub(super) struct Watch {
 }
 
 impl Watch {
-    /// Calls `changed` when ports have come or gone.
+    /// Calls `looked` after every look, with whether ports have come or gone.
     pub(super) fn begin(
         inputs: MidiInput,
         outputs: MidiOutput,
-        changed: impl Fn() + Send + 'static,
+        looked: impl Fn(bool) + Send + 'static,
     ) -> Result<Self, PortsError> {
         let (stop, stopped) = bounded::<()>(0);
         let mut known = (names(&inputs), names(&outputs));
         let watch = move || {
             while stopped.recv_timeout(LOOK) == Err(RecvTimeoutError::Timeout) {
                 let now = (names(&inputs), names(&outputs));
-                if now != known {
-                    known = now;
-                    changed();
-                }
+                looked(now != known);
+                known = now;
             }
         };
         let thread = thread::Builder::new().name("port watch".into()).spawn(watch);

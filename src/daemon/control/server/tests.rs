@@ -2,6 +2,7 @@
 
 use std::collections::HashSet;
 use std::io::{BufRead, BufReader, Read, Write};
+use std::path::Path;
 use std::sync::{Arc, Mutex};
 
 use tempfile::TempDir;
@@ -17,6 +18,10 @@ fn read(path: &str) -> io::Result<Vec<u8>> {
     std::fs::read(path)
 }
 
+fn connect(path: &Path) -> Stream {
+    local::connect(path, Duration::from_secs(10)).unwrap()
+}
+
 fn performance() -> (Daemon, Remote, Arc<Observer>) {
     let show = Arc::new(Show::new(crate::map::load("maps/midwinter.toml", &mut { read }).book.unwrap()));
     let world = World::default();
@@ -26,6 +31,8 @@ fn performance() -> (Daemon, Remote, Arc<Observer>) {
     (daemon, remote, observer)
 }
 
+/// Elsewhere the system does not say whose process is at the other end.
+#[cfg(target_os = "linux")]
 #[test]
 fn another_user_gets_no_answer() {
     let (_daemon, remote, observer) = performance();
@@ -37,7 +44,7 @@ fn another_user_gets_no_answer() {
         let control =
             open_for(user, name_lock, RequestHandler::new(remote.clone(), Arc::clone(&observer), read, |_| ()))
                 .unwrap();
-        let mut stream = UnixStream::connect(&path).unwrap();
+        let mut stream = connect(&path);
         let _ = stream.write_all(b"{\"version\":1,\"ask\":\"status\"}\n");
         let _ = stream.shutdown(std::net::Shutdown::Write);
         let mut answer = String::new();
@@ -62,7 +69,7 @@ fn one_thread_serves_all_who_are_there_at_the_same_time() {
         move |_: &str| threads.lock().unwrap().push(thread::current().id())
     };
     let control = open(name_lock, RequestHandler::new(remote.clone(), observer, read, asked)).unwrap();
-    let mut visitors: Vec<UnixStream> = (0..MOST).map(|_| UnixStream::connect(&path).unwrap()).collect();
+    let mut visitors: Vec<Stream> = (0..MOST).map(|_| connect(&path)).collect();
     for visitor in &mut visitors {
         visitor.write_all(b"{\"version\":1,\"ask\":\"do\",\"words\":[\"tap\"]}\n").unwrap();
     }
@@ -76,4 +83,31 @@ fn one_thread_serves_all_who_are_there_at_the_same_time() {
     drop(control);
     remote.stop();
     playing.join().unwrap();
+}
+
+/// Where the system does not keep others out, who does not say the key gets no answer.
+#[test]
+fn who_does_not_know_the_key_gets_no_answer() {
+    let (_daemon, remote, observer) = performance();
+    let handler = RequestHandler::new(remote, observer, read, |_| ());
+    const ASKED: &[u8] = b"{\"version\":1,\"ask\":\"status\"}\n";
+    let long = vec![b'x'; 5000];
+    for (said, answered) in [
+        (&[b"secret\n", ASKED].concat()[..], true),
+        (&[b"secre\n", ASKED].concat(), false),
+        (&[b"secrets\n", ASKED].concat(), false),
+        (&[b"\n", ASKED].concat(), false),
+        (ASKED, false),
+        (&long, false),
+    ] {
+        let (mut outside, inside) = local::pair().unwrap();
+        let mut visitor = Visitor::new(inside, Some("secret".to_owned())).unwrap();
+        outside.write_all(said).unwrap();
+        let stays = (0..3).all(|_| visitor.go_on(|line| answer(&handler, line)));
+        drop(visitor);
+        let mut answer = String::new();
+        // A connection that is closed with something unread breaks.
+        let _ = outside.read_to_string(&mut answer);
+        assert_eq!((!answer.is_empty(), stays), (answered, answered), "{said:?}: {answer}");
+    }
 }

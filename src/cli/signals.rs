@@ -1,0 +1,88 @@
+//! The system's signals to end: Ctrl-C, and on Windows that the window is closed, the user logs off or the machine is
+//! shut down.
+//!
+//! On Windows a process is ended as soon as its handler for the last three returns, which takes the sounding notes'
+//! ends with it. The handler behind this never returns for them, so the process ends by itself, when everything is told;
+//! the system waits some seconds for that.
+
+use std::io;
+use std::thread;
+
+use tokio::runtime::Builder;
+
+/// Calls `stop` at every signal to end, from a thread of its own.
+///
+/// # Errors
+/// The system gives no signals or no thread.
+pub(super) fn listen(stop: impl Fn() + Send + 'static) -> io::Result<()> {
+    let runtime = Builder::new_current_thread().enable_io().build()?;
+    let mut signals = {
+        let _inside = runtime.enter();
+        Signals::new()?
+    };
+    let attend = move || {
+        runtime.block_on(async move {
+            loop {
+                signals.next().await;
+                stop();
+            }
+        });
+    };
+    thread::Builder::new().name("signals".to_owned()).spawn(attend)?;
+    Ok(())
+}
+
+#[cfg(unix)]
+struct Signals([tokio::signal::unix::Signal; 3]);
+
+#[cfg(unix)]
+impl Signals {
+    fn new() -> io::Result<Signals> {
+        use tokio::signal::unix::{SignalKind, signal};
+        let [interrupt, terminate, hangup] =
+            [SignalKind::interrupt(), SignalKind::terminate(), SignalKind::hangup()].map(signal);
+        Ok(Signals([interrupt?, terminate?, hangup?]))
+    }
+
+    async fn next(&mut self) {
+        let [interrupt, terminate, hangup] = &mut self.0;
+        tokio::select! {
+            _ = interrupt.recv() => (),
+            _ = terminate.recv() => (),
+            _ = hangup.recv() => (),
+        }
+    }
+}
+
+#[cfg(windows)]
+struct Signals {
+    c: tokio::signal::windows::CtrlC,
+    pause: tokio::signal::windows::CtrlBreak,
+    close: tokio::signal::windows::CtrlClose,
+    logoff: tokio::signal::windows::CtrlLogoff,
+    shutdown: tokio::signal::windows::CtrlShutdown,
+}
+
+#[cfg(windows)]
+impl Signals {
+    fn new() -> io::Result<Signals> {
+        use tokio::signal::windows::{ctrl_break, ctrl_c, ctrl_close, ctrl_logoff, ctrl_shutdown};
+        Ok(Signals {
+            c: ctrl_c()?,
+            pause: ctrl_break()?,
+            close: ctrl_close()?,
+            logoff: ctrl_logoff()?,
+            shutdown: ctrl_shutdown()?,
+        })
+    }
+
+    async fn next(&mut self) {
+        tokio::select! {
+            _ = self.c.recv() => (),
+            _ = self.pause.recv() => (),
+            _ = self.close.recv() => (),
+            _ = self.logoff.recv() => (),
+            _ = self.shutdown.recv() => (),
+        }
+    }
+}

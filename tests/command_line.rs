@@ -566,3 +566,87 @@ fn the_command_line_explains_itself() {
     assert!(keys.contains("\n  d  ") && keys.contains("\n  f  "), "{keys}");
     assert_eq!(run(folder.path(), &["singer", "set.toml"]).code, 2, "what does not work yet is unknown");
 }
+
+/// The set with a melody, and a guest who sings it; comments on every line that an edit could lose.
+fn with_a_singer() -> TempDir {
+    let folder = maps();
+    let song = SONG.replacen("key = \"C\"\n", "key = \"G\" # as printed\nmelody_range = [\"D4\", \"E5\"]\n", 1);
+    fs::write(folder.path().join("song.toml"), song).expect("a map");
+    let set = SET.replacen(
+        "[[song]]",
+        "# who sings\n[singers.guest] # our guest\nrange = [\"A3\", \"C5\"] # asked on Monday\n\n# the evening\n[[song]] # first",
+        1,
+    );
+    fs::write(folder.path().join("set.toml"), format!("{set}singer = \"guest\" # she counts it in\n")).expect("a map");
+    folder
+}
+
+#[test]
+fn the_key_for_a_singer_is_ranked_drawn_and_written_a_hundred_times_without_losing_a_comment() {
+    let folder = with_a_singer();
+    let ran = run(folder.path(), &["singer", "set.toml"]);
+    assert_eq!(ran.code, 0, "{}", ran.err);
+    assert!(
+        ran.out.contains("1  Lantern: room G, guest 4 too high\n     better: Eb, guest comfortable"),
+        "{}",
+        ran.out
+    );
+    let ran = run(folder.path(), &["singer", "set.toml", "lantern", "--capo", "3"]);
+    assert_eq!(ran.code, 0, "{}", ran.err);
+    let best = ran.out.lines().nth(2).expect("the best key");
+    assert_eq!(
+        best,
+        "Eb          ·███████████████·········  guest comfortable · -4 from the chart · signature 3♭ · capo 3: shapes in C"
+    );
+    assert!(ran.out.contains("who sings decides"), "{}", ran.out);
+
+    let comments = |text: &str| text.matches('#').count();
+    let file = folder.path().join("set.toml");
+    let before = fs::read_to_string(&file).expect("the set");
+    for round in 0..100 {
+        let key = if round % 2 == 0 { "Eb" } else { "D" };
+        let ran = run(folder.path(), &["singer", "set.toml", "1", "--use", key]);
+        assert_eq!(ran.code, 0, "{}", ran.err);
+        let now = fs::read_to_string(&file).expect("the set");
+        assert!(now.contains(&format!("key = \"{key}\"")) && comments(&now) == comments(&before), "{now}");
+    }
+    // What cannot be done says so, and writes nothing.
+    let before = fs::read_to_string(&file).expect("the set");
+    fs::write(folder.path().join("silence.mid"), silence()).expect("a take");
+    for (arguments, said) in [
+        (&["lantern", "--use", "H"][..], "\"H\""),
+        (&["lantern", "--use", "Em"][..], "minor"),
+        (&["weir"][..], "it has \"Lantern\""),
+        (&["lantern", "--voice", "descant"][..], "soprano, mezzo"),
+        (&["lantern", "--melody", "silence.mid"][..], "no note sounds"),
+        (&["lantern", "--melody", "song.toml"][..], "no standard MIDI file"),
+    ] {
+        let ran = run(folder.path(), &[&["singer", "set.toml"], arguments].concat());
+        assert!(ran.code == 2 && ran.err.contains(said), "{arguments:?}: {} {}", ran.code, ran.err);
+        assert_eq!(fs::read_to_string(&file).expect("the set"), before);
+    }
+    fs::write(&file, before.replace("[\"A3\", \"C5\"]", "[\"C5\", \"A3\"]")).expect("a map");
+    let ran = run(folder.path(), &["singer", "set.toml"]);
+    assert!(ran.code == 1 && ran.err.contains("range"), "{} {}", ran.code, ran.err);
+}
+
+/// A take without a note: a format 0 file with nothing but its end (RP-001).
+fn silence() -> Vec<u8> {
+    b"MThd\0\0\0\x06\0\0\0\x01\0\x60MTrk\0\0\0\x04\0\xFF\x2F\0".to_vec()
+}
+
+#[test]
+fn the_key_of_a_take_is_told_with_what_to_write() {
+    let folder = maps();
+    fs::write(folder.path().join("take.mid"), demo_take()).expect("a take");
+    let ran = run(folder.path(), &["key", "take.mid"]);
+    assert_eq!(ran.code, 0, "{}", ran.err);
+    assert!(ran.out.contains("key = \"C\"\n  melody_range = [\"C3\", \"D5\"]"), "{}", ran.out);
+    fs::write(folder.path().join("silence.mid"), silence()).expect("a take");
+    for (take, said) in
+        [("silence.mid", "no key can be told"), ("song.toml", "no standard MIDI file"), ("none.mid", "cannot be read")]
+    {
+        let ran = run(folder.path(), &["key", take]);
+        assert!(ran.code == 2 && ran.err.contains(said), "{take}: {} {}", ran.code, ran.err);
+    }
+}

@@ -2,7 +2,7 @@
 
 use super::tonight::{Outing, Stop, Tonight};
 use super::words::{from_to, middle_c, quoted, range, sounding};
-use crate::evening::{Melody, Suits, numbers};
+use crate::evening::{Melody, Suits, numbers, octave_slip};
 use crate::map::{At, Diagnostic, KeyRange, Singer};
 
 /// Hint: a melody that leaves the singer's range at tonight's key or at a section's. Hint, softer: one that leaves
@@ -145,12 +145,7 @@ impl Sung<'_> {
     /// Where the melody would fit an octave higher or lower in some key, and in none as it is written.
     fn octave_off(&self) -> Option<String> {
         let (low, high) = numbers(self.melody.value);
-        let (lowest, highest) = numbers(self.singer.range);
-        let octave = [12, -12].into_iter().find(|octave| {
-            let fits = |way: i32| lowest <= low + octave + way && high + octave + way <= highest;
-            // The nearest keys first: what is further away is another slip.
-            (-3..=3).any(fits)
-        })?;
+        let octave = octave_slip((low, high), self.singer.range)?;
         let written = |number: i32| u8::try_from(number).ok();
         let (low, high) = (written(low + octave)?, written(high + octave)?);
         let notes = range(low, high, self.melody_octave);

@@ -8,6 +8,7 @@ mod demo;
 mod doing;
 mod fingers;
 mod gear_file;
+mod key;
 mod keyboard;
 mod listen;
 mod log;
@@ -24,6 +25,7 @@ mod rotation;
 mod schema;
 mod set;
 mod signals;
+mod singer;
 mod status;
 mod table;
 mod teller;
@@ -151,6 +153,35 @@ enum Command {
         #[command(subcommand)]
         change: set::SetChange,
     },
+    /// Which key suits who sings, with reasons; and a key that is chosen, written into the set's file.
+    #[command(after_help = singer::HELP)]
+    Singer {
+        /// The set's map.
+        set: String,
+        /// A song, by its title in any case or its position; all that somebody sings, if not given.
+        song: Option<String>,
+        /// A standard MIDI file of the melody, played in the chart's key: what it spans, and how long each note is.
+        #[arg(long, value_name = "TAKE", requires = "song")]
+        melody: Option<PathBuf>,
+        /// For a kind of voice instead of who sings: soprano, mezzo, alto, tenor, baritone or bass.
+        #[arg(long, value_name = "VOICE", requires = "song", value_parser = singer::voice)]
+        voice: Option<crate::music::VoiceType>,
+        /// The guitar's shapes with a capo on this fret, 1 to 11.
+        #[arg(long, value_name = "FRET", requires = "song", value_parser = clap::value_parser!(u8).range(1..=11))]
+        capo: Option<u8>,
+        /// Also the fingers' keys with the fewest black keys.
+        #[arg(long, requires = "song")]
+        fingers: bool,
+        /// Writes this key into the set's file, comments kept.
+        #[arg(long = "use", value_name = "KEY", requires = "song")]
+        chosen: Option<String>,
+    },
+    /// Which key a take is in, and what its melody spans.
+    #[command(after_help = key::HELP)]
+    Key {
+        /// A standard MIDI file.
+        take: PathBuf,
+    },
     /// The MIDI inputs and outputs that the system has now.
     Ports {
         /// What gives the ports: the system's own back end, or the portable one.
@@ -273,6 +304,16 @@ pub fn main() -> ExitCode {
         Command::Do { words, name } => doing::run(words, name.as_deref()),
         Command::Status { json, name } => status::run(json, name.as_deref()),
         Command::Set { set, change } => set::run(&set, &change),
+        Command::Singer { set, song, melody, voice, capo, fingers, chosen } => singer::run(&singer::SingerOptions {
+            set: &set,
+            song: song.as_deref(),
+            melody: melody.as_deref(),
+            voice,
+            capo,
+            fingers,
+            chosen: chosen.as_deref(),
+        }),
+        Command::Key { take } => key::run(&take),
         Command::Ports { backend } => ports::run(backend.into()),
         Command::Listen { file, write, backend, no_ports } => listen::run(&listen::ListenOptions {
             file: file.as_deref(),

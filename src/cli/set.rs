@@ -91,6 +91,17 @@ pub(super) fn run(set: &str, asked: &SetChange) -> Result<(), Failure> {
         let words = ["move-song".to_owned(), last(&show.book), position.clone()];
         said.push(make(&mut show, &words)?);
     }
+    save(set, &show, &said)
+}
+
+/// Makes one change, and writes the set's file.
+pub(super) fn write(set: &str, words: &[String]) -> Result<(), Failure> {
+    let mut show = Show::new(maps::load_sound(set)?);
+    let said = make(&mut show, words)?;
+    save(set, &show, &[said])
+}
+
+fn save(set: &str, show: &Show, said: &[String]) -> Result<(), Failure> {
     let (written, _) =
         changes::save(set, maps::read, &show.changes).map_err(|error| Failure::Failed(sentence(&error)))?;
     said.iter().for_each(|said| tell(said));

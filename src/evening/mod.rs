@@ -12,12 +12,15 @@
 //! | `fits` | what fits the key (R12) |
 //! | `fingers` | the chord that one key plays (R13) |
 //! | `touch` | from a struck velocity to the one that is sent (R6) |
+//! | `voices` | how a key suits a singer, and how far a melody goes beyond a voice |
+//! | `key_choice` | the twelve keys of tonight, ranked for those who sing and those who play |
 //! | `listening` | which inputs a zone listens to, and whose pedals it follows (R3, R7) |
 //!
 //! Everything here is pure. It does not know the engine, what sounds, or what is held.
 
 mod fingers;
 mod fits;
+mod key_choice;
 mod keys;
 mod listening;
 mod order;
@@ -32,6 +35,7 @@ mod voices;
 
 pub use fingers::chord_on;
 pub use fits::{ZoneFits, fits, zone_fits};
+pub use key_choice::{Asked, KeyChoice, black, easiest_fingers, key_choices};
 pub use keys::{FURTHEST, Keys, transposed_for, within_an_octave};
 pub use listening::{Inputs, MOST_INPUTS, feet_of, heard, inputs_of, listens, playing, worth_drawing};
 pub use order::{Order, OrderStep, lift, own_lift};
@@ -40,4 +44,4 @@ pub use sections::{chords_of, curve_of, is_in_use, plays_in, sections_of, tempo_
 pub use standing::Standing;
 pub use titles::{entry_named, entry_numbered, entry_titled, number_of, title, title_of};
 pub use touch::touch;
-pub use voices::{Melody, Suits, numbers};
+pub use voices::{Melody, Suits, numbers, octave_slip};

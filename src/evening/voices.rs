@@ -5,7 +5,7 @@ use crate::map::{Entry, KeyRange, Singer, Song};
 use crate::music::Key;
 
 /// How a key suits a voice.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Suits {
     /// It lies within the comfortable range, but for half of tonight's sections at most: for a last chorus higher up a
     /// voice has its range.
@@ -23,6 +23,8 @@ pub struct Melody {
     range: (i32, i32),
     /// What section keys add to tonight's key, for each step of the order.
     lifts: Vec<i32>,
+    /// How long each note is sung, in the chart's key; where that is known.
+    times: Option<Box<[u64; 128]>>,
 }
 
 /// A range as numbers.
@@ -36,8 +38,48 @@ impl Melody {
     #[must_use]
     pub fn of(entry: &Entry, song: &Song) -> Option<Melody> {
         let range = numbers(song.melody_range.as_ref()?.value);
-        let lifts = Order::of(entry, song).steps.iter().map(|step| step.lift).collect();
-        Some(Melody { chart: song.key.value, range, lifts })
+        Some(Melody { chart: song.key.value, range, lifts: lifts(entry, song), times: None })
+    }
+
+    /// A melody that was played in the chart's key: how long each note sounds, by its number. `None` where none does.
+    #[must_use]
+    pub fn played(entry: &Entry, song: &Song, times: [u64; 128]) -> Option<Melody> {
+        let sounds = |time: &u64| *time > 0;
+        let (low, high) = (times.iter().position(sounds)?, times.iter().rposition(sounds)?);
+        let range = (i32::try_from(low).ok()?, i32::try_from(high).ok()?);
+        Some(Melody { chart: song.key.value, range, lifts: lifts(entry, song), times: Some(Box::new(times)) })
+    }
+
+    /// Its lowest and highest note in the chart's key.
+    #[must_use]
+    pub fn range(&self) -> (i32, i32) {
+        self.range
+    }
+
+    /// Its lowest and highest note over all of tonight's sections, if the song begins in `key`.
+    #[must_use]
+    pub fn tonight(&self, key: Key) -> (i32, i32) {
+        let lowest = self.lifts.iter().map(|lift| self.heard(key, *lift).0).min();
+        let highest = self.lifts.iter().map(|lift| self.heard(key, *lift).1).max();
+        lowest.zip(highest).unwrap_or_else(|| self.heard(key, 0))
+    }
+
+    /// The share of its time that lies beyond a range if the song begins in `key`, over all of tonight's sections;
+    /// `None` where it is not known how long its notes are.
+    #[must_use]
+    pub fn share_beyond(&self, key: Key, range: KeyRange) -> Option<f64> {
+        let times = self.times.as_ref()?;
+        let (lowest, highest) = numbers(range);
+        let (mut beyond, mut all) = (0, 0);
+        for lift in &self.lifts {
+            let way = self.chart.nearest_way(key) + lift;
+            for (note, time) in (0..).zip(times.iter()) {
+                let note: i32 = note;
+                all += time;
+                beyond += if (lowest..=highest).contains(&(note + way)) { 0 } else { *time };
+            }
+        }
+        Some(beyond as f64 / all as f64)
     }
 
     /// Its lowest and highest note where a section key adds `lift`, if the song begins in `key`. It moves from the
@@ -73,4 +115,27 @@ impl Melody {
         let fits = |suits: Suits| suits == Suits::Well || wanted == Suits::Just && suits == Suits::Just;
         others.into_iter().find(|key| singers.iter().all(|singer| fits(self.suits(*key, singer))))
     }
+}
+
+/// What section keys add at each step of tonight's order.
+fn lifts(entry: &Entry, song: &Song) -> Vec<i32> {
+    Order::of(entry, song).steps.iter().map(|step| step.lift).collect()
+}
+
+/// How far the lowest and the highest note that are heard lie below a range and above it; 0 for one inside.
+pub(super) fn beyond((low, high): (i32, i32), range: KeyRange) -> (i32, i32) {
+    let (lowest, highest) = numbers(range);
+    ((lowest - low).max(0), (high - highest).max(0))
+}
+
+/// Where a melody fits no key of a singer's range as it is written, but would an octave higher or lower: by how many
+/// semitones it is probably sung higher, 12 or −12.
+#[must_use]
+pub fn octave_slip((low, high): (i32, i32), range: KeyRange) -> Option<i32> {
+    let (lowest, highest) = numbers(range);
+    [12, -12].into_iter().find(|octave| {
+        let fits = |way: i32| lowest <= low + octave + way && high + octave + way <= highest;
+        // The nearest keys only: what is further away is another slip.
+        (-3..=3).any(fits)
+    })
 }

@@ -3,6 +3,7 @@
 
 use super::{Cable, ClockCommand, Linger, Pedal, Plays, Press, Rest, ShiftWay, StayInKey};
 use crate::midi::machine_control::Transport;
+use crate::music::VoiceType;
 
 impl Linger {
     /// The word for it in the maps.
@@ -38,6 +39,19 @@ pub(super) const LINGER: [(&str, Linger); 3] =
 /// What becomes of a key that does not fit.
 pub(super) const STAY_IN_KEY: [(&str, StayInKey); 3] =
     [("off", StayInKey::Off), ("nearest", StayInKey::Nearest), ("silent", StayInKey::Silent)];
+
+/// Kinds of voices.
+pub(super) const VOICES: [(&str, VoiceType); 6] = {
+    let [soprano, mezzo, alto, tenor, baritone, bass] = VoiceType::ALL;
+    [
+        (soprano.name(), soprano),
+        (mezzo.name(), mezzo),
+        (alto.name(), alto),
+        (tenor.name(), tenor),
+        (baritone.name(), baritone),
+        (bass.name(), bass),
+    ]
+};
 
 /// What a zone does with pedals.
 pub(super) const PEDALS: [(&str, Pedal); 3] =

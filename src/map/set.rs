@@ -1,11 +1,13 @@
 //! Reads a set.
 
+use super::allowed::VOICES;
 use super::deeds::Around;
 use super::diagnostic::{Diagnostic, FaultKind};
 use super::draft::Draft;
 use super::names::{Known, Names};
 use super::reader::{Fields, Value};
 use super::{At, Entry, PlayIn, Set, Singer, Spot, agree, deeds, song, values};
+use crate::music::VoiceType;
 
 /// A file that a set names, and where.
 pub(super) type NamedFile = At<String>;
@@ -71,10 +73,27 @@ fn singers(top: &mut Fields<'_>) -> (Vec<Singer>, Known<()>) {
         let mut fields = value.table("a singer")?;
         let called = fields.take("name").and_then(|value| value.text()).map(|at| at.value);
         let called = called.unwrap_or_else(|| name.value.clone());
-        let range = fields.need("range").and_then(|value| values::range(&value));
-        let comfortable = fields.take("comfortable").and_then(|value| values::range(&value));
+        let (own, kind) = (fields.take("range"), fields.take("voice"));
+        let voice = kind.as_ref().and_then(|value| value.choice(&VOICES));
+        let range = match (&own, &kind) {
+            (None, None) => {
+                fields.missing("range");
+                None
+            }
+            (Some(_), Some(kind)) => {
+                kind.finding(
+                    "a singer has a range or a kind of voice, not both",
+                    "take voice out: the range says more",
+                );
+                None
+            }
+            (Some(own), None) => values::range(own).map(|at| at.value),
+            (None, Some(_)) => voice.map(VoiceType::range),
+        };
+        let comfortable = fields.take("comfortable").map(|value| values::range(&value).map(|at| at.value));
         fields.done();
-        Some(Singer { name, called, range: range?.value, comfortable: comfortable.map(|at| at.value) })
+        let comfortable = comfortable.unwrap_or_else(|| voice.map(VoiceType::comfortable));
+        Some(Singer { name, called, voice, range: range?, comfortable })
     };
     let singers = named.into_iter().filter_map(singer).collect();
     (singers, known)

@@ -108,6 +108,35 @@ impl Take {
         self.map.micros(tick)
     }
 
+    /// How long each note sounds in all, in microseconds, by its number from 0 to 127: of all channels but the tenth, which
+    /// plays percussion (General MIDI 1, RP-003). Two of one note at a time count twice; one that is never ended sounds until
+    /// the take ends.
+    #[must_use]
+    pub fn note_times(&self) -> [u64; 128] {
+        const PERCUSSION: u8 = 9;
+        let mut times = [0; 128];
+        // When each began, of each channel.
+        let mut sounding: Vec<(u8, u8, u64)> = Vec::new();
+        for TakeEvent { at, kind, .. } in &self.events {
+            let TakeKind::Message(bytes) = kind else { continue };
+            let &[status, key, velocity] = &bytes[..] else { continue };
+            let channel = status & 0x0F;
+            if channel == PERCUSSION || !matches!(status & 0xF0, 0x80 | 0x90) {
+                continue;
+            }
+            if status & 0xF0 == 0x90 && velocity > 0 {
+                sounding.push((channel, key, *at));
+            } else if let Some(place) = sounding.iter().position(|(on, of, _)| (*on, *of) == (channel, key)) {
+                let (_, key, began) = sounding.remove(place);
+                times[usize::from(key)] += at - began;
+            }
+        }
+        for (_, key, began) in sounding {
+            times[usize::from(key)] += self.end.saturating_sub(began);
+        }
+        times
+    }
+
     /// The tick nearest a time in microseconds from the start; of two equally near, the later.
     #[must_use]
     pub fn nearest_tick(&self, micros: u64) -> u64 {

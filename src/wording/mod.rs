@@ -16,6 +16,7 @@ pub(crate) mod ports;
 pub(crate) mod received;
 #[cfg(test)]
 mod tests;
+pub(crate) mod voices;
 pub(crate) mod zones;
 
 /// Several names in a sentence: `Ida, Tom and Ada`.

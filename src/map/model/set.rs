@@ -1,7 +1,7 @@
 //! A set as written.
 
 use super::{At, Deed, KeyRange, PlayIn, ShiftWay, Spot};
-use crate::music::Key;
+use crate::music::{Key, VoiceType};
 
 /// Tonight.
 #[derive(Debug, Clone)]
@@ -33,9 +33,11 @@ pub struct Singer {
     pub name: At<String>,
     /// How one calls who it is; the name above where the set says nothing else.
     pub called: String,
-    /// Lowest and highest note.
+    /// The kind of voice, where the set gives that instead of a range of its own.
+    pub voice: Option<VoiceType>,
+    /// Lowest and highest note; those of the kind of voice where it is given.
     pub range: KeyRange,
-    /// Lowest and highest comfortable note.
+    /// Lowest and highest comfortable note, of the kind of voice likewise.
     pub comfortable: Option<KeyRange>,
 }
 

@@ -1,7 +1,8 @@
 //! What a set holds.
 
+use super::super::allowed::VOICES;
 use super::cue::DEEDS;
-use super::form::{Field, Form, KEY, LONG_TEXT, PLAY_IN, RANGE, TEXT, Table};
+use super::form::{Field, Form, KEY, LONG_TEXT, PLAY_IN, RANGE, TEXT, Table, words};
 use super::song::{MIDDLE_C, ORDER, REMARK, SHIFT};
 
 /// The whole file.
@@ -26,7 +27,13 @@ const SINGER: Table = Table {
     about: "A voice.",
     fields: &[
         Field::new("name", TEXT, "\"Our guest\"", "What the singer is called; the name above unless given."),
-        Field::new("range", RANGE, "[\"G3\", \"D5\"]", "The lowest and the highest note that can be sung.").needed(),
+        Field::new("range", RANGE, "[\"G3\", \"D5\"]", "The lowest and the highest note that can be sung."),
+        Field::new(
+            "voice",
+            Form::Words(&words(&VOICES)),
+            "\"alto\"",
+            "The kind of voice, whose usual range it is, where nobody has asked the singer yet.",
+        ),
         Field::new(
             "comfortable",
             RANGE,
@@ -34,7 +41,7 @@ const SINGER: Table = Table {
             "The lowest and the highest note that are sung with ease.",
         ),
     ],
-    one_of: &[],
+    one_of: &["range", "voice"],
     needs: &[],
 };
 

@@ -316,3 +316,21 @@ proptest! {
         let _ = read(&bytes);
     }
 }
+
+/// The example of RP-001 at half a second a quarter note: E4 sounds two quarters, C and C an octave below four, G three.
+#[test]
+fn how_long_each_note_sounds() {
+    let take = read(&hex(FORMAT_0)).unwrap();
+    let times = take.note_times();
+    let sounding: Vec<(usize, u64)> = (0..128).map(|note| (note, times[note])).filter(|(_, time)| *time > 0).collect();
+    assert_eq!(sounding, [(48, 2_000_000), (60, 2_000_000), (67, 1_500_000), (76, 1_000_000)]);
+}
+
+/// One that is struck twice and ended once, one that is never ended, and one of the percussion channel.
+#[test]
+fn what_is_not_ended_sounds_to_the_end_and_percussion_is_left_out() {
+    let track = hex("00 903C40 00 993040 60 903C40 00 914040 60 803C40 60 FF2F00");
+    let take = read(&file(&[track])).unwrap();
+    let times = take.note_times();
+    assert_eq!([times[48], times[60], times[64]], [0, 2_000_000, 1_000_000]);
+}

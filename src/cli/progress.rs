@@ -29,12 +29,7 @@ pub(super) fn while_doing<T>(first: &str, work: impl FnOnce(&Progress) -> T) -> 
     telling(PATIENCE, &complain, first, work)
 }
 
-fn telling<T>(
-    patience: Duration,
-    tell: &(dyn Fn(&str) + Sync),
-    first: &str,
-    work: impl FnOnce(&Progress) -> T,
-) -> T {
+fn telling<T>(patience: Duration, tell: &(dyn Fn(&str) + Sync), first: &str, work: impl FnOnce(&Progress) -> T) -> T {
     let progress = Progress(Mutex::new(first.to_owned()));
     let (done, until) = channel::<()>();
     thread::scope(|scope| {

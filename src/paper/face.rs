@@ -49,6 +49,8 @@ pub(super) struct Face {
     shaper: ShaperData,
     measures: Measures,
     units: f64,
+    /// How wide each glyph is by itself, in the font's units.
+    widths: Vec<u16>,
 }
 
 /// What a font forbids altogether (OS/2, fsType): to be embedded.
@@ -72,8 +74,10 @@ impl Face {
         let measures = measures(&font, units)?;
         let shaper = ShaperData::new(&font);
         let name = name.chars().filter(|letter| letter.is_ascii_alphanumeric() || *letter == '-').collect();
+        let (hmtx, count) = (font.hmtx().ok()?, font.maxp().ok()?.num_glyphs());
+        let widths = (0..count).map(|glyph| hmtx.advance(GlyphId::from(glyph)).unwrap_or(0)).collect();
         let data = data.to_vec();
-        Some(Face { name, outlines, is_bold: false, is_slanted: false, data, index, shaper, measures, units })
+        Some(Face { name, outlines, is_bold: false, is_slanted: false, data, index, shaper, measures, units, widths })
     }
 
     /// The file that it is in.
@@ -97,9 +101,7 @@ impl Face {
 
     /// How wide a glyph is by itself, in letter sizes.
     pub fn width(&self, glyph: u16) -> f64 {
-        let font = FontRef::from_index(&self.data, self.index).ok();
-        let width = font.and_then(|font| font.hmtx().ok()?.advance(GlyphId::from(glyph)));
-        f64::from(width.unwrap_or(0)) / self.units
+        f64::from(self.widths.get(usize::from(glyph)).copied().unwrap_or(0)) / self.units
     }
 
     /// A word as glyphs, from left to right; one that runs backward begins with its last letter.

@@ -74,7 +74,8 @@ mod tests {
 
     fn laid(pieces: &[(f64, bool)]) -> Vec<Vec<f64>> {
         let mark = Mark::rect(0.0, 0.0, 1.0, 1.0);
-        let pieces = pieces.iter().map(|(height, keep)| Strip { height: *height, marks: vec![mark.clone()], keep: *keep });
+        let pieces =
+            pieces.iter().map(|(height, keep)| Strip { height: *height, marks: vec![mark.clone()], keep: *keep });
         let pages = pages(pieces.collect(), 50.0, 100.0);
         pages.iter().map(|page| page.iter().map(|(down, _)| *down).collect()).collect()
     }

@@ -58,7 +58,8 @@ impl Fonts {
     fn among(database: Database) -> Result<Fonts, FontError> {
         let loads = |id: &ID| load(&database, *id).is_some();
         let named = |name: &&str| database.query(&Query { families: &[Family::Name(name)], ..Query::default() });
-        let any = || database.faces().map(|face| face.id).find(|id| load(&database, *id).is_some_and(|face| face.has('A')));
+        let any =
+            || database.faces().map(|face| face.id).find(|id| load(&database, *id).is_some_and(|face| face.has('A')));
         let usual = USUAL.iter().filter_map(named).find(loads).or_else(any).ok_or(FontError::NoFont)?;
         Ok(Fonts { database, usual })
     }

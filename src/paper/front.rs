@@ -12,20 +12,16 @@ impl Sheet {
     pub(super) fn front(book: &Book, file: &str) -> Sheet {
         let mut blocks: Vec<Block> =
             book.set.remark.iter().map(|remark| Block::Fact("remark", remark.clone())).collect();
-        let mut under = |heading: &str, tables: Vec<Table>| {
-            blocks.push(Block::Heading(heading.to_owned()));
-            blocks.extend(tables.into_iter().map(Block::Table));
-        };
-        under("Plug in and connect", vec![rows::of_inputs(book), rows::of_outputs(book)]);
-        under("Start", Vec::new());
-        blocks.push(Block::Fact("type", paper::start(file)));
+        blocks.push(Block::Heading("Plug in and connect".to_owned()));
+        blocks.push(Block::Table(rows::of_inputs(book)));
+        blocks.push(Block::Table(rows::of_outputs(book)));
+        blocks.push(Block::Heading(format!("Start: {}", paper::start(file))));
         blocks.push(Block::Note(paper::starting(file)));
         blocks.push(Block::Heading("Steer".to_owned()));
         blocks.push(Block::Table(steering(book)));
         blocks.push(Block::Heading("The songs".to_owned()));
         blocks.push(Block::Table(songs(book)));
         if !book.set.singers.is_empty() {
-            blocks.push(Block::Heading("Who sings".to_owned()));
             blocks.push(Block::Table(singers(book)));
         }
         blocks.push(Block::Note(paper::EARS.to_owned()));
@@ -38,7 +34,6 @@ impl Sheet {
 
 /// What can be done to the set: by pedals, keys and pads, in the terminal and on the page. Then the gear's other cues.
 fn steering(book: &Book) -> Table {
-    let key = book.songs.first().map_or_else(|| Key::usual(0, false, true), |song| song.key.value);
     let word = |cue: &Cue| match &cue.does {
         Does::Act(action) => Some(action.word()),
         Does::Send { .. } => None,
@@ -49,12 +44,13 @@ fn steering(book: &Book) -> Table {
         vec![vec![row.what.to_owned()], cues.collect(), vec![row.keys.to_owned()], vec![row.page.to_owned()]]
     });
     let others = book.gear.cues.iter().filter(|cue| !STEERING.iter().any(|row| belongs(cue, row)));
-    let others = others.map(|cue| vec![vec![rows::done_by(cue, key).join("; ")], vec![rows::comes(book, cue)], Vec::new(), Vec::new()]);
+    let others =
+        others.map(|cue| vec![vec![rows::done_in_short(cue)], vec![rows::comes(book, cue)], Vec::new(), Vec::new()]);
     let columns = vec![
-        bold("to do", 0.34),
-        plain("pedal, key, pad or message", 0.32),
-        plain("in the terminal", 0.1),
-        plain("on the page", 0.24),
+        bold("to do", 0.35),
+        plain("by pedal, key, pad or message", 0.37),
+        plain("terminal", 0.09),
+        plain("on the page", 0.19),
     ];
     Table { columns, rows: by_hand.chain(others).collect() }
 }
@@ -64,13 +60,13 @@ fn songs(book: &Book) -> Table {
     let rows = book.set.entries.iter().enumerate().map(|(place, entry)| row(book, place, entry));
     let columns = vec![
         plain("", 0.05),
-        bold("song", 0.35),
+        bold("song", 0.33),
         bold("fingers", 0.08),
         plain("shift", 0.06),
         bold("room", 0.07),
-        to_write("tonight", 0.1),
+        to_write("tonight", 0.09),
         plain("chart", 0.07),
-        plain("sings, remark", 0.22),
+        plain("sings, remark", 0.25),
     ];
     Table { columns, rows: rows.collect() }
 }
@@ -95,14 +91,20 @@ fn row(book: &Book, place: usize, entry: &Entry) -> Vec<Vec<String>> {
 fn singers(book: &Book) -> Table {
     let range = |(low, high): (Note, Note)| format!("{}–{}", note::name(low, 4), note::name(high, 4));
     let rows = book.set.singers.iter().map(|singer| {
-        let sung = book.set.entries.iter().filter(|entry| {
-            book.set.singers_of(entry).any(|(_, other)| other.name.value == singer.name.value)
-        });
+        let sung = book
+            .set
+            .entries
+            .iter()
+            .filter(|entry| book.set.singers_of(entry).any(|(_, other)| other.name.value == singer.name.value));
         let sung: Vec<&str> = sung.map(|entry| title(book, entry)).collect();
         let comfortable = singer.comfortable.map(range).into_iter().collect();
         vec![vec![singer.called.clone()], vec![sung.join(", ")], vec![range(singer.range)], comfortable]
     });
-    let columns =
-        vec![bold("singer", 0.2), plain("sings", 0.48), plain("can reach", 0.16), plain("is comfortable in", 0.16)];
+    let columns = vec![
+        bold("who sings", 0.2),
+        plain("which song", 0.48),
+        plain("can reach", 0.16),
+        plain("is comfortable in", 0.16),
+    ];
     Table { columns, rows: rows.collect() }
 }

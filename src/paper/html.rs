@@ -3,12 +3,12 @@
 
 use std::fmt::Write;
 
-use super::pages::bars_in_row;
+use super::pages::{FACTS_FROM, TITLE_LEADING, bars_in_row, said_in};
 use super::sizes::{
     ASIDE, CAPITALS, CHORD, FACT, HEAD, KEY, LEADING, MARGIN, PAGE, ROOM, SMALL, SPREADS, Spread, TEXT, TITLE, WIDE,
 };
 use super::text_width::{escaped, number};
-use super::{Block, Paper, PrintedKeys, PrintedSection, Sheet, Table, signed};
+use super::{Block, Paper, PrintedKeys, PrintedSection, Sheet, Table, plot, signed};
 
 /// Lengths in `{}` are millimetres and stand in [`lengths`].
 const STYLE: &str = "
@@ -21,7 +21,7 @@ font: {text}/{leading} sans-serif; font-size-adjust: cap-height {capitals} }
 header p { margin: 0 0 2mm; height: {head}; display: flex; justify-content: space-between; gap: 4mm; \
 border-bottom: .25mm solid black; font-size: {small}; line-height: 1.2; overflow: hidden }
 h1, h2 { margin: 0 0 calc(.4 * var(--gap)); display: flex; justify-content: space-between; gap: 4mm; font-size: {title}; \
-line-height: 1.1; overflow-wrap: anywhere }
+line-height: {title-leading}; overflow-wrap: anywhere }
 .number { flex: none; font-weight: normal }
 h3 { margin: var(--gap) 0 0; font-size: {fact}; break-after: avoid; overflow-wrap: anywhere }
 p { margin: calc(.3 * var(--gap)) 0 0; font-size: {small}; overflow-wrap: anywhere }
@@ -50,13 +50,13 @@ flex-wrap: wrap; gap: 0 2mm; break-inside: avoid }
 .chord { flex: 1 1 auto }
 .chord b { display: block; font-size: {chord}; line-height: .9 }
 .chord span { font-size: {room}; line-height: 1 }
-table { width: 100%; border-collapse: collapse; table-layout: fixed }
+table { width: 100%; margin-top: calc(.3 * var(--gap)); border-collapse: collapse; table-layout: fixed }
 th { text-align: left; vertical-align: bottom; line-height: 1.15; padding: 0 2mm .3mm 0; border-bottom: .3mm solid black }
-td { vertical-align: top; padding: calc(.5 * var(--row)) 2mm calc(.5 * var(--row)) 0; border-bottom: .12mm solid #888; \
-overflow-wrap: anywhere }
+td { vertical-align: top; padding: calc(.5 * var(--row)) 2mm max(0px, .5 * var(--row) - 1px) 0; \
+border-bottom: 1px solid #888; overflow-wrap: anywhere }
 tr { break-inside: avoid }
 td.first div:first-child { font-weight: bold }
-td.write { border: .12mm solid #888 }
+td.write { border: 1px solid #888 }
 th.write { padding-left: 1mm }
 figure { margin-bottom: calc(.4 * var(--gap)); break-inside: avoid }
 figcaption { font-weight: bold; overflow-wrap: anywhere }
@@ -90,10 +90,14 @@ fn style() -> String {
         ("fact", FACT),
         ("text", TEXT),
         ("small", SMALL),
-        ("facts", super::pages::FACTS_FROM),
+        ("facts", FACTS_FROM),
         ("plot", plot),
     ];
-    let mut style = STYLE.replace("{leading}", &number(LEADING)).replace("{capitals}", &format!("{CAPITALS}"));
+    let plain = [("{leading}", LEADING), ("{title-leading}", TITLE_LEADING), ("{capitals}", CAPITALS)];
+    let mut style = STYLE.to_owned();
+    for (name, value) in plain {
+        style = style.replace(name, &value.to_string());
+    }
     for (name, length) in lengths {
         style = style.replace(&format!("{{{name}}}"), &format!("{length:.3}mm"));
     }
@@ -167,9 +171,9 @@ fn of_block(block: &Block, spread: Spread, body: &mut String) {
             let (caption, svg) = (escaped(&keyboard.name), keyboard.svg_with(spread.keys));
             let _ = writeln!(body, "<figure><figcaption dir=\"auto\">{caption}</figcaption>{svg}</figure>");
         }
-        Block::Table(table) => of_table(table, body),
+        Block::Table(table) => of_table(table, spread, body),
         Block::Plots(plots) if spread.plots => {
-            body.push_str("<div class=\"touches\">\n");
+            let _ = write!(body, "<h3>{}</h3>\n<div class=\"touches\">\n", plot::HEADING);
             for plot in plots {
                 let (name, what) = (escaped(&plot.name), escaped(&plot.what));
                 let _ = writeln!(
@@ -236,7 +240,7 @@ fn of_part(part: &PrintedSection, spread: Spread, body: &mut String) {
     body.push_str("</section>\n");
 }
 
-fn of_table(table: &Table, body: &mut String) {
+fn of_table(table: &Table, spread: Spread, body: &mut String) {
     body.push_str("<table>\n<colgroup>");
     for column in &table.columns {
         let _ = write!(body, "<col width=\"{}%\"/>", number(100.0 * column.share));
@@ -254,7 +258,8 @@ fn of_table(table: &Table, body: &mut String) {
     for row in &table.rows {
         body.push_str("<tr>");
         for (cell, column) in row.iter().zip(&table.columns) {
-            let lines = cell.iter().map(|line| format!("<div dir=\"auto\">{}</div>", escaped(line)));
+            let said = said_in(cell, column.bold, spread);
+            let lines = said.iter().map(|line| format!("<div dir=\"auto\">{}</div>", escaped(line)));
             let class = match (column.bold, column.to_write) {
                 (true, _) => " class=\"first\"",
                 (_, true) => " class=\"write\"",

@@ -16,8 +16,8 @@ const BETWEEN: f64 = 3.5;
 const MOST_LINES: usize = 40;
 /// What is said of a fact begins here.
 pub(super) const FACTS_FROM: f64 = 27.0;
-/// What the number beside the title may take.
-const NUMBER_WIDE: f64 = 26.0;
+/// From line to line of a title, in letter sizes.
+pub(super) const TITLE_LEADING: f64 = 1.05;
 /// Touches in a row.
 const PLOTS_IN_ROW: usize = 4;
 
@@ -110,14 +110,15 @@ impl Layout {
     /// The title over the first page, and the number beside it.
     fn title(&self, sheet: &Sheet) -> Vec<Strip> {
         let ink = BOLD.of(TITLE);
-        let beside = if sheet.number.is_some() { NUMBER_WIDE + 4.0 } else { 0.0 };
+        let number = sheet.number.map(|number| number.to_string());
+        let beside = number.as_ref().map_or(0.0, |number| PLAIN.of(TITLE).width(number) + 4.0);
         let mut strips: Vec<Strip> = lines(&sheet.title, TITLE, Weight::Bold, WIDE - beside)
             .iter()
-            .map(|line| Strip::new(TITLE * 1.1, vec![ink.at(0.0, TITLE * 0.85, line)]))
+            .map(|line| Strip::new(TITLE * TITLE_LEADING, vec![ink.at(0.0, TITLE * 0.85, line)]))
             .collect();
-        if let (Some(number), Some(first)) = (sheet.number, strips.first_mut()) {
+        if let (Some(number), Some(first)) = (number, strips.first_mut()) {
             let ink = Ink { anchor: Anchor::End, ..PLAIN.of(TITLE) };
-            first.marks.push(ink.at(WIDE, TITLE * 0.85, &number.to_string()));
+            first.marks.push(ink.at(WIDE, TITLE * 0.85, &number));
         }
         strips.push(Strip { keep: false, ..Strip::space(0.4 * self.0.gap) });
         strips
@@ -127,11 +128,7 @@ impl Layout {
         match block {
             Block::Keys(keys) => vec![of_keys(keys)],
             Block::Fact(what, said) => self.fact(what, said),
-            Block::Heading(heading) => {
-                let heading = paragraph(heading, BOLD.of(FACT), 0.0).into_iter();
-                let heading = heading.map(|strip| Strip { keep: true, ..strip });
-                [Strip::space(self.0.gap)].into_iter().chain(heading).collect()
-            }
+            Block::Heading(heading) => self.heading(heading),
             Block::Note(note) => {
                 let mut strips = vec![Strip::space(0.3 * self.0.gap)];
                 strips.extend(paragraph(note, ASIDE_INK, 0.0));
@@ -140,9 +137,17 @@ impl Layout {
             Block::Section(part) => self.part(part),
             Block::Keyboard(keyboard) => vec![self.keyboard(keyboard)],
             Block::Table(table) => self.table(table),
-            Block::Plots(plots) if self.0.plots => of_plots(plots),
+            Block::Plots(plots) if self.0.plots => {
+                self.heading(plot::HEADING).into_iter().chain(of_plots(plots)).collect()
+            }
             Block::Plots(_) => Vec::new(),
         }
+    }
+
+    fn heading(&self, heading: &str) -> Vec<Strip> {
+        let heading = paragraph(heading, BOLD.of(FACT), 0.0).into_iter();
+        let heading = heading.map(|strip| Strip { keep: true, ..strip });
+        [Strip::space(self.0.gap)].into_iter().chain(heading).collect()
     }
 
     fn fact(&self, what: &str, said: &str) -> Vec<Strip> {
@@ -172,7 +177,8 @@ impl Layout {
             }
             strips.push(Strip { keep: true, ..Strip::new(name.size * 1.2, marks) });
         }
-        strips.extend(aside_lines.iter().map(|line| one_line(line, aside, 0.0)).map(|line| Strip { keep: true, ..line }));
+        strips
+            .extend(aside_lines.iter().map(|line| one_line(line, aside, 0.0)).map(|line| Strip { keep: true, ..line }));
         if let Some(remark) = &part.remark {
             let remark = paragraph(remark, Ink { slanted: true, ..PLAIN.of(FACT) }, 0.0);
             strips.extend(remark.into_iter().map(|strip| Strip { keep: true, ..strip }));
@@ -236,13 +242,13 @@ impl Layout {
     }
 
     fn table(&self, table: &Table) -> Vec<Strip> {
+        let mut strips = vec![Strip { keep: false, ..Strip::space(0.3 * self.0.gap) }];
         let mut starts = Vec::new();
         let mut x = 0.0;
         for column in &table.columns {
             starts.push((x, column.share * WIDE - 2.5));
             x += column.share * WIDE;
         }
-        let mut strips = Vec::new();
         if table.columns.iter().any(|column| !column.head.is_empty()) {
             strips.push(table_head(table, &starts));
         }
@@ -255,6 +261,7 @@ impl Layout {
     fn row(&self, table: &Table, row: &[Vec<String>], starts: &[(f64, f64)]) -> Vec<Strip> {
         let cell = |(place, (said, (_, most))): (usize, (&Vec<String>, &(f64, f64)))| {
             let is_bold = table.columns.get(place).is_some_and(|column| column.bold);
+            let said = said_in(said, is_bold, self.0);
             let lines = said.iter().enumerate().flat_map(|(number, said)| {
                 let ink = if is_bold && number == 0 { BOLD } else { PLAIN };
                 lines(said, TEXT, ink.weight, *most).into_iter().map(move |line| (line, ink))
@@ -283,6 +290,15 @@ impl Layout {
             Strip::new(tall, marks)
         });
         broken.collect()
+    }
+}
+
+/// What is said in a cell: where there is little room, in one paragraph below what is bold.
+pub(super) fn said_in(lines: &[String], is_bold: bool, spread: Spread) -> Vec<String> {
+    let (first, rest) = lines.split_at(usize::from(is_bold).min(lines.len()));
+    match spread.dense && rest.len() > 1 {
+        true => first.iter().cloned().chain([rest.join("; ")]).collect(),
+        false => lines.to_vec(),
     }
 }
 
@@ -351,8 +367,8 @@ fn of_keys(keys: &PrintedKeys) -> Strip {
         }
         x += wide;
     }
-    marks.push(line((0.0, 17.4), (WIDE, 17.4), 0.6));
-    Strip::new(19.0, marks)
+    marks.push(line((0.0, 17.2), (WIDE, 17.2), 0.6));
+    Strip::new(18.4, marks)
 }
 
 fn wide_of(chord: &Chords) -> f64 {

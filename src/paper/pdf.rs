@@ -176,7 +176,8 @@ impl Pen {
         let mut rest = piece.glyphs.as_slice();
         while let Some(first) = rest.first() {
             // Glyphs that stand apart, such as marks, begin anew.
-            let together = rest.iter().skip(1).position(|glyph| glyph.aside != first.aside).map_or(rest.len(), |n| n + 1);
+            let together =
+                rest.iter().skip(1).position(|glyph| glyph.aside != first.aside).map_or(rest.len(), |n| n + 1);
             let (now, later) = rest.split_at(together);
             let (dx, dy) = first.aside;
             let at = (from + dx * size * narrow, y - dy * size);
@@ -212,7 +213,11 @@ fn font_name(face: usize) -> String {
 
 fn path(points: &[(f64, f64)], content: &mut Content) {
     for (place, (x, y)) in points.iter().enumerate() {
-        if place == 0 { content.move_to(f(*x), f(*y)) } else { content.line_to(f(*x), f(*y)) };
+        if place == 0 {
+            content.move_to(f(*x), f(*y))
+        } else {
+            content.line_to(f(*x), f(*y))
+        };
     }
 }
 
@@ -308,11 +313,8 @@ impl File {
     /// The titles of the sheets, to be chosen from.
     fn outline(&mut self) -> Ref {
         let list = self.next.bump();
-        let sheets: Vec<(Ref, Ref, String)> = self
-            .pages
-            .iter()
-            .filter_map(|page| Some((self.next.bump(), page.id, page.sheet.clone()?)))
-            .collect();
+        let sheets: Vec<(Ref, Ref, String)> =
+            self.pages.iter().filter_map(|page| Some((self.next.bump(), page.id, page.sheet.clone()?))).collect();
         for (place, (id, page, title)) in sheets.iter().enumerate() {
             let mut item = self.pdf.outline_item(*id);
             item.title(TextStr(title)).parent(list);
@@ -339,7 +341,8 @@ impl File {
         let subset = subsetter::subset(face.data(), face.index(), &used.glyphs);
         let subset = subset.ok().and_then(|subset| face.stripped(subset));
         let subset = subset.ok_or_else(|| FontError::Unembeddable(face.name.clone()))?;
-        let tag: String = (0..6).map(|place| char::from(b'A' + ((font.get() as u32 / 26_u32.pow(place)) % 26) as u8)).collect();
+        let tag: String =
+            (0..6).map(|place| char::from(b'A' + ((font.get() as u32 / 26_u32.pow(place)) % 26) as u8)).collect();
         let name = format!("{tag}+{}", face.name);
         let name = Name(name.as_bytes());
 
@@ -378,7 +381,11 @@ impl File {
         let [left, bottom, right, top] = measures.bounds.map(|bound| f(1000.0 * bound));
         descriptor.bbox(Rect::new(left, bottom, right, top)).cap_height(f(1000.0 * measures.capitals));
         descriptor.ascent(f(1000.0 * measures.ascent)).descent(f(1000.0 * measures.descent));
-        if is_cff { descriptor.font_file3(data) } else { descriptor.font_file2(data) };
+        if is_cff {
+            descriptor.font_file3(data)
+        } else {
+            descriptor.font_file2(data)
+        };
         descriptor.finish();
         Ok(font)
     }

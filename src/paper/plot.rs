@@ -5,6 +5,8 @@ use super::text_width::escaped;
 use crate::evening::touch;
 use crate::map::Curve;
 
+/// What stands over plots.
+pub(super) const HEADING: &str = "Touch: how hard a key is struck, how hard the sound is";
 /// Width of a plot in its own unit, in which a velocity is 1.
 pub(super) const WIDTH: f64 = 172.0;
 /// Its height.

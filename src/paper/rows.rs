@@ -3,8 +3,8 @@
 use super::{Table, bold, plain};
 use crate::evening::{Keys, listens};
 use crate::map::{
-    Action, Book, Cable, Controls, Cue, Curve, Deed, Does, Entry, Input, Output, Pedal, Rest, SendMessage, Song, Sound,
-    Zone,
+    Action, Book, Cable, Controls, Cue, Curve, Deed, Does, Drone, Entry, Input, Output, Pedal, Rest, SendMessage, Song,
+    Sound, Zone,
 };
 use crate::midi::{Channel, U7};
 use crate::music::{Key, Speller, note};
@@ -55,8 +55,16 @@ pub(super) fn of_zones(book: &Book, song: &Song, keys: &Keys) -> Table {
         ]
     });
     let columns =
-        vec![bold("zone", 0.2), bold("sound", 0.25), plain("what it makes of its keys", 0.35), plain("touch", 0.2)];
-    Table { columns, rows: rows.collect() }
+        vec![bold("zone", 0.13), bold("sound", 0.38), plain("what it makes of its keys", 0.36), plain("touch", 0.13)];
+    Table { columns, rows: rows.chain(song.drone.as_ref().map(|drone| of_drone(book, drone, keys))).collect() }
+}
+
+/// The drone, below the zones.
+fn of_drone(book: &Book, drone: &Drone, keys: &Keys) -> Vec<Vec<String>> {
+    let sound = book.gear.sound(&drone.sound.value);
+    let sound = sound.map_or_else(Vec::new, |sound| of_sound(sound, None));
+    let touch = format!("velocity {}", drone.velocity);
+    vec![vec!["drone".to_owned()], sound, zones::drones(book, drone, keys), vec![touch]]
 }
 
 /// A zone's name, keys, and input.
@@ -79,10 +87,9 @@ fn of_sound(sound: &Sound, volume: Option<U7>) -> Vec<String> {
     set_up.extend(sound.bank.map(|(msb, lsb)| format!("bank {} {}", u8::from(msb), u8::from(lsb))));
     set_up.extend(volume.or(sound.volume).map(|volume| format!("volume {}", u8::from(volume))));
     set_up.extend(sound.pan.map(|pan| format!("pan {}", u8::from(pan))));
-    let mut lines = vec![sound.name.value.clone(), format!("→ {}, {}", sound.output.value, channel(sound.channel))];
-    lines.extend(joined(set_up));
-    lines.extend(sound.label.clone());
-    lines
+    set_up.insert(0, format!("→ {}, {}", sound.output.value, channel(sound.channel)));
+    set_up.extend(sound.label.clone());
+    vec![sound.name.value.clone(), set_up.join(", ")]
 }
 
 /// What a zone follows of pedals and wheels, where it is not everything.
@@ -160,7 +167,7 @@ fn message(message: &SendMessage, key: Key) -> String {
 /// Cues: what comes, and what that does.
 pub(super) fn of_cues<'a>(book: &Book, all: impl Iterator<Item = &'a Cue>, key: Key) -> Table {
     let rows = all.map(|cue| vec![vec![comes(book, cue)], done_by(cue, key)]);
-    let columns = vec![bold("pedal, key or message", 0.45), plain("what it does", 0.55)];
+    let columns = vec![bold("by pedal, key, pad or message, in this song only", 0.45), plain("what it does", 0.55)];
     Table { columns, rows: rows.collect() }
 }
 
@@ -169,8 +176,18 @@ pub(super) fn comes(book: &Book, cue: &Cue) -> String {
     paper::comes(cue, book.gear.inputs.iter().find(|input| input.name.value == cue.when.input.value))
 }
 
+/// What a cue does, in few words.
+pub(super) fn done_in_short(cue: &Cue) -> String {
+    let does = cues::does(&cue.does, None, cue.name.as_deref());
+    match (&cue.off, cue.while_down) {
+        (None, _) => does,
+        (Some(_), true) => format!("{does}, while it is down"),
+        (Some(_), false) => format!("{does}, on and off in turns"),
+    }
+}
+
 /// What a cue does, a line for each part of it.
-pub(super) fn done_by(cue: &Cue, key: Key) -> Vec<String> {
+fn done_by(cue: &Cue, key: Key) -> Vec<String> {
     let mut does = vec![cues::does(&cue.does, None, cue.name.as_deref())];
     if let Does::Send { to, message: said } = &cue.does {
         does.push(format!("to {}: {}", to.value, message(said, key)));
@@ -258,8 +275,8 @@ pub(super) fn of_inputs(book: &Book) -> Table {
     let columns = vec![
         bold("input", 0.16),
         plain("its port has in its name", 0.24),
-        plain("what it is", 0.46),
-        plain("must it be connected?", 0.14),
+        plain("what it is", 0.5),
+        plain("needed?", 0.1),
     ];
     Table { columns, rows: rows.collect() }
 }
@@ -277,17 +294,17 @@ pub(super) fn of_outputs(book: &Book) -> Table {
     });
     let columns = vec![
         bold("output", 0.16),
-        plain("where it leads", 0.36),
-        plain("channel and sound", 0.34),
-        plain("must it be connected?", 0.14),
+        plain("its port has in its name", 0.34),
+        plain("channel and sound", 0.4),
+        plain("needed?", 0.1),
     ];
     Table { columns, rows: rows.collect() }
 }
 
 fn leads(output: &Output) -> Vec<String> {
     let mut lines = vec![match &output.port {
-        Some(port) => format!("to the port with \"{}\" in its name", port.value),
-        None => format!("connect the sounds to handspan's port \"{}\"", output.name.value),
+        Some(port) => format!("\"{}\"", port.value),
+        None => format!("handspan's own: \"{}\"", output.name.value),
     }];
     if output.cable == Cable::Din {
         lines.push("by a five-pin cable".to_owned());

@@ -1,7 +1,7 @@
 //! The sheet of a song.
 
 use super::plot::Plot;
-use super::{Block, PrintedKeys, Table, chords, plain, rows, tempo};
+use super::{Block, PrintedKeys, Table, bold, chords, plain, rows, tempo};
 use crate::evening::{self, Order, chord_on, listens, title};
 use crate::map::{Book, Entry, Input, Song};
 use crate::music::Speller;
@@ -79,7 +79,7 @@ fn sections(book: &Book, entry: &Entry, song: &Song, keys: &evening::Keys) -> Ve
 
 /// What lies under the hands: keyboards, zones, and what one finger plays.
 fn hands(book: &Book, song: &Song, keys: &evening::Keys) -> Vec<Block> {
-    let mut blocks = vec![Block::Heading("Under the hands".to_owned())];
+    let mut blocks = Vec::new();
     // An optional one may be played tonight.
     let played = book.gear.inputs.iter().filter(|input| input.play);
     let drawn: Vec<Keyboard> = played.map(|input| Keyboard::of(book, song, keys, input, None)).collect();
@@ -92,7 +92,6 @@ fn hands(book: &Book, song: &Song, keys: &evening::Keys) -> Vec<Block> {
     }
     blocks.push(Block::Table(rows::of_zones(book, song, keys)));
     if song.zones.iter().any(|zone| zone.one_key_chord) {
-        blocks.push(Block::Heading(format!("One finger plays, in {}", keys.play_in)));
         let speller = Speller::from(keys.play_in);
         let key = |class: u8| vec![speller.tone(class).to_string()];
         // A key that plays its root and fifth is one of those without a name.
@@ -100,8 +99,11 @@ fn hands(book: &Book, song: &Song, keys: &evening::Keys) -> Vec<Block> {
             let chord = chord_on(song, keys.play_in, class);
             if chord.kind() == ChordKind::Fifth { Vec::new() } else { vec![chord.to_string()] }
         };
-        let rows = vec![(0..12).map(key).collect(), (0..12).map(chord).collect()];
-        let columns = vec![plain("", 1.0 / 12.0); 12];
+        let labelled = |label: &str, cells: &dyn Fn(u8) -> Vec<String>| {
+            [vec![label.to_owned()]].into_iter().chain((0..12).map(cells)).collect()
+        };
+        let rows = vec![labelled("one finger on", &key), labelled("plays", &chord)];
+        let columns = [plain("", 0.13)].into_iter().chain([bold("", 0.87 / 12.0); 12]).collect();
         blocks.push(Block::Table(Table { columns, rows }));
     }
     blocks
@@ -127,28 +129,17 @@ fn touches(book: &Book, song: &Song) -> Vec<Block> {
     }
     match plots.is_empty() {
         true => Vec::new(),
-        false => vec![
-            Block::Heading("Touch: how hard a key is struck, how hard the sound is".to_owned()),
-            Block::Plots(plots),
-        ],
+        false => vec![Block::Plots(plots)],
     }
 }
 
-/// What else happens: the drone, cues, and what entering and leaving do.
+/// What else happens: cues, and what entering and leaving do.
 fn others(book: &Book, entry: &Entry, song: &Song, keys: &evening::Keys) -> Vec<Block> {
-    let mut blocks = Vec::new();
-    if let Some(drone) = &song.drone {
-        blocks.push(Block::Heading("Drone".to_owned()));
-        blocks.extend(zones::drones(book, drone, keys).into_iter().map(Block::Note));
-    }
+    let mut tables = Vec::new();
     // Those of every song stand on the front page.
     if !song.cues.is_empty() {
-        blocks.push(Block::Heading("In this song only".to_owned()));
-        blocks.push(Block::Table(rows::of_cues(book, song.cues.iter(), keys.tonight)));
+        tables.push(rows::of_cues(book, song.cues.iter(), keys.tonight));
     }
-    if let Some(deeds) = rows::of_deeds(entry, song, keys.tonight) {
-        blocks.push(Block::Heading("On entering and leaving".to_owned()));
-        blocks.push(Block::Table(deeds));
-    }
-    blocks
+    tables.extend(rows::of_deeds(entry, song, keys.tonight));
+    tables.into_iter().map(Block::Table).collect()
 }

@@ -1,6 +1,6 @@
 //! A line of text as glyphs: which way each part of it runs, which face has its letters, and where each glyph stands.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::ops::Range;
 
 use unicode_bidi::BidiInfo;
@@ -26,10 +26,17 @@ pub(super) struct Piece {
     pub wide: f64,
 }
 
+/// A word of a face, and whether it runs backward.
+type Word = (usize, String, bool);
+
 /// Makes glyphs of text.
 pub(super) struct Typesetter {
     /// The usual family plain, bold, slanted and both, then what has letters that it lacks.
     pub faces: Vec<Face>,
+    /// Which letters of the texts each of them has.
+    letters: Vec<BTreeSet<char>>,
+    /// Words that were met before: most come on many sheets.
+    known: HashMap<Word, Vec<Glyph>>,
     /// Letters that no font has, with a word in which each is.
     pub missing: BTreeMap<char, String>,
 }
@@ -43,10 +50,12 @@ impl Typesetter {
         let styles = [(Weight::Plain, false), (Weight::Bold, false), (Weight::Plain, true), (Weight::Bold, true)];
         let usual: Option<Vec<Face>> = styles.iter().map(|(weight, slanted)| fonts.face(*weight, *slanted)).collect();
         let mut faces = usual.ok_or(FontError::NoFont)?;
-        let lacks = |letter: &char| faces.first().is_some_and(|face| !face.has(*letter));
-        let wanted = letters.into_iter().filter(|letter| !is_silent(*letter)).filter(lacks).collect();
+        let lacks = |letter: &&char| faces.first().is_some_and(|face| !face.has(**letter));
+        let wanted = letters.iter().filter(|letter| !is_silent(**letter)).filter(lacks).copied().collect();
         faces.extend(fonts.others(wanted));
-        Ok(Typesetter { faces, missing: BTreeMap::new() })
+        let all = || letters.iter().copied().chain([NO_LETTER]);
+        let letters = faces.iter().map(|face| all().filter(|letter| face.has(*letter)).collect()).collect();
+        Ok(Typesetter { faces, letters, known: HashMap::new(), missing: BTreeMap::new() })
     }
 
     /// A line of text, from left to right.
@@ -91,7 +100,19 @@ impl Typesetter {
             }
         }
         let piece = |(face, words): (usize, String)| {
-            let glyphs = self.faces.get(face).map(|face| face.glyphs(&words, backward)).unwrap_or_default();
+            let faces = &self.faces;
+            let shaped = |(face, words, backward): &Word| {
+                faces.get(*face).map(|face| face.glyphs(words, *backward)).unwrap_or_default()
+            };
+            let word = (face, words, backward);
+            let glyphs = match self.known.get(&word) {
+                Some(glyphs) => glyphs.clone(),
+                None => {
+                    let glyphs = shaped(&word);
+                    self.known.insert(word, glyphs.clone());
+                    glyphs
+                }
+            };
             let wide = glyphs.iter().map(|glyph| glyph.advance).sum();
             Piece { face, weight: run.weight, slanted: run.slanted, glyphs, wide }
         };
@@ -102,7 +123,7 @@ impl Typesetter {
     fn face_of(&mut self, cluster: &str, run: &Run, word: impl Fn() -> String) -> (usize, String) {
         let style = usize::from(run.weight == Weight::Bold) + 2 * usize::from(run.slanted);
         let order = || [style, 0].into_iter().chain(4..self.faces.len());
-        let has = |face: &usize, letter: char| self.faces.get(*face).is_some_and(|face| face.has(letter));
+        let has = |face: &usize, letter: char| self.letters.get(*face).is_some_and(|has| has.contains(&letter));
         let visible = || cluster.chars().filter(|letter| !is_silent(*letter));
         if let Some(face) = order().find(|face| visible().all(|letter| has(face, letter))) {
             return (face, cluster.to_owned());
@@ -126,11 +147,7 @@ pub(super) fn is_silent(letter: char) -> bool {
 }
 
 /// The parts of a range that are of one kind each.
-fn parts<'r>(
-    text: &str,
-    range: Range<usize>,
-    ends: &[(usize, &'r Run)],
-) -> Vec<(Range<usize>, &'r Run)> {
+fn parts<'r>(text: &str, range: Range<usize>, ends: &[(usize, &'r Run)]) -> Vec<(Range<usize>, &'r Run)> {
     let mut parts = Vec::new();
     let mut from = range.start;
     for (end, run) in ends {
@@ -179,7 +196,8 @@ mod tests {
 
     #[test]
     fn what_is_set_reads_as_it_was_written() {
-        for words in ["Frost on the Window", "Κανών Зимний вечер", "Éa ♩ = 72 → ½", "Cafe\u{301} Dvořák"] {
+        for words in ["Frost on the Window", "Κανών Зимний вечер", "Éa ♩ = 72 → ½", "Cafe\u{301} Dvořák"]
+        {
             let (typesetter, pieces) = set(words);
             assert_eq!(read(&pieces), words);
             assert!(typesetter.missing.is_empty(), "{:?}", typesetter.missing);
@@ -202,7 +220,8 @@ mod tests {
     fn joined_letters_are_joined_and_marks_take_no_room() {
         let (_, joined) = set("سلام");
         let (_, apart) = set("س ل ا م");
-        let ids = |pieces: &[Piece]| pieces.iter().flat_map(|piece| &piece.glyphs).map(|glyph| glyph.id).collect::<Vec<_>>();
+        let ids =
+            |pieces: &[Piece]| pieces.iter().flat_map(|piece| &piece.glyphs).map(|glyph| glyph.id).collect::<Vec<_>>();
         assert!(ids(&joined).iter().all(|id| !ids(&apart)[..1].contains(id)), "its forms depend on its neighbours");
         let (_, marked) = set("x\u{323}");
         let (_, bare) = set("x");

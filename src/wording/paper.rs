@@ -17,12 +17,7 @@ pub(crate) struct Steering {
     pub page: &'static str,
 }
 
-const fn steering(
-    what: &'static str,
-    words: &'static [Word],
-    keys: &'static str,
-    page: &'static str,
-) -> Steering {
+const fn steering(what: &'static str, words: &'static [Word], keys: &'static str, page: &'static str) -> Steering {
     Steering { what, words, keys, page }
 }
 
@@ -30,13 +25,13 @@ const fn steering(
 pub(crate) const STEERING: [Steering; 8] = [
     steering("next song", &[Word::Plain(Plain::NextSong)], "↓", "next song"),
     steering("next section", &[Word::Plain(Plain::NextSection)], "→", "next section"),
-    steering("panic: all notes off", &[Word::Plain(Plain::Panic)], "!", "panic, held for half a second"),
+    steering("panic: all notes off", &[Word::Plain(Plain::Panic)], "!", "panic (hold it)"),
     steering("fade the held notes", &[Word::With(With::Fade)], "f", "fade"),
     steering("the drone, on or off", &[Word::With(With::Drone)], "d", "drone"),
     steering("previous song", &[Word::Plain(Plain::PreviousSong)], "↑", "previous song"),
     steering("previous section", &[Word::Plain(Plain::PreviousSection)], "←", "previous section"),
     steering(
-        "½ tone higher, lower; tonight's key",
+        "½ tone up, down, back to tonight's",
         &[Word::Plain(Plain::RaiseKey), Word::Plain(Plain::LowerKey), Word::Plain(Plain::TonightsKey)],
         "+ - 0",
         "the same words",
@@ -74,8 +69,7 @@ pub(crate) fn start(file: &str) -> String {
 /// What belongs to that.
 pub(crate) fn starting(file: &str) -> String {
     format!(
-        "Type it in a terminal, in the folder with {file}. It says what is not connected and prints the address of its \
-         page. q ends it, with every note ended."
+        "In a terminal, in the folder with {file}. It says what is not connected, and the address of its page. q ends it."
     )
 }
 
@@ -97,8 +91,7 @@ pub(crate) fn in_a_pause(before: Option<(&str, &str, &str)>) -> String {
 }
 
 /// There is no font to write a PDF with.
-pub(crate) const NO_FONT: &str =
-    "the system has no font: install one, such as DejaVu Sans (Debian: fonts-dejavu-core)";
+pub(crate) const NO_FONT: &str = "the system has no font: install one, such as DejaVu Sans (Debian: fonts-dejavu-core)";
 
 /// A file is not made.
 pub(crate) fn no_pdf(why: &str) -> String {
@@ -156,6 +149,38 @@ mod tests {
     }
 
     #[test]
+    fn cues_are_called_as_a_player_calls_them() {
+        let gear = |cues: &str| {
+            let gear = format!(
+                "[inputs.keys]\nport = \"k\"\n[inputs.pads]\nport = \"p\"\nplay = false\n[outputs.out]\nvirtual = true\n\
+                 [sounds.grand]\noutput = \"out\"\nchannel = 1\n{cues}"
+            );
+            let mut file = |path: &str| match path {
+                "set" => Ok(b"title = \"E\"\ngear = \"gear\"\n[[song]]\nmap = \"song\"\n".to_vec()),
+                "gear" => Ok(gear.clone().into_bytes()),
+                _ => Ok(b"title = \"S\"\nkey = \"C\"\n[[zone]]\nsound = \"grand\"\n".to_vec()),
+            };
+            crate::map::load("set", &mut file).book.expect("it loads").gear
+        };
+        let called = |when: &str| {
+            let gear = gear(&format!("[[cue]]\nwhen = {{ {when} }}\ndo = \"panic\"\n"));
+            let cue = gear.cues.first().expect("a cue").clone();
+            comes(&cue, gear.inputs.iter().find(|input| input.name.value == cue.when.input.value))
+        };
+        assert_eq!(called("input = \"keys\", control = 67, press = \"double\""), "keys: the left pedal, twice");
+        assert_eq!(
+            called("input = \"keys\", control = 66, press = \"long\""),
+            "keys: the middle pedal, held for 0.7 s"
+        );
+        assert_eq!(called("input = \"keys\", control = 80"), "keys: controller 80");
+        assert_eq!(called("input = \"keys\", note = \"C8\""), "keys: the key C8");
+        assert_eq!(called("input = \"pads\", note = \"C2\""), "pads: note C2");
+        assert_eq!(called("input = \"pads\", note = \"C2\", channel = 10"), "pads: note C2 on channel 10");
+        assert_eq!(called("input = \"pads\", program = 3"), "pads: program 3");
+        assert_eq!(called("input = \"pads\", transport = \"stop\""), "pads: transport stop");
+    }
+
+    #[test]
     fn files_and_progress_are_told() {
         assert_eq!(written("paper/evening.html", None), "paper/evening.html");
         assert_eq!(written("paper/evening.pdf", Some(14)), "paper/evening.pdf  (14 pages)");
@@ -173,7 +198,11 @@ mod tests {
         assert_eq!(in_a_pause(Some(("Snow", "F", "C"))), "Snow; room F, fingers C");
         assert_eq!(in_a_pause(None), "nothing: no song has begun");
         assert_eq!(start("evening.toml"), "handspan play evening.toml");
-        assert!(starting("evening.toml").starts_with("Type it in a terminal, in the folder with evening.toml. "));
+        assert_eq!(
+            starting("evening.toml"),
+            "In a terminal, in the folder with evening.toml. It says what is not connected, and the address of its page. q \
+             ends it."
+        );
         assert_eq!(octave("C2"), "set its octave buttons so that its lowest key sends C2");
     }
 }

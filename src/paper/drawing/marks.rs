@@ -124,8 +124,7 @@ impl Keyboard {
             bottom = reach.bottom();
             placed.push(reach);
         }
-        let mut marks: Vec<Mark> =
-            placed.iter().flat_map(|placed| edge_lines(&keys, placed.reach, placed.y)).collect();
+        let mut marks: Vec<Mark> = placed.iter().flat_map(|placed| edge_lines(&keys, placed.reach, placed.y)).collect();
         self.draw_keys(&keys, &mut marks);
         let cues = self.cues.iter().zip(&labels);
         marks.extend(cues.map(|(cue, label)| draw_cue(&keys, (cue.key, &cue.does), label)));

@@ -49,26 +49,57 @@ fn demo_take() -> Vec<u8> {
 #[test]
 fn a_set_is_printed_whole_into_a_new_folder() {
     let folder = maps();
-    let ran = run(folder.path(), &["print", "set.toml", "--out", "on/paper"]);
-    assert_eq!(ran.code, 0, "{}", ran.err);
-    assert!(ran.out.contains("01-lantern  html, svg, png (1 page)"), "{}", ran.out);
-    let out = folder.path().join("on/paper");
-    let mut names: Vec<String> = fs::read_dir(&out)
-        .expect("the folder")
-        .map(|entry| entry.expect("an entry").file_name().into_string().expect("a name"))
-        .collect();
-    names.sort();
-    let wanted = ["01-lantern.html", "01-lantern.png", "01-lantern.svg", "set.html", "set.png", "set.svg"];
-    assert_eq!(names, wanted, "nothing half-written is left");
-    // The signature of PNG, and what follows it (ISO/IEC 15948, 5.2 and 11.2.2).
-    let png = fs::read(out.join("set.png")).expect("a picture");
-    assert_eq!(&png[..16], b"\x89PNG\r\n\x1A\n\0\0\0\x0DIHDR");
+    let names = |out: &Path| {
+        let entries = fs::read_dir(out).expect("the folder");
+        let names = entries.map(|entry| entry.expect("an entry").file_name().into_string().expect("a name"));
+        let mut names: Vec<String> = names.filter(|name| !name.ends_with(".toml")).collect();
+        names.sort();
+        names
+    };
+    for again in [false, true] {
+        let ran = run(folder.path(), &["print", "set.toml", "--out", "on/paper"]);
+        assert_eq!(ran.code, 0, "{}", ran.err);
+        assert_eq!(ran.out, "on/paper/set.html\non/paper/set.pdf  (2 pages)\n", "again: {again}");
+        let out = folder.path().join("on/paper");
+        assert_eq!(names(&out), ["set.html", "set.pdf"], "nothing half-written is left");
+        // The first line and the last one of a PDF (ISO 32000-1, 7.5.2 and 7.5.5).
+        let pdf = fs::read(out.join("set.pdf")).expect("a file");
+        assert!(pdf.starts_with(b"%PDF-1.7") && pdf.ends_with(b"%%EOF"));
+        // A second time it is replaced.
+        fs::write(out.join("set.pdf"), "old").expect("written");
+    }
+    // Without a folder, the current one.
+    let before = names(folder.path()).len();
+    let ran = run(folder.path(), &["print", "set.toml"]);
+    assert_eq!((ran.code, ran.out.as_str()), (0, "set.html\nset.pdf  (2 pages)\n"), "{}", ran.err);
+    assert_eq!(names(folder.path()).len(), before + 2);
     // Where a file's place is taken by a folder, that is said.
     let taken = folder.path().join("taken");
-    fs::create_dir_all(taken.join("01-lantern.html")).expect("a folder");
+    fs::create_dir_all(taken.join("set.pdf")).expect("a folder");
     let ran = run(folder.path(), &["print", "set.toml", "--out", "taken"]);
     assert_eq!(ran.code, 2, "{}", ran.err);
-    assert!(ran.err.contains("01-lantern.html") && ran.err.contains("--out"), "{}", ran.err);
+    assert!(ran.err.contains("taken/set.pdf cannot be written") && ran.err.contains("--out"), "{}", ran.err);
+}
+
+#[test]
+fn a_set_of_another_ending_is_not_replaced_by_what_is_printed_of_it() {
+    let folder = maps();
+    fs::rename(folder.path().join("set.toml"), folder.path().join("set.html")).expect("renamed");
+    let ran = run(folder.path(), &["print", "set.html"]);
+    assert_eq!((ran.code, ran.out.as_str()), (0, "set.html.html\nset.html.pdf  (2 pages)\n"), "{}", ran.err);
+    assert_eq!(fs::read_to_string(folder.path().join("set.html")).expect("the set"), SET);
+}
+
+#[test]
+fn a_letter_that_no_font_has_is_named_and_the_rest_is_printed() {
+    let folder = maps();
+    let set = SET.replace("song.toml\"", "song.toml\"\nremark = \"soft \u{F8FF5}x\"");
+    fs::write(folder.path().join("set.toml"), set).expect("a map");
+    let ran = run(folder.path(), &["print", "set.toml"]);
+    assert_eq!(ran.code, 0, "{}", ran.err);
+    let said = "No font of this system has \"\u{F8FF5}\" (U+F8FF5) of \"\u{F8FF5}x\": the PDF has a box there.";
+    assert!(ran.err.contains(said), "{}", ran.err);
+    assert!(fs::read(folder.path().join("set.pdf")).expect("a file").len() > 10_000);
 }
 
 /// Every command that reads a set refuses it alike: with this exit code, and a sentence with all of `said`.

@@ -19,6 +19,7 @@ mod play;
 mod ports;
 mod practice;
 mod print;
+mod progress;
 mod reach;
 mod replay;
 mod rotation;
@@ -53,7 +54,7 @@ use console::{Failure, complain};
   handspan listen evening/set.toml       what arrives, and how a map says it
   handspan check maps/midwinter.toml     what could go wrong tonight
   handspan play maps/midwinter.toml      play it
-  handspan print maps/midwinter.toml --out paper   the same on paper
+  handspan print maps/midwinter.toml     the same on paper
   handspan do next-song                  steer it from another terminal, or a script
   handspan status                        its song, section, keys and ports
 
@@ -238,14 +239,14 @@ enum Command {
         /// The kind of map.
         kind: schema::KindOption,
     },
-    /// The set on paper: a page for each song and one for the whole, for a substitute or a power cut.
+    /// The set on paper, for a substitute or a power cut: one PDF and one HTML file.
     #[command(after_help = print::HELP)]
     Print {
         /// The set's map.
         set: String,
-        /// The folder for the pages; made if it does not exist.
+        /// The folder for both files, made if it does not exist; the current one if not given.
         #[arg(long, value_name = "FOLDER")]
-        out: PathBuf,
+        out: Option<PathBuf>,
     },
 }
 
@@ -326,7 +327,7 @@ pub fn main() -> ExitCode {
             schema::run(kind.into());
             Ok(())
         }
-        Command::Print { set, out } => print::run(&set, &out),
+        Command::Print { set, out } => print::run(&set, out.as_deref()),
     };
     let (code, sentence) = match result {
         Ok(()) => return ExitCode::SUCCESS,

@@ -1,78 +1,91 @@
-//! `handspan print`: the set and its songs on paper.
+//! `handspan print`: the set on paper.
 
 use std::fs;
 use std::io::Write;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use tempfile::NamedTempFile;
 
-use super::console::{Failure, tell};
+use super::console::{Failure, complain, tell};
 use super::maps;
+use super::progress::{Progress, while_doing};
 use super::replay::open_to_all;
-use crate::map::Book;
-use crate::paper::{Fonts, PictureError, Sheet};
+use crate::paper::{FontError, Fonts, Paper};
+use crate::wording::paper as words;
 
-pub(super) const HELP: &str = "Each song, and the set, become one HTML file, and SVG and PNG pages (A4).\n\nExamples:\n  \
-    handspan print maps/midwinter.toml --out paper\n  handspan print midwinter.toml --out paper-for-the-substitute";
+pub(super) const HELP: &str = "A front page for who plays the set, then a sheet for each song and each pause, A4 \
+    upright. Files of the same name are replaced.\n\nExamples:\n  \
+    handspan print midwinter.toml                      midwinter.pdf and midwinter.html, in this folder\n  \
+    handspan print maps/midwinter.toml --out paper     paper/midwinter.pdf and paper/midwinter.html";
 
-pub(super) fn run(set: &str, out: &Path) -> Result<(), Failure> {
-    write_all(&maps::load_sound(set)?, out, &Fonts::of_system())
+pub(super) fn run(set: &str, out: Option<&Path>) -> Result<(), Failure> {
+    let book = maps::load_sound(set)?;
+    let path = Path::new(set);
+    let name = path.file_name().unwrap_or(path.as_os_str()).to_string_lossy();
+    // A set that is called otherwise is not to be replaced by what is printed of it.
+    let stem = name.strip_suffix(".toml").unwrap_or(&name).to_owned();
+    let paper = Paper::of(&book, &name);
+    let target = Target { out: out.unwrap_or(Path::new("")), stem };
+    while_doing(words::LOOKING_FOR_FONTS, |progress| write_both(&paper, &target, Fonts::of_system(), progress))
 }
 
-/// Writes all sheets of a set; those in letters only where there are no fonts for pictures.
+/// Where the files go, and what they are called.
+struct Target<'a> {
+    out: &'a Path,
+    stem: String,
+}
+
+impl Target<'_> {
+    fn path(&self, ending: &str) -> PathBuf {
+        self.out.join(format!("{}.{ending}", self.stem))
+    }
+}
+
+/// Writes both files, the HTML alone where there are no fonts for the PDF.
 ///
 /// # Errors
-/// A file cannot be written, or there are no pictures, in a sentence.
-fn write_all(book: &Book, out: &Path, fonts: &Result<Fonts, PictureError>) -> Result<(), Failure> {
-    fs::create_dir_all(out).map_err(|error| unwritable(out, &error))?;
-    let songs = (0..book.set.entries.len()).filter_map(|place| Sheet::of_song(book, place));
-    let mut unpictured = fonts.as_ref().err().map(|why| format!("{why}"));
-    for sheet in songs.chain([Sheet::of_set(book)]) {
-        let stem = &sheet.stem;
-        write(out, &format!("{stem}.html"), sheet.html().as_bytes())?;
-        let pages = sheet.svg();
-        let mut kinds = vec!["html", "svg"];
-        for (number, svg) in pages.iter().enumerate() {
-            let name = if number == 0 { stem.clone() } else { format!("{stem}-{}", number + 1) };
-            write(out, &format!("{name}.svg"), svg.as_bytes())?;
-            match fonts.as_ref().map_err(Clone::clone).and_then(|fonts| fonts.png(svg)) {
-                Ok(png) => write(out, &format!("{name}.png"), &png)?,
-                Err(why) => unpictured = Some(why.to_string()),
-            }
-        }
-        if unpictured.is_none() {
-            kinds.push("png");
-        }
-        let of_pages = if pages.len() == 1 { "1 page".to_owned() } else { format!("{} pages", pages.len()) };
-        tell(&format!("{}  {} ({of_pages})", out.join(stem).display(), kinds.join(", ")));
+/// A file cannot be written, or there is no PDF, in a sentence.
+fn write_both(
+    paper: &Paper,
+    target: &Target<'_>,
+    fonts: Result<Fonts, FontError>,
+    progress: &Progress,
+) -> Result<(), Failure> {
+    // No folder is the current one.
+    fs::create_dir_all(target.out).map_err(|error| unwritable(target.out, &error))?;
+    let html = target.path("html");
+    write(&html, paper.html().as_bytes())?;
+    tell(&words::written(&html.display().to_string(), None));
+    let told = |sheets| progress.is(words::drawn(sheets, paper.sheets()));
+    let pdf = fonts.and_then(|fonts| paper.pdf(&fonts, &told));
+    let pdf = pdf.map_err(|why| Failure::Failed(words::no_pdf(&why.to_string())))?;
+    let path = target.path("pdf");
+    write(&path, &pdf.bytes)?;
+    tell(&words::written(&path.display().to_string(), Some(pdf.pages)));
+    if !pdf.missing.is_empty() {
+        complain(&words::missing(&pdf.missing));
     }
-    match unpictured {
-        Some(why) => Err(Failure::Failed(format!(
-            "There are no PNG pages, or not all: {why}. The HTML and SVG files are written and whole."
-        ))),
-        None => Ok(()),
-    }
+    Ok(())
 }
 
-fn unwritable(folder: &Path, error: &dyn std::fmt::Display) -> Failure {
-    let folder = folder.display();
-    Failure::Wrong(format!(
-        "nothing can be written into {folder} ({error}): give --out a folder that you may write to."
-    ))
+fn unwritable(path: &Path, error: &dyn std::fmt::Display) -> Failure {
+    let path = path.display();
+    Failure::Wrong(format!("{path} cannot be written ({error}): give --out a folder that you may write to."))
 }
 
 /// Writes a file whole or not at all.
 ///
 /// # Errors
 /// It cannot be written, in a sentence.
-fn write(folder: &Path, name: &str, bytes: &[u8]) -> Result<(), Failure> {
+fn write(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
+    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
     let written = NamedTempFile::new_in(folder).and_then(|mut passing| {
         passing.write_all(bytes)?;
         passing.as_file().sync_all()?;
         open_to_all(passing.path());
-        passing.persist(folder.join(name)).map_err(|error| error.error)
+        passing.persist(path).map_err(|error| error.error)
     });
-    written.map(|_| ()).map_err(|error| unwritable(folder, &format!("{name}: {error}")))
+    written.map(|_| ()).map_err(|error| unwritable(path, &error))
 }
 
 #[cfg(test)]
@@ -82,23 +95,22 @@ mod tests {
     use crate::map;
 
     #[test]
-    fn without_fonts_the_rest_is_written_and_it_is_said() {
+    fn without_fonts_the_html_is_written_and_it_is_said() {
         let mut file = |path: &str| {
             let found = demo::FILES.iter().find(|(name, _)| *name == path).map(|(_, bytes)| bytes.to_vec());
             found.ok_or_else(|| std::io::ErrorKind::NotFound.into())
         };
         let book = map::load(demo::SET, &mut file).book.expect("the demo loads");
         let folder = tempfile::tempdir().expect("a folder");
-        let done = write_all(&book, folder.path(), &Err(PictureError::NoFont));
+        let target = Target { out: folder.path(), stem: "evening".to_owned() };
+        let paper = Paper::of(&book, "evening.toml");
+        let done = while_doing("", |progress| write_both(&paper, &target, Err(FontError::NoFont), progress));
         let Err(Failure::Failed(said)) = done else { panic!("{done:?}") };
-        assert!(said.contains("no font") && said.contains("fonts-dejavu-core"), "{said}");
+        assert_eq!(said, words::no_pdf(words::NO_FONT));
         let names: Vec<String> = fs::read_dir(folder.path())
             .expect("the folder")
             .map(|entry| entry.expect("an entry").file_name().into_string().expect("a name"))
             .collect();
-        let count = |ending: &str| names.iter().filter(|name| name.ends_with(ending)).count();
-        // Eleven songs and the set, each on at least one page; no picture, and nothing half-written.
-        assert_eq!(count(".html"), 12, "{names:?}");
-        assert!(count(".svg") >= 12 && count(".html") + count(".svg") == names.len(), "{names:?}");
+        assert_eq!(names, ["evening.html"], "and nothing half-written");
     }
 }

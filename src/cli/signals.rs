@@ -6,83 +6,79 @@
 //! the system waits some seconds for that.
 
 use std::io;
-use std::thread;
-
-use tokio::runtime::Builder;
 
 /// Calls `stop` at every signal to end, from a thread of its own.
 ///
 /// # Errors
 /// The system gives no signals or no thread.
-pub(super) fn listen(stop: impl Fn() + Send + 'static) -> io::Result<()> {
-    let runtime = Builder::new_current_thread().enable_io().build()?;
-    let mut signals = {
-        let _inside = runtime.enter();
-        Signals::new()?
-    };
-    let attend = move || {
-        runtime.block_on(async move {
-            loop {
-                signals.next().await;
-                stop();
-            }
-        });
-    };
-    thread::Builder::new().name("signals".to_owned()).spawn(attend)?;
-    Ok(())
+#[cfg(unix)]
+pub(super) fn listen(stop: impl FnMut() + Send + 'static) -> io::Result<()> {
+    ctrlc::set_handler(stop).map_err(io::Error::other)
 }
 
-#[cfg(unix)]
-struct Signals([tokio::signal::unix::Signal; 3]);
+#[cfg(windows)]
+pub(super) use windows::listen;
 
-#[cfg(unix)]
-impl Signals {
-    fn new() -> io::Result<Signals> {
-        use tokio::signal::unix::{SignalKind, signal};
-        let [interrupt, terminate, hangup] =
-            [SignalKind::interrupt(), SignalKind::terminate(), SignalKind::hangup()].map(signal);
-        Ok(Signals([interrupt?, terminate?, hangup?]))
+#[cfg(windows)]
+mod windows {
+    use std::io;
+    use std::thread;
+
+    use tokio::runtime::Builder;
+    use tokio::signal::windows::{
+        CtrlBreak, CtrlC, CtrlClose, CtrlLogoff, CtrlShutdown, ctrl_break, ctrl_c, ctrl_close, ctrl_logoff,
+        ctrl_shutdown,
+    };
+
+    /// Calls `stop` at every signal to end, from a thread of its own.
+    ///
+    /// # Errors
+    /// The system gives no signals or no thread.
+    pub fn listen(mut stop: impl FnMut() + Send + 'static) -> io::Result<()> {
+        let runtime = Builder::new_current_thread().enable_io().build()?;
+        let mut signals = {
+            let _inside = runtime.enter();
+            Signals::new()?
+        };
+        let attend = move || {
+            runtime.block_on(async move {
+                loop {
+                    signals.next().await;
+                    stop();
+                }
+            });
+        };
+        thread::Builder::new().name("signals".to_owned()).spawn(attend)?;
+        Ok(())
     }
 
-    async fn next(&mut self) {
-        let [interrupt, terminate, hangup] = &mut self.0;
-        tokio::select! {
-            _ = interrupt.recv() => (),
-            _ = terminate.recv() => (),
-            _ = hangup.recv() => (),
+    struct Signals {
+        c: CtrlC,
+        pause: CtrlBreak,
+        close: CtrlClose,
+        logoff: CtrlLogoff,
+        shutdown: CtrlShutdown,
+    }
+
+    impl Signals {
+        fn new() -> io::Result<Signals> {
+            Ok(Signals {
+                c: ctrl_c()?,
+                pause: ctrl_break()?,
+                close: ctrl_close()?,
+                logoff: ctrl_logoff()?,
+                shutdown: ctrl_shutdown()?,
+            })
         }
-    }
-}
 
-#[cfg(windows)]
-struct Signals {
-    c: tokio::signal::windows::CtrlC,
-    pause: tokio::signal::windows::CtrlBreak,
-    close: tokio::signal::windows::CtrlClose,
-    logoff: tokio::signal::windows::CtrlLogoff,
-    shutdown: tokio::signal::windows::CtrlShutdown,
-}
-
-#[cfg(windows)]
-impl Signals {
-    fn new() -> io::Result<Signals> {
-        use tokio::signal::windows::{ctrl_break, ctrl_c, ctrl_close, ctrl_logoff, ctrl_shutdown};
-        Ok(Signals {
-            c: ctrl_c()?,
-            pause: ctrl_break()?,
-            close: ctrl_close()?,
-            logoff: ctrl_logoff()?,
-            shutdown: ctrl_shutdown()?,
-        })
-    }
-
-    async fn next(&mut self) {
-        tokio::select! {
-            _ = self.c.recv() => (),
-            _ = self.pause.recv() => (),
-            _ = self.close.recv() => (),
-            _ = self.logoff.recv() => (),
-            _ = self.shutdown.recv() => (),
+        async fn next(&mut self) {
+            tokio::select! {
+                _ = self.c.recv() => (),
+                _ = self.pause.recv() => (),
+                _ = self.close.recv() => (),
+                _ = self.logoff.recv() => (),
+                _ = self.shutdown.recv() => (),
+            }
         }
     }
 }

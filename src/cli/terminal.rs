@@ -110,6 +110,27 @@ mod tests {
     use super::*;
 
     #[test]
+    fn keys_do_what_the_front_page_on_paper_says() {
+        let word = |key: &str| {
+            let code = match key {
+                "↓" => KeyCode::Down,
+                "↑" => KeyCode::Up,
+                "→" => KeyCode::Right,
+                "←" => KeyCode::Left,
+                other => KeyCode::Char(other.chars().next().expect("a letter")),
+            };
+            match meaning(KeyEvent::new(code, KeyModifiers::NONE)) {
+                Some(Meaning::Give(Instruction::Action(action))) => action.word(),
+                other => panic!("{key}: {other:?}"),
+            }
+        };
+        for row in crate::wording::paper::STEERING {
+            let words: Vec<_> = row.keys.split(' ').map(word).collect();
+            assert_eq!(words, row.words, "{}", row.what);
+        }
+    }
+
+    #[test]
     fn keys_mean_what_the_help_says() {
         let typed = |code| meaning(KeyEvent::new(code, KeyModifiers::NONE));
         let act = |action| Some(Meaning::Give(Instruction::Action(action)));

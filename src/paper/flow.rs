@@ -1,24 +1,26 @@
 //! How pieces of a sheet flow over pages.
 
+use super::shape::Mark;
+
 /// A strip of a page over its whole width.
 #[derive(Debug, Clone)]
 pub(super) struct Strip {
     /// How high it is, in millimetres.
     pub height: f64,
-    /// Its SVG, from its own upper left corner.
-    pub body: String,
+    /// What is drawn, from its own upper left corner.
+    pub marks: Vec<Mark>,
     /// Whether the next one stays on the same page.
     pub keep: bool,
 }
 
 impl Strip {
-    pub fn new(height: f64, body: String) -> Strip {
-        Strip { height, body, keep: false }
+    pub fn new(height: f64, marks: Vec<Mark>) -> Strip {
+        Strip { height, marks, keep: false }
     }
 
     /// Nothing, so high.
     pub fn space(height: f64) -> Strip {
-        Strip { height, body: String::new(), keep: true }
+        Strip { height, marks: Vec::new(), keep: true }
     }
 }
 
@@ -52,7 +54,7 @@ pub(super) fn pages(pieces: Vec<Strip>, first: f64, others: f64) -> Vec<Page> {
                 (down, room) = turn(&mut page);
             }
             // A page does not begin with nothing.
-            if piece.body.is_empty() && page.is_empty() {
+            if piece.marks.is_empty() && page.is_empty() {
                 continue;
             }
             let height = piece.height;
@@ -71,7 +73,9 @@ mod tests {
     use super::*;
 
     fn laid(pieces: &[(f64, bool)]) -> Vec<Vec<f64>> {
-        let pieces = pieces.iter().map(|(height, keep)| Strip { height: *height, body: "x".to_owned(), keep: *keep });
+        let mark = Mark::rect(0.0, 0.0, 1.0, 1.0);
+        let pieces =
+            pieces.iter().map(|(height, keep)| Strip { height: *height, marks: vec![mark.clone()], keep: *keep });
         let pages = pages(pieces.collect(), 50.0, 100.0);
         pages.iter().map(|page| page.iter().map(|(down, _)| *down).collect()).collect()
     }

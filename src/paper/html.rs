@@ -1,59 +1,138 @@
-//! A sheet as one page of HTML that needs nothing else, on a screen and printed.
+//! The set as one page of HTML that needs nothing else: on a screen, and printed sheet by sheet with the letters of
+//! `sizes.rs`.
 
 use std::fmt::Write;
 
-use super::{Block, PrintedKeys, PrintedSection, Sheet, Table, signed};
-use crate::paper::text_width::escaped;
+use super::pages::{FACTS_FROM, TITLE_LEADING, bars_in_row, said_in};
+use super::sizes::{
+    ASIDE, CAPITALS, CHORD, FACT, HEAD, KEY, LEADING, MARGIN, PAGE, ROOM, SMALL, SPREADS, Spread, TEXT, TITLE, WIDE,
+};
+use super::text_width::{escaped, number};
+use super::{Block, Paper, PrintedKeys, PrintedSection, Sheet, Table, plot, signed};
 
+/// Lengths in `{}` are millimetres and stand in [`lengths`].
 const STYLE: &str = "
-@page { size: A4; margin: 13mm }
+@page { size: A4; margin: {margin} }
 * { box-sizing: border-box }
-body { margin: 0 auto; padding: 1rem; max-width: 210mm; color: black; background: white; font: 1rem/1.35 sans-serif }
-header p { margin: 0; display: flex; justify-content: space-between; border-bottom: 1px solid black }
-h1 { margin: .3rem 0; font-size: 2.9rem; line-height: 1.1; overflow-wrap: anywhere }
-h2 { margin: 1.4rem 0 .2rem; font-size: 1.25rem; break-after: avoid; overflow-wrap: anywhere }
-.keys { display: flex; flex-wrap: wrap; gap: .3rem 2.2rem; align-items: last baseline; margin: .6rem 0; padding-bottom: .5rem; \
-border-bottom: 2px solid black }
-.keys dt { font-size: .9rem }
-.keys dd { margin: 0; font-size: 1.9rem; font-weight: bold; line-height: 1.1 }
-.keys .first dd { font-size: 3.1rem }
-.facts { display: grid; grid-template-columns: max-content 1fr; gap: .1rem 1rem; margin: .4rem 0; font-size: 1.15rem }
-.facts dt { font-size: .9rem }
-.facts dd { margin: 0; font-weight: bold; overflow-wrap: anywhere }
-.part { break-inside: avoid; margin-top: 1rem }
-.part h2 { margin: 0; display: flex; justify-content: space-between; gap: 1rem; align-items: baseline; \
-font-size: 1.5rem }
-.part h2 small { font-size: .9rem; font-weight: normal; flex: none; max-width: 50% }
-.part .remark { margin: 0; font-size: 1.15rem; font-style: italic }
-.bars { display: flex; flex-wrap: wrap; list-style: none; margin: .3rem 0 0; padding: 0 }
-.bars li { flex: 0 0 auto; min-width: 25%; border-left: 2px solid black; padding: 0 .6rem .2rem .5rem; \
-margin-bottom: .5rem; display: flex; flex-wrap: wrap; gap: 0 .8rem; break-inside: avoid }
-.bars li:last-child { border-right: 4px solid black }
+html { -webkit-text-size-adjust: none; text-size-adjust: none }
+body { margin: 0 auto; padding: {margin} 0; max-width: {wide}; color: black; background: white; \
+font: {text}/{leading} sans-serif; font-size-adjust: cap-height {capitals} }
+.sheet + .sheet { break-before: page; margin-top: 20mm }
+header p { margin: 0 0 2mm; height: {head}; display: flex; justify-content: space-between; gap: 4mm; \
+border-bottom: .25mm solid black; font-size: {small}; line-height: 1.2; overflow: hidden }
+h1, h2 { margin: 0 0 calc(.4 * var(--gap)); display: flex; justify-content: space-between; gap: 4mm; font-size: {title}; \
+line-height: {title-leading}; overflow-wrap: anywhere }
+.number { flex: none; font-weight: normal }
+h3 { margin: var(--gap) 0 0; font-size: {fact}; break-after: avoid; overflow-wrap: anywhere }
+p { margin: calc(.3 * var(--gap)) 0 0; font-size: {small}; overflow-wrap: anywhere }
+dl, dd, figure, ol { margin: 0; padding: 0 }
+dt, th, figcaption small { font-size: {small}; font-weight: normal }
+.keys { display: flex; flex-wrap: wrap; gap: 0 4mm; align-items: last baseline; justify-content: space-between; \
+padding-bottom: 1mm; margin-bottom: 1mm; border-bottom: .6mm solid black }
+.keys dt { line-height: 1.2 }
+.keys dd { font-size: {aside}; font-weight: bold; line-height: 1 }
+.keys .first dd { font-size: {key} }
+.facts { display: grid; grid-template-columns: {facts} 1fr; align-items: baseline }
+.facts dd { font-size: {fact}; font-weight: bold; overflow-wrap: anywhere }
+.part { break-inside: avoid; margin-top: calc(.7 * var(--gap)) }
+.part h3 { margin: 0; display: flex; justify-content: space-between; gap: 0 4mm; flex-wrap: wrap; align-items: baseline; \
+font-size: {room}; line-height: 1.2 }
+.part h3 small { font-size: {small}; font-weight: normal }
+.part h3 .new { font-weight: bold }
+.part .remark { margin: 0; font-size: {fact}; font-style: italic }
+.bars { display: grid; list-style: none }
+.of-8 { grid-template-columns: repeat(8, 1fr) }
+.of-4 { grid-template-columns: repeat(4, 1fr) }
+.of-2 { grid-template-columns: repeat(2, 1fr) }
+.bars li { border-left: .35mm solid black; padding: .6mm 0 0 1.6mm; margin-bottom: var(--bars); display: flex; \
+flex-wrap: wrap; gap: 0 2mm; break-inside: avoid }
+.bars li:last-child { border-right: .9mm solid black }
 .chord { flex: 1 1 auto }
-.chord b { display: block; font-size: 2rem; line-height: 1.15 }
-.chord span { font-size: 1.1rem }
-table { width: 100%; border-collapse: collapse; font-size: .95rem; margin: .4rem 0 }
-th { text-align: left; font-weight: normal; font-size: .85rem; border-bottom: 1px solid black }
-td { vertical-align: top; padding: .2rem .6rem .2rem 0; border-bottom: 1px solid #999; overflow-wrap: anywhere }
+.chord b { display: block; font-size: {chord}; line-height: .9 }
+.chord span { font-size: {room}; line-height: 1 }
+table { width: 100%; margin-top: calc(.3 * var(--gap)); border-collapse: collapse; table-layout: fixed }
+th { text-align: left; vertical-align: bottom; line-height: 1.15; padding: 0 2mm .3mm 0; border-bottom: .3mm solid black }
+td { vertical-align: top; padding: calc(.5 * var(--row)) 2mm max(0px, .5 * var(--row) - 1px) 0; \
+border-bottom: 1px solid #888; overflow-wrap: anywhere }
 tr { break-inside: avoid }
 td.first div:first-child { font-weight: bold }
-figure { margin: .6rem 0; break-inside: avoid }
+td.write { border: 1px solid #888 }
+th.write { padding-left: 1mm }
+figure { margin-bottom: calc(.4 * var(--gap)); break-inside: avoid }
 figcaption { font-weight: bold; overflow-wrap: anywhere }
-figcaption small { display: block; font-weight: normal }
+figcaption small { display: block; line-height: {leading} }
 figure svg { display: block; width: 100%; height: auto }
-.touches { display: flex; flex-wrap: wrap; gap: 0 1rem; align-items: end }
-.touches figure { width: 44mm }
-@media print { body { padding: 0; max-width: none } }
+.touches { display: flex; flex-wrap: wrap; gap: 0 4mm; align-items: end }
+.touches figure { width: {plot} }
+@media screen and (max-width: 190mm) {
+  body { padding: 4mm }
+  .of-8, .of-4 { grid-template-columns: repeat(2, 1fr) }
+  .touches figure { width: 45% }
+}
+@media print {
+  body { padding: 0; max-width: none }
+  .sheet + .sheet { margin-top: 0 }
+}
 ";
 
-impl Sheet {
-    /// The sheet as a file of HTML.
+/// The stylesheet with its lengths.
+fn style() -> String {
+    let plot = WIDE / 4.0 - 4.0;
+    let lengths = [
+        ("margin", MARGIN),
+        ("wide", PAGE.0 - 2.0 * MARGIN),
+        ("head", HEAD - 2.4),
+        ("title", TITLE),
+        ("key", KEY),
+        ("chord", CHORD),
+        ("aside", ASIDE),
+        ("room", ROOM),
+        ("fact", FACT),
+        ("text", TEXT),
+        ("small", SMALL),
+        ("facts", FACTS_FROM),
+        ("plot", plot),
+    ];
+    let plain = [("{leading}", LEADING), ("{title-leading}", TITLE_LEADING), ("{capitals}", CAPITALS)];
+    let mut style = STYLE.to_owned();
+    for (name, value) in plain {
+        style = style.replace(name, &value.to_string());
+    }
+    for (name, length) in lengths {
+        style = style.replace(&format!("{{{name}}}"), &format!("{length:.3}mm"));
+    }
+    for Spread { number, gap, row, bars, .. } in SPREADS {
+        let _ = writeln!(style, ".spread-{number} {{ --gap: {gap}mm; --row: {row}mm; --bars: {bars}mm }}");
+    }
+    style
+}
+
+impl Paper {
+    /// The set as a file of HTML.
     #[must_use]
     pub fn html(&self) -> String {
         let title = escaped(&self.title);
-        let (set, place) = (escaped(&self.set), escaped(&self.place));
+        let sheets: String = self.sheets.iter().enumerate().map(|(place, sheet)| sheet.html(place == 0)).collect();
+        format!(
+            "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\"/>\n\
+             <meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'\"/>\n\
+             <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\"/>\n<title>{title}</title>\n\
+             <style>{}</style>\n</head>\n<body>\n<main>\n{sheets}</main>\n</body>\n</html>\n",
+            style()
+        )
+    }
+}
+
+impl Sheet {
+    fn html(&self, is_front: bool) -> String {
+        let spread = self.laid().spread;
+        let (title, set, place) = (escaped(&self.title), escaped(&self.set), escaped(&self.place));
+        let number = self.number.map(|number| format!("<span class=\"number\">{number}</span>")).unwrap_or_default();
+        let heading = if is_front { "h1" } else { "h2" };
         let mut body = format!(
-            "<header><p><span dir=\"auto\">{set}</span> <span>{place}</span></p>\n<h1 dir=\"auto\">{title}</h1></header>\n<main>\n"
+            "<section class=\"sheet spread-{}\">\n<header><p><span dir=\"auto\">{set}</span> <span>{place}</span></p>\n\
+             <{heading}><span dir=\"auto\">{title}</span>{number}</{heading}></header>\n",
+            spread.number
         );
         let mut blocks = self.blocks.iter().peekable();
         while let Some(block) = blocks.next() {
@@ -65,15 +144,11 @@ impl Sheet {
                 }
                 body.push_str("</dl>\n");
             } else {
-                of_block(block, &mut body);
+                of_block(block, spread, &mut body);
             }
         }
-        format!(
-            "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\"/>\n\
-             <meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'\"/>\n\
-             <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\"/>\n<title>{title}</title>\n\
-             <style>{STYLE}</style>\n</head>\n<body>\n{body}</main>\n</body>\n</html>\n"
-        )
+        body.push_str("</section>\n");
+        body
     }
 }
 
@@ -81,24 +156,24 @@ fn fact(what: &str, said: &str) -> String {
     format!("<dt>{}</dt><dd dir=\"auto\">{}</dd>", escaped(what), escaped(said))
 }
 
-fn of_block(block: &Block, body: &mut String) {
+fn of_block(block: &Block, spread: Spread, body: &mut String) {
     match block {
         Block::Keys(keys) => of_keys(keys, body),
         Block::Fact(what, said) => body.push_str(&fact(what, said)),
         Block::Heading(heading) => {
-            let _ = writeln!(body, "<h2 dir=\"auto\">{}</h2>", escaped(heading));
+            let _ = writeln!(body, "<h3 dir=\"auto\">{}</h3>", escaped(heading));
         }
         Block::Note(note) => {
             let _ = writeln!(body, "<p dir=\"auto\">{}</p>", escaped(note));
         }
-        Block::Section(part) => of_part(part, body),
+        Block::Section(part) => of_part(part, spread, body),
         Block::Keyboard(keyboard) => {
-            let caption = escaped(&keyboard.name);
-            let _ = writeln!(body, "<figure><figcaption>{caption}</figcaption>{}</figure>", keyboard.svg());
+            let (caption, svg) = (escaped(&keyboard.name), keyboard.svg_with(spread.keys));
+            let _ = writeln!(body, "<figure><figcaption dir=\"auto\">{caption}</figcaption>{svg}</figure>");
         }
-        Block::Table(table) => of_table(table, body),
-        Block::Plots(plots) => {
-            body.push_str("<div class=\"touches\">\n");
+        Block::Table(table) => of_table(table, spread, body),
+        Block::Plots(plots) if spread.plots => {
+            let _ = write!(body, "<h3>{}</h3>\n<div class=\"touches\">\n", plot::HEADING);
             for plot in plots {
                 let (name, what) = (escaped(&plot.name), escaped(&plot.what));
                 let _ = writeln!(
@@ -109,18 +184,19 @@ fn of_block(block: &Block, body: &mut String) {
             }
             body.push_str("</div>\n");
         }
+        Block::Plots(_) => {}
     }
 }
 
 fn of_keys(keys: &PrintedKeys, body: &mut String) {
     let shift = match keys.shift {
         0 => "as played".to_owned(),
-        shift if shift.abs() == 1 => format!("{} semitone", signed(shift)),
-        shift => format!("{} semitones", signed(shift)),
+        shift => signed(shift),
     };
+    let semitones = if keys.shift.abs() == 1 { "semitone" } else { "semitones" };
     let cells = [
         ("first", "fingers", Some(&keys.fingers)),
-        ("", "shift", Some(&shift)),
+        ("", if keys.shift == 0 { "" } else { semitones }, Some(&shift)),
         ("first", "room", Some(&keys.room)),
         ("", "chart", Some(&keys.chart)),
         ("", "♩ a minute", keys.tempo.as_ref()),
@@ -135,15 +211,18 @@ fn of_keys(keys: &PrintedKeys, body: &mut String) {
     body.push_str("</dl>\n");
 }
 
-fn of_part(part: &PrintedSection, body: &mut String) {
+fn of_part(part: &PrintedSection, spread: Spread, body: &mut String) {
     let (name, aside) = (escaped(&part.name), escaped(&part.aside.join(", ")));
-    let _ =
-        writeln!(body, "<section class=\"part\">\n<h2><span dir=\"auto\">{name}</span> <small>{aside}</small></h2>");
+    let class = if part.aside.len() > 1 { " class=\"new\"" } else { "" };
+    let _ = writeln!(
+        body,
+        "<section class=\"part\">\n<h3><span dir=\"auto\">{name}</span> <small{class}>{aside}</small></h3>"
+    );
     if let Some(remark) = &part.remark {
         let _ = writeln!(body, "<p class=\"remark\" dir=\"auto\">{}</p>", escaped(remark));
     }
     if !part.bars.is_empty() {
-        body.push_str("<ol class=\"bars\">");
+        let _ = write!(body, "<ol class=\"bars of-{}\">", bars_in_row(&part.bars, spread));
         for bar in &part.bars {
             body.push_str("<li>");
             for chord in bar {
@@ -161,12 +240,17 @@ fn of_part(part: &PrintedSection, body: &mut String) {
     body.push_str("</section>\n");
 }
 
-fn of_table(table: &Table, body: &mut String) {
-    body.push_str("<table>\n");
+fn of_table(table: &Table, spread: Spread, body: &mut String) {
+    body.push_str("<table>\n<colgroup>");
+    for column in &table.columns {
+        let _ = write!(body, "<col width=\"{}%\"/>", number(100.0 * column.share));
+    }
+    body.push_str("</colgroup>\n");
     if table.columns.iter().any(|column| !column.head.is_empty()) {
         body.push_str("<thead><tr>");
         for column in &table.columns {
-            let _ = write!(body, "<th scope=\"col\">{}</th>", escaped(column.head));
+            let class = if column.to_write { " class=\"write\"" } else { "" };
+            let _ = write!(body, "<th scope=\"col\"{class}>{}</th>", escaped(column.head));
         }
         body.push_str("</tr></thead>\n");
     }
@@ -174,8 +258,13 @@ fn of_table(table: &Table, body: &mut String) {
     for row in &table.rows {
         body.push_str("<tr>");
         for (cell, column) in row.iter().zip(&table.columns) {
-            let lines = cell.iter().map(|line| format!("<div dir=\"auto\">{}</div>", escaped(line)));
-            let class = if column.bold { " class=\"first\"" } else { "" };
+            let said = said_in(cell, column.bold, spread);
+            let lines = said.iter().map(|line| format!("<div dir=\"auto\">{}</div>", escaped(line)));
+            let class = match (column.bold, column.to_write) {
+                (true, _) => " class=\"first\"",
+                (_, true) => " class=\"write\"",
+                _ => "",
+            };
             let _ = write!(body, "<td{class}>{}</td>", lines.collect::<String>());
         }
         body.push_str("</tr>\n");

@@ -1,38 +1,91 @@
-//! A song, or the set, on paper: what a substitute needs to play it, as one page of HTML and as pages of SVG and PNG.
+//! The set on paper: what a substitute needs to play it. A front page for the whole, then a sheet for each song and each
+//! pause, as one file of HTML and one of PDF.
 //!
-//! A [`Sheet`] is a list of blocks, which `html.rs` and `pages.rs` write each in its way. On paper, A4 upright, the
-//! capitals of the fingers' chords are 7 mm high, of what the room hears 3.8 mm, of keys and title 9 mm, of everything
-//! else 2.2 mm (small print in the keyboards and plots excepted). All is black on white.
+//! A [`Sheet`] is a list of blocks, which `html.rs` and `pages.rs` write each in its way; `sizes.rs` says how large
+//! letters are in both. All is black on white.
 
 mod chords;
 pub mod drawing;
+mod face;
 mod flow;
+mod fonts;
+mod front;
 mod html;
 mod pages;
-mod picture;
+mod pause;
+mod pdf;
 mod plot;
 mod rows;
+pub(crate) mod shape;
+mod sizes;
 mod song;
 mod text_width;
-mod whole;
+mod typeset;
 
-pub use picture::{Fonts, PictureError};
+pub use fonts::{FontError, Fonts};
+pub use pdf::{MissingLetter, Pdf};
 
 use drawing::Keyboard;
 use plot::Plot;
 
-/// What stands on paper about a song or the set.
+use crate::evening::number_of;
+use crate::map::Book;
+
+/// The set on paper.
 #[derive(Debug, Clone)]
-pub struct Sheet {
-    /// What its files are called, without page and ending: `01-snow-at-the-weir-gate`, `set`.
-    pub stem: String,
+pub struct Paper {
+    /// The title of the set.
+    title: String,
+    /// The front page, then the songs and pauses in order.
+    sheets: Vec<Sheet>,
+}
+
+impl Paper {
+    /// A set, whose file is called so.
+    #[must_use]
+    pub fn of(book: &Book, file: &str) -> Paper {
+        let entries = (0..book.set.entries.len()).filter_map(|place| Sheet::of_entry(book, place));
+        let sheets = std::iter::once(Sheet::front(book, file)).chain(entries).collect();
+        Paper { title: book.set.title.clone(), sheets }
+    }
+
+    /// How many sheets there are, the front page among them.
+    #[must_use]
+    pub fn sheets(&self) -> usize {
+        self.sheets.len()
+    }
+}
+
+/// What stands on paper about the whole set, a song or a pause.
+#[derive(Debug, Clone)]
+struct Sheet {
     /// Its title.
-    pub title: String,
+    title: String,
+    /// The number by which other machines choose it, beside the title.
+    number: Option<u8>,
     /// The title of the set.
     set: String,
-    /// Its place in the set, such as `3 of 13`; of the set's sheet, what it is.
+    /// Its position in the set, such as `3 of 13`; of the front page, what it is.
     place: String,
     blocks: Vec<Block>,
+}
+
+impl Sheet {
+    /// The sheet of a song or a pause, by its place from 0.
+    fn of_entry(book: &Book, place: usize) -> Option<Sheet> {
+        let entry = book.set.entries.get(place)?;
+        let blocks = match entry.song.and_then(|song| book.songs.get(song)) {
+            Some(song) => song::blocks(book, (place, entry), song),
+            None => pause::blocks(book, (place, entry)),
+        };
+        Some(Sheet {
+            title: crate::evening::title(book, entry).to_owned(),
+            number: number_of(book, place),
+            set: book.set.title.clone(),
+            place: format!("{} of {}", place + 1, book.set.entries.len()),
+            blocks,
+        })
+    }
 }
 
 /// A part of a sheet.
@@ -95,16 +148,23 @@ struct Column {
     share: f64,
     /// Whether the first line of each cell is bold.
     bold: bool,
+    /// Whether something is to be written into it by hand.
+    to_write: bool,
 }
 
 /// A column in usual letters.
 fn plain(head: &'static str, share: f64) -> Column {
-    Column { head, share, bold: false }
+    Column { head, share, bold: false, to_write: false }
 }
 
 /// A column that is looked for first.
 fn bold(head: &'static str, share: f64) -> Column {
-    Column { head, share, bold: true }
+    Column { head, share, bold: true, to_write: false }
+}
+
+/// A column that is written into by hand.
+fn to_write(head: &'static str, share: f64) -> Column {
+    Column { head, share, bold: false, to_write: true }
 }
 
 /// A table with a heading over each column.
@@ -127,37 +187,4 @@ fn signed(semitones: i32) -> String {
 /// Quarter notes a minute, with a decimal where there is one.
 fn tempo(tempo: f64) -> String {
     format!("{}", (tempo * 10.0).round() / 10.0)
-}
-
-/// A file's name from a place and a title: a to z, digits and hyphens.
-fn stem(place: usize, of: usize, title: &str) -> String {
-    const LONGEST: usize = 60;
-    let digits = of.to_string().len().max(2);
-    let mut name = format!("{place:0digits$}-");
-    for letter in title.to_lowercase().chars() {
-        match letter {
-            'a'..='z' | '0'..='9' => name.push(letter),
-            '\'' | '’' => {}
-            _ if !name.ends_with('-') => name.push('-'),
-            _ => {}
-        }
-        if name.len() >= LONGEST {
-            break;
-        }
-    }
-    name.trim_end_matches('-').to_owned()
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn files_are_called_by_place_and_title() {
-        assert_eq!(stem(1, 13, "Snow at the Weir Gate"), "01-snow-at-the-weir-gate");
-        assert_eq!(stem(5, 13, "The Miller's Lantern"), "05-the-millers-lantern");
-        assert_eq!(stem(7, 120, "Éa <&\"/..\\ 2"), "007-a-2");
-        assert_eq!(stem(3, 9, "שלום ❄"), "03");
-        assert!(stem(1, 1, &"la".repeat(400)).len() <= 60);
-    }
 }

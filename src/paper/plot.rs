@@ -1,11 +1,12 @@
 //! A touch drawn small: how hard a key is struck, to the right; how hard the sound is struck, upward (rule R6).
 
-use std::fmt::Write;
-
+use super::shape::{Anchor, Line, Mark, Run, Shade, svg};
+use super::text_width::escaped;
 use crate::evening::touch;
 use crate::map::Curve;
-use crate::paper::text_width::{escaped, number};
 
+/// What stands over plots.
+pub(super) const HEADING: &str = "Touch: how hard a key is struck, how hard the sound is";
 /// Width of a plot in its own unit, in which a velocity is 1.
 pub(super) const WIDTH: f64 = 172.0;
 /// Its height.
@@ -39,7 +40,7 @@ impl Plot {
         format!(
             r#"<svg xmlns="http://www.w3.org/2000/svg" class="touch" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-label="{}" font-family="sans-serif">{}</svg>"#,
             escaped(&format!("touch of {}: {}", self.name, self.words())),
-            self.body()
+            svg(&self.marks())
         )
     }
 
@@ -50,48 +51,30 @@ impl Plot {
     }
 
     /// What is in it.
-    pub fn body(&self) -> String {
+    pub fn marks(&self) -> Vec<Mark> {
         let (left, bottom) = ORIGIN;
-        let mut body = String::new();
-        let _ = write!(
-            body,
-            r##"<path d="M{left} {}V{bottom}H{}" stroke="black" stroke-width="1" fill="none"/><path d="M{} {}L{} {}" stroke="#888" stroke-width="0.8" stroke-dasharray="2 3" fill="none"/>"##,
-            bottom - 130.0,
-            left + 130.0,
-            left + 1.0,
-            bottom - 1.0,
-            left + 127.0,
-            bottom - 127.0,
-        );
+        let words = |x: f64, y: f64, anchor: Anchor, words: &str| Mark::words((x, y), SIZE, anchor, Run::plain(words));
+        let axes = vec![(left, bottom - 130.0), (left, bottom), (left + 130.0, bottom)];
+        let as_struck = Line { shade: Shade::Grey, thick: 0.8, dashes: Some((2.0, 3.0)) };
+        let mut marks = vec![
+            Mark::lines(vec![axes], Line::black(1.0)),
+            Mark::straight((left + 1.0, bottom - 1.0), (left + 127.0, bottom - 127.0), as_struck),
+        ];
         for velocity in [1_u8, 64, 127] {
             let (x, y) = (left + f64::from(velocity), bottom - f64::from(velocity));
-            let _ = write!(
-                body,
-                r#"<path d="M{x} {bottom}v3M{left} {y}h-3" stroke="black" stroke-width="1" fill="none"/><text x="{x}" y="{}" font-size="{SIZE}" text-anchor="middle">{velocity}</text><text x="{}" y="{}" font-size="{SIZE}" text-anchor="end">{velocity}</text>"#,
-                bottom + 13.5,
-                left - 5.0,
-                number(y + 4.0),
-            );
+            let ticks = vec![vec![(x, bottom), (x, bottom + 3.0)], vec![(left, y), (left - 3.0, y)]];
+            marks.push(Mark::lines(ticks, Line::black(1.0)));
+            marks.push(words(x, bottom + 13.5, Anchor::Middle, &velocity.to_string()));
+            marks.push(words(left - 5.0, y + 4.0, Anchor::End, &velocity.to_string()));
         }
-        let _ = write!(
-            body,
-            r#"<text x="{}" y="{}" font-size="{SIZE}" text-anchor="middle">velocity in</text><text x="3" y="{}" font-size="{SIZE}">out</text>"#,
-            left + 64.0,
-            bottom + 28.0,
-            bottom - 94.0,
-        );
+        marks.push(words(left + 64.0, bottom + 28.0, Anchor::Middle, "velocity in"));
+        marks.push(words(3.0, bottom - 94.0, Anchor::Start, "out"));
         let (low, high) = self.window;
-        let points: Vec<String> = (low..=high)
-            .map(|velocity| {
-                let out = f64::from(self.out[usize::from(velocity.min(127))]);
-                format!("{},{}", left + f64::from(velocity), bottom - out)
-            })
-            .collect();
-        let _ = write!(
-            body,
-            r#"<polyline points="{}" stroke="black" stroke-width="2.2" fill="none" stroke-linecap="round"/>"#,
-            points.join(" ")
-        );
-        body
+        let points = (low..=high).map(|velocity| {
+            let out = f64::from(self.out[usize::from(velocity.min(127))]);
+            (left + f64::from(velocity), bottom - out)
+        });
+        marks.push(Mark::lines(vec![points.collect()], Line::black(2.2)).with("class", "curve"));
+        marks
     }
 }

@@ -3,14 +3,14 @@
 use super::{Table, bold, plain};
 use crate::evening::{Keys, listens};
 use crate::map::{
-    Action, Book, Cable, Controls, Cue, Curve, Deed, Does, Entry, Input, Output, Pedal, Rest, SendMessage, Song, Sound,
-    Trigger, Zone,
+    Action, Book, Cable, Controls, Cue, Curve, Deed, Does, Drone, Entry, Input, Output, Pedal, Rest, SendMessage, Song,
+    Sound, Zone,
 };
 use crate::midi::{Channel, U7};
 use crate::music::{Key, Speller, note};
 use crate::paper::drawing::{key_name, span};
 use crate::wording::messages::spoken;
-use crate::wording::{cues, zones};
+use crate::wording::{cues, paper, zones};
 
 /// Bytes of a system exclusive message that are spelled out.
 const BYTES_SPELLED: usize = 16;
@@ -55,8 +55,16 @@ pub(super) fn of_zones(book: &Book, song: &Song, keys: &Keys) -> Table {
         ]
     });
     let columns =
-        vec![bold("zone", 0.2), bold("sound", 0.25), plain("what it makes of its keys", 0.35), plain("touch", 0.2)];
-    Table { columns, rows: rows.collect() }
+        vec![bold("zone", 0.13), bold("sound", 0.38), plain("what it makes of its keys", 0.36), plain("touch", 0.13)];
+    Table { columns, rows: rows.chain(song.drone.as_ref().map(|drone| of_drone(book, drone, keys))).collect() }
+}
+
+/// The drone, below the zones.
+fn of_drone(book: &Book, drone: &Drone, keys: &Keys) -> Vec<Vec<String>> {
+    let sound = book.gear.sound(&drone.sound.value);
+    let sound = sound.map_or_else(Vec::new, |sound| of_sound(sound, None));
+    let touch = format!("velocity {}", drone.velocity);
+    vec![vec!["drone".to_owned()], sound, zones::drones(book, drone, keys), vec![touch]]
 }
 
 /// A zone's name, keys, and input.
@@ -79,10 +87,9 @@ fn of_sound(sound: &Sound, volume: Option<U7>) -> Vec<String> {
     set_up.extend(sound.bank.map(|(msb, lsb)| format!("bank {} {}", u8::from(msb), u8::from(lsb))));
     set_up.extend(volume.or(sound.volume).map(|volume| format!("volume {}", u8::from(volume))));
     set_up.extend(sound.pan.map(|pan| format!("pan {}", u8::from(pan))));
-    let mut lines = vec![sound.name.value.clone(), format!("→ {}, {}", sound.output.value, channel(sound.channel))];
-    lines.extend(joined(set_up));
-    lines.extend(sound.label.clone());
-    lines
+    set_up.insert(0, format!("→ {}, {}", sound.output.value, channel(sound.channel)));
+    set_up.extend(sound.label.clone());
+    vec![sound.name.value.clone(), set_up.join(", ")]
 }
 
 /// What a zone follows of pedals and wheels, where it is not everything.
@@ -157,48 +164,67 @@ fn message(message: &SendMessage, key: Key) -> String {
     }
 }
 
-/// Cues: where they come from, what comes, what that does.
-pub(super) fn of_cues<'a>(all: impl Iterator<Item = &'a Cue>, key: Key, whose: impl Fn(&Cue) -> &'static str) -> Table {
-    let rows = all.map(|cue| {
-        let trigger = cue.when.trigger;
-        let any = matches!(trigger, Trigger::Program { program: None, .. } | Trigger::SongSelect(None));
-        let what = cues::what(trigger, None);
-        let mut comes = vec![if any { format!("any {what}") } else { what }];
-        comes.extend(trigger.channel().map(|on| format!("on {}", channel(on))));
-        comes.push(cues::press(trigger).to_owned());
-        comes.retain(|word| !word.is_empty());
-        let mut does = vec![cues::does(&cue.does, None, cue.name.as_deref())];
-        if let Does::Send { to, message: said } = &cue.does {
-            does.push(format!("to {}: {}", to.value, message(said, key)));
-        }
-        if let Does::Act(Action::Fade(time)) = &cue.does {
-            does.push(faded(*time));
-        }
-        if let Some(off) = &cue.off {
-            let when = if cue.while_down { "as it comes up" } else { "the second time" };
-            does.push(format!("{when}: {}", message(&off.message, key)));
-        }
-        does.extend(cue.rest.map(|rest| format!("at rest {}", if rest == Rest::On { "on" } else { "off" })));
-        vec![vec![cue.when.input.value.clone()], vec![comes.join(" ")], does, joined(vec![whose(cue).to_owned()])]
-    });
-    let columns =
-        vec![plain("from", 0.18), bold("what comes", 0.28), plain("what it does", 0.4), plain("written in", 0.14)];
+/// Cues: what comes, and what that does.
+pub(super) fn of_cues<'a>(book: &Book, all: impl Iterator<Item = &'a Cue>, key: Key) -> Table {
+    let rows = all.map(|cue| vec![vec![comes(book, cue)], done_by(cue, key)]);
+    let columns = vec![bold("by pedal, key, pad or message, in this song only", 0.45), plain("what it does", 0.55)];
     Table { columns, rows: rows.collect() }
+}
+
+/// What a cue waits for.
+pub(super) fn comes(book: &Book, cue: &Cue) -> String {
+    paper::comes(cue, book.gear.inputs.iter().find(|input| input.name.value == cue.when.input.value))
+}
+
+/// What a cue does, in few words.
+pub(super) fn done_in_short(cue: &Cue) -> String {
+    let does = cues::does(&cue.does, None, cue.name.as_deref());
+    match (&cue.off, cue.while_down) {
+        (None, _) => does,
+        (Some(_), true) => format!("{does}, while it is down"),
+        (Some(_), false) => format!("{does}, on and off in turns"),
+    }
+}
+
+/// What a cue does, a line for each part of it.
+fn done_by(cue: &Cue, key: Key) -> Vec<String> {
+    let mut does = vec![cues::does(&cue.does, None, cue.name.as_deref())];
+    if let Does::Send { to, message: said } = &cue.does {
+        does.push(format!("to {}: {}", to.value, message(said, key)));
+    }
+    if let Does::Act(Action::Fade(time)) = &cue.does {
+        does.push(faded(*time));
+    }
+    if let Some(off) = &cue.off {
+        let when = if cue.while_down { "as it comes up" } else { "the second time" };
+        does.push(format!("{when}: {}", message(&off.message, key)));
+    }
+    does.extend(cue.rest.map(|rest| format!("at rest {}", if rest == Rest::On { "on" } else { "off" })));
+    does
 }
 
 /// What is done on entering and leaving, and when; `None` where nothing is.
 pub(super) fn of_deeds(entry: &Entry, song: &Song, key: Key) -> Option<Table> {
-    let moment = |when: String, deeds: &[Deed]| {
-        let rows = deeds.iter().map(move |deed| vec![vec![later(&when, deed.after)], vec![of_deed(deed, key)]]);
-        rows.collect::<Vec<_>>()
-    };
-    let mut rows = moment("as the song begins".to_owned(), &song.on_entering);
-    rows.extend(moment("as the song begins tonight".to_owned(), &entry.on_entering));
+    let mut rows = moment("as the song begins", &song.on_entering, key);
+    rows.extend(moment("as the song begins tonight", &entry.on_entering, key));
     for section in &song.sections {
-        rows.extend(moment(format!("as {} begins", section.name.value), &section.on_entering));
+        rows.extend(moment(&format!("as {} begins", section.name.value), &section.on_entering, key));
     }
-    rows.extend(moment("on leaving the song".to_owned(), &song.on_leaving));
-    let columns = vec![bold("when", 0.36), plain("what", 0.64)];
+    rows.extend(moment("on leaving the song", &song.on_leaving, key));
+    moments(rows)
+}
+
+/// What is done on entering a pause; `None` where nothing is.
+pub(super) fn of_pause(entry: &Entry, key: Key) -> Option<Table> {
+    moments(moment("as the pause begins", &entry.on_entering, key))
+}
+
+fn moment(when: &str, deeds: &[Deed], key: Key) -> Vec<Vec<Vec<String>>> {
+    deeds.iter().map(|deed| vec![vec![later(when, deed.after)], vec![of_deed(deed, key)]]).collect()
+}
+
+fn moments(rows: Vec<Vec<Vec<String>>>) -> Option<Table> {
+    let columns = vec![bold("when", 0.36), plain("what is done by itself", 0.64)];
     if rows.is_empty() { None } else { Some(Table { columns, rows }) }
 }
 
@@ -220,14 +246,21 @@ fn faded(time: u64) -> String {
     format!("held notes fade out over {}", zones::seconds(time))
 }
 
+/// Keys of a piano: a keyboard with fewer has octave buttons.
+const PIANO: i16 = 88;
+
 /// The inputs and what is received of them.
 pub(super) fn of_inputs(book: &Book) -> Table {
     let rows = book.gear.inputs.iter().map(|input| {
+        let (low, high) = (input.keys.0 as u8, input.keys.1 as u8);
         let mut heard = vec![match input.play {
-            true => format!("plays, {}–{}", key_name(input.keys.0 as u8), key_name(input.keys.1 as u8)),
+            true => format!("plays, {}–{}", key_name(low), key_name(high)),
             false => "plays nothing, has cues only".to_owned(),
         }];
-        heard.extend(input.channel.map(channel));
+        if input.play && i16::from(high) - i16::from(low) + 1 < PIANO {
+            heard.push(paper::octave(&key_name(low)));
+        }
+        heard.extend(input.channel.map(|on| format!("received on {} only", channel(on))));
         heard.extend(
             input
                 .renumber
@@ -237,18 +270,18 @@ pub(super) fn of_inputs(book: &Book) -> Table {
         heard.extend(input.curve.as_ref().map(|curve| format!("touch {}", of_curve(book, curve))));
         let mut port = vec![format!("\"{}\"", input.port.value)];
         port.extend(input.serial.as_ref().map(|serial| format!("serial {serial}")));
-        vec![vec![input.name.value.clone()], port, joined(heard), vec![there(input.optional)]]
+        vec![vec![input.name.value.clone()], port, joined(heard), vec![needed(input.optional)]]
     });
     let columns = vec![
-        bold("input", 0.18),
-        plain("its port has in its name", 0.28),
-        plain("what is received", 0.36),
-        plain("must it be connected", 0.18),
+        bold("input", 0.16),
+        plain("its port has in its name", 0.24),
+        plain("what it is", 0.5),
+        plain("needed?", 0.1),
     ];
     Table { columns, rows: rows.collect() }
 }
 
-fn there(optional: bool) -> String {
+fn needed(optional: bool) -> String {
     if optional { "optional" } else { "required" }.to_owned()
 }
 
@@ -256,20 +289,22 @@ fn there(optional: bool) -> String {
 pub(super) fn of_outputs(book: &Book) -> Table {
     let rows = book.gear.outputs.iter().map(|output| {
         let sounds = book.gear.sounds.iter().filter(|sound| sound.output.value == output.name.value);
-        let sounds = sounds.map(|sound| {
-            let label = sound.label.as_ref().map_or_else(String::new, |label| format!(" ({label})"));
-            format!("{} {}{label}", sound.channel.number(), sound.name.value)
-        });
-        vec![vec![output.name.value.clone()], leads(output), sounds.collect()]
+        let sounds = sounds.map(|sound| format!("{} {}", sound.channel.number(), sound.name.value)).collect();
+        vec![vec![output.name.value.clone()], joined(leads(output)), joined(sounds), vec![needed(output.optional)]]
     });
-    let columns = vec![bold("output", 0.18), plain("where it leads", 0.42), plain("channel and sound", 0.4)];
+    let columns = vec![
+        bold("output", 0.16),
+        plain("its port has in its name", 0.34),
+        plain("channel and sound", 0.4),
+        plain("needed?", 0.1),
+    ];
     Table { columns, rows: rows.collect() }
 }
 
 fn leads(output: &Output) -> Vec<String> {
     let mut lines = vec![match &output.port {
-        Some(port) => format!("to the port with \"{}\" in its name", port.value),
-        None => format!("a port of our own: connect the sounds to handspan's \"{}\"", output.name.value),
+        Some(port) => format!("\"{}\"", port.value),
+        None => format!("handspan's own: \"{}\"", output.name.value),
     }];
     if output.cable == Cable::Din {
         lines.push("by a five-pin cable".to_owned());
@@ -277,6 +312,5 @@ fn leads(output: &Output) -> Vec<String> {
     lines.extend(output.pass_clock.then(|| "gets the clock of others".to_owned()));
     lines.extend(output.send_clock.then(|| "gets our clock".to_owned()));
     lines.extend(output.pass_sysex.then(|| "gets system exclusive messages".to_owned()));
-    lines.push(there(output.optional));
     lines
 }

@@ -1,50 +1,51 @@
-//! The sheet of one song.
+//! The sheet of a song.
 
 use super::plot::Plot;
-use super::{Block, PrintedKeys, Sheet, Table, chords, plain, rows, stem, tempo};
-use crate::evening::{self, Order, chord_on, listens, title, worth_drawing};
-use crate::map::{Book, Cue, Entry, Input, Song};
+use super::{Block, PrintedKeys, Table, bold, chords, plain, rows, tempo};
+use crate::evening::{self, Order, chord_on, listens, title};
+use crate::map::{Book, Entry, Input, Song};
 use crate::music::Speller;
 use crate::music::chord::ChordKind;
 use crate::paper::drawing::Keyboard;
 use crate::wording::{listed, zones};
 
-impl Sheet {
-    /// The sheet of a song of the set, by its place from 0; `None` for a pause, which stands on the set's sheet.
-    #[must_use]
-    pub fn of_song(book: &Book, place: usize) -> Option<Sheet> {
-        let entry = book.set.entries.get(place)?;
-        let song = book.songs.get(entry.song?)?;
-        let keys = evening::Keys::of(book, entry, song);
-        let of = book.set.entries.len();
-        let title = title(book, entry).to_owned();
-        let mut blocks = vec![Block::Keys(PrintedKeys {
-            fingers: keys.play_in.to_string(),
-            room: keys.tonight.to_string(),
-            chart: keys.chart.to_string(),
-            shift: keys.shift,
-            tempo: song.tempo.map(tempo),
-            meter: song.meter.map(|(beats, value)| format!("{beats}/{value}")),
-        })];
-        blocks.extend(facts(book, entry, song, &title));
-        blocks.extend(sections(book, entry, song, &keys));
-        blocks.extend(hands(book, song, &keys));
-        blocks.extend(touches(book, song));
-        blocks.extend(others(book, entry, song, &keys));
-        let place_words = format!("{} of {of}", place + 1);
-        Some(Sheet {
-            stem: stem(place + 1, of, &title),
-            title,
-            set: book.set.title.clone(),
-            place: place_words,
-            blocks,
-        })
-    }
+/// What stands on the sheet of a song, at its place in the set from 0.
+pub(super) fn blocks(book: &Book, (place, entry): (usize, &Entry), song: &Song) -> Vec<Block> {
+    let keys = evening::Keys::of(book, entry, song);
+    let mut blocks = vec![Block::Keys(PrintedKeys {
+        fingers: keys.play_in.to_string(),
+        room: keys.tonight.to_string(),
+        chart: keys.chart.to_string(),
+        shift: keys.shift,
+        tempo: song.tempo.map(tempo),
+        meter: song.meter.map(|(beats, value)| format!("{beats}/{value}")),
+    })];
+    blocks.extend(facts(book, entry, song));
+    blocks.extend(next(book, place));
+    blocks.extend(sections(book, entry, song, &keys));
+    blocks.extend(hands(book, song, &keys));
+    blocks.extend(touches(book, song));
+    blocks.extend(others(book, entry, song, &keys));
+    blocks
 }
 
-fn facts(book: &Book, entry: &Entry, song: &Song, title: &str) -> Vec<Block> {
+/// What comes after this place.
+pub(super) fn next(book: &Book, place: usize) -> Option<Block> {
+    let entry = book.set.entries.get(place + 1)?;
+    let title = title(book, entry);
+    let said = match entry.song.and_then(|song| book.songs.get(song)) {
+        None => format!("{title} (a pause)"),
+        Some(song) => {
+            let keys = evening::Keys::of(book, entry, song);
+            format!("{title}; room {}, fingers {}", keys.tonight, keys.play_in)
+        }
+    };
+    Some(Block::Fact("then", said))
+}
+
+fn facts(book: &Book, entry: &Entry, song: &Song) -> Vec<Block> {
     let mut facts = Vec::new();
-    if title != song.title.value {
+    if title(book, entry) != song.title.value {
         facts.push(Block::Fact("the map's title", song.title.value.clone()));
     }
     let singers: Vec<&str> = book.set.singers_of(entry).map(|(_, singer)| singer.called.as_str()).collect();
@@ -78,9 +79,10 @@ fn sections(book: &Book, entry: &Entry, song: &Song, keys: &evening::Keys) -> Ve
 
 /// What lies under the hands: keyboards, zones, and what one finger plays.
 fn hands(book: &Book, song: &Song, keys: &evening::Keys) -> Vec<Block> {
-    let mut blocks = vec![Block::Heading("Under the hands".to_owned())];
-    let drawn: Vec<Keyboard> =
-        worth_drawing(book, song).map(|input| Keyboard::of(book, song, keys, input, None)).collect();
+    let mut blocks = Vec::new();
+    // An optional one may be played tonight.
+    let played = book.gear.inputs.iter().filter(|input| input.play);
+    let drawn: Vec<Keyboard> = played.map(|input| Keyboard::of(book, song, keys, input, None)).collect();
     let fits = drawn.iter().flat_map(|keyboard| &keyboard.fits);
     let (some, not_always) = (fits.clone().next().is_some(), fits.clone().any(|fit| !fit.always));
     blocks.extend(drawn.into_iter().map(Block::Keyboard));
@@ -90,7 +92,6 @@ fn hands(book: &Book, song: &Song, keys: &evening::Keys) -> Vec<Block> {
     }
     blocks.push(Block::Table(rows::of_zones(book, song, keys)));
     if song.zones.iter().any(|zone| zone.one_key_chord) {
-        blocks.push(Block::Heading(format!("One finger plays, in {}", keys.play_in)));
         let speller = Speller::from(keys.play_in);
         let key = |class: u8| vec![speller.tone(class).to_string()];
         // A key that plays its root and fifth is one of those without a name.
@@ -98,8 +99,11 @@ fn hands(book: &Book, song: &Song, keys: &evening::Keys) -> Vec<Block> {
             let chord = chord_on(song, keys.play_in, class);
             if chord.kind() == ChordKind::Fifth { Vec::new() } else { vec![chord.to_string()] }
         };
-        let rows = vec![(0..12).map(key).collect(), (0..12).map(chord).collect()];
-        let columns = vec![plain("", 1.0 / 12.0); 12];
+        let labelled = |label: &str, cells: &dyn Fn(u8) -> Vec<String>| {
+            [vec![label.to_owned()]].into_iter().chain((0..12).map(cells)).collect()
+        };
+        let rows = vec![labelled("one finger on", &key), labelled("plays", &chord)];
+        let columns = [plain("", 0.13)].into_iter().chain([bold("", 0.87 / 12.0); 12]).collect();
         blocks.push(Block::Table(Table { columns, rows }));
     }
     blocks
@@ -109,7 +113,7 @@ fn hands(book: &Book, song: &Song, keys: &evening::Keys) -> Vec<Block> {
 fn touches(book: &Book, song: &Song) -> Vec<Block> {
     let mut plots: Vec<Plot> = Vec::new();
     let listened = |input: &&Input| song.zones.iter().any(|zone| listens(zone, input));
-    for input in worth_drawing(book, song).filter(listened) {
+    for input in book.gear.inputs.iter().filter(|input| input.play).filter(listened) {
         if let Some(curve) = &input.curve {
             let what = format!("all of it, before the zones; {}", rows::of_curve(book, curve));
             plots.push(Plot::new(&input.name.value, what, Some(curve), 0.0, (1, 127)));
@@ -125,29 +129,17 @@ fn touches(book: &Book, song: &Song) -> Vec<Block> {
     }
     match plots.is_empty() {
         true => Vec::new(),
-        false => vec![
-            Block::Heading("Touch: how hard a key is struck, how hard the sound is".to_owned()),
-            Block::Plots(plots),
-        ],
+        false => vec![Block::Plots(plots)],
     }
 }
 
-/// What else happens: the drone, cues, and what entering and leaving do.
+/// What else happens: cues, and what entering and leaving do.
 fn others(book: &Book, entry: &Entry, song: &Song, keys: &evening::Keys) -> Vec<Block> {
-    let mut blocks = Vec::new();
-    if let Some(drone) = &song.drone {
-        blocks.push(Block::Heading("Drone".to_owned()));
-        blocks.extend(zones::drones(book, drone, keys).into_iter().map(Block::Note));
+    let mut tables = Vec::new();
+    // Those of every song stand on the front page.
+    if !song.cues.is_empty() {
+        tables.push(rows::of_cues(book, song.cues.iter(), keys.tonight));
     }
-    let cues = book.cues_in(Some(song));
-    if !cues.is_empty() {
-        blocks.push(Block::Heading("Cues".to_owned()));
-        let own = |cue: &Cue| if song.cues.iter().any(|own| std::ptr::eq(own, cue)) { "the song" } else { "the gear" };
-        blocks.push(Block::Table(rows::of_cues(cues.into_iter(), keys.tonight, own)));
-    }
-    if let Some(deeds) = rows::of_deeds(entry, song, keys.tonight) {
-        blocks.push(Block::Heading("On entering and leaving".to_owned()));
-        blocks.push(Block::Table(deeds));
-    }
-    blocks
+    tables.extend(rows::of_deeds(entry, song, keys.tonight));
+    tables.into_iter().map(Block::Table).collect()
 }

@@ -86,20 +86,28 @@ pub(crate) fn cut(text: &str, size: f64, weight: Weight, most: f64) -> String {
     format!("{}…", kept.trim_end())
 }
 
-/// A text as it stands in XML and HTML, in an element or in an attribute between double quotes. What XML cannot hold
-/// becomes U+FFFD; what would turn the writing of the text around it is left out.
+/// A text without what commands whoever shows it: controls become U+FFFD, line ends blanks, and what would turn the
+/// writing of the text around it is left out.
+pub(crate) fn cleaned(text: &str) -> String {
+    let clean = |letter: char| match letter {
+        '\t' | '\n' | '\r' => Some(' '),
+        '\0'..='\x1F' | '\x7F'..='\u{9F}' | '\u{FFFE}' | '\u{FFFF}' => Some('\u{FFFD}'),
+        '\u{202A}'..='\u{202E}' | '\u{2066}'..='\u{2069}' => None,
+        _ => Some(letter),
+    };
+    text.chars().filter_map(clean).collect()
+}
+
+/// A clean text as it stands in XML and HTML, in an element or in an attribute between double quotes.
 pub(crate) fn escaped(text: &str) -> String {
     let mut escaped = String::with_capacity(text.len());
-    for letter in text.chars() {
+    for letter in cleaned(text).chars() {
         match letter {
             '&' => escaped.push_str("&amp;"),
             '<' => escaped.push_str("&lt;"),
             '>' => escaped.push_str("&gt;"),
             '"' => escaped.push_str("&quot;"),
             '\'' => escaped.push_str("&#39;"),
-            '\t' | '\n' | '\r' => escaped.push(' '),
-            '\0'..='\x1F' | '\x7F'..='\u{9F}' | '\u{FFFE}' | '\u{FFFF}' => escaped.push('\u{FFFD}'),
-            '\u{202A}'..='\u{202E}' | '\u{2066}'..='\u{2069}' => {}
             _ => escaped.push(letter),
         }
     }

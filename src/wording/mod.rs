@@ -11,6 +11,7 @@ pub(crate) mod keys;
 pub(crate) mod messages;
 pub(crate) mod notices;
 pub(crate) mod page;
+pub(crate) mod paper;
 pub(crate) mod performance;
 pub(crate) mod ports;
 pub(crate) mod received;

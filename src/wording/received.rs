@@ -58,6 +58,11 @@ impl Hearing {
     }
 }
 
+/// What a player calls a controller, where it has a name: `the left pedal`.
+pub(crate) fn controller(number: U7) -> Option<&'static str> {
+    CONTROLLERS.iter().find(|(known, _)| *known == u8::from(number)).map(|(_, name)| *name)
+}
+
 /// A message of an input in a line: `keyboard: control 64 is 127: the right pedal`. None for what comes all the time and
 /// says nothing, ends of notes among it.
 pub(crate) fn received(input: &str, bytes: &[u8], hearing: &Hearing) -> Option<String> {
@@ -66,8 +71,7 @@ pub(crate) fn received(input: &str, bytes: &[u8], hearing: &Hearing) -> Option<S
         Message::NoteOn { note, velocity, .. } => format!("note {}, velocity {}", named(note), u8::from(velocity)),
         Message::PolyPressure { note, value, .. } => format!("pressure {} on note {}", u8::from(value), named(note)),
         Message::Control { number, value, .. } => {
-            let name = CONTROLLERS.iter().find(|(known, _)| *known == u8::from(number));
-            let name = name.map_or_else(String::new, |(_, name)| format!(": {name}"));
+            let name = controller(number).map_or_else(String::new, |name| format!(": {name}"));
             let counts_as = hearing.counts_as(number);
             let counts_as =
                 if counts_as == number { String::new() } else { format!(", counts as {}", u8::from(counts_as)) };

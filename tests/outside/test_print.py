@@ -1,4 +1,5 @@
-"""What `handspan print` puts on paper: chords and keys against music21, touches against SciPy, pictures against Pillow."""
+"""What `handspan print` puts on paper: chords and keys against music21, touches against SciPy, the PDF as pdfminer and
+qpdf read it."""
 
 import re
 import subprocess
@@ -8,7 +9,11 @@ from html.parser import HTMLParser
 from pathlib import Path
 
 from music21 import interval, key, pitch
-from PIL import Image
+from pdfminer.high_level import extract_pages
+from pdfminer.layout import LAParams, LTChar, LTTextLine
+from pdfminer.pdfdocument import PDFDocument
+from pdfminer.pdfparser import PDFParser
+from pdfminer.psparser import LIT
 
 from concert import HANDSPAN, ROOT, Concert, gear_of
 from test_curves import bent, nearest, points
@@ -29,24 +34,33 @@ def printed(concert_set, out):
         raise AssertionError(f"print ended with {done.returncode}:\n{done.stdout}\n{done.stderr}")
 
 
+def html_of(out):
+    """The one HTML file in a folder."""
+    [found] = Path(out).glob("*.html")
+    return found
+
+
 class Page(HTMLParser):
-    """The sections with their chords, and the keys, of a song's HTML."""
+    """A printed set's HTML: for each song the sections with their chords, the keys, and the touches."""
 
     def __init__(self, path):
         super().__init__()
-        self.sections, self.keys, self.touches = [], {}, []
+        self.sheets = []
         self._open, self._term = [], ""
         self.feed(Path(path).read_text(encoding="utf-8"))
 
     def handle_starttag(self, tag, attributes):
         attributes = dict(attributes)
+        kinds = attributes.get("class", "").split()
         self._open.append((tag, attributes.get("class", "")))
-        if (tag, attributes.get("class")) == ("section", "part"):
-            self.sections.append([])
-        if attributes.get("class") == "chord":
-            self.sections[-1].append({})
-        if tag == "polyline":
-            self.touches.append(attributes["points"])
+        if tag == "section" and "sheet" in kinds:
+            self.sheets.append(Sheet())
+        if tag == "section" and "part" in kinds:
+            self.sheets[-1].sections.append([])
+        if "chord" in kinds:
+            self.sheets[-1].sections[-1].append({})
+        if tag == "path" and "curve" in kinds:
+            self.sheets[-1].touches.append(attributes["d"])
 
     def handle_startendtag(self, tag, attributes):
         self.handle_starttag(tag, attributes)
@@ -60,11 +74,18 @@ class Page(HTMLParser):
             return
         tag, kind = self._open[-1]
         if kind in ("fingers", "room"):
-            self.sections[-1][-1][kind] = data
+            self.sheets[-1].sections[-1][-1][kind] = data
         elif tag == "dt":
             self._term = data
         elif tag == "dd" and ("dl", "keys") in self._open:
-            self.keys[self._term] = data
+            self.sheets[-1].keys[self._term] = data
+
+
+class Sheet:
+    """What stands on a sheet."""
+
+    def __init__(self):
+        self.sections, self.keys, self.touches = [], {}, []
 
     def chords(self, section=0):
         """(fingers, room) of each chord; what is the same stands once on the page."""
@@ -96,7 +117,8 @@ class Chords(unittest.TestCase):
     def pages(self, song, entries):
         with Concert(GEAR, {"any": song}, entries) as concert, tempfile.TemporaryDirectory() as out:
             printed(concert.set, out)
-            return [Page(path) for path in sorted(Path(out).glob("[0-9]*.html"))]
+            # The first sheet is the front page.
+            return Page(html_of(out)).sheets[1:]
 
     def test_chords_at_both_keys(self):
         # The chart in C or A minor; every play-in key, and tonight every other.
@@ -164,10 +186,10 @@ class Touches(unittest.TestCase):
         with Concert(GEAR, {"any": 'title = "Any"\nkey = "C"\n' + zones}, ['map = "any.toml"']) as concert:
             with tempfile.TemporaryDirectory() as out:
                 printed(concert.set, out)
-                page = Page(next(Path(out).glob("01*.html")))
+                page = Page(html_of(out)).sheets[1]
         self.assertEqual(len(page.touches), len(cases))
         for drawn, (lines, expected) in zip(page.touches, cases):
-            line = [tuple(map(float, at.split(","))) for at in drawn.split()]
+            line = [tuple(map(float, at.split())) for at in re.split("[ML]", drawn) if at]
             # One unit is one velocity; velocity 0 lies where the axes meet.
             left, bottom = 38, 134
             for velocity, (x, y) in enumerate(line, start=1):
@@ -176,21 +198,184 @@ class Touches(unittest.TestCase):
             self.assertEqual(len(line), 127)
 
 
-class Pictures(unittest.TestCase):
-    def test_every_page_of_the_demo_is_a_grey_picture_of_a4(self):
-        with tempfile.TemporaryDirectory() as out:
-            printed(ROOT / "maps" / "midwinter.toml", out)
-            drawn = sorted(path.stem for path in Path(out).glob("*.svg"))
-            self.assertEqual(sorted(path.stem for path in Path(out).glob("*.png")), drawn)
-            for path in Path(out).glob("*.png"):
-                with Image.open(path) as picture:
-                    picture.load()
-                    # A4 at 200 dots to the inch: 210 mm and 297 mm (ISO 216).
-                    self.assertEqual(picture.size, (round(210 / 25.4 * 200), round(297 / 25.4 * 200)))
-                    colours = picture.convert("RGB").getcolors(maxcolors=1 << 24)
-                    self.assertTrue(all(len(set(colour)) == 1 for _, colour in colours), path.name)
-                    ink = sum(count for count, colour in colours if colour[0] < 128)
-                    self.assertGreater(ink, 10_000, f"{path.name} is nearly empty")
+# Capitals in millimetres, as README says.
+CAPITALS = {"title": 9.0, "key": 9.0, "chord": 7.0, "room": 3.8, "least": 2.2}
+POINTS = 72 / 25.4
+
+
+class Written:
+    """A PDF as pdfminer reads it."""
+
+    def __init__(self, path):
+        self.path = path
+        # Lines of a page are where the letters are, in no wider box than a word: chords stand far apart.
+        layout = LAParams(char_margin=1.0, boxes_flow=None)
+        self.pages = list(extract_pages(str(path), laparams=layout))
+        with Path(path).open("rb") as file:
+            document = PDFDocument(PDFParser(file))
+            self.titles = [title for _, title, *_ in document.get_outlines()]
+            self.fonts = {}
+            for xref in document.xrefs:
+                for number in xref.get_objids():
+                    found = document.getobj(number)
+                    if isinstance(found, dict) and found.get("Type") is LIT("FontDescriptor"):
+                        self.fonts[found["FontName"].name] = found
+
+    def letters(self, page):
+        return list(letters_in(self.pages[page]))
+
+    def text(self, page):
+        return " ".join(line.get_text() for line in lines_in(self.pages[page]))
+
+    def capitals(self, letter):
+        """How high its capitals are, in millimetres: its size, and what the font says of its capitals."""
+        return letter.size * self.fonts[letter.fontname]["CapHeight"] / 1000 / POINTS
+
+
+def lines_in(element):
+    if isinstance(element, LTTextLine):
+        yield element
+    elif hasattr(element, "__iter__"):
+        for part in element:
+            yield from lines_in(part)
+
+
+def letters_in(element):
+    if isinstance(element, LTChar):
+        yield element
+    elif hasattr(element, "__iter__"):
+        for part in element:
+            yield from letters_in(part)
+
+
+class Paper(unittest.TestCase):
+    @classmethod
+    def setUpClass(cls):
+        cls.folder = tempfile.TemporaryDirectory()
+        printed(ROOT / "maps" / "midwinter.toml", cls.folder.name)
+        cls.pdf = Written(Path(cls.folder.name) / "midwinter.pdf")
+        cls.html = Page(html_of(cls.folder.name))
+
+    @classmethod
+    def tearDownClass(cls):
+        cls.folder.cleanup()
+
+    def test_each_song_and_pause_has_a_page_after_the_front_page(self):
+        titles = ["Snow at the Weir Gate", "Frost on the Window", "Candle by Candle", "Welcome", "The Miller's Lantern",
+                  "Nine Bells Under the Ice", "Long Night Round", "The Ferry at First Light", "A reading",
+                  "The Lamplighter's Lullaby", "Carry the Light", "Home Before the Thaw",
+                  "Snow at the Weir Gate (encore)"]
+        self.assertEqual(len(self.pdf.pages), 14)
+        self.assertEqual(self.pdf.titles, ["Midwinter concert", *titles])
+        for number, title in enumerate(titles, start=1):
+            text = " ".join(self.pdf.text(number).split())
+            self.assertIn(title, text)
+            self.assertIn(f"{number} of 13", text)
+        self.assertEqual(len(self.html.sheets), 14)
+
+    def test_the_chords_of_the_html_stand_on_the_pages(self):
+        for page, sheet in enumerate(self.html.sheets):
+            words = [line.get_text().strip() for line in lines_in(self.pdf.pages[page])]
+            for section in range(len(sheet.sections)):
+                for fingers, room in sheet.chords(section):
+                    self.assertIn(fingers, words)
+                    self.assertIn(room, words)
+
+    def test_letters_are_as_large_as_said(self):
+        """On every page; drawings have small print of their own, the names of the Cs and the numbers of plots."""
+        chords = {chord for sheet in self.html.sheets for n in range(len(sheet.sections)) for chord, _ in sheet.chords(n)}
+        sizes = {"title": set(), "chord": set(), "least": set()}
+        for number, page in enumerate(self.pdf.pages):
+            for line in lines_in(page):
+                text, high = line.get_text().strip(), {round(self.pdf.capitals(one), 1) for one in letters_in(line)}
+                if text == self.pdf.titles[number]:
+                    sizes["title"] |= high
+                if text in chords and max(high) > 5 and line.x0 < 560 and high != {9.0}:
+                    sizes["chord"] |= high
+                if not re.fullmatch(r"C-?\d|\d+|out|velocity in", text):
+                    sizes["least"].add(min(high))
+                else:
+                    self.assertGreaterEqual(min(high), 1.0)
+        self.assertEqual(sizes["title"], {CAPITALS["title"]})
+        self.assertEqual(sizes["chord"] - {5.5}, {CAPITALS["chord"]})
+        self.assertGreaterEqual(min(sizes["least"]), CAPITALS["least"])
+
+    def test_room_and_fingers_have_their_sizes(self):
+        # Frost on the Window: fingers in C, room in F.
+        high = {}
+        for line in lines_in(self.pdf.pages[2]):
+            for letter in letters_in(line):
+                high.setdefault(line.get_text().strip(), set()).add(round(self.pdf.capitals(letter), 1))
+        self.assertEqual(high["Am"], {CAPITALS["chord"]})
+        self.assertEqual(high["Gm7"], {CAPITALS["room"]})
+        self.assertIn(CAPITALS["key"], high["C"])
+        self.assertIn(CAPITALS["key"], high["F"])
+
+    def test_every_font_is_embedded(self):
+        self.assertGreaterEqual(len(self.pdf.fonts), 3)
+        for name, font in self.pdf.fonts.items():
+            self.assertRegex(name, r"^[A-Z]{6}\+\S+$")
+            self.assertTrue("FontFile2" in font or "FontFile3" in font, name)
+        used = {letter.fontname for page in range(14) for letter in self.pdf.letters(page)}
+        self.assertEqual(used, set(self.pdf.fonts))
+
+    def test_it_is_valid(self):
+        checked = subprocess.run(["qpdf", "--check", str(self.pdf.path)], capture_output=True, text=True, check=False)
+        self.assertEqual(checked.returncode, 0, checked.stdout + checked.stderr)
+
+    def test_nothing_lies_outside_the_page(self):
+        for page in self.pdf.pages:
+            left, bottom, right, top = page.bbox
+            self.assertAlmostEqual(right / POINTS, 210, 1)
+            self.assertAlmostEqual(top / POINTS, 297, 1)
+            for letter in letters_in(page):
+                inside = letter.x0 >= 9 * POINTS and letter.x1 <= right - 9 * POINTS
+                self.assertTrue(inside and letter.y0 >= 8 * POINTS and letter.y1 <= top - 8 * POINTS, letter)
+
+
+class Hostile(unittest.TestCase):
+    """Sets that strain a page."""
+
+    def written(self, song, entries):
+        with Concert(GEAR, {"any": song}, entries) as concert, tempfile.TemporaryDirectory() as out:
+            printed(concert.set, out)
+            [pdf] = Path(out).glob("*.pdf")
+            written = Written(pdf)
+            checked = subprocess.run(["qpdf", "--check", str(pdf)], capture_output=True, text=True, check=False)
+            self.assertEqual(checked.returncode, 0, checked.stdout + checked.stderr)
+            return written
+
+    def test_titles_of_other_alphabets_can_be_copied_out(self):
+        titles = ["Κανών του χειμώνα", "Зимний вечер", "Ђурђевдан", "Dvořák Ẩm", "½ ♩ → ♯"]
+        song = 'title = "Any"\nkey = "C"\n[[zone]]\nsound = "grand"\n'
+        written = self.written(song, [f'map = "any.toml"\ntitle = "{title}"\n' for title in titles])
+        self.assertEqual(written.titles[1:], titles)
+        for number, title in enumerate(titles, start=1):
+            self.assertIn(title, " ".join(written.text(number).split()))
+
+    def test_what_runs_from_right_to_left_stands_so(self):
+        song = 'title = "Any"\nkey = "C"\n[[zone]]\nsound = "grand"\n'
+        written = self.written(song, ['map = "any.toml"\ntitle = "שלום"\n'])
+        large = [one for one in written.letters(1) if written.capitals(one) > 8 and "א" <= one.get_text() <= "ת"]
+        # From left to right its last letter comes first.
+        self.assertEqual("".join(one.get_text() for one in sorted(large, key=lambda one: one.x0)), "םולש")
+
+    def test_many_sections_go_on_over_pages_with_letters_as_large(self):
+        sections = "".join(f'[[section]]\nname = "Verse {n}"\nchords = "C | F | G | C"\n' for n in range(40))
+        song = f'title = "{"And the snow came down over the weir " * 4}"\nkey = "C"\n[[zone]]\nsound = "grand"\n{sections}'
+        written = self.written(song, ['map = "any.toml"\n'])
+        self.assertGreater(len(written.pages), 3)
+        for page in range(1, len(written.pages)):
+            text = " ".join(written.text(page).split())
+            self.assertIn(f"page {page} of {len(written.pages) - 1}", text)
+        large = {round(written.capitals(one), 1) for page in range(2, 4) for one in written.letters(page)}
+        self.assertIn(CAPITALS["chord"], large)
+
+    def test_two_hundred_songs(self):
+        song = 'title = "Any"\nkey = "C"\n[[zone]]\nsound = "grand"\n'
+        written = self.written(song, ['map = "any.toml"\n'] * 200)
+        self.assertEqual(len(written.titles), 201)
+        self.assertIn("200 of 200", " ".join(written.text(len(written.pages) - 1).split()))
 
 
 if __name__ == "__main__":

@@ -1,18 +1,21 @@
-//! What is printed: every page is well-formed, needs nothing from elsewhere, is black on white, and no letter on it lies
-//! outside the page or over another. Measured with other libraries: roxmltree reads, usvg lays out the letters.
+//! What is printed: both files are well-formed, need nothing from elsewhere, are black on white, and no letter lies
+//! outside its page or over another. roxmltree reads the HTML, a small reader of ours the PDF; other people's readers and a
+//! browser look at both in tests/outside and tests/page.
 
 mod odd;
 mod page;
+mod pdf;
 
-use std::collections::BTreeMap;
 use std::fs;
 use std::path::Path;
+use std::sync::OnceLock;
 
 use handspan::evening::{Keys, Standing};
 use handspan::map::{self, Book};
-use handspan::paper::Sheet;
 use handspan::paper::drawing::{Keyboard, Now};
-use page::{check_html, check_svg};
+use handspan::paper::{Fonts, Paper};
+use page::{check_html, check_pages};
+use pdf::Page;
 
 /// The set of these files; it must load.
 fn book(set: &str, mut read: impl FnMut(&str) -> std::io::Result<Vec<u8>>) -> Book {
@@ -26,52 +29,62 @@ fn demo() -> Book {
     book("midwinter.toml", |path| fs::read(folder.join(path)))
 }
 
-fn sheets(book: &Book) -> Vec<Sheet> {
-    let songs = (0..book.set.entries.len()).filter_map(|place| Sheet::of_song(book, place));
-    songs.chain([Sheet::of_set(book)]).collect()
-}
-
-/// Checks every file of every sheet; gives how many pages there are of each.
+/// Checks both files of a set; gives the HTML and the pages of the PDF.
 #[track_caller]
-fn check_all(book: &Book) -> BTreeMap<String, usize> {
-    let mut pages = BTreeMap::new();
-    for sheet in sheets(book) {
-        check_html(&sheet.stem, &sheet.html());
-        let svg = sheet.svg();
-        svg.iter().enumerate().for_each(|(number, svg)| check_svg(&format!("{} {}", sheet.stem, number + 1), svg));
-        assert!(pages.insert(sheet.stem.clone(), svg.len()).is_none(), "two sheets are called {}", sheet.stem);
-    }
-    pages
+fn printed(name: &str, book: &Book) -> (String, Vec<Page>) {
+    let paper = Paper::of(book, "evening.toml");
+    let html = paper.html();
+    check_html(name, &html);
+    static FONTS: OnceLock<Fonts> = OnceLock::new();
+    let fonts = FONTS.get_or_init(|| Fonts::of_system().expect("the system has a font: run tests/prepare"));
+    let pdf = paper.pdf(fonts, &|_| {}).expect("it is drawn");
+    let pages = pdf::read(&pdf.bytes);
+    assert_eq!(pages.len(), pdf.pages, "{name}");
+    check_pages(name, &pages);
+    (html, pages)
 }
 
 #[test]
-fn the_demo_is_printed_without_a_fault() {
-    let pages = check_all(&demo());
-    assert_eq!(pages.len(), 12, "eleven songs and the set: {pages:?}");
-    assert!(pages.values().all(|count| *count <= 2), "a song turns once at most: {pages:?}");
-    assert!(!pages.keys().any(|stem| stem.starts_with("04") || stem.starts_with("09")), "a pause has none: {pages:?}");
+fn the_demo_is_printed_without_a_fault_each_song_on_a_page() {
+    let book = demo();
+    let (_, pages) = printed("the demo", &book);
+    assert_eq!(pages.len(), 14, "the front page, eleven songs and two pauses");
+    for (number, page) in pages.iter().enumerate().skip(1) {
+        let title = handspan::evening::title_of(&book, number - 1);
+        assert!(page.text().contains(title), "page {number} has no {title:?}: {}", page.text());
+        assert!(page.text().contains(&format!("{number} of 13")), "{}", page.text());
+    }
 }
 
 #[test]
 fn odd_sets_are_printed_without_a_fault() {
     for (name, maps) in odd::sets() {
         println!("{name}");
-        let pages = check_all(&maps.book());
-        assert!(!pages.is_empty());
+        let (_, pages) = printed(name, &maps.book());
+        assert!(pages.len() >= 2, "{name}");
     }
 }
 
 #[test]
 fn what_a_substitute_needs_stands_on_both_papers() {
     let book = demo();
-    let carry = Sheet::of_song(&book, 10).expect("a song");
-    let wanted = [
+    let (html, pages) = printed("the demo", &book);
+    let says = |page: usize, wanted: &[&str]| {
+        let text = pages[page].text();
+        for words in wanted {
+            assert!(html.contains(words), "the HTML has no {words:?}");
+            // On paper a long text may be broken into lines.
+            assert!(words.split(' ').all(|word| text.contains(word)), "page {page} has no {words:?}: {text}");
+        }
+    };
+    let carry = [
         "Carry the Light",
         "11 of 13",
         "fingers",
         "room",
         "she counts it in",
         "guest",
+        "Home Before the Thaw; room A, fingers A",
         "76",
         "4/4",
         "Last chorus",
@@ -83,29 +96,50 @@ fn what_a_substitute_needs_stands_on_both_papers() {
         "desk 25-26",
         "within A3–A4, in Chorus",
         "-4.5 dB",
-        "gentle: lighter 26",
-        "talkback",
-        "control 67 twice",
-        "next song",
         "transport play",
         "as Verse begins",
         "song select 3",
         "as the song begins, 0.2 s later",
         "note C1 100 for 0.25 s, channel 16",
         "program 9, bank 0 1, channel 1",
+        "upper",
     ];
-    let svg = carry.svg().concat();
-    let html = carry.html();
-    for words in wanted {
-        let parts: Vec<&str> = words.split(' ').collect();
-        assert!(html.contains(words), "the HTML has no {words:?}");
-        // On paper a long text may be broken into lines.
-        assert!(svg.contains(words) || parts.iter().all(|part| svg.contains(part)), "the SVG has no {words:?}");
-    }
-    let set = Sheet::of_set(&book).html();
-    for words in ["Welcome", "A reading", "hands off; the drone is enough", "F#m", "−3", "stage piano", "five-pin"] {
-        assert!(set.contains(words), "the set's sheet has no {words:?}");
-    }
+    says(11, &carry);
+    let front = [
+        "handspan play midwinter.toml".replace("midwinter", "evening"),
+        "stage piano".to_owned(),
+        "set its octave buttons so that its lowest key sends C2".to_owned(),
+        "five-pin".to_owned(),
+        "next section".to_owned(),
+        "keyboard: the middle pedal".to_owned(),
+        "keyboard: the left pedal, twice".to_owned(),
+        "keyboard: the left pedal, held for 0.7 s".to_owned(),
+        "keyboard: the key C8".to_owned(),
+        "tracks: any program".to_owned(),
+        "talkback, while it is down".to_owned(),
+        "panic: all notes off".to_owned(),
+        "tonight".to_owned(),
+        "A reading (a pause)".to_owned(),
+        "F#m".to_owned(),
+        "−3".to_owned(),
+        "guest".to_owned(),
+        "G3–D5".to_owned(),
+    ];
+    says(0, &front.iter().map(String::as_str).collect::<Vec<_>>());
+    says(9, &["A reading", "hands off; the drone is enough", "The Ferry at First Light; room F, fingers C"]);
+    // What the gear's cues do stands on the front page alone; a song's own stand with it.
+    assert!(pages[1..].iter().all(|page| !page.text().contains("the middle pedal")));
+    says(2, &["keyboard: the left pedal, held for 0.7 s", "held notes fade out over 3 s"]);
+}
+
+#[test]
+fn songs_with_numbers_of_their_own_are_told_by_these() {
+    let mut maps = odd::numbered();
+    let (_, pages) = printed("with numbers", &maps.book());
+    assert!(pages[1].text().contains("17") && pages[0].text().contains("17"), "{}", pages[0].text());
+    maps.number = None;
+    let (_, pages) = printed("without", &maps.book());
+    assert!(!pages[0].text().contains("17"), "{}", pages[0].text());
 }
 
 #[test]
@@ -147,24 +181,23 @@ fn a_keyboard_of_this_moment_says_what_is_in_use() {
 
 #[test]
 fn the_checks_see_what_is_wrong() {
-    let page = |body: &str| {
-        format!(
-            "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"210mm\" height=\"297mm\" viewBox=\"0 0 210 297\" \
-             font-family=\"sans-serif\" font-size=\"5\">{body}</svg>"
-        )
+    let page = |more: &str| {
+        // A place from above, in millimetres, as the file has it.
+        let words = |x: f64, y: f64| format!("BT /F0 5 Tf 1 0 0 -1 {x} {y} Tm [<00010001>] TJ ET\n");
+        let more: String = more
+            .split(';')
+            .filter(|place| !place.is_empty())
+            .map(|place| {
+                let (x, y) = place.split_once(' ').expect("two numbers");
+                words(x.parse().expect("a number"), y.parse().expect("a number"))
+            })
+            .collect();
+        let content = format!("2.8346457 0 0 -2.8346457 0 841.8898 cm\n{}{more}", words(20.0, 30.0));
+        pdf::read_page(&content, &[("F0".to_owned(), vec![0.0, 600.0])].into())
     };
-    let first = "<text x=\"20\" y=\"30\">Verse</text>";
-    check_svg("in order", &page(&format!("{first}<text x=\"20\" y=\"37\">Chorus</text>")));
-    for wrong in [
-        "<text x=\"24\" y=\"31\">Chorus</text>",
-        "<text x=\"190\" y=\"60\">off the page</text>",
-        "<text x=\"20\" y=\"295\">below it</text>",
-        "<rect width=\"5\" height=\"5\" fill=\"#c00\"/>",
-        "<rect width=\"5\" height=\"5\" style=\"fill:black\"/>",
-        "<image href=\"http://elsewhere/x.png\"/>",
-        "<text x=\"20\" y=\"60\">not closed",
-    ] {
-        let wrong = page(&format!("{first}{wrong}"));
-        assert!(std::panic::catch_unwind(|| check_svg("wrong", &wrong)).is_err(), "not seen: {wrong}");
+    check_pages("in order", &[page("20 37")]);
+    for wrong in ["24 31", "205 60", "20 295"] {
+        let wrong = [page(wrong)];
+        assert!(std::panic::catch_unwind(|| check_pages("wrong", &wrong)).is_err(), "not seen: {wrong:?}");
     }
 }

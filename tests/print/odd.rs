@@ -12,6 +12,13 @@ pub struct Maps {
     /// Lines below each song of the set.
     entries: Vec<String>,
     title: String,
+    /// The number of its song, where it has one.
+    pub number: Option<u8>,
+}
+
+/// A set whose song has a number of its own.
+pub fn numbered() -> Maps {
+    Maps { number: Some(17), ..one(gear("A0", "C8", ""), song("Snow", ZONE)) }
 }
 
 impl Maps {
@@ -26,7 +33,9 @@ impl Maps {
                 "gear.toml" => Some(&self.gear),
                 _ => path.strip_suffix(".toml").and_then(|number| self.songs.get(number.parse::<usize>().ok()?)),
             };
-            text.map(|text| text.clone().into_bytes()).ok_or_else(|| io::ErrorKind::NotFound.into())
+            let number = self.number.filter(|_| path == "0.toml").map(|number| format!("number = {number}\n"));
+            text.map(|text| format!("{}{text}", number.unwrap_or_default()).into_bytes())
+                .ok_or_else(|| io::ErrorKind::NotFound.into())
         })
     }
 }
@@ -58,7 +67,7 @@ fn song(title: &str, more: &str) -> String {
 }
 
 fn one(gear: String, song: String) -> Maps {
-    Maps { gear, songs: vec![song], entries: vec![String::new()], title: "An evening".to_owned() }
+    Maps { gear, songs: vec![song], entries: vec![String::new()], title: "An evening".to_owned(), number: None }
 }
 
 const ZONE: &str = "[[zone]]\nsound = \"grand\"\n";
@@ -94,6 +103,14 @@ pub fn sets() -> Vec<(&'static str, Maps)> {
         ("many cues on keys", cued()),
         ("crowded bars", chorded()),
         ("200 sections", long_song()),
+        (
+            "200 songs",
+            Maps {
+                entries: vec!["remark = \"and on\"".to_owned(); 200],
+                ..one(gear("A0", "C8", ""), song("Snow", ZONE))
+            },
+        ),
+        ("letters of many scripts", titled("Κανών Зимний вечер Ẩm Ђурђевдан Café e\u{301}\u{323} سلام ½ ♩")),
     ]
 }
 
@@ -137,7 +154,7 @@ fn signs(name: &str) -> Maps {
          on_entering = [{{ to = {name}, message = {{ program = 1, channel = 1 }} }}]\n"
     );
     let entries = vec![format!("title = {name}\nremark = {name}\nsinger = {name}")];
-    let mut maps = Maps { gear, songs: vec![song], entries, title: name.clone() };
+    let mut maps = Maps { gear, songs: vec![song], entries, title: name.clone(), number: None };
     let singers = format!("[singers.{name}]\nrange = [\"G3\", \"D5\"]\n");
     maps.entries[0].push_str(&format!("\n{singers}"));
     maps

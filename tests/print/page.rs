@@ -1,28 +1,11 @@
-//! What must hold for every page, whatever stands on it.
+//! What must hold for both files, whatever stands in them.
 
-use std::sync::{Arc, OnceLock};
-
-use resvg::usvg::fontdb::Database;
-use resvg::usvg::{Group, Node, Options, Rect, Tree};
+use super::pdf::{Page, WrittenText};
 
 /// Colours that a page in black and white may have.
 const INKS: [&str; 5] = ["black", "white", "none", "#888", "#999"];
 /// Letters may come so near, in millimetres: an accent, or a descender, under the line above.
-const NEAR: f32 = 0.35;
-
-fn fonts() -> Arc<Database> {
-    static FONTS: OnceLock<Arc<Database>> = OnceLock::new();
-    let load = || {
-        let mut fonts = Database::new();
-        fonts.load_system_fonts();
-        assert!(!fonts.is_empty(), "the system has no font: run tests/prepare");
-        // The widest of the usual faces: what holds here holds with the others.
-        fonts.set_sans_serif_family("DejaVu Sans");
-        fonts.set_serif_family("DejaVu Sans");
-        Arc::new(fonts)
-    };
-    Arc::clone(FONTS.get_or_init(load))
-}
+const NEAR: f64 = 0.35;
 
 /// Nothing from elsewhere, nothing that a strict content policy refuses, no colour.
 #[track_caller]
@@ -44,43 +27,29 @@ fn check_elements(name: &str, read: &roxmltree::Document<'_>) {
     }
 }
 
-/// An SVG page holds.
+/// The pages of a PDF hold: no letter lies outside or over another.
 #[track_caller]
-pub fn check_svg(name: &str, svg: &str) {
-    let read = roxmltree::Document::parse(svg).unwrap_or_else(|error| panic!("{name}: {error}"));
-    check_elements(name, &read);
-    assert!(!read.descendants().any(|node| node.tag_name().name() == "style"), "{name} has a stylesheet");
-    let tree = Tree::from_str(svg, &Options { fontdb: fonts(), ..Options::default() }).expect("usvg reads it");
-    let mut texts = Vec::new();
-    collect(tree.root(), &mut texts);
-    // A page is 210 × 297 mm; usvg has 96 dots to the inch.
-    let millimetre = tree.size().width() / 210.0;
-    let edge = 11.0 * millimetre;
-    for (place, (words, inked)) in texts.iter().enumerate() {
-        let inside = inked.left() >= edge
-            && inked.top() >= edge
-            && inked.right() <= tree.size().width() - edge
-            && inked.bottom() <= tree.size().height() - edge;
-        assert!(inside, "{name}: {words:?} leaves the page: {inked:?}");
-        for (others, other) in &texts[..place] {
-            let over = inked.left().max(other.left()) + NEAR * millimetre < inked.right().min(other.right())
-                && inked.top().max(other.top()) + NEAR * millimetre < inked.bottom().min(other.bottom());
-            assert!(!over, "{name}: {words:?} lies over {others:?}: {inked:?} {other:?}");
-        }
+pub fn check_pages(name: &str, pages: &[Page]) {
+    for (number, page) in pages.iter().enumerate() {
+        check_page(&format!("{name}, page {}", number + 1), page);
     }
 }
 
-/// Every text with the box of its ink.
-fn collect(group: &Group, texts: &mut Vec<(String, Rect)>) {
-    for node in group.children() {
-        match node {
-            Node::Group(group) => collect(group, texts),
-            Node::Text(text) => {
-                let words = text.chunks().iter().map(|chunk| chunk.text()).collect();
-                texts.push((words, text.flattened().abs_bounding_box()));
-            }
-            _ => {}
+#[track_caller]
+fn check_page(name: &str, page: &Page) {
+    const EDGE: f64 = 9.0;
+    for (place, text) in page.texts.iter().enumerate() {
+        let WrittenText { words, left, top, right, bottom } = text;
+        let inside = *left >= EDGE && *top >= EDGE && *right <= 210.0 - EDGE && *bottom <= 297.0 - EDGE;
+        assert!(inside, "{name}: {words:?} leaves the page: {text:?}");
+        for other in &page.texts[..place] {
+            let over = left.max(other.left) + NEAR < right.min(other.right)
+                && top.max(other.top) + NEAR < bottom.min(other.bottom);
+            assert!(!over, "{name}: {words:?} lies over {:?}: {text:?} {other:?}", other.words);
         }
+    }
+    for shade in &page.shades {
+        assert!((0.0..=1.0).contains(shade), "{name}: {shade}");
     }
 }
 
@@ -98,7 +67,7 @@ pub fn check_html(name: &str, html: &str) {
     let styles: Vec<&str> =
         read.descendants().filter(|node| node.tag_name().name() == "style").filter_map(|node| node.text()).collect();
     let [style] = styles[..] else { panic!("{name} has {} stylesheets", styles.len()) };
-    for needed in ["@page", "break-inside: avoid"] {
+    for needed in ["@page", "break-inside: avoid", "break-before: page"] {
         assert!(style.contains(needed), "{name}'s stylesheet has no {needed}");
     }
     assert!(!style.contains("url(") && !style.contains("@import"));
@@ -108,4 +77,9 @@ pub fn check_html(name: &str, html: &str) {
     }
     let count = |tag: &str| read.descendants().filter(|node| node.tag_name().name() == tag).count();
     assert_eq!((count("h1"), count("title") > 0, count("table") > 0), (1, true, true), "{name}");
+    let sheets = read
+        .descendants()
+        .filter(|node| node.attribute("class").is_some_and(|class| class.split(' ').any(|class| class == "sheet")));
+    // The front page has the first heading, each sheet one of the second rank.
+    assert_eq!(sheets.count(), 1 + count("h2"), "{name}");
 }

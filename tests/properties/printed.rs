@@ -1,9 +1,11 @@
-//! Random sets on paper: every page holds, whatever stands on it.
+//! Random sets on paper: both files hold, whatever stands in them.
 
 #[path = "../print/page.rs"]
 mod page;
+#[path = "../print/pdf.rs"]
+mod pdf;
 
-use handspan::paper::Sheet;
+use handspan::paper::{Fonts, Paper};
 use proptest::prelude::*;
 
 use super::config;
@@ -18,14 +20,14 @@ proptest! {
     #[test]
     fn any_set_is_printed_without_a_fault(drawn in drawn()) {
         let book = drawn.book();
-        let songs = (0..book.set.entries.len()).filter_map(|place| Sheet::of_song(&book, place));
-        let mut sheets = 0;
-        for sheet in songs.chain([Sheet::of_set(&book)]) {
-            page::check_html(&sheet.stem, &sheet.html());
-            sheet.svg().iter().for_each(|svg| page::check_svg(&sheet.stem, svg));
-            sheets += 1;
-        }
-        // The pause that every drawn set ends with has none; the set has.
-        prop_assert_eq!(sheets, book.set.entries.len());
+        let paper = Paper::of(&book, "evening.toml");
+        page::check_html("a random set", &paper.html());
+        let fonts = Fonts::of_system().expect("the system has a font: run tests/prepare");
+        let pdf = paper.pdf(&fonts, &|_| {}).expect("it is drawn");
+        let pages = pdf::read(&pdf.bytes);
+        page::check_pages("a random set", &pages);
+        // The front page, and one for each entry, pauses too.
+        prop_assert_eq!(paper.sheets(), book.set.entries.len() + 1);
+        prop_assert!(pages.len() >= paper.sheets());
     }
 }

@@ -1,11 +1,11 @@
 //! Where the words of cue keys stand above a keyboard: in rows, none over another, no leader through a word.
 
-use crate::paper::text_width::{Weight, cut, width};
+use crate::paper::text_width::{Weight, lines, width};
 
 /// Letter size of the words.
 pub(super) const SIZE: f64 = 10.0;
-/// Words are no wider than this.
-const MOST: f64 = 110.0;
+/// Lines of words are no wider than this.
+const MOST: f64 = 150.0;
 /// Between the leader and its words, and between words.
 pub(super) const SPACE: f64 = 4.0;
 
@@ -14,16 +14,21 @@ pub(super) const SPACE: f64 = 4.0;
 pub(super) struct Label {
     /// Where its leader stands.
     pub x: f64,
-    /// The words, cut where they are long.
-    pub words: String,
+    /// The words, in several lines where they are long, the uppermost first.
+    pub lines: Vec<String>,
     /// Whether the words stand to the left of the leader.
     pub left: bool,
-    /// Its row, from 0, the nearest to the keys.
-    pub row: usize,
+    /// The row of its lowest line, from 0, the nearest to the keys.
+    row: usize,
     wide: f64,
 }
 
 impl Label {
+    /// So many rows are needed for it and what lies below.
+    pub fn rows(&self) -> usize {
+        self.row + self.lines.len()
+    }
+
     fn span(&self) -> (f64, f64) {
         match self.left {
             true => (self.x - SPACE - self.wide, self.x),
@@ -36,10 +41,12 @@ impl Label {
     fn is_clear_of(&self, other: &Label) -> bool {
         let ((from, to), (other_from, other_to)) = (self.span(), other.span());
         let crosses = |x: f64, (from, to): (f64, f64)| (from - SPACE..=to + SPACE).contains(&x);
-        match self.row.cmp(&other.row) {
-            std::cmp::Ordering::Equal => to + SPACE < other_from || other_to + SPACE < from,
-            std::cmp::Ordering::Greater => !crosses(self.x, other.span()),
-            std::cmp::Ordering::Less => !crosses(other.x, self.span()),
+        if self.row >= other.rows() {
+            !crosses(self.x, other.span())
+        } else if other.row >= self.rows() {
+            !crosses(other.x, self.span())
+        } else {
+            to + SPACE < other_from || other_to + SPACE < from
         }
     }
 }
@@ -49,9 +56,9 @@ pub(super) fn placed(keys: &[(f64, &str)], right: f64) -> Vec<Label> {
     let mut labels: Vec<Label> = keys
         .iter()
         .map(|(x, words)| {
-            let words = cut(words, SIZE, Weight::Plain, MOST);
-            let wide = width(&words, SIZE, Weight::Plain);
-            Label { x: *x, words, left: false, row: 0, wide }
+            let lines = lines(words, SIZE, Weight::Plain, MOST);
+            let wide = lines.iter().map(|line| width(line, SIZE, Weight::Plain)).fold(0.0, f64::max);
+            Label { x: *x, lines, left: false, row: 0, wide }
         })
         .collect();
     // Words that would leave the drawing, or cover a leader whose words do, stand to the left.
@@ -67,7 +74,8 @@ pub(super) fn placed(keys: &[(f64, &str)], right: f64) -> Vec<Label> {
     let order: Vec<usize> = order.collect();
     for (done, number) in order.iter().enumerate() {
         // The row above all others is clear, but for the leader.
-        for row in 0..=done {
+        let above = order[..done].iter().map(|other| labels[*other].rows()).max().unwrap_or(0);
+        for row in 0..=above {
             labels[*number].row = row;
             if order[..done].iter().all(|other| labels[*number].is_clear_of(&labels[*other])) {
                 break;
@@ -99,5 +107,8 @@ mod tests {
         let many: Vec<(f64, &str)> = (0..20).map(|key| (20.0 + 12.0 * f64::from(key), "panic")).collect();
         // Each stands over the leaders of the next: a stair.
         assert_eq!(rows(&many), (0..20).rev().map(|row| (false, row)).collect::<Vec<_>>());
+        // Long words stand in several lines, and what stands over them clears all.
+        let long = "section The last chorus of the evening, next song";
+        assert_eq!(rows(&[(300.0, "fade"), (340.0, long)]), [(false, 2), (false, 0)]);
     }
 }

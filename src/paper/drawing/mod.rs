@@ -11,9 +11,9 @@
 //! `label`, `c` (names of the Cs), `fit` (dots), `cue`.
 
 mod labels;
-mod svg;
+mod marks;
 
-pub(crate) use svg::WIDTH;
+pub(crate) use marks::WIDTH;
 
 use crate::evening::{Keys, Standing, is_in_use, listens, zone_fits};
 use crate::map::{Book, Input, Song, StayInKey, Trigger, Zone};

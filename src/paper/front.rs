@@ -47,10 +47,10 @@ fn steering(book: &Book) -> Table {
     let others =
         others.map(|cue| vec![vec![rows::done_in_short(cue)], vec![rows::comes(book, cue)], Vec::new(), Vec::new()]);
     let columns = vec![
-        bold("to do", 0.35),
-        plain("by pedal, key, pad or message", 0.37),
-        plain("terminal", 0.09),
-        plain("on the page", 0.19),
+        bold("to do", 0.38),
+        plain("by pedal, key, pad or message", 0.36),
+        plain("terminal", 0.08),
+        plain("on the page", 0.18),
     ];
     Table { columns, rows: by_hand.chain(others).collect() }
 }

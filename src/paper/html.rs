@@ -57,7 +57,7 @@ border-bottom: 1px solid #888; overflow-wrap: anywhere }
 tr { break-inside: avoid }
 td.first div:first-child { font-weight: bold }
 td.write { border: 1px solid #888 }
-th.write { padding-left: 1mm }
+th.write, td.write + td { padding-left: 1mm }
 figure { margin-bottom: calc(.4 * var(--gap)); break-inside: avoid }
 figcaption { font-weight: bold; overflow-wrap: anywhere }
 figcaption small { display: block; line-height: {leading} }

@@ -66,7 +66,7 @@ pub(super) struct Spread {
 /// From the roomiest on.
 pub(super) const SPREADS: [Spread; 7] = [
     Spread { number: 0, gap: 4.0, row: 2.2, bars: 3.2, keys: 62.0, plots: true, in_row: 4, dense: false },
-    Spread { number: 1, gap: 2.6, row: 1.6, bars: 2.0, keys: 52.0, plots: true, in_row: 4, dense: false },
+    Spread { number: 1, gap: 2.6, row: 1.6, bars: 2.0, keys: 56.0, plots: true, in_row: 4, dense: false },
     Spread { number: 2, gap: 4.0, row: 2.2, bars: 3.2, keys: 62.0, plots: false, in_row: 4, dense: false },
     Spread { number: 3, gap: 2.6, row: 1.4, bars: 2.0, keys: 48.0, plots: false, in_row: 4, dense: false },
     Spread { number: 4, gap: 1.6, row: 1.0, bars: 1.2, keys: 40.0, plots: false, in_row: 8, dense: true },

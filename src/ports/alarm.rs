@@ -101,10 +101,10 @@ mod tests {
     #[test]
     fn it_rings_once_for_the_last_limit_and_not_before_it() {
         let (ring, rung) = bounded(8);
-        let alarm = Alarm::new(move || {
+        let ringing = move || {
             let _ = ring.send(Instant::now());
-        })
-        .unwrap();
+        };
+        let alarm = Alarm::new(ringing).unwrap();
         let now = Instant::now();
         let (later, sooner) = (now + NEAR, now + NEAR / 2);
         assert_eq!(alarm.limit(later), later);

@@ -77,15 +77,23 @@ test('a reach that was begun is given up by a second press, and by another song'
   await press(page, 'grand', 'reach');
   await says(page, 'grand', 'keys ');
   // What is played then is only played.
-  here.show.say('play keyboard 90 2D 50 80 2D 40 90 43 50 80 43 40');
+  const plays = async (key) => {
+    here.show.say(`play keyboard 90 ${key} 50`);
+    await page.waitForFunction((number) => document.querySelector(`.drawing .key.down[data-key="${number}"]`), Number.parseInt(key, 16));
+    here.show.say(`play keyboard 80 ${key} 40`);
+    await page.waitForFunction(() => !document.querySelector('.drawing .key.down'));
+  };
+  await plays('2D');
+  await plays('43');
+  await says(page, 'grand', 'keys ');
   await press(page, 'grand', 'reach');
   await says(page, 'grand', 'press the lowest key');
-  here.show.say('play keyboard 90 30 50 80 30 40');
+  await plays('30');
   await says(page, 'grand', 'now the highest key');
   const other = await visit(here.browser, here.show.url);
   await other.click('#next-song');
   await page.waitForFunction(() => !document.querySelector('[data-adjusts=grand]')?.innerText.includes('highest'));
-  here.show.say('play keyboard 90 43 50 80 43 40');
+  await plays('43');
   await other.click('#thread');
   await other.click('#song-list button:has-text("Miller")');
   await says(page, 'grand', 'keys ');

@@ -203,6 +203,10 @@ test('a tap makes the keys those of the second keyboard, and what is held comes 
   assert.ok(!show.sent.slice(from).some(({ output, bytes }) => output === 'piano' && note(64)(bytes)), 'no piano');
   await page.tap('#plays-as');
   await reads(page, '#plays-as .what', 'as keyboard');
+  await page.tap('#play-here');
+  await page.click('#thread');
+  await page.click('#song-list button:has-text("Snow at the Weir Gate") >> nth=0');
+  await reads(page, '#title', 'Snow at the Weir Gate');
   await page.context().close();
 });
 

@@ -160,13 +160,17 @@ export function onCopiedMaps(name) {
   return here;
 }
 
-/** Chooses the song from the page's list, and waits for it. The page is live before it has drawn its first list. */
+/**
+ * Chooses the song from the page's list, unless it is played, and waits for it. The list is drawn as it is opened, and the
+ * page is live before it knows the songs. Where the set has just moved, the page asks to look and press again.
+ */
 export async function go(page, title) {
-  const listed = (wanted) => [...document.querySelectorAll('#song-list button')].some((one) => one.textContent.includes(wanted));
-  await page.waitForFunction(listed, title);
-  await page.evaluate((wanted) => {
+  await page.waitForFunction((wanted) => {
+    const isThere = document.querySelector('#title').textContent.includes(wanted);
+    if (isThere || document.body.dataset.can !== 'control') return isThere;
     document.querySelector('#thread').click();
-    [...document.querySelectorAll('#song-list button')].find((one) => one.textContent.includes(wanted)).click();
-  }, title);
-  await page.waitForFunction((wanted) => document.querySelector('#title').textContent.includes(wanted), title);
+    [...document.querySelectorAll('#song-list button')].find((one) => one.textContent.includes(wanted))?.click();
+    document.querySelector('#songs').close();
+    return false;
+  }, title, { polling: 500 });
 }

@@ -3,12 +3,15 @@
 use std::io::{ErrorKind, Read};
 use std::net::TcpStream;
 use std::sync::atomic::{AtomicBool, Ordering};
+#[cfg(unix)]
 use std::time::{Duration, Instant};
 
 use handspan::page::ASSETS;
 use serde_json::json;
 
-use crate::evening::{Evening, PATIENCE, guarded};
+#[cfg(unix)]
+use crate::evening::PATIENCE;
+use crate::evening::{Evening, guarded};
 use crate::page::{Page, knock};
 use crate::requests;
 

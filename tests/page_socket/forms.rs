@@ -116,7 +116,7 @@ fn every_file_of_the_page_is_served_as_what_it_is() {
     let mut files = BTreeSet::new();
     let all = ["", "icons", "vendor"].map(|within| std::fs::read_dir(folder.join(within)).unwrap());
     for entry in all.into_iter().flatten().map(Result::unwrap).filter(|entry| entry.path().is_file()) {
-        let name = entry.path().strip_prefix(&folder).unwrap().to_str().unwrap().to_owned();
+        let name = entry.path().strip_prefix(&folder).unwrap().to_str().unwrap().replace('\\', "/");
         let kind = match name.rsplit('.').next() {
             Some("html") => "text/html; charset=utf-8",
             Some("css") => "text/css; charset=utf-8",

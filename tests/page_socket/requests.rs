@@ -170,7 +170,8 @@ fn only_by_its_own_names() {
 
 /// The machine's name, as its own tools say it.
 fn rustix_name() -> String {
-    let said = std::process::Command::new("uname").arg("-n").output().expect("uname");
+    let (tool, arguments) = if cfg!(windows) { ("hostname", &[][..]) } else { ("uname", &["-n"][..]) };
+    let said = std::process::Command::new(tool).args(arguments).output().expect("a tool of the system");
     let name = String::from_utf8(said.stdout).unwrap().trim().to_lowercase();
     name.split('.').next().unwrap().to_owned()
 }

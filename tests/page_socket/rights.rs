@@ -1,7 +1,9 @@
 //! Who may do what: passcodes for moving and looking, wrong ones slowed, none in another network without one.
 
 use std::collections::BTreeSet;
-use std::net::{Ipv4Addr, SocketAddr};
+#[cfg(target_os = "linux")]
+use std::net::Ipv4Addr;
+use std::net::SocketAddr;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 

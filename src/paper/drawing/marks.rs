@@ -13,6 +13,8 @@ const EDGE: f64 = 8.0;
 const WIDEST: f64 = 20.0;
 /// How high white keys are drawn where there is room.
 const HIGH: f64 = 62.0;
+/// From so high on the names of the Cs have room on their keys, under what is marked there; else they stand below.
+const NAMED_WITHIN: f64 = 56.0;
 /// What a black key has of a white one's height.
 const BLACK_SHARE: f64 = 0.61;
 /// Letter size of a reach's label.
@@ -117,7 +119,7 @@ impl Keyboard {
         let labels = labels::placed(&leaders, WIDTH - 2.0);
         let rows = labels.iter().map(Label::rows).max().unwrap_or(0);
         let keys = DrawnKeys { top: rows as f64 * ROW + 2.0, ..flat };
-        let mut bottom = keys.bottom() + 5.0;
+        let mut bottom = keys.bottom() + if high < NAMED_WITHIN { 11.0 } else { 5.0 };
         let mut placed = Vec::new();
         for reach in &self.reaches {
             let reach = Placed::new(&keys, reach, bottom + DEPTH / 2.0);
@@ -139,7 +141,8 @@ impl Keyboard {
         }
         let size = (keys.white * 0.62).min(8.5);
         for key in (keys.low..=keys.high).filter(|key| key % 12 == 0) {
-            let at = (keys.middle(key), keys.bottom() - 3.5);
+            let down = if keys.high_white < NAMED_WITHIN { 8.5 } else { -3.5 };
+            let at = (keys.middle(key), keys.bottom() + down);
             let name = Mark::words(at, size, Anchor::Middle, Run::plain(key_name(key)));
             marks.push(name.with("class", "c").with("aria-hidden", "true"));
         }

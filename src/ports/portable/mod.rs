@@ -179,7 +179,9 @@ impl Portable {
             seen: found,
             alarm: {
                 let handoff = shared.handoff.clone();
-                Alarm::where_needed(move || drop(handoff.try_send(Handoff::Wake)))
+                Alarm::where_needed(move || {
+                    let _ = handoff.try_send(Handoff::Wake);
+                })
             },
             arrived,
             shared,

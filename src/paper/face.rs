@@ -153,9 +153,17 @@ pub(super) fn has(data: &[u8], index: u32, letter: char) -> bool {
 fn measures(font: &FontRef<'_>, units: f64) -> Option<Measures> {
     let of = |length: i16| f64::from(length) / units;
     let (head, hhea) = (font.head().ok()?, font.hhea().ok()?);
-    let capitals = font.os2().ok().and_then(|table| table.s_cap_height()).map_or(0.0, of);
+    let said = || font.os2().ok().and_then(|table| table.s_cap_height());
+    let capitals = height_of(font, 'H').or_else(said).map_or(0.0, of);
     let angle = font.post().map_or(0.0, |table| table.italic_angle().to_f64());
     let (ascent, descent) = (of(hhea.ascender().to_i16()), of(hhea.descender().to_i16()));
     let bounds = [head.x_min(), head.y_min(), head.x_max(), head.y_max()].map(of);
     Some(Measures { capitals, ascent, descent, angle, bounds })
+}
+
+/// How high a letter is drawn, in the font's units; not every font says it of its capitals.
+fn height_of(font: &FontRef<'_>, letter: char) -> Option<i16> {
+    let glyph = font.cmap().ok()?.map_codepoint(letter)?;
+    let (loca, glyf) = (font.loca(None).ok()?, font.glyf().ok()?);
+    Some(loca.get_glyf(glyph, &glyf).ok()??.y_max())
 }

@@ -196,7 +196,7 @@ fn of_keys(keys: &PrintedKeys, body: &mut String) {
     let semitones = if keys.shift.abs() == 1 { "semitone" } else { "semitones" };
     let cells = [
         ("first", "fingers", Some(&keys.fingers)),
-        ("", if keys.shift == 0 { "" } else { semitones }, Some(&shift)),
+        ("", if keys.shift == 0 { "shift" } else { semitones }, Some(&shift)),
         ("first", "room", Some(&keys.room)),
         ("", "chart", Some(&keys.chart)),
         ("", "♩ a minute", keys.tempo.as_ref()),

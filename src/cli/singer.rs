@@ -201,7 +201,7 @@ impl<'b> Sung<'b> {
             words.extend(choice.black.map(|black| format!("black keys {black}")));
             words.extend(capo.map(|fret| format!("capo {fret}: shapes in {}", key.transposed(-i32::from(fret)))));
             let drawn = scale.melody(choice, &singers);
-            lines.push(format!("{key:3} {mark:8}{drawn}  {}", words.join(" · ")));
+            lines.push(format!("{:3} {mark:8}{drawn}  {}", key.to_string(), words.join(" · ")));
         }
         lines.extend(self.no_key_fits(&choices, &singers));
         lines

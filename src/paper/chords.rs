@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::rows::of_curve;
-use super::{Chords, PrintedSection, tempo};
+use super::sheet::{Chords, PrintedSection, tempo};
 use crate::evening::{Keys, Order, OrderStep, chords_of, curve_of, lift, own_lift, tempo_of};
 use crate::map::{Book, Entry, Song};
 use crate::music::Key;

@@ -1,6 +1,7 @@
 //! The front page: what a substitute plugs in, how the set is started and steered, and the songs with their keys.
 
-use super::{Block, Sheet, Table, bold, plain, rows, signed, to_write};
+use super::rows;
+use super::sheet::{Block, Sheet, Table, bold, plain, signed, to_write};
 use crate::evening::{Keys, number_of, title};
 use crate::map::{Book, Cue, Does, Entry};
 use crate::midi::Note;

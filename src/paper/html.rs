@@ -4,11 +4,12 @@
 use std::fmt::Write;
 
 use super::pages::{FACTS_FROM, TITLE_LEADING, bars_in_row, said_in};
+use super::sheet::{Block, PrintedKeys, PrintedSection, Sheet, Table, signed};
 use super::sizes::{
     ASIDE, CAPITALS, CHORD, FACT, HEAD, KEY, LEADING, MARGIN, PAGE, ROOM, SMALL, SPREADS, Spread, TEXT, TITLE, WIDE,
 };
 use super::text_width::{escaped, number};
-use super::{Block, Paper, PrintedKeys, PrintedSection, Sheet, Table, plot, signed};
+use super::{Paper, plot};
 
 /// Lengths in `{}` are millimetres and stand in [`lengths`].
 const STYLE: &str = "

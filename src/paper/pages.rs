@@ -4,11 +4,11 @@ use super::drawing::{self, Keyboard};
 use super::flow::{self, Strip};
 use super::plot::{self, Plot};
 use super::shape::{Anchor, Line, Mark, Run};
+use super::sheet::{Block, Chords, PrintedKeys, PrintedSection, Sheet, Table, signed};
 use super::sizes::{
     ASIDE, CHORD, FACT, HEAD, HIGH, KEY, LEADING, MARGIN, PAGE, ROOM, SMALL, SPREADS, Spread, TEXT, TITLE, WIDE,
 };
 use super::text_width::{Weight, cut, lines, width};
-use super::{Block, Chords, PrintedKeys, PrintedSection, Sheet, Table, signed};
 
 /// From one chord to the next.
 const BETWEEN: f64 = 3.5;
@@ -118,7 +118,8 @@ impl Layout {
             .collect();
         if let (Some(number), Some(first)) = (number, strips.first_mut()) {
             let ink = Ink { anchor: Anchor::End, ..PLAIN.of(TITLE) };
-            first.marks.push(ink.at(WIDE, TITLE * 0.85, &number));
+            // First, so that who reads or copies the page has the title in one piece.
+            first.marks.insert(0, ink.at(WIDE, TITLE * 0.85, &number));
         }
         strips.push(Strip { keep: false, ..Strip::space(0.4 * self.0.gap) });
         strips

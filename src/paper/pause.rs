@@ -1,6 +1,7 @@
 //! The sheet of a pause: what is to be done, and what the keys play meanwhile.
 
-use super::{Block, rows, song};
+use super::sheet::Block;
+use super::{rows, song};
 use crate::evening::{Keys, title};
 use crate::map::{Book, Entry};
 use crate::music::Key;

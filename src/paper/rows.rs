@@ -1,6 +1,6 @@
 //! The rows of a sheet's tables, in words: zones, cues, what entering does, inputs and outputs.
 
-use super::{Table, bold, plain};
+use super::sheet::{Table, bold, plain};
 use crate::evening::{Keys, listens};
 use crate::map::{
     Action, Book, Cable, Controls, Cue, Curve, Deed, Does, Drone, Entry, Input, Output, Pedal, Rest, SendMessage, Song,

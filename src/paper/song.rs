@@ -1,7 +1,8 @@
 //! The sheet of a song.
 
 use super::plot::Plot;
-use super::{Block, PrintedKeys, Table, bold, chords, plain, rows, tempo};
+use super::sheet::{Block, PrintedKeys, Table, bold, plain, tempo};
+use super::{chords, rows};
 use crate::evening::{self, Order, chord_on, listens, title};
 use crate::map::{Book, Entry, Input, Song};
 use crate::music::Speller;

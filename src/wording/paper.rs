@@ -152,7 +152,7 @@ mod tests {
     fn cues_are_called_as_a_player_calls_them() {
         let gear = |cues: &str| {
             let gear = format!(
-                "[inputs.keys]\nport = \"k\"\n[inputs.pads]\nport = \"p\"\nplay = false\n[outputs.out]\nvirtual = true\n\
+                "[inputs.keys]\nport = \"k\"\nplay = true\n[inputs.pads]\nport = \"p\"\nplay = false\n[outputs.out]\nvirtual = true\n\
                  [sounds.grand]\noutput = \"out\"\nchannel = 1\n{cues}"
             );
             let mut file = |path: &str| match path {

@@ -119,7 +119,8 @@ fn once(mut stream: Stream, line: &[u8]) -> std::io::Result<Answer> {
     Ok(serde_json::from_slice(&answer)?)
 }
 
-#[cfg(all(test, unix))]
+#[cfg(test)]
+#[cfg(unix)]
 mod tests {
     use tempfile::TempDir;
 

@@ -109,6 +109,6 @@ mod tests {
         assert_eq!(rows(&many), (0..20).rev().map(|row| (false, row)).collect::<Vec<_>>());
         // Long words stand in several lines, and what stands over them clears all.
         let long = "section The last chorus of the evening, next song";
-        assert_eq!(rows(&[(300.0, "fade"), (340.0, long)]), [(false, 2), (false, 0)]);
+        assert_eq!(rows(&[(330.0, "fade"), (340.0, long)]), [(false, 2), (false, 0)]);
     }
 }

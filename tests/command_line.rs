@@ -627,7 +627,7 @@ fn the_key_for_a_singer_is_ranked_drawn_and_written_a_hundred_times_without_losi
     let best = ran.out.lines().nth(2).expect("the best key");
     assert_eq!(
         best,
-        "Eb          ·███████████████·········  guest comfortable · -4 from the chart · signature 3♭ · capo 3: shapes in C"
+        "Eb          ·███████████████··········  guest comfortable · -4 from the chart · signature 3♭ · capo 3: shapes in C"
     );
     assert!(ran.out.contains("who sings decides"), "{}", ran.out);
 

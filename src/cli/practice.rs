@@ -7,10 +7,8 @@ use std::thread;
 use crossbeam_channel::Receiver;
 
 use super::console::{Failure, tell};
-#[cfg(unix)]
-use super::reach;
 use super::teller::Teller;
-use super::{maps, page, signals};
+use super::{maps, page, reach, signals};
 use crate::daemon::observer::{Duties, Observer};
 use crate::daemon::persist::Beginning;
 use crate::daemon::requests::TRYOUT_NAME;
@@ -32,7 +30,6 @@ pub(super) fn run(set: &Path, first: Option<&str>) -> Result<(), Failure> {
     let stand = here(&show.book.gear.stand);
     let (open, words) = page::open(&mut daemon, (&show, &stand), (&remote, &observer), None);
     let Some(open) = open else { return Err(not_opened(&words.first().map_or("", |words| words.trim()))) };
-    #[cfg(unix)]
     let control = reach::tryout()
         .and_then(|name_lock| reach::open(name_lock, (&observer, &remote), Some(&open), None, |words| tell(&words)));
     let stopper = remote.clone();
@@ -59,9 +56,7 @@ pub(super) fn run(set: &Path, first: Option<&str>) -> Result<(), Failure> {
         tell(&error.to_string());
     }
     daemon.run(&Beginning::Afresh);
-    #[cfg(unix)]
-    drop(control);
-    drop((open, watching));
+    drop((control, open, watching));
     let _ = teller.map(thread::JoinHandle::join);
     Ok(())
 }

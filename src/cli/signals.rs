@@ -5,6 +5,7 @@
 //! ends with it. The handler behind this never returns for them, so the process ends by itself, when everything is told;
 //! the system waits some seconds for that.
 
+#[cfg(unix)]
 use std::io;
 
 /// Calls `stop` at every signal to end, from a thread of its own.

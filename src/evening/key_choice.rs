@@ -131,7 +131,10 @@ mod tests {
 
     const SONG: &str = "title = \"Snow\"\nkey = \"G\"\nmelody_range = [\"D4\", \"E5\"]\n";
 
-    fn ranked(singers: &str, named: &str, song: &str) -> Vec<(String, i32, Suits, Vec<(i32, i32)>)> {
+    /// A key with its way from the chart's, how it suits, and how far beyond each singer's range it goes.
+    type Ranked = (String, i32, Suits, Vec<(i32, i32)>);
+
+    fn ranked(singers: &str, named: &str, song: &str) -> Vec<Ranked> {
         let book = book("", &format!("{singers}[[song]]\nmap = \"0\"\nsinger = {named}\n"), &[song]);
         let (entry, song) = (&book.set.entries[0], &book.songs[0]);
         let singers: Vec<&Singer> = book.set.singers_of(entry).map(|(_, singer)| singer).collect();

@@ -52,9 +52,12 @@ fn correlation(left: &[f64; 12], right: &[f64; 12]) -> Option<f64> {
 mod tests {
     use super::*;
 
+    /// How long each tone lasts, and the keys that agree best with that.
+    type Case = ([f64; 12], &'static [(&'static str, f64)]);
+
     /// Pearson's r of these twelve weights with the profiles of Krumhansl and Kessler, calculated with music21's table of
     /// them; the best keys, rounded to four places.
-    const CASES: [([f64; 12], &[(&str, f64)]); 5] = [
+    const CASES: [Case; 5] = [
         // A major scale.
         (
             [1., 0., 1., 0., 1., 1., 0., 1., 0., 1., 0., 1.],

@@ -21,22 +21,6 @@ pub struct Page {
     pub shades: Vec<f64>,
 }
 
-impl Page {
-    /// Its texts in the order of the file; what touches is one word.
-    pub fn text(&self) -> String {
-        let mut text = String::new();
-        let mut end = (f64::MIN, f64::MIN);
-        for written in &self.texts {
-            if (written.left - end.0).abs() > 0.6 || (written.bottom - end.1).abs() > 3.0 {
-                text.push(' ');
-            }
-            text.push_str(&written.words);
-            end = (written.right, written.bottom);
-        }
-        text.split_whitespace().collect::<Vec<_>>().join(" ")
-    }
-}
-
 /// The widths of each font's glyphs, by its name on the pages, in thousandths of the letter size.
 pub type Widths = BTreeMap<String, Vec<f64>>;
 

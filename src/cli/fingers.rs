@@ -3,7 +3,7 @@
 use crate::evening::{Keys, chord_on};
 use crate::map::Song;
 use crate::music::chord::ChordKind;
-use crate::paper::drawing::BLACK;
+use crate::music::note::is_black;
 
 /// Columns of a white key, at least.
 const WHITE: usize = 7;
@@ -16,7 +16,7 @@ pub(super) fn octave(song: &Song, keys: &Keys, width: usize) -> Vec<String> {
         // C# with its fifth is written C#5, which looks like a note's name.
         if chord.kind() == ChordKind::Fifth { String::new() } else { chord.to_string() }
     };
-    let whites: Vec<u8> = (0..12).filter(|key| !BLACK.contains(key)).collect();
+    let whites: Vec<u8> = (0..12).filter(|key| !is_black(*key)).collect();
     let longest = (0..12).map(|key| name(key).chars().count()).max().unwrap_or(0);
     let white = WHITE.max(longest + 2);
     if white * whites.len() > width {
@@ -26,7 +26,7 @@ pub(super) fn octave(song: &Song, keys: &Keys, width: usize) -> Vec<String> {
     let mut above = String::new();
     for (place, key) in whites.iter().enumerate() {
         below.push_str(&format!("▏{:1$}", name(*key), white - 1));
-        if BLACK.contains(&(key + 1)) {
+        if is_black(key + 1) {
             let column = place * white + white * 2 / 3;
             let gap = column.saturating_sub(above.chars().count());
             above.push_str(&format!("{}█{}", " ".repeat(gap), name(key + 1)));

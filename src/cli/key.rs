@@ -4,8 +4,8 @@ use std::path::Path;
 
 use super::console::{Failure, tell};
 use super::replay;
-use super::singer::{by_class, named};
-use crate::music::key_finding::{FoundKey, find_keys};
+use crate::music::key_finding::{FoundKey, by_class, find_keys};
+use crate::paper::drawing::key_name;
 use crate::wording::voices;
 
 pub(super) const HELP: &str =
@@ -34,12 +34,16 @@ pub(super) fn run(take: &Path) -> Result<(), Failure> {
     let [best, next, ..] = &found[..] else { return Ok(()) };
     let lead = best.agreement - next.agreement;
     tell(&voices::certainty(&best.key.to_string(), &next.key.to_string(), lead));
-    let sounding = || times.iter().enumerate().filter(|(_, time)| **time > 0).map(|(note, _)| note as i32);
+    let mut sounding = (0..128_u8).filter(|note| times[usize::from(*note)] > 0);
     tell("");
     tell("For the song's map, if the take is its melody:");
     tell(&format!("  key = \"{}\"", best.key));
-    if let (Some(low), Some(high)) = (sounding().min(), sounding().max()) {
-        tell(&format!("  melody_range = [\"{}\", \"{}\"]", named(low), named(high)));
+    if let Some(low) = sounding.next() {
+        tell(&format!(
+            "  melody_range = [\"{}\", \"{}\"]",
+            key_name(low),
+            key_name(sounding.next_back().unwrap_or(low))
+        ));
     }
     Ok(())
 }

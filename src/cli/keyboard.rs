@@ -3,9 +3,8 @@
 use super::fingers;
 use crate::evening::{Keys, listens, zone_fits};
 use crate::map::{Book, Input, KeyRange, Song, StayInKey, Trigger, Zone};
-use crate::midi::Note;
-use crate::music::note;
-use crate::paper::drawing::BLACK;
+use crate::music::note::is_black;
+use crate::paper::drawing::key_name;
 use crate::wording::{cues, zones};
 
 /// How keys become columns: one or two keys to each.
@@ -96,8 +95,7 @@ fn names(scale: &Scale) -> String {
             continue;
         }
         free_from = scale.column(key) + 3;
-        let name = Note::try_from(key).map(|key| note::name(key, 4)).unwrap_or_default();
-        for (offset, letter) in name.chars().enumerate() {
+        for (offset, letter) in key_name(key).chars().enumerate() {
             line[scale.column(key) + offset] = letter;
         }
     }
@@ -109,7 +107,7 @@ fn pattern(scale: &Scale) -> String {
     let mut line = vec!['░'; scale.columns()];
     for key in scale.low..=scale.high {
         let column = scale.column(key);
-        if BLACK.contains(&(key % 12)) {
+        if is_black(key) {
             line[column] = '█';
         } else if key % 12 == 0 {
             line[column] = '▏';

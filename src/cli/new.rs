@@ -56,8 +56,10 @@ pub(super) fn run(wanted: &NewOptions<'_>) -> Result<(), Failure> {
     let found = ports::list(wanted.backend).unwrap_or_default();
     let input = choose(Direction::Input, wanted.input, &found)?;
     let output = choose(Direction::Output, wanted.output, &found)?;
+    let has_virtual = ports::capabilities(wanted.backend).virtual_ports;
     let maps = MAPS.map(|(_, text)| {
-        let text = text.replace("INPUT\n", &input_lines(&input)).replace("OUTPUT\n", &output_lines(&output));
+        let text =
+            text.replace("INPUT\n", &input_lines(&input)).replace("OUTPUT\n", &output_lines(&output, has_virtual));
         with_passcodes(text)
     });
     let schemas = SCHEMAS.map(|(_, kind)| json_schema(kind));
@@ -66,7 +68,7 @@ pub(super) fn run(wanted: &NewOptions<'_>) -> Result<(), Failure> {
         Failure::Failed(format!("{} cannot be written ({error}): nothing was laid out.", path.display()))
     })?;
     paths.iter().take(MAPS.len()).for_each(|path| tell(&path.display().to_string()));
-    let said = [said_of_input(&input), said_of_output(&output)];
+    let said = [said_of_input(&input), said_of_output(&output, has_virtual)];
     said.into_iter().flatten().for_each(|line| tell(&line));
     tell(&next_steps(&folder.join("set.toml"), folder));
     Ok(())
@@ -202,9 +204,9 @@ fn input_lines(chosen: &Chosen) -> String {
     }
 }
 
-fn output_lines(chosen: &Chosen) -> String {
+fn output_lines(chosen: &Chosen, has_virtual: bool) -> String {
     match chosen {
-        Chosen::Open if cfg!(not(windows)) => {
+        Chosen::Open if has_virtual => {
             "virtual = true               # other programs see it as the port \"piano\" of \"handspan\": connect one to it\n".to_owned()
         }
         Chosen::Open => format!(
@@ -227,9 +229,9 @@ fn said_of_input(chosen: &Chosen) -> Option<String> {
     }
 }
 
-fn said_of_output(chosen: &Chosen) -> Option<String> {
+fn said_of_output(chosen: &Chosen, has_virtual: bool) -> Option<String> {
     match chosen {
-        Chosen::Open if cfg!(not(windows)) => Some(
+        Chosen::Open if has_virtual => Some(
             "No output was chosen: while it plays, other programs see the port \"piano\" of \"handspan\". Connect yours to it."
                 .to_owned(),
         ),

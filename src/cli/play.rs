@@ -94,7 +94,7 @@ fn perform(wanted: &PlayOptions<'_>, show: Arc<Show>, before: Before, log: Optio
     let connections = kept.as_ref().map_or_else(Vec::new, |kept| kept.connections.clone());
     let ports = open_ports(wanted, &show, connections.clone())?;
     let beginning = Beginning::after(kept, &show);
-    let mut opening = opening(&show.book, backend.map(|_| ports.as_ref()));
+    let mut opening = tonight(&show.book, backend.map(|_| ports.as_ref()));
     opening.extend(words_for(&beginning));
     opening.extend(lost.into_iter().map(|lost| format!("  {}", maps_wording::no_longer(&lost))));
     let (mut daemon, remote) = Daemon::new(&show, ports);
@@ -111,12 +111,8 @@ fn perform(wanted: &PlayOptions<'_>, show: Arc<Show>, before: Before, log: Optio
     let stand = &show.book.gear.stand;
     let (page, words) = page::open(&mut daemon, (&show, stand), (&remote, &observer), log);
     opening.extend(if backend.is_some() { words } else { page_alone(page.as_ref(), words, stand)? });
-    if let Some(log) = log {
-        log.words(performance::begins(env!("CARGO_PKG_VERSION"), set));
-        opening.iter().for_each(|line| log.words(line));
-    }
+    log.iter().for_each(|log| log.words(performance::begins(env!("CARGO_PKG_VERSION"), set)));
     let keys = steer(&remote, log, &show)?;
-    print_lines(&opening);
     let duties = Duties {
         persist: backend.and_then(|_| persist(state, connections)),
         supervisor: {
@@ -125,13 +121,13 @@ fn perform(wanted: &PlayOptions<'_>, show: Arc<Show>, before: Before, log: Optio
         },
     };
     threads.extend(follow(&observer, duties, log).map_err(no_thread)?);
-    let control = name_lock.and_then(|name_lock| {
-        reach::open(name_lock, (&observer, &remote), page.as_ref(), log, |words| print_lines(&[words]))
-    });
+    let control =
+        name_lock.and_then(|name_lock| reach::open(name_lock, (&observer, &remote), page.as_ref(), log, &mut opening));
     let watching = reload::watch(maps::read, remote);
-    if let Err(error) = &watching {
-        print_lines(&[error.to_string()]);
-    }
+    opening.extend(watching.as_ref().err().map(ToString::to_string));
+    // Who reads it finds everything open.
+    log.iter().for_each(|log| opening.iter().for_each(|line| log.words(line)));
+    print_lines(&opening);
     daemon.run(&beginning);
     drop(control);
     drop(page);
@@ -258,7 +254,7 @@ fn words_for(beginning: &Beginning) -> Option<String> {
 }
 
 /// What is played tonight, on which ports.
-fn opening(book: &Book, ports: Option<&dyn Ports>) -> Vec<String> {
+fn tonight(book: &Book, ports: Option<&dyn Ports>) -> Vec<String> {
     let mut lines = vec![performance::set(&book.set.title, book.set.entries.len())];
     let Some(ports) = ports else {
         let input = book.gear.stand.input.and_then(|number| book.gear.inputs.get(number));

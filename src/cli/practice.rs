@@ -30,11 +30,13 @@ pub(super) fn run(set: &Path, first: Option<&str>) -> Result<(), Failure> {
     let stand = here(&show.book.gear.stand);
     let (open, words) = page::open(&mut daemon, (&show, &stand), (&remote, &observer), None);
     let Some(open) = open else { return Err(not_opened(&words.first().map_or("", |words| words.trim()))) };
-    let control = reach::tryout()
-        .and_then(|name_lock| reach::open(name_lock, (&observer, &remote), Some(&open), None, |words| tell(&words)));
+    let mut opening = Vec::new();
+    let control = reach::tryout(&mut opening)
+        .and_then(|name_lock| reach::open(name_lock, (&observer, &remote), Some(&open), None, &mut opening));
     let stopper = remote.clone();
     signals::listen(move || stopper.stop()).map_err(|error| not_opened(&error))?;
     let link = page::to_play_on(&open.link());
+    opening.iter().for_each(|words| tell(words));
     tell(&format!(
         "\nPlay it yourself: {link}\n  \
         Open it in a browser on this machine: keys for the mouse, the fingers or the computer's keyboard, and a small\n  \

@@ -1,15 +1,12 @@
 //! `handspan print`: the set on paper.
 
 use std::fs;
-use std::io::Write;
 use std::path::{Path, PathBuf};
-
-use tempfile::NamedTempFile;
 
 use super::console::{Failure, complain, tell};
 use super::maps;
 use super::progress::{Progress, while_doing};
-use super::replay::open_to_all;
+use super::replay::{open_to_all, passing};
 use crate::paper::{FontError, Fonts, Paper};
 use crate::wording::paper as words;
 
@@ -79,9 +76,7 @@ fn unwritable(path: &Path, error: &dyn std::fmt::Display) -> Failure {
 /// It cannot be written, in a sentence.
 fn write(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
     let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    let written = NamedTempFile::new_in(folder).and_then(|mut passing| {
-        passing.write_all(bytes)?;
-        passing.as_file().sync_all()?;
+    let written = passing(folder, bytes).and_then(|passing| {
         open_to_all(passing.path());
         passing.persist(path).map_err(|error| error.error)
     });

@@ -1,9 +1,10 @@
 //! What is said while something takes its time: nothing in the first second, then a line a second.
 
-use std::sync::mpsc::{RecvTimeoutError, channel};
 use std::sync::{Mutex, PoisonError};
 use std::thread;
 use std::time::Duration;
+
+use crossbeam_channel::{RecvTimeoutError, bounded};
 
 use super::console::complain;
 
@@ -31,7 +32,7 @@ pub(super) fn while_doing<T>(first: &str, work: impl FnOnce(&Progress) -> T) -> 
 
 fn telling<T>(patience: Duration, tell: &(dyn Fn(&str) + Sync), first: &str, work: impl FnOnce(&Progress) -> T) -> T {
     let progress = Progress(Mutex::new(first.to_owned()));
-    let (done, until) = channel::<()>();
+    let (done, until) = bounded::<()>(0);
     thread::scope(|scope| {
         let progress = &progress;
         scope.spawn(move || {
@@ -51,9 +52,8 @@ mod tests {
 
     #[test]
     fn how_far_it_is_is_said_until_it_is_done() {
-        let (tell, told) = channel();
-        let tell = Mutex::new(tell);
-        let say = |sentence: &str| _ = tell.lock().expect("nobody fails with it").send(sentence.to_owned());
+        let (tell, told) = crossbeam_channel::unbounded();
+        let say = |sentence: &str| _ = tell.send(sentence.to_owned());
         let worked = telling(Duration::from_millis(1), &say, "begun", |progress| {
             assert_eq!(told.recv().as_deref(), Ok("begun"));
             progress.is("half".to_owned());

@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 use std::sync::Arc;
 
-use super::console::{Failure, tell};
+use super::console::Failure;
 use super::log::Log;
 use super::maps;
 use crate::daemon::Remote;
@@ -20,7 +20,7 @@ use crate::wording::performance::{OTHERS_TRYOUT, unreachable};
 ///
 /// # Errors
 /// Another performance has the name, or it is none.
-pub(super) fn name_lock(name: Option<&str>, tell: impl Fn(String)) -> Result<Option<NameLock>, Failure> {
+pub(super) fn name_lock(name: Option<&str>, mut tell: impl FnMut(String)) -> Result<Option<NameLock>, Failure> {
     let name = name.unwrap_or(USUAL_NAME);
     let folder = match control::folder() {
         Ok(folder) => folder,
@@ -42,9 +42,9 @@ pub(super) fn name_lock(name: Option<&str>, tell: impl Fn(String)) -> Result<Opt
 }
 
 /// Takes the name of a tryout. Where another one has it, that one is reached by it, and this one by its page alone.
-pub(super) fn tryout() -> Option<NameLock> {
-    name_lock(Some(TRYOUT_NAME), |words| tell(&words)).unwrap_or_else(|_| {
-        tell(OTHERS_TRYOUT);
+pub(super) fn tryout(opening: &mut Vec<String>) -> Option<NameLock> {
+    name_lock(Some(TRYOUT_NAME), |words| opening.push(words)).unwrap_or_else(|_| {
+        opening.push(OTHERS_TRYOUT.to_owned());
         None
     })
 }
@@ -55,7 +55,7 @@ pub(super) fn open(
     (observer, remote): (&Arc<Observer>, &Remote),
     page: Option<&Open>,
     log: Option<&Log>,
-    tell: impl Fn(String),
+    opening: &mut Vec<String>,
 ) -> Option<ControlSocket> {
     let log = log.cloned();
     let asked = move |words: &str| log.iter().for_each(|log| log.words(words));
@@ -64,7 +64,7 @@ pub(super) fn open(
         handler = handler.with_page(page.requests());
     }
     let opened = control::open(name_lock, handler);
-    opened.inspect_err(|error| tell(unreachable(error))).ok()
+    opened.inspect_err(|error| opening.push(unreachable(error))).ok()
 }
 
 /// The performance that is meant: the one of this name, or the only one.

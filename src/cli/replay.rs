@@ -1,7 +1,7 @@
 //! `handspan replay`: a take through a set, offline, into one standard MIDI file for each output.
 
 use std::fs;
-use std::io::Write;
+use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -109,8 +109,7 @@ pub(super) fn write(
         let lines = rehearsal.lines_of(number);
         let bytes = file::write(take.division, &take.tempo, &lines, take.end_tick)
             .map_err(|error| Failure::Failed(format!("{}: {error}", output.name.value)))?;
-        let mut passing = NamedTempFile::new_in(out).map_err(|error| unwritable(&error))?;
-        passing.write_all(&bytes).and_then(|()| passing.as_file().sync_all()).map_err(|error| unwritable(&error))?;
+        let passing = passing(out, &bytes).map_err(|error| unwritable(&error))?;
         let path = out.join(format!("{name}.mid"));
         if path.is_dir() {
             return Err(unwritable(&format!("{} is a folder", path.display())));
@@ -134,6 +133,14 @@ pub(super) fn is_another(path: &Path, bytes: &[u8]) -> bool {
     let Ok(there) = fs::symlink_metadata(path) else { return false };
     let is_same = there.is_file() && there.len() == bytes.len() as u64 && fs::read(path).is_ok_and(|old| old == bytes);
     !is_same
+}
+
+/// A file with these bytes, safe on the disk, that is put into its place later or goes by itself.
+pub(super) fn passing(folder: &Path, bytes: &[u8]) -> io::Result<NamedTempFile> {
+    let mut passing = NamedTempFile::new_in(folder)?;
+    passing.write_all(bytes)?;
+    passing.as_file().sync_all()?;
+    Ok(passing)
 }
 
 /// A passing file is its owner's alone; a replayed one is like any other new file.

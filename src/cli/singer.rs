@@ -5,12 +5,12 @@ use std::path::Path;
 use super::console::{Failure, tell};
 use super::{maps, replay, set};
 use crate::evening::{
-    KeyChoice, Keys, Melody, Suits, easiest_fingers, entry_named, key_choices, octave_slip, title, title_of,
+    KeyChoice, Keys, Melody, Suits, easiest_fingers, entry_named, key_choices, numbers, octave_slip, title, title_of,
 };
 use crate::map::{At, Book, Entry, Singer, Song, Spot, clean};
-use crate::midi::Note;
-use crate::music::key_finding::find_keys;
-use crate::music::{Key, VoiceType, note};
+use crate::music::key_finding::{by_class, find_keys};
+use crate::music::{Key, VoiceType};
+use crate::paper::drawing::key_name;
 use crate::wording::{listed, voices};
 
 pub(super) const HELP: &str = "Without a song: each song that somebody sings, with tonight's key and the best one.
@@ -179,9 +179,8 @@ impl<'b> Sung<'b> {
         let singers: Vec<&Singer> = self.singers.iter().collect();
         let choices = key_choices(self.book, (self.entry, self.song), &self.melody, &singers);
         let scale = Scale::over(&choices, &singers);
-        let octave = 4;
         let mut lines: Vec<String> = self.remark.iter().cloned().collect();
-        lines.push(format!("{:12}{}", "", scale.names(octave)));
+        lines.push(format!("{:12}{}", "", scale.names()));
         for singer in &singers {
             let name: String = clean(&singer.called).chars().take(11).collect();
             lines.push(format!("{name:12}{}", scale.voice(singer)));
@@ -196,7 +195,7 @@ impl<'b> Sung<'b> {
             } else {
                 ""
             };
-            let mut words = vec![lie(choice, &singers), format!("{:+} from the chart", choice.way)];
+            let mut words = vec![lie(choice, &singers), format!("{:+} from the chart", choice.way())];
             words.push(format!("signature {}", voices::signature(key)));
             words.extend(choice.black.map(|black| format!("black keys {black}")));
             words.extend(capo.map(|fret| format!("capo {fret}: shapes in {}", key.transposed(-i32::from(fret)))));
@@ -231,24 +230,14 @@ fn of_voice(voice: VoiceType, spot: Spot) -> Singer {
     }
 }
 
+/// A note's name; nothing for what is none.
+fn named(number: i32) -> String {
+    u8::try_from(number).map(key_name).unwrap_or_default()
+}
+
 /// The key that a played melody is most likely in.
 fn key_of(times: &[u64; 128]) -> Option<Key> {
     Some(find_keys(&by_class(times))?.first()?.key)
-}
-
-/// How long each pitch class sounds.
-pub(super) fn by_class(times: &[u64; 128]) -> [f64; 12] {
-    let mut classes = [0.0; 12];
-    for (note, time) in times.iter().enumerate() {
-        classes[note % 12] += *time as f64;
-    }
-    classes
-}
-
-/// A note with sharps, middle C being C4.
-pub(super) fn named(number: i32) -> String {
-    let note = u8::try_from(number).ok().and_then(|number| Note::try_from(number).ok());
-    note.map_or_else(String::new, |key| note::name(key, 4))
 }
 
 /// Semitones as columns.
@@ -261,7 +250,7 @@ impl Scale {
     /// Wide enough for all voices and for the melody in all keys.
     fn over(choices: &[KeyChoice], singers: &[&Singer]) -> Scale {
         let heard = choices.iter().flat_map(|choice| &choice.asked).map(|asked| asked.heard);
-        let all = singers.iter().map(|singer| crate::evening::numbers(singer.range)).chain(heard);
+        let all = singers.iter().map(|singer| numbers(singer.range)).chain(heard);
         let (low, high) = all.fold((127, 0), |(low, high), (lowest, highest)| (low.min(lowest), high.max(highest)));
         Scale { low: low.max(0), high: high.min(127) }
     }
@@ -271,15 +260,12 @@ impl Scale {
     }
 
     /// The Cs and Fs by name, each over its column.
-    fn names(&self, octave: i32) -> String {
+    fn names(&self) -> String {
         let mut line = String::new();
         for key in (self.low..=self.high).filter(|key| matches!(key % 12, 0 | 5)) {
             let column = usize::try_from(key - self.low).unwrap_or(0);
-            let gap = column.saturating_sub(line.chars().count());
-            let name =
-                u8::try_from(key).ok().and_then(|key| Note::try_from(key).ok()).map(|key| note::name(key, octave));
-            line.push_str(&" ".repeat(gap));
-            line.push_str(&name.unwrap_or_default());
+            line.push_str(&" ".repeat(column.saturating_sub(line.chars().count())));
+            line.push_str(&named(key));
         }
         line
     }
@@ -306,11 +292,11 @@ impl Scale {
 }
 
 fn can(singer: &Singer, key: i32) -> bool {
-    let (low, high) = crate::evening::numbers(singer.range);
+    let (low, high) = numbers(singer.range);
     (low..=high).contains(&key)
 }
 
 fn easy(singer: &Singer, key: i32) -> bool {
-    let (low, high) = crate::evening::numbers(singer.comfortable.unwrap_or(singer.range));
+    let (low, high) = numbers(singer.comfortable.unwrap_or(singer.range));
     (low..=high).contains(&key)
 }

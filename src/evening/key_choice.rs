@@ -3,6 +3,7 @@
 use super::voices::{Melody, Suits, beyond};
 use super::{Keys, Order, chords_of};
 use crate::map::{Book, Entry, Singer, Song};
+use crate::music::note::is_black;
 use crate::music::{Chord, Key};
 
 /// What a key asks of one singer, over all of tonight's sections; semitones.
@@ -26,8 +27,6 @@ pub struct Asked {
 pub struct KeyChoice {
     /// The song's keys, if this was the room's key on entering it.
     pub keys: Keys,
-    /// Semitones from the chart's key, the nearest way, −5 … +6.
-    pub way: i32,
     /// What it asks of each singer, in their order.
     pub asked: Vec<Asked>,
     /// Black keys in the chords of tonight's order, as the fingers grip them; none where no chords are written.
@@ -35,6 +34,12 @@ pub struct KeyChoice {
 }
 
 impl KeyChoice {
+    /// Semitones from the chart's key, the nearest way, −5 … +6.
+    #[must_use]
+    pub fn way(&self) -> i32 {
+        self.keys.chart.nearest_way(self.keys.tonight)
+    }
+
     /// How it suits the one whom it suits least.
     #[must_use]
     pub fn suits(&self) -> Suits {
@@ -51,7 +56,7 @@ impl KeyChoice {
         let share = self.asked.iter().filter_map(|asked| asked.share).fold(0.0, f64::max);
         let thousandths = (share * 1000.0).round() as u32;
         let (outside, strained) = (most(|asked| asked.outside), most(|asked| asked.strained));
-        (outside, self.suits(), thousandths, strained, self.way.abs(), self.keys.tonight.signature().abs())
+        (outside, self.suits(), thousandths, strained, self.way().abs(), self.keys.tonight.signature().abs())
     }
 }
 
@@ -67,7 +72,7 @@ pub fn key_choices(
     let choice = |key: Key| {
         let keys = Keys::tonight_in(book, entry, song, key);
         let asked = singers.iter().map(|singer| asked(melody, key, singer)).collect();
-        KeyChoice { keys, way: song.key.value.nearest_way(key), asked, black: black_keys(song, &order, &keys) }
+        KeyChoice { keys, asked, black: black_keys(song, &order, |lift| keys.fingers(keys.room_at(lift, 0), 0)) }
     };
     let mut choices: Vec<KeyChoice> = Keys::of(book, entry, song).choices().into_iter().map(choice).collect();
     choices.sort_by_key(KeyChoice::rank);
@@ -86,41 +91,27 @@ fn asked(melody: &Melody, key: Key, singer: &Singer) -> Asked {
     }
 }
 
-/// The black keys of all chords of tonight's order, as the fingers grip them.
-fn black_keys(song: &Song, order: &Order, keys: &Keys) -> Option<usize> {
-    let mut counted = None;
-    for step in &order.steps {
-        let Some(section) = step.section else { continue };
-        let fingers = keys.fingers(keys.room_at(step.lift, 0), 0);
-        let gripped = chords_of(song, section).iter().flatten().map(|chord| keys.chord_in(fingers, *chord));
-        for chord in gripped {
-            *counted.get_or_insert(0) += black(chord);
-        }
-    }
-    counted
-}
-
-/// How many tones of a chord lie on black keys.
-#[must_use]
-pub fn black(chord: Chord) -> usize {
-    chord.classes().iter().filter(|class| matches!(class, 1 | 3 | 6 | 8 | 10)).count()
+/// The black keys of all chords of tonight's order, gripped in the key that `fingers` gives for what section keys add; none
+/// where no chords are written.
+fn black_keys(song: &Song, order: &Order, fingers: impl Fn(i32) -> Key) -> Option<usize> {
+    let steps = order.steps.iter().filter_map(|step| Some((step.section?, fingers(step.lift))));
+    let chords =
+        steps.flat_map(|(section, key)| chords_of(song, section).iter().flatten().map(move |chord| (chord, key)));
+    let black = |(chord, key): (&Chord, Key)| {
+        chord.moved(song.key.value, key).classes().iter().filter(|class| is_black(*class)).count()
+    };
+    chords.map(black).reduce(|all, more| all + more)
 }
 
 /// The fingers' keys in which the chords of tonight's order lie easiest: each of the twelve with its black keys in all,
 /// the fewest first, of equals the nearest to the chart's. Empty where no chords are written.
 #[must_use]
 pub fn easiest_fingers((entry, song): (&Entry, &Song)) -> Vec<(Key, usize)> {
-    let order = Order::of(entry, song);
-    let chords = |key: Key| {
-        let sections = order.steps.iter().filter_map(|step| step.section);
-        let chords = sections.flat_map(|section| chords_of(song, section).iter().flatten());
-        chords.map(move |chord| black(chord.moved(song.key.value, key))).collect::<Vec<_>>()
-    };
-    let all = (-5..=6).map(|way| song.key.value.transposed(way));
-    let mut counted: Vec<(Key, Vec<usize>)> = all.map(|key| (key, chords(key))).collect();
-    counted.retain(|(_, chords)| !chords.is_empty());
-    let mut counted: Vec<(Key, usize)> = counted.into_iter().map(|(key, chords)| (key, chords.iter().sum())).collect();
-    counted.sort_by_key(|(key, black)| (*black, song.key.value.nearest_way(*key).abs()));
+    let (order, chart) = (Order::of(entry, song), song.key.value);
+    let keys = (-5..=6).map(|way| chart.transposed(way));
+    let mut counted: Vec<(Key, usize)> =
+        keys.filter_map(|key| Some((key, black_keys(song, &order, |_| key)?))).collect();
+    counted.sort_by_key(|(key, black)| (*black, chart.nearest_way(*key).abs()));
     counted
 }
 
@@ -142,7 +133,7 @@ mod tests {
         let choices = key_choices(&book, (entry, song), &melody, &singers);
         let told = |choice: &KeyChoice| {
             let outside = choice.asked.iter().map(|asked| asked.outside).collect();
-            (choice.keys.tonight.to_string(), choice.way, choice.suits(), outside)
+            (choice.keys.tonight.to_string(), choice.way(), choice.suits(), outside)
         };
         choices.iter().map(told).collect()
     }
@@ -214,7 +205,7 @@ mod tests {
         let melody = Melody::played(entry, song, times).unwrap();
         assert_eq!(melody.range(), (60, 69));
         let choices = key_choices(&book, (entry, song), &melody, &singers);
-        let at = |way: i32| choices.iter().find(|choice| choice.way == way).unwrap().asked[0];
+        let at = |way: i32| choices.iter().find(|choice| choice.way() == way).unwrap().asked[0];
         assert_eq!((at(0).share, at(0).strained, at(0).outside), (Some(0.25), (0, 2), (0, 0)));
         assert_eq!((at(-2).share, at(-2).outside), (Some(0.75), (2, 0)));
         assert!(Melody::played(entry, song, [0; 128]).is_none());

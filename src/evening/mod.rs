@@ -35,7 +35,7 @@ mod voices;
 
 pub use fingers::chord_on;
 pub use fits::{ZoneFits, fits, zone_fits};
-pub use key_choice::{Asked, KeyChoice, black, easiest_fingers, key_choices};
+pub use key_choice::{Asked, KeyChoice, easiest_fingers, key_choices};
 pub use keys::{FURTHEST, Keys, transposed_for, within_an_octave};
 pub use listening::{Inputs, MOST_INPUTS, feet_of, heard, inputs_of, listens, playing, worth_drawing};
 pub use order::{Order, OrderStep, lift, own_lift};

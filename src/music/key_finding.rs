@@ -37,6 +37,16 @@ pub fn find_keys(lasting: &[f64; 12]) -> Option<Vec<FoundKey>> {
     Some(found)
 }
 
+/// How long each pitch class lasts, of how long each note does, by its number.
+#[must_use]
+pub fn by_class(times: &[u64; 128]) -> [f64; 12] {
+    let mut classes = [0.0; 12];
+    for (note, time) in times.iter().enumerate() {
+        classes[note % 12] += *time as f64;
+    }
+    classes
+}
+
 /// Pearson's correlation; `None` where one of both does not vary.
 fn correlation(left: &[f64; 12], right: &[f64; 12]) -> Option<f64> {
     let mean = |values: &[f64; 12]| values.iter().sum::<f64>() / 12.0;

@@ -61,6 +61,12 @@ fn semitones(text: &str, middle_c_octave: i32) -> Option<i32> {
     Some(60 + 12 * (octave - middle_c_octave) + natural + accidental)
 }
 
+/// Whether a key is a black one, by its number or its pitch class.
+#[must_use]
+pub fn is_black(key: u8) -> bool {
+    matches!(key % 12, 1 | 3 | 6 | 8 | 10)
+}
+
 /// A note's name, black keys as sharps.
 #[must_use]
 pub fn name(note: Note, middle_c_octave: i32) -> String {

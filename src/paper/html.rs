@@ -11,7 +11,7 @@ use super::sizes::{
 use super::text_width::{escaped, number};
 use super::{Paper, plot};
 
-/// Lengths in `{}` are millimetres and stand in [`lengths`].
+/// Lengths in `{}` are millimetres and stand in [`style`].
 const STYLE: &str = "
 @page { size: A4; margin: {margin} }
 * { box-sizing: border-box }

@@ -66,11 +66,7 @@ fn facts(book: &Book, entry: &Entry, song: &Song) -> Vec<Block> {
 fn sections(book: &Book, entry: &Entry, song: &Song, keys: &evening::Keys) -> Vec<Block> {
     let parts = chords::parts(book, entry, song, keys);
     let mut blocks = Vec::new();
-    let mut moved = parts.iter().flat_map(|part| &part.bars).flatten().any(|chord| !chord.room.is_empty());
-    if parts.iter().all(|part| part.bars.is_empty()) {
-        moved = false;
-    }
-    if moved {
+    if parts.iter().flat_map(|part| &part.bars).flatten().any(|chord| !chord.room.is_empty()) {
         let words = format!("large: for the fingers, in {}; small: for the room", keys.play_in);
         blocks.push(Block::Note(words));
     }

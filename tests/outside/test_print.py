@@ -222,30 +222,23 @@ class Written:
                         self.fonts[found["FontName"].name] = found
 
     def letters(self, page):
-        return list(letters_in(self.pages[page]))
+        return list(within(self.pages[page], LTChar))
 
     def text(self, page):
-        return " ".join(line.get_text() for line in lines_in(self.pages[page]))
+        return " ".join(line.get_text() for line in within(self.pages[page], LTTextLine))
 
     def capitals(self, letter):
         """How high its capitals are, in millimetres: its size, and what the font says of its capitals."""
         return letter.size * self.fonts[letter.fontname]["CapHeight"] / 1000 / POINTS
 
 
-def lines_in(element):
-    if isinstance(element, LTTextLine):
+def within(element, kind):
+    """All of a kind in what was laid out, in its order."""
+    if isinstance(element, kind):
         yield element
     elif hasattr(element, "__iter__"):
         for part in element:
-            yield from lines_in(part)
-
-
-def letters_in(element):
-    if isinstance(element, LTChar):
-        yield element
-    elif hasattr(element, "__iter__"):
-        for part in element:
-            yield from letters_in(part)
+            yield from within(part, kind)
 
 
 class Paper(unittest.TestCase):
@@ -275,7 +268,7 @@ class Paper(unittest.TestCase):
 
     def test_the_chords_of_the_html_stand_on_the_pages(self):
         for page, sheet in enumerate(self.html.sheets):
-            words = [line.get_text().strip() for line in lines_in(self.pdf.pages[page])]
+            words = [line.get_text().strip() for line in within(self.pdf.pages[page], LTTextLine)]
             for section in range(len(sheet.sections)):
                 for fingers, room in sheet.chords(section):
                     self.assertIn(fingers, words)
@@ -286,8 +279,8 @@ class Paper(unittest.TestCase):
         chords = {chord for sheet in self.html.sheets for n in range(len(sheet.sections)) for chord, _ in sheet.chords(n)}
         sizes = {"title": set(), "chord": set(), "least": set()}
         for number, page in enumerate(self.pdf.pages):
-            for line in lines_in(page):
-                text, high = line.get_text().strip(), {round(self.pdf.capitals(one), 1) for one in letters_in(line)}
+            for line in within(page, LTTextLine):
+                text, high = line.get_text().strip(), {round(self.pdf.capitals(one), 1) for one in within(line, LTChar)}
                 if text == self.pdf.titles[number]:
                     sizes["title"] |= high
                 if text in chords and max(high) > 5 and line.x0 < 560 and high != {9.0}:
@@ -303,8 +296,8 @@ class Paper(unittest.TestCase):
     def test_room_and_fingers_have_their_sizes(self):
         # Frost on the Window: fingers in C, room in F.
         high = {}
-        for line in lines_in(self.pdf.pages[2]):
-            for letter in letters_in(line):
+        for line in within(self.pdf.pages[2], LTTextLine):
+            for letter in within(line, LTChar):
                 high.setdefault(line.get_text().strip(), set()).add(round(self.pdf.capitals(letter), 1))
         self.assertEqual(high["Am"], {CAPITALS["chord"]})
         self.assertEqual(high["Gm7"], {CAPITALS["room"]})
@@ -328,7 +321,7 @@ class Paper(unittest.TestCase):
             left, bottom, right, top = page.bbox
             self.assertAlmostEqual(right / POINTS, 210, 1)
             self.assertAlmostEqual(top / POINTS, 297, 1)
-            for letter in letters_in(page):
+            for letter in within(page, LTChar):
                 inside = letter.x0 >= 9 * POINTS and letter.x1 <= right - 9 * POINTS
                 self.assertTrue(inside and letter.y0 >= 8 * POINTS and letter.y1 <= top - 8 * POINTS, letter)
 

@@ -1,7 +1,8 @@
 //! The drawing itself.
 
 use super::labels::{self, Label};
-use super::{BLACK, Keyboard, Reach, key_name};
+use super::{Keyboard, Reach, key_name};
+use crate::music::note::is_black;
 use crate::paper::shape::{Anchor, Line, Mark, Run, Shade, svg};
 use crate::paper::text_width::{Weight, escaped, lines, number, width};
 
@@ -40,13 +41,9 @@ struct DrawnKeys {
     high_white: f64,
 }
 
-fn is_black(key: u8) -> bool {
-    BLACK.contains(&(key % 12))
-}
-
 /// Left and right edge of a key, in white keys from the lowest C there is.
 fn edges(key: u8) -> (f64, f64) {
-    let whites = (0..key % 12).filter(|class| !BLACK.contains(class)).count();
+    let whites = (0..key % 12).filter(|class| !is_black(*class)).count();
     let place = f64::from(key / 12) * 7.0 + whites as f64;
     if is_black(key) { (place - 0.31, place + 0.31) } else { (place, place + 1.0) }
 }

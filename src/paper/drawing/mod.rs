@@ -21,9 +21,6 @@ use crate::midi::Note;
 use crate::music::note;
 use crate::wording::{cues, zones};
 
-/// The pitch classes of the black keys.
-pub(crate) const BLACK: [u8; 5] = [1, 3, 6, 8, 10];
-
 /// What is drawn of an input's keyboard.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Keyboard {

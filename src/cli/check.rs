@@ -14,7 +14,7 @@ use super::console::{Failure, tell, tell_json};
 use super::maps;
 use crate::check::{self, PortMatch, PortMatches, SeenPort};
 use crate::daemon;
-use crate::map::{Book, Diagnostic, Level, Listed, Source};
+use crate::map::{Book, Diagnostic, Level, Listed, Loaded, Source};
 use crate::ports::{self, Backend, Match};
 
 /// So many findings are listed for programs; the counts say of how many.
@@ -35,24 +35,14 @@ struct CheckReport<'a> {
 /// # Errors
 /// A map cannot be read, or there is an error; it has been told.
 pub(super) fn run(set: &str, json: bool) -> Result<(), Failure> {
-    let loaded = maps::load(set);
-    let mut found = loaded.diagnostics;
-    let mut looked_at_ports = false;
-    if let Some(book) = &loaded.book {
-        found.extend(check::findings(book));
-        // A machine without MIDI can still check a set; there are just no ports to hold it against.
-        if let Ok(listed) = ports::list(Backend::System) {
-            looked_at_ports = true;
-            found.extend(check::port_findings(book, &matches(book, &listed)));
-        }
-        found.sort_by_key(|finding| finding.spot.map(|spot| (spot.file, spot.start)));
-    }
+    let Checked { loaded, looked_at_ports } = Checked::of(set);
+    let found = &loaded.diagnostics;
     let errors = found.iter().filter(|finding| finding.level == Level::Error).count();
     let hints = found.len() - errors;
     let written = match json {
-        true => print(&CheckReport { set, errors, hints, findings: listed(&found, &loaded.sources) }),
+        true => print(&CheckReport { set, errors, hints, findings: listed(found, &loaded.sources) }),
         false => {
-            maps::say(&found, &loaded.sources);
+            maps::say(found, &loaded.sources);
             tell(&summary(set, errors, hints, loaded.book.is_none()));
             if loaded.book.is_some() && !looked_at_ports {
                 tell("This machine has no MIDI ports at present: whether tonight's are there was not looked at.");
@@ -61,7 +51,33 @@ pub(super) fn run(set: &str, json: bool) -> Result<(), Failure> {
         }
     };
     // The findings have said all that there is to say.
-    if errors > 0 { Err(maps::refused(&found, String::new())) } else { written }
+    if errors > 0 { Err(maps::refused(found, String::new())) } else { written }
+}
+
+/// A set with all that was found.
+pub(super) struct Checked {
+    /// The set, its files, and the findings in the order of their places.
+    pub loaded: Loaded,
+    /// Whether the gear was held against the machine's ports: one without MIDI can still check a set.
+    pub looked_at_ports: bool,
+}
+
+impl Checked {
+    /// Reads a set and looks for all that could go wrong with it.
+    pub fn of(set: &str) -> Checked {
+        let mut loaded = maps::load(set);
+        let mut looked_at_ports = false;
+        if let Some(book) = &loaded.book {
+            let found = &mut loaded.diagnostics;
+            found.extend(check::findings(book));
+            if let Ok(listed) = ports::list(Backend::System) {
+                looked_at_ports = true;
+                found.extend(check::port_findings(book, &matches(book, &listed)));
+            }
+            found.sort_by_key(|finding| finding.spot.map(|spot| (spot.file, spot.start)));
+        }
+        Checked { loaded, looked_at_ports }
+    }
 }
 
 /// What the gear finds among the ports that are there.

@@ -1,4 +1,5 @@
-//! What one finger plays where one key plays a chord (rule R13), drawn with characters.
+//! An octave of keys with names on them, drawn with characters: what one finger plays where one key plays a chord (rule
+//! R13), and the notes of a chord.
 
 use crate::evening::{Keys, chord_on};
 use crate::map::Song;
@@ -16,6 +17,11 @@ pub(super) fn octave(song: &Song, keys: &Keys, width: usize) -> Vec<String> {
         // C# with its fifth is written C#5, which looks like a note's name.
         if chord.kind() == ChordKind::Fifth { String::new() } else { chord.to_string() }
     };
+    named(name, width)
+}
+
+/// An octave with a name on each key that has one, by its pitch class. Nothing where it is too wide.
+pub(super) fn named(name: impl Fn(u8) -> String, width: usize) -> Vec<String> {
     let whites: Vec<u8> = (0..12).filter(|key| !is_black(*key)).collect();
     let longest = (0..12).map(|key| name(key).chars().count()).max().unwrap_or(0);
     let white = WHITE.max(longest + 2);

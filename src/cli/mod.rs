@@ -6,7 +6,9 @@ mod console;
 mod cueing;
 mod demo;
 mod doing;
+mod explain;
 mod fingers;
+mod first;
 mod gear_file;
 mod key;
 mod keyboard;
@@ -14,6 +16,7 @@ mod listen;
 mod log;
 mod maps;
 mod new;
+mod pack;
 mod page;
 mod play;
 mod ports;
@@ -22,6 +25,7 @@ mod print;
 mod progress;
 mod reach;
 mod replay;
+mod report;
 mod rotation;
 mod schema;
 mod set;
@@ -38,14 +42,14 @@ use std::io::IsTerminal;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
-use clap::{Parser, Subcommand};
+use clap::{CommandFactory, Parser, Subcommand};
 
 use console::{Failure, complain};
 
 /// Piano and pad with one hand, song by song: velocity curves, key splits, layers, transposition and program changes
 /// from TOML maps, between a MIDI keyboard and the machines that sound.
 #[derive(Debug, Parser)]
-#[command(name = "handspan", version, arg_required_else_help = true, max_term_width = 100)]
+#[command(name = "handspan", version, max_term_width = 100)]
 #[command(after_help = "Examples:
   handspan try                           a demo without a keyboard, then a page to play on
   handspan new evening                   a folder to start from, with a gear file, a song and a set
@@ -55,13 +59,15 @@ use console::{Failure, complain};
   handspan check maps/midwinter.toml     what could go wrong tonight
   handspan play maps/midwinter.toml      play it
   handspan print maps/midwinter.toml     the same on paper
+  handspan explain linger                what a word means
   handspan do next-song                  steer it from another terminal, or a script
   handspan status                        its song, section, keys and ports
 
 Exit codes: 0 done, 1 it could not be done or a map has errors, 2 the command line is wrong or a file cannot be read.")]
 struct CommandLine {
+    // None: what is connected, and where to begin.
     #[command(subcommand)]
-    command: Command,
+    command: Option<Command>,
 }
 
 #[derive(Debug, Subcommand)]
@@ -232,6 +238,46 @@ enum Command {
         #[arg(long, value_name = "NAME")]
         input: Option<String>,
     },
+    /// An evening's folder in one ZIP file, for another machine or a substitute; checked before it is written.
+    #[command(after_help = pack::PACK_HELP)]
+    Pack {
+        /// The set's map.
+        set: String,
+        /// The file to write, such as evening.zip.
+        #[arg(value_name = "FILE.zip")]
+        file: PathBuf,
+        /// Another file from the set's folder, such as a take.
+        #[arg(long, value_name = "FILE")]
+        with: Vec<String>,
+    },
+    /// Lays out a folder that `pack` packed, checked first.
+    #[command(after_help = pack::UNPACK_HELP)]
+    Unpack {
+        /// The file that `pack` wrote.
+        #[arg(value_name = "FILE.zip")]
+        file: PathBuf,
+        /// The folder: a new one, or an empty one.
+        folder: PathBuf,
+    },
+    /// One text file for whoever helps: versions, ports, maps, findings, state and log, without passcodes.
+    #[command(after_help = report::HELP)]
+    Report {
+        /// The set's map; the machine alone, if not given.
+        set: Option<String>,
+        /// The log that `play --log` wrote.
+        #[arg(long, value_name = "FILE")]
+        log: Option<PathBuf>,
+        /// The report; a new file in this folder, named by date and time, if not given.
+        #[arg(long, value_name = "FILE")]
+        out: Option<PathBuf>,
+    },
+    /// What a word means: a field of the maps, an action, a kind of chord, a word of handspan's own.
+    #[command(after_help = explain::HELP)]
+    Explain {
+        /// The word, or all that there are if not given.
+        #[arg(value_name = "WORD")]
+        words: Vec<String>,
+    },
     /// What a kind of map may hold, as JSON Schema: for editors that complete and explain.
     #[command(after_help = "An editor that knows JSON Schema for TOML finds it by the map's first line.\n\n\
         Example:\n  handspan schema song > song.json\n  and as the first line of a song: #:schema ../song.json")]
@@ -281,10 +327,32 @@ fn try_set(set: &str, take: Option<&Path>, page: bool, input: Option<&str>) -> R
     if take.is_none() || page { practice::run(Path::new(set), None) } else { Ok(()) }
 }
 
+/// The command line as it is described, for man pages and completions.
+#[must_use]
+pub fn command_line() -> clap::Command {
+    CommandLine::command()
+}
+
 /// Runs the command line of this process; the exit code is decided here and nowhere else.
 #[must_use]
 pub fn main() -> ExitCode {
-    let result = match CommandLine::parse().command {
+    let Some(command) = CommandLine::parse().command else {
+        first::run();
+        return ExitCode::SUCCESS;
+    };
+    let (code, sentence) = match done(command) {
+        Ok(()) => return ExitCode::SUCCESS,
+        Err(Failure::Failed(sentence)) => (1, sentence),
+        Err(Failure::Wrong(sentence)) => (2, sentence),
+    };
+    if !sentence.is_empty() {
+        complain(&sentence);
+    }
+    ExitCode::from(code)
+}
+
+fn done(command: Command) -> Result<(), Failure> {
+    match command {
         Command::Try { set: None, page, out, .. } => tryout::run(out, page || std::io::stdout().is_terminal()),
         Command::Try { set: Some(set), take, page, input, .. } => {
             try_set(&set, take.as_deref(), page, input.as_deref())
@@ -323,19 +391,16 @@ pub fn main() -> ExitCode {
         }),
         Command::Check { set, json } => check::run(&set, json),
         Command::Replay { set, take, out, input } => replay::run(&set, &take, &out, input.as_deref()),
+        Command::Pack { set, file, with } => pack::pack(&set, &file, &with),
+        Command::Unpack { file, folder } => pack::unpack(&file, &folder),
+        Command::Report { set, log, out } => {
+            report::run(&report::ReportOptions { set: set.as_deref(), log: log.as_deref(), out: out.as_deref() })
+        }
+        Command::Explain { words } => explain::run(&words, &command_line()),
         Command::Schema { kind } => {
             schema::run(kind.into());
             Ok(())
         }
         Command::Print { set, out } => print::run(&set, out.as_deref()),
-    };
-    let (code, sentence) = match result {
-        Ok(()) => return ExitCode::SUCCESS,
-        Err(Failure::Failed(sentence)) => (1, sentence),
-        Err(Failure::Wrong(sentence)) => (2, sentence),
-    };
-    if !sentence.is_empty() {
-        complain(&sentence);
     }
-    ExitCode::from(code)
 }

@@ -12,7 +12,7 @@ pub(super) fn run(backend: Backend) -> Result<(), Failure> {
 }
 
 /// A line for each port, below its heading. A device may give itself any name.
-fn lines(listed: &[FoundPort]) -> Vec<String> {
+pub(super) fn lines(listed: &[FoundPort]) -> Vec<String> {
     let mut lines = Vec::new();
     for (heading, direction) in [("Inputs", Direction::Input), ("Outputs", Direction::Output)] {
         lines.push(heading.to_owned());

@@ -35,7 +35,7 @@ pub(super) fn run(json: bool, name: Option<&str>) -> Result<(), Failure> {
     }
 }
 
-fn state(folder: &Path, name: &str) -> Result<State, Failure> {
+pub(super) fn state(folder: &Path, name: &str) -> Result<State, Failure> {
     let answer = reach::ask(folder, name, Ask::Status)?;
     answer.state.ok_or(Failure::Failed(answer.words))
 }
@@ -46,7 +46,8 @@ fn here(state: &State) -> String {
     format!("{}/{} {}{pause}", state.entry.position, state.set.entries, state.entry.title)
 }
 
-fn lines(state: &State) -> Vec<String> {
+/// All of it, in lines.
+pub(super) fn lines(state: &State) -> Vec<String> {
     let mut lines = vec![
         format!("{} plays {} ({}) since {}", state.name, state.set.title, state.set.file, state.running_since),
         format!("  {}", here(state)),

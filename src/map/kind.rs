@@ -17,6 +17,17 @@ impl MapKind {
     /// All of them.
     pub const ALL: [MapKind; 3] = [MapKind::Gear, MapKind::Song, MapKind::Set];
 
+    /// What kind of map a text is, by the fields that only one kind has; none where it is no TOML or has none of these.
+    #[must_use]
+    pub fn of(text: &str) -> Option<MapKind> {
+        let table = DeTable::parse(text).ok()?;
+        MapKind::ALL.into_iter().find(|kind| kind.is_marked(table.get_ref()))
+    }
+
+    fn is_marked(self, table: &DeTable<'_>) -> bool {
+        table.keys().any(|key| self.marks().contains(&key.get_ref().as_ref()))
+    }
+
     /// What such a file is called in a sentence.
     pub(super) fn called(self) -> &'static str {
         match self {
@@ -46,8 +57,7 @@ impl MapKind {
 
     /// What a file is that was taken for this kind, if it is plainly another.
     pub(super) fn mistaken(self, table: &DeTable<'_>) -> Option<MapKind> {
-        let marked = |kind: &MapKind| table.keys().any(|key| kind.marks().contains(&key.get_ref().as_ref()));
-        let others = MapKind::ALL.into_iter().filter(|kind| *kind != self);
-        if marked(&self) { None } else { others.into_iter().find(marked) }
+        let mut others = MapKind::ALL.into_iter().filter(|kind| *kind != self);
+        if self.is_marked(table) { None } else { others.find(|kind| kind.is_marked(table)) }
     }
 }

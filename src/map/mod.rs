@@ -50,5 +50,6 @@ pub(crate) use load::FROM_THE_SET;
 pub use load::{Beside, Loaded, load, path_beside};
 pub use model::*;
 pub use nearest::nearest;
-pub use schema::json_schema;
+pub use schema::{Meaning, json_schema, known_words, meanings};
+pub use secret::without_secrets;
 pub use zone::Zone;

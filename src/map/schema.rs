@@ -4,12 +4,14 @@
 
 mod cue;
 mod curve;
+mod explain;
 mod form;
 mod gear;
 mod json;
 mod set;
 mod song;
 
+pub use explain::{Meaning, known_words, meanings};
 use form::{Example, Field, Form, Table};
 pub use json::json_schema;
 

@@ -49,6 +49,31 @@ pub(super) fn hide(part: &str, start: usize, secret: Option<usize>) -> String {
     part.char_indices().map(shown).collect()
 }
 
+/// What stands in a map in place of what nobody may see.
+const LEFT_OUT: &str = " (left out)";
+
+/// A map's text without what nobody may see.
+#[must_use]
+pub fn without_secrets(text: &str) -> String {
+    let mut shown = String::with_capacity(text.len());
+    let mut start = 0;
+    for line in text.split_inclusive('\n') {
+        let end = start + line.trim_end_matches('\n').len();
+        match from(text, start..end) {
+            // A line of a passcode over several lines is shown as nothing.
+            Some(0) => {}
+            Some(at) => {
+                shown.push_str(line.get(..at).unwrap_or_default());
+                shown.push_str(LEFT_OUT);
+                shown.push('\n');
+            }
+            None => shown.push_str(line),
+        }
+        start += line.len();
+    }
+    shown
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -91,5 +116,17 @@ mod tests {
             let start = text.rfind('\n').map_or(0, |end| end + 1);
             assert_eq!(last(text), text[start..], "{text}");
         }
+    }
+
+    #[test]
+    fn a_text_is_shown_without_its_passcodes() {
+        let text = "[stand]\nlisten = \"0.0.0.0:7340\"\npasscode = \"\"\"\nseven grey\nherons\"\"\"\n# after\n[outputs.pad]\nvirtual = true";
+        let shown = without_secrets(text);
+        assert!(!shown.contains("grey") && !shown.contains("herons"), "{shown}");
+        assert!(shown.contains("passcode = (left out)\n"), "{shown}");
+        assert!(
+            shown.contains("listen = \"0.0.0.0:7340\"\n") && shown.ends_with("[outputs.pad]\nvirtual = true"),
+            "{shown}"
+        );
     }
 }

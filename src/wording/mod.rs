@@ -7,6 +7,7 @@
 pub(crate) mod actions;
 pub(crate) mod changes;
 pub(crate) mod cues;
+pub(crate) mod glossary;
 pub(crate) mod keys;
 pub(crate) mod messages;
 pub(crate) mod notices;

@@ -10,13 +10,13 @@ use crate::running::{Running, run};
 use crate::without_ports::plays_a_c;
 
 /// What a command must do, and what it said.
-fn done(folder: &Path, arguments: &[&str]) -> String {
+pub fn done(folder: &Path, arguments: &[&str]) -> String {
     let (code, out, err) = run(folder, arguments);
     assert_eq!(code, 0, "{arguments:?}: {out}{err}");
     out
 }
 
-fn refused(folder: &Path, arguments: &[&str], code: i32, words: &str) {
+pub fn refused(folder: &Path, arguments: &[&str], code: i32, words: &str) {
     let (came, out, err) = run(folder, arguments);
     assert!(came == code && err.contains(words), "{arguments:?} ended with {came}: {out}{err}");
 }

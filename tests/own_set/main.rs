@@ -2,6 +2,7 @@
 #![cfg(unix)]
 
 mod from_empty;
+mod handing_over;
 #[allow(dead_code)]
 #[path = "../page_socket/page.rs"]
 mod page;

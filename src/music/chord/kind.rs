@@ -260,6 +260,11 @@ impl ChordKind {
         ROWS[self as usize].written
     }
 
+    /// How else it may be written after the root.
+    pub fn also(self) -> impl Iterator<Item = &'static str> {
+        ROWS[self as usize].also.iter().copied()
+    }
+
     /// What may stand after a root, for a sentence: every kind as it is written, but for the major one's nothing.
     pub fn list() -> String {
         let written: Vec<&str> = Self::all().map(ChordKind::written).filter(|written| !written.is_empty()).collect();

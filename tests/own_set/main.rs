@@ -7,4 +7,5 @@ mod handing_over;
 #[path = "../page_socket/page.rs"]
 mod page;
 mod running;
+mod tasks;
 mod without_ports;

@@ -598,6 +598,21 @@ fn the_command_line_explains_itself() {
     assert_eq!(run(folder.path(), &["singer", "set.toml"]).code, 2, "what does not work yet is unknown");
 }
 
+#[test]
+fn every_command_has_examples_and_an_error_names_the_word_to_explain() {
+    let all = handspan::cli::command_line();
+    for command in all.get_subcommands() {
+        let help = command.get_after_help().map(ToString::to_string).unwrap_or_default();
+        let begin = format!("  handspan {} ", command.get_name());
+        let examples = format!("{help} ").lines().filter(|line| format!("{line} ").starts_with(&begin)).count();
+        assert!(examples >= 2, "{} has {examples} examples", command.get_name());
+    }
+    let folder = maps();
+    fs::write(folder.path().join("song.toml"), SONG.replacen("sound = \"", "sound = \"no ", 1)).expect("a map");
+    let ran = run(folder.path(), &["check", "set.toml"]);
+    assert!(ran.code == 1 && ran.err.contains("`handspan explain sound`"), "{}", ran.err);
+}
+
 /// The set with a melody, and a guest who sings it; comments on every line that an edit could lose.
 fn with_a_singer() -> TempDir {
     let folder = maps();
@@ -681,4 +696,38 @@ fn the_key_of_a_take_is_told_with_what_to_write() {
         let ran = run(folder.path(), &["key", take]);
         assert!(ran.code == 2 && ran.err.contains(said), "{take}: {} {}", ran.code, ran.err);
     }
+}
+
+#[test]
+fn the_key_of_a_take_is_written_into_a_song_with_its_comments_kept() {
+    let folder = maps();
+    let song = folder.path().join("song.toml");
+    let text =
+        SONG.replacen("key = \"C\"\n", "key = \"C\" # as printed\n", 1).replacen("[[zone]]", "# its keys\n[[zone]]", 1);
+    fs::write(&song, &text).expect("a map");
+    let take = Path::new(env!("CARGO_MANIFEST_DIR")).join("maps/takes/weir-gate.mid");
+    let take = take.to_str().expect("a path");
+    let said = run(folder.path(), &["key", take]).out;
+    let (_, offered) = said.split_once("  key = ").expect("a key");
+    let (key, range) = offered.split_once("\n  ").expect("a range");
+    let ran = run(folder.path(), &["key", take, "--write", "song.toml"]);
+    assert_eq!(ran.code, 0, "{}", ran.err);
+    let expected = text.replacen("key = \"C\" # as printed\n", &format!("key = {key} # as printed\n{range}"), 1);
+    let sorted = |text: &str| {
+        let mut lines: Vec<String> = text.lines().map(str::to_owned).collect();
+        lines.sort();
+        lines
+    };
+    assert_eq!(sorted(&fs::read_to_string(&song).expect("a map")), sorted(&expected), "each line once");
+    assert_eq!(fs::read_to_string(folder.path().join("song.toml.bak")).expect("the old one"), text);
+    assert_eq!(run(folder.path(), &["check", "set.toml"]).code, 0);
+    // A key of another mode than the fingers', and a file that is no song.
+    let other = if key.contains('m') { "play_in = \"C\"\n" } else { "play_in = \"Am\"\n" };
+    let minor = format!("{other}{text}");
+    fs::write(&song, &minor).expect("a map");
+    let ran = run(folder.path(), &["key", take, "--write", "song.toml"]);
+    assert!(ran.code == 1 && ran.err.contains("another mode"), "{}", ran.err);
+    assert_eq!(fs::read_to_string(&song).expect("a map"), minor);
+    let ran = run(folder.path(), &["key", take, "--write", "gear.toml"]);
+    assert!(ran.code == 2 && ran.err.contains("is not the map of a song"), "{}", ran.err);
 }

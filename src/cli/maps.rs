@@ -87,6 +87,20 @@ pub(super) fn say(found: &[Diagnostic], sources: &[Source]) {
     if found.len() > MOST_SHOWN {
         complain(&format!("And {} more.\n", found.len() - MOST_SHOWN));
     }
+    let errors = found.iter().filter(|diagnostic| diagnostic.level == Level::Error);
+    if let Some(word) = errors.filter_map(|error| word_of(error, sources)).next() {
+        complain(&format!("What may stand there: `handspan explain {word}`.\n"));
+    }
+}
+
+/// The field that begins the marked line, where it is one.
+fn word_of<'s>(error: &Diagnostic, sources: &'s [Source]) -> Option<&'s str> {
+    let spot = error.spot?;
+    let text = sources.get(spot.file)?.text.as_str();
+    let begin = text.get(..spot.start)?.rfind('\n').map_or(0, |end| end + 1);
+    let line = text.get(begin..)?.lines().next()?;
+    let word = line.split(['=', ']']).next()?.trim_matches(['[', ' ', '\t', '"']);
+    (!map::meanings(word).is_empty()).then_some(word)
 }
 
 /// Why maps with errors are not taken, the same for every command: a file that cannot be read as what it should be ends

@@ -188,8 +188,12 @@ enum Command {
     Key {
         /// A standard MIDI file.
         take: PathBuf,
+        /// Writes key and melody_range into this song's map, comments kept.
+        #[arg(long, value_name = "SONG")]
+        write: Option<String>,
     },
     /// The MIDI inputs and outputs that the system has now.
+    #[command(after_help = "Examples:\n  handspan ports\n  handspan ports --backend portable")]
     Ports {
         /// What gives the ports: the system's own back end, or the portable one.
         #[arg(long, value_name = "BACKEND", default_value = "system")]
@@ -224,7 +228,8 @@ enum Command {
     /// Plays a recorded take through a set again, offline and exact: one standard MIDI file for each output.
     #[command(
         after_help = "Markers in the take steer the set: `song 2`, `section Chorus`, `key Eb`, `do next-song`.\n\n\
-        Example:\n  handspan replay maps/midwinter.toml maps/takes/whole-set.mid --out replayed"
+        Examples:\n  handspan replay maps/midwinter.toml maps/takes/whole-set.mid --out replayed\n  \
+        handspan replay evening/set.toml yesterday.mid --out again --input upper"
     )]
     Replay {
         /// The set's map.
@@ -280,7 +285,8 @@ enum Command {
     },
     /// What a kind of map may hold, as JSON Schema: for editors that complete and explain.
     #[command(after_help = "An editor that knows JSON Schema for TOML finds it by the map's first line.\n\n\
-        Example:\n  handspan schema song > song.json\n  and as the first line of a song: #:schema ../song.json")]
+        Examples:\n  handspan schema song > song.json\n  handspan schema gear > gear.json\n\n\
+        The first line of a song in the folder below is then #:schema ../song.json")]
     Schema {
         /// The kind of map.
         kind: schema::KindOption,
@@ -382,7 +388,7 @@ fn done(command: Command) -> Result<(), Failure> {
             fingers,
             chosen: chosen.as_deref(),
         }),
-        Command::Key { take } => key::run(&take),
+        Command::Key { take, write } => key::run(&take, write.as_deref()),
         Command::Ports { backend } => ports::run(backend.into()),
         Command::Listen { file, write, backend, no_ports } => listen::run(&listen::ListenOptions {
             file: file.as_deref(),

@@ -28,8 +28,9 @@ pub(super) const UNPACK_HELP: &str =
     "The folder must be new or empty. The set is checked first; where something is wrong, \
 nothing is unpacked.
 
-Example:
+Examples:
   handspan unpack evening.zip evening
+  handspan unpack evening.zip ~/music/midwinter
 
 Exit codes: 0 done, 1 it could not be done or a map has errors, 2 the command line is wrong or a file cannot be read.";
 

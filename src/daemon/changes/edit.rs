@@ -186,7 +186,7 @@ impl ListedTable<'_> {
 }
 
 /// Gives a field of a table another value.
-pub(super) fn set_field(table: &mut Table, name: &str, value: Value) {
+pub(crate) fn set_field(table: &mut Table, name: &str, value: Value) {
     match table.get_mut(name).and_then(Item::as_value_mut) {
         Some(old) => replace(old, value),
         None => drop(table.insert(name, Item::Value(value))),

@@ -22,6 +22,7 @@ use crate::wording::changes as words;
 
 pub use change::{Adjusted, Change, ChangeError, Field, MOST, Titled, WORDS};
 pub(crate) use edit::lines_end_as;
+pub(crate) use edit::set_field;
 pub use save::{SaveError, Saved, replace, save};
 
 /// Reads a file; given by whoever knows the files.

@@ -14,6 +14,7 @@
 //! | `movement NOTES, NOTES` | semitones |
 //! | `spell KEY, SYMBOLS, KEYS` | the chord that is held, or `-`, and the names of its notes; in the key, beside a section's chords |
 //! | `moved SYMBOL, FROM, KEY` | the chord in the key to which a piece has moved from another one |
+//! | `degree SYMBOL, KEY` | the chord as a degree of the key |
 //! | `lead FROM, CLASSES, LOW HIGH, BASS` | notes; the bass may be missing |
 //!
 //! The answer is `none` where there is none, and a question that cannot be read ends the program.
@@ -22,7 +23,7 @@ use std::io::{self, BufRead, Write};
 use std::process::ExitCode;
 
 use handspan::midi::Note;
-use handspan::music::{Chord, Classes, Key, Speller, chord, follow, scale, voicing};
+use handspan::music::{Chord, Classes, Key, Speller, chord, degree, follow, scale, voicing};
 
 fn main() -> ExitCode {
     let mut out = io::BufWriter::new(io::stdout().lock());
@@ -72,6 +73,7 @@ fn answer(line: &str) -> Option<String> {
             let chord: Chord = symbol.parse().ok()?;
             chord.moved(from.parse().ok()?, key.parse().ok()?).to_string()
         }
+        ("degree", [symbol, key]) => degree(symbol.parse().ok()?, key.parse().ok()?),
         _ => return None,
     })
 }

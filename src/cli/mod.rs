@@ -44,6 +44,7 @@ use std::process::ExitCode;
 
 use clap::{CommandFactory, Parser, Subcommand};
 
+use crate::paper::PaperOptions;
 use console::{Failure, complain};
 
 /// Piano and pad with one hand, song by song: velocity curves, key splits, layers, transposition and program changes
@@ -299,6 +300,9 @@ enum Command {
         /// The folder for both files, made if it does not exist; the current one if not given.
         #[arg(long, value_name = "FOLDER")]
         out: Option<PathBuf>,
+        /// The chords of each section also as degrees of the key, in Roman numerals.
+        #[arg(long)]
+        degrees: bool,
     },
 }
 
@@ -407,6 +411,6 @@ fn done(command: Command) -> Result<(), Failure> {
             schema::run(kind.into());
             Ok(())
         }
-        Command::Print { set, out } => print::run(&set, out.as_deref()),
+        Command::Print { set, out, degrees } => print::run(&set, out.as_deref(), PaperOptions { degrees }),
     }
 }

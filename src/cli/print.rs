@@ -7,21 +7,22 @@ use super::console::{Failure, complain, tell};
 use super::maps;
 use super::progress::{Progress, while_doing};
 use super::replay::{open_to_all, passing};
-use crate::paper::{FontError, Fonts, Paper};
+use crate::paper::{FontError, Fonts, Paper, PaperOptions};
 use crate::wording::paper as words;
 
 pub(super) const HELP: &str = "A front page for who plays the set, then a sheet for each song and each pause, A4 \
     upright. Files of the same name are replaced.\n\nExamples:\n  \
     handspan print midwinter.toml                      midwinter.pdf and midwinter.html, in this folder\n  \
-    handspan print maps/midwinter.toml --out paper     paper/midwinter.pdf and paper/midwinter.html";
+    handspan print maps/midwinter.toml --out paper     paper/midwinter.pdf and paper/midwinter.html\n  \
+    handspan print midwinter.toml --degrees            the chords as degrees too, for a band that thinks in them";
 
-pub(super) fn run(set: &str, out: Option<&Path>) -> Result<(), Failure> {
+pub(super) fn run(set: &str, out: Option<&Path>, options: PaperOptions) -> Result<(), Failure> {
     let book = maps::load_sound(set)?;
     let path = Path::new(set);
     let name = path.file_name().unwrap_or(path.as_os_str()).to_string_lossy();
     // A set that is called otherwise is not to be replaced by what is printed of it.
     let stem = name.strip_suffix(".toml").unwrap_or(&name).to_owned();
-    let paper = Paper::of(&book, &name);
+    let paper = Paper::of(&book, &name, options);
     let target = Target { out: out.unwrap_or(Path::new("")), stem };
     while_doing(words::LOOKING_FOR_FONTS, |progress| write_both(&paper, &target, Fonts::of_system(), progress))
 }
@@ -98,7 +99,7 @@ mod tests {
         let book = map::load(demo::SET, &mut file).book.expect("the demo loads");
         let folder = tempfile::tempdir().expect("a folder");
         let target = Target { out: folder.path(), stem: "evening".to_owned() };
-        let paper = Paper::of(&book, "evening.toml");
+        let paper = Paper::of(&book, "evening.toml", PaperOptions::default());
         let done = while_doing("", |progress| write_both(&paper, &target, Err(FontError::NoFont), progress));
         let Err(Failure::Failed(said)) = done else { panic!("{done:?}") };
         assert_eq!(said, words::no_pdf(words::NO_FONT));

@@ -169,7 +169,12 @@ impl Key {
 
     /// The tonic's place on the line of fifths: 0 = C, 1 = G, −1 = F; from −8 (Fb) to 12 (B#).
     fn fifths(self) -> i32 {
-        Tone { letter: self.letter, accidental: self.accidental }.fifths()
+        self.tone().fifths()
+    }
+
+    /// The tonic as it is written.
+    pub(super) fn tone(self) -> Tone {
+        Tone { letter: self.letter, accidental: self.accidental }
     }
 
     /// Sharps (flats: negative) that its scale has, however many.

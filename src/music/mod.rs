@@ -5,6 +5,7 @@
 
 pub mod chord;
 pub mod classes;
+mod degree;
 pub mod follow;
 mod german;
 mod key;
@@ -21,6 +22,7 @@ pub mod voicing;
 
 pub use chord::Chord;
 pub use classes::Classes;
+pub use degree::degree;
 pub use german::German;
 pub use key::{Key, KeyError, nearest_way};
 pub use speller::Speller;

@@ -6,8 +6,8 @@ use super::rows::of_curve;
 use super::sheet::{Chords, PrintedSection, tempo};
 use crate::evening::{Keys, Order, OrderStep, chords_of, curve_of, lift, own_lift, tempo_of};
 use crate::map::{Book, Entry, Song};
-use crate::music::Key;
 use crate::music::chord::Bar;
+use crate::music::{Key, degree};
 
 /// A section under what a section key adds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -74,6 +74,13 @@ fn part(
         let told = |key: Key| bar.written(move |chord| keys.chord_in(key, chord).to_string());
         told(fingers).zip(told(room)).map(both).collect()
     };
-    let bars = chords_of(song, coming.section).iter().map(bar).collect();
-    Some(PrintedSection { name: section.name.value.clone(), aside, remark: section.remark.clone(), bars })
+    let chords = chords_of(song, coming.section);
+    let degrees = |bar: &Bar| bar.written(|chord| degree(chord, keys.chart)).collect::<Vec<_>>().join(" ");
+    Some(PrintedSection {
+        name: section.name.value.clone(),
+        aside,
+        remark: section.remark.clone(),
+        bars: chords.iter().map(bar).collect(),
+        degrees: chords.iter().map(degrees).collect::<Vec<_>>().join(" | "),
+    })
 }

@@ -26,6 +26,7 @@ mod typeset;
 pub use fonts::{FontError, Fonts};
 pub use pdf::{MissingLetter, Pdf};
 
+pub use sheet::PaperOptions;
 use sheet::Sheet;
 
 use crate::evening::{number_of, title};
@@ -43,8 +44,8 @@ pub struct Paper {
 impl Paper {
     /// A set, whose file is called so.
     #[must_use]
-    pub fn of(book: &Book, file: &str) -> Paper {
-        let entries = (0..book.set.entries.len()).filter_map(|place| of_entry(book, place));
+    pub fn of(book: &Book, file: &str, options: PaperOptions) -> Paper {
+        let entries = (0..book.set.entries.len()).filter_map(|place| of_entry(book, place, options));
         let sheets = std::iter::once(Sheet::front(book, file)).chain(entries).collect();
         Paper { title: book.set.title.clone(), sheets }
     }
@@ -57,10 +58,10 @@ impl Paper {
 }
 
 /// The sheet of a song or a pause, by its place from 0.
-fn of_entry(book: &Book, place: usize) -> Option<Sheet> {
+fn of_entry(book: &Book, place: usize, options: PaperOptions) -> Option<Sheet> {
     let entry = book.set.entries.get(place)?;
     let blocks = match entry.song.and_then(|song| book.songs.get(song)) {
-        Some(song) => song::blocks(book, (place, entry), song),
+        Some(song) => song::blocks(book, (place, entry), song, options),
         None => pause::blocks(book, (place, entry)),
     };
     Some(Sheet {

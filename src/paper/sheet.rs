@@ -50,6 +50,13 @@ pub(super) struct PrintedKeys {
     pub meter: Option<String>,
 }
 
+/// What is printed beside the usual.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct PaperOptions {
+    /// The chords of each section also as degrees of the key.
+    pub degrees: bool,
+}
+
 /// A section as it comes tonight.
 #[derive(Debug, Clone)]
 pub(super) struct PrintedSection {
@@ -58,6 +65,8 @@ pub(super) struct PrintedSection {
     pub aside: Vec<String>,
     pub remark: Option<String>,
     pub bars: Vec<Vec<Chords>>,
+    /// The same chords as degrees, in one line.
+    pub degrees: String,
 }
 
 /// A chord, as it is gripped and as it is heard.

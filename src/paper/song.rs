@@ -1,17 +1,17 @@
 //! The sheet of a song.
 
 use super::plot::Plot;
-use super::sheet::{Block, PrintedKeys, Table, bold, plain, tempo};
+use super::sheet::{Block, PaperOptions, PrintedKeys, Table, bold, plain, tempo};
 use super::{chords, rows};
 use crate::evening::{self, Order, chord_on, listens, title};
 use crate::map::{Book, Entry, Input, Song};
 use crate::music::Speller;
 use crate::music::chord::ChordKind;
 use crate::paper::drawing::Keyboard;
-use crate::wording::{listed, zones};
+use crate::wording::{listed, paper as words, zones};
 
 /// What stands on the sheet of a song, at its place in the set from 0.
-pub(super) fn blocks(book: &Book, (place, entry): (usize, &Entry), song: &Song) -> Vec<Block> {
+pub(super) fn blocks(book: &Book, (place, entry): (usize, &Entry), song: &Song, options: PaperOptions) -> Vec<Block> {
     let keys = evening::Keys::of(book, entry, song);
     let mut blocks = vec![Block::Keys(PrintedKeys {
         fingers: keys.play_in.to_string(),
@@ -23,7 +23,7 @@ pub(super) fn blocks(book: &Book, (place, entry): (usize, &Entry), song: &Song) 
     })];
     blocks.extend(facts(book, entry, song));
     blocks.extend(next(book, place));
-    blocks.extend(sections(book, entry, song, &keys));
+    blocks.extend(sections(book, entry, song, &keys, options));
     blocks.extend(hands(book, song, &keys));
     blocks.extend(touches(book, song));
     blocks.extend(others(book, entry, song, &keys));
@@ -63,14 +63,19 @@ fn facts(book: &Book, entry: &Entry, song: &Song) -> Vec<Block> {
     facts
 }
 
-fn sections(book: &Book, entry: &Entry, song: &Song, keys: &evening::Keys) -> Vec<Block> {
+fn sections(book: &Book, entry: &Entry, song: &Song, keys: &evening::Keys, options: PaperOptions) -> Vec<Block> {
     let parts = chords::parts(book, entry, song, keys);
     let mut blocks = Vec::new();
     if parts.iter().flat_map(|part| &part.bars).flatten().any(|chord| !chord.room.is_empty()) {
         let words = format!("large: for the fingers, in {}; small: for the room", keys.play_in);
         blocks.push(Block::Note(words));
     }
-    blocks.extend(parts.into_iter().map(Block::Section));
+    for part in parts {
+        let degrees = Some(&part.degrees).filter(|degrees| options.degrees && !degrees.is_empty());
+        let line = degrees.map(|degrees| Block::Note(words::degrees(degrees)));
+        blocks.push(Block::Section(part));
+        blocks.extend(line);
+    }
     blocks
 }
 

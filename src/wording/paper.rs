@@ -206,3 +206,8 @@ mod tests {
         assert_eq!(octave("C2"), "set its octave buttons so that its lowest key sends C2");
     }
 }
+
+/// The chords of a section as degrees of the chart's key.
+pub(crate) fn degrees(chords: &str) -> String {
+    format!("degrees: {chords}")
+}

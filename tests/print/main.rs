@@ -13,7 +13,7 @@ use std::sync::OnceLock;
 use handspan::evening::{Keys, Standing};
 use handspan::map::{self, Book};
 use handspan::paper::drawing::{Keyboard, Now};
-use handspan::paper::{Fonts, Paper};
+use handspan::paper::{Fonts, Paper, PaperOptions};
 use page::{check_html, check_pages};
 use pdf::Page;
 
@@ -32,7 +32,7 @@ fn demo() -> Book {
 /// Checks both files of a set; gives the HTML and the pages of the PDF.
 #[track_caller]
 fn printed(name: &str, book: &Book) -> (String, Vec<Page>) {
-    let paper = Paper::of(book, "evening.toml");
+    let paper = Paper::of(book, "evening.toml", PaperOptions::default());
     let html = paper.html();
     check_html(name, &html);
     static FONTS: OnceLock<Fonts> = OnceLock::new();

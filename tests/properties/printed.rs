@@ -5,7 +5,7 @@ mod page;
 #[path = "../print/pdf.rs"]
 mod pdf;
 
-use handspan::paper::{Fonts, Paper};
+use handspan::paper::{Fonts, Paper, PaperOptions};
 use proptest::prelude::*;
 
 use super::config;
@@ -20,7 +20,7 @@ proptest! {
     #[test]
     fn any_set_is_printed_without_a_fault(drawn in drawn()) {
         let book = drawn.book();
-        let paper = Paper::of(&book, "evening.toml");
+        let paper = Paper::of(&book, "evening.toml", PaperOptions { degrees: true });
         page::check_html("a random set", &paper.html());
         let fonts = Fonts::of_system().expect("the system has a font: run tests/prepare");
         let pdf = paper.pdf(&fonts, &|_| {}).expect("it is drawn");

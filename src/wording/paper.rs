@@ -133,6 +133,11 @@ pub(crate) fn written(path: &str, pages: Option<usize>) -> String {
     }
 }
 
+/// The chords of a section as degrees of the chart's key.
+pub(crate) fn degrees(chords: &str) -> String {
+    format!("degrees: {chords}")
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -205,9 +210,4 @@ mod tests {
         );
         assert_eq!(octave("C2"), "set its octave buttons so that its lowest key sends C2");
     }
-}
-
-/// The chords of a section as degrees of the chart's key.
-pub(crate) fn degrees(chords: &str) -> String {
-    format!("degrees: {chords}")
 }

@@ -94,6 +94,16 @@ pub(crate) fn certainty(best: &str, next: &str, lead: f64) -> String {
     }
 }
 
+/// A song's map has the key of a take now; its chords stay as they are written.
+pub(crate) fn key_written(song: &str, was: &str, key: &str) -> String {
+    if was == key {
+        return format!("{song} is in {key}, as it was, and has the melody's range now.");
+    }
+    format!(
+        "{song} is in {key} now, not in {was}. Chords that are written in it stay as they are: `handspan check` reads them in {key}."
+    )
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -146,14 +156,4 @@ mod tests {
             "Hard to tell: C and Am agree equally well. The last bass note often decides."
         );
     }
-}
-
-/// A song's map has the key of a take now; its chords stay as they are written.
-pub(crate) fn key_written(song: &str, was: &str, key: &str) -> String {
-    if was == key {
-        return format!("{song} is in {key}, as it was, and has the melody's range now.");
-    }
-    format!(
-        "{song} is in {key} now, not in {was}. Chords that are written in it stay as they are: `handspan check` reads them in {key}."
-    )
 }

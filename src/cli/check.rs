@@ -14,7 +14,7 @@ use super::console::{Failure, tell, tell_json};
 use super::maps;
 use crate::check::{self, PortMatch, PortMatches, SeenPort};
 use crate::daemon;
-use crate::map::{Book, Diagnostic, Level, Listed, Loaded, Source};
+use crate::map::{Book, Diagnostic, Listed, Loaded, Source};
 use crate::ports::{self, Backend, Match};
 
 /// So many findings are listed for programs; the counts say of how many.
@@ -37,7 +37,7 @@ struct CheckReport<'a> {
 pub(super) fn run(set: &str, json: bool) -> Result<(), Failure> {
     let Checked { loaded, looked_at_ports } = Checked::of(set);
     let found = &loaded.diagnostics;
-    let errors = found.iter().filter(|finding| finding.level == Level::Error).count();
+    let errors = loaded.errors();
     let hints = found.len() - errors;
     let written = match json {
         true => print(&CheckReport { set, errors, hints, findings: listed(found, &loaded.sources) }),

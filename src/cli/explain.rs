@@ -5,8 +5,8 @@ use clap::Command;
 use super::console::{Failure, tell};
 use super::fingers;
 use crate::map::{Meaning, Word, followed, known_words, meanings, nearest};
-use crate::music::Chord;
 use crate::music::chord::ChordKind;
+use crate::music::{Chord, Key, Speller};
 use crate::wording::glossary;
 
 pub(super) const HELP: &str = "Without a word: all words that it knows.
@@ -18,9 +18,6 @@ Examples:
   handspan explain m7b5             a kind of chord; Ebm7b5 names its notes too
 
 Exit codes: 0 done, 2 there is no such word.";
-
-/// The keys of an octave from C.
-const NAMES: [&str; 12] = ["C", "Db", "D", "Eb", "E", "F", "Gb", "G", "Ab", "A", "Bb", "B"];
 
 /// Columns of a line at most.
 const COLUMNS: usize = 100;
@@ -106,9 +103,8 @@ fn of_command(word: &str, all: &Command) -> Option<String> {
 /// A chord by its symbol, or a kind by what stands after the root.
 fn of_chord(word: &str) -> Option<String> {
     let chord = word.parse::<Chord>().or_else(|_| format!("C{word}").parse()).ok()?;
-    // What would need a double accidental is called as its key is.
-    let of_key = |class: u8| NAMES.get(usize::from(class)).copied().unwrap_or_default().to_owned();
-    let called = |class: u8| chord.tone(class).map_or_else(|| of_key(class), |tone| tone.to_string());
+    let speller = Speller::from(Key::usual(0, false, false));
+    let called = |class: u8| speller.tone_of(class, Some(chord)).to_string();
     let name = |class: u8| if chord.classes().contains(class) { called(class) } else { String::new() };
     let tones = (0..12).map(|step| name((chord.root() + step) % 12)).filter(|name| !name.is_empty());
     let notes = format!("Its notes are {}, from the root up.", tones.collect::<Vec<_>>().join(" "));

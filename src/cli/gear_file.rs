@@ -43,19 +43,14 @@ impl GearFile {
     /// # Errors
     /// It cannot be read, or is no TOML; what is wrong has been told.
     pub(super) fn open(file: &str) -> Result<GearFile, Failure> {
-        let text = |path: &str| {
-            let bytes =
-                maps::read(path).map_err(|error| Failure::Wrong(format!("{path} cannot be read ({error}).")))?;
-            String::from_utf8(bytes).map_err(|_| Failure::Wrong(format!("{path} is not UTF-8 text.")))
-        };
-        let own = text(file)?;
+        let own = maps::read_text(file)?;
         let Ok(document) = own.parse::<DocumentMut>() else { return Err(broken(NO_SET, file)) };
         let Some(gear) = document.get("gear").and_then(Item::as_str) else {
             let path = map::path_beside(NO_SET, file);
             return Ok(GearFile { set: NO_SET.to_owned(), path, text: own, document });
         };
         let path = map::path_beside(file, gear);
-        let text = text(&path)?;
+        let text = maps::read_text(&path)?;
         match text.parse::<DocumentMut>() {
             Ok(document) => Ok(GearFile { set: file.to_owned(), path, text, document }),
             Err(_) => Err(broken(file, &path)),

@@ -69,8 +69,7 @@ struct SongFile<'a> {
 
 impl SongFile<'_> {
     fn open(path: &str) -> Result<SongFile<'_>, Failure> {
-        let bytes = maps::read(path).map_err(|error| Failure::Wrong(format!("{path} cannot be read ({error}).")))?;
-        let text = String::from_utf8(bytes).map_err(|_| Failure::Wrong(format!("{path} is not UTF-8 text.")))?;
+        let text = maps::read_text(path)?;
         let no_song = || Failure::Wrong(format!("{path} is not the map of a song: name the file that holds the song."));
         let document = text.parse().ok().filter(|_| MapKind::of(&text) == Some(MapKind::Song)).ok_or_else(no_song)?;
         Ok(SongFile { path, document })

@@ -22,6 +22,15 @@ pub(super) fn read(path: &str) -> io::Result<Vec<u8>> {
     })
 }
 
+/// The text of a map that is worked on by itself.
+///
+/// # Errors
+/// It cannot be read, or is no text.
+pub(super) fn read_text(path: &str) -> Result<String, Failure> {
+    let bytes = read(path).map_err(|error| Failure::Wrong(format!("{path} cannot be read ({error}).")))?;
+    String::from_utf8(bytes).map_err(|_| Failure::Wrong(format!("{path} is not UTF-8 text.")))
+}
+
 /// The maps in the folder in which a file was looked for.
 fn maps_beside(path: &Path) -> Vec<String> {
     /// More than an evening has.
@@ -63,7 +72,7 @@ pub(super) fn load(set: &str) -> Loaded {
 pub(super) fn load_sound(set: &str) -> Result<Book, Failure> {
     let loaded = load(set);
     say(&loaded.diagnostics, &loaded.sources);
-    let errors = loaded.diagnostics.iter().filter(|diagnostic| diagnostic.level == Level::Error).count();
+    let errors = loaded.errors();
     loaded.book.ok_or_else(|| {
         let them = if errors == 1 { "one error" } else { &format!("{errors} errors") };
         let words = format!("{set} has {them}: nothing was started. Put right what is marked and try again.");

@@ -8,7 +8,7 @@ mod demo;
 mod doing;
 mod explain;
 mod fingers;
-mod first;
+mod first_run;
 mod gear_file;
 mod key;
 mod keyboard;
@@ -347,7 +347,7 @@ pub fn command_line() -> clap::Command {
 #[must_use]
 pub fn main() -> ExitCode {
     let Some(command) = CommandLine::parse().command else {
-        first::run();
+        first_run::run();
         return ExitCode::SUCCESS;
     };
     let (code, sentence) = match done(command) {

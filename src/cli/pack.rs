@@ -5,13 +5,13 @@ use std::fs;
 use std::io::{self, Cursor, ErrorKind, Read, Write};
 use std::path::{Component, Path, PathBuf};
 
-use tempfile::{NamedTempFile, TempDir};
+use tempfile::TempDir;
 use zip::write::SimpleFileOptions;
 use zip::{ZipArchive, ZipWriter};
 
 use super::console::{Failure, tell};
 use super::maps;
-use super::replay::open_to_all;
+use super::replay::{open_to_all, passing};
 use crate::map::{self, MapKind, Source, file_name, path_beside};
 
 pub(super) const PACK_HELP: &str =
@@ -40,45 +40,61 @@ const LONGEST_OF_ALL: u64 = 256 << 20;
 /// So many files at most.
 const MOST: usize = 10_000;
 
-/// An evening's files by their paths within its folder, with `/` between their parts.
+/// An evening's files.
 #[derive(Default)]
-struct Folder(BTreeMap<String, Vec<u8>>);
+struct Folder {
+    /// By their paths in small letters: some systems take large and small ones for the same.
+    files: BTreeMap<String, PackedFile>,
+    /// Bytes of all of them.
+    length: u64,
+}
+
+/// A file of the evening.
+struct PackedFile {
+    /// Its path within the folder, with `/` between its parts.
+    path: String,
+    bytes: Vec<u8>,
+}
 
 impl Folder {
-    /// Adds a file that must not be there yet, for systems too that take large and small letters for the same.
+    /// The file with this path, letter for letter.
+    fn file(&self, path: &str) -> Option<&PackedFile> {
+        self.files.get(&path.to_lowercase()).filter(|file| file.path == path)
+    }
+
+    /// Adds a file that must not be there yet.
     fn add(&mut self, path: String, bytes: Vec<u8>) -> Result<(), String> {
-        let parts = || path.split('/');
-        if let Some(part) = parts().find(|part| file_name(part) != *part) {
+        if let Some(part) = path.split('/').find(|part| file_name(part) != *part) {
             return Err(format!(
                 "\"{path}\" cannot lie in a folder on every system: \"{part}\" is no name for a file there"
             ));
         }
         let lower = path.to_lowercase();
-        if let Some(known) = self.0.keys().find(|known| known.to_lowercase() == lower) {
+        if let Some(PackedFile { path: known, .. }) = self.files.get(&lower) {
             return Err(format!("\"{path}\" and \"{known}\" would be one file on some systems"));
         }
-        let length: u64 = self.0.values().map(|bytes| bytes.len() as u64).sum::<u64>() + bytes.len() as u64;
-        if length > LONGEST_OF_ALL || self.0.len() >= MOST {
+        self.length += bytes.len() as u64;
+        if self.length > LONGEST_OF_ALL || self.files.len() >= MOST {
             return Err(format!("more than {MOST} files or {} MiB are no evening", LONGEST_OF_ALL >> 20));
         }
-        self.0.insert(path, bytes);
+        self.files.insert(lower, PackedFile { path, bytes });
         Ok(())
     }
 
     /// The sets among its files; they lie in the folder itself.
     fn sets(&self) -> Vec<&str> {
-        let is_set = |(path, bytes): &(&String, &Vec<u8>)| {
+        let is_set = |PackedFile { path, bytes }: &&PackedFile| {
             let text = std::str::from_utf8(bytes).unwrap_or_default();
             path.ends_with(".toml") && !path.contains('/') && MapKind::of(text) == Some(MapKind::Set)
         };
-        self.0.iter().filter(is_set).map(|(path, _)| path.as_str()).collect()
+        self.files.values().filter(is_set).map(|file| file.path.as_str()).collect()
     }
 
     /// Reads a set with its gear and songs from these files alone; all that is wrong is told.
     fn check(&self, set: &str) -> Result<(), Failure> {
         let mut read = |path: &str| {
-            let file = within(Path::new(""), path).ok().and_then(|path| self.0.get(&path));
-            file.cloned().ok_or_else(|| io::Error::from(ErrorKind::NotFound))
+            let file = within(Path::new(""), path).ok().and_then(|path| self.file(&path));
+            file.map(|file| file.bytes.clone()).ok_or_else(|| io::Error::from(ErrorKind::NotFound))
         };
         let loaded = map::load(set, &mut read);
         maps::say(&loaded.diagnostics, &loaded.sources);
@@ -89,7 +105,9 @@ impl Folder {
     }
 
     fn list(&self) {
-        self.0.iter().for_each(|(path, bytes)| tell(&format!("  {path}, {:.1} kB", bytes.len() as f64 / 1000.0)));
+        for PackedFile { path, bytes } in self.files.values() {
+            tell(&format!("  {path}, {:.1} kB", bytes.len() as f64 / 1000.0));
+        }
     }
 }
 
@@ -105,7 +123,7 @@ pub(super) fn pack(set: &str, target: &Path, with: &[String]) -> Result<(), Fail
     let mut folder = Folder::default();
     for path in named.into_iter().chain(schemas).chain(with.iter().cloned()) {
         let within = within(home, &path)?;
-        if folder.0.contains_key(&within) {
+        if folder.file(&within).is_some() {
             continue;
         }
         let bytes = maps::read_bounded(Path::new(&path), LONGEST)
@@ -157,6 +175,11 @@ fn plain(path: &Path) -> Option<PathBuf> {
     Some(plain)
 }
 
+/// The folder in which something will lie.
+fn home_of(target: &Path) -> &Path {
+    target.parent().filter(|home| !home.as_os_str().is_empty()).unwrap_or(Path::new("."))
+}
+
 /// Writes the file whole, or not at all.
 fn write(folder: &Folder, target: &Path) -> Result<(), Failure> {
     let unwritable = |error: &dyn std::fmt::Display| {
@@ -166,9 +189,7 @@ fn write(folder: &Folder, target: &Path) -> Result<(), Failure> {
         ))
     };
     let bytes = zipped(folder).map_err(|error| unwritable(&error))?;
-    let home = target.parent().filter(|home| !home.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    let mut passing = NamedTempFile::new_in(home).map_err(|error| unwritable(&error))?;
-    passing.write_all(&bytes).and_then(|()| passing.as_file().sync_all()).map_err(|error| unwritable(&error))?;
+    let passing = passing(home_of(target), &bytes).map_err(|error| unwritable(&error))?;
     passing.persist_noclobber(target).map_err(|error| match error.error.kind() {
         ErrorKind::AlreadyExists => Failure::Failed(format!("{} is there already: name a new file.", target.display())),
         _ => unwritable(&error.error),
@@ -179,7 +200,7 @@ fn write(folder: &Folder, target: &Path) -> Result<(), Failure> {
 
 fn zipped(folder: &Folder) -> zip::result::ZipResult<Vec<u8>> {
     let mut zip = ZipWriter::new(Cursor::new(Vec::new()));
-    for (path, bytes) in &folder.0 {
+    for PackedFile { path, bytes } in folder.files.values() {
         zip.start_file(path.as_str(), SimpleFileOptions::default().unix_permissions(0o644))?;
         zip.write_all(bytes)?;
     }
@@ -252,11 +273,11 @@ fn unzipped(file: &Path) -> Result<Folder, String> {
 
 /// Makes the folder whole, or not at all.
 fn lay_out(folder: &Folder, target: &Path) -> io::Result<()> {
-    let home = target.parent().filter(|home| !home.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let home = home_of(target);
     fs::create_dir_all(home)?;
     let passing = TempDir::new_in(home)?;
     let inner = passing.path().join("evening");
-    for (path, bytes) in &folder.0 {
+    for PackedFile { path, bytes } in folder.files.values() {
         let path = inner.join(path);
         path.parent().map_or(Ok(()), fs::create_dir_all)?;
         fs::write(path, bytes)?;

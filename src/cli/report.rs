@@ -10,7 +10,7 @@ use super::check::Checked;
 use super::console::{Failure, tell};
 use super::{maps, ports as listing, status};
 use crate::daemon::control;
-use crate::map::{Book, Level, clean_lines, without_secrets};
+use crate::map::{Book, LEFT_OUT, clean_lines, without_secrets};
 use crate::ports::{self, Backend};
 
 pub(super) const HELP: &str = "It holds the versions, the ports, the maps of the set with what `check` finds, the state and \
@@ -27,8 +27,6 @@ Exit codes: 0 done, 1 it could not be written, 2 the command line is wrong or a 
 const LONGEST_LOG: u64 = 256 << 20;
 /// So many lines of the log's end are taken.
 const LOG_LINES: usize = 400;
-/// What stands in place of a passcode.
-const LEFT_OUT: &str = "(left out)";
 
 /// What the command line asks for.
 pub(super) struct ReportOptions<'a> {
@@ -145,12 +143,9 @@ fn all_ports() -> String {
 /// Every handspan that runs now, with its latencies.
 fn running() -> Part {
     let title = "Running now";
-    let folder = match control::folder() {
-        Ok(folder) => folder,
-        Err(error) => return Part::new(title, format!("{error}.")),
-    };
-    let running = match control::running(&folder) {
-        Ok(running) => running,
+    let found = control::folder().and_then(|folder| Ok((control::running(&folder)?, folder)));
+    let (running, folder) = match found {
+        Ok(found) => found,
         Err(error) => return Part::new(title, format!("{error}.")),
     };
     let lines = running.iter().flat_map(|running| match status::state(&folder, &running.name) {
@@ -163,8 +158,7 @@ fn running() -> Part {
 
 fn findings(checked: &Checked) -> String {
     let loaded = &checked.loaded;
-    let found = &loaded.diagnostics;
-    let errors = found.iter().filter(|finding| finding.level == Level::Error).count();
+    let (found, errors) = (&loaded.diagnostics, loaded.errors());
     let mut text = format!("{errors} errors, {} hints\n", found.len() - errors);
     for finding in found {
         text.push_str(&format!("\n{}\n", finding.render(&loaded.sources, false)));

@@ -26,6 +26,14 @@ pub struct Loaded {
     pub diagnostics: Vec<Diagnostic>,
 }
 
+impl Loaded {
+    /// How many of the diagnostics are errors.
+    #[must_use]
+    pub fn errors(&self) -> usize {
+        self.diagnostics.iter().filter(|diagnostic| diagnostic.level == Level::Error).count()
+    }
+}
+
 /// Zones, sections, cues and what is done on entering of all songs are numbered with sixteen bits each.
 const MOST: usize = u16::MAX as usize;
 /// What is on is told in sets of a fixed size: so many zones of a song,

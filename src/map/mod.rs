@@ -51,5 +51,5 @@ pub use load::{Beside, Loaded, load, path_beside};
 pub use model::*;
 pub use nearest::nearest;
 pub use schema::{Meaning, json_schema, known_words, meanings};
-pub use secret::without_secrets;
+pub use secret::{LEFT_OUT, without_secrets};
 pub use zone::Zone;

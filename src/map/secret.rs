@@ -49,8 +49,8 @@ pub(super) fn hide(part: &str, start: usize, secret: Option<usize>) -> String {
     part.char_indices().map(shown).collect()
 }
 
-/// What stands in a map in place of what nobody may see.
-const LEFT_OUT: &str = " (left out)";
+/// What stands in place of what nobody may see.
+pub const LEFT_OUT: &str = "(left out)";
 
 /// A map's text without what nobody may see.
 #[must_use]
@@ -64,6 +64,7 @@ pub fn without_secrets(text: &str) -> String {
             Some(0) => {}
             Some(at) => {
                 shown.push_str(line.get(..at).unwrap_or_default());
+                shown.push(' ');
                 shown.push_str(LEFT_OUT);
                 shown.push('\n');
             }

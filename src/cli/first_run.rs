@@ -46,8 +46,8 @@ fn sets_in(folder: &Path) -> Vec<String> {
     let entries = fs::read_dir(folder).into_iter().flatten().flatten();
     let names = entries.filter_map(|entry| entry.file_name().into_string().ok());
     let is_set = |name: &String| {
-        let text = name.ends_with(".toml").then(|| maps::read(&folder.join(name).to_string_lossy()).ok()).flatten();
-        text.and_then(|text| MapKind::of(&String::from_utf8(text).ok()?)) == Some(MapKind::Set)
+        let text = || maps::read_text(&folder.join(name).to_string_lossy()).ok();
+        name.ends_with(".toml") && text().and_then(|text| MapKind::of(&text)) == Some(MapKind::Set)
     };
     let mut sets: Vec<String> = names.filter(is_set).collect();
     sets.sort();
